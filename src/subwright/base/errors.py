@@ -1,0 +1,100 @@
+"""The one error family: every refusal names what, how much, against which limit, and what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = [
+    "ConvergenceError",
+    "FileProblem",
+    "InputError",
+    "NoSolutionError",
+    "PartNotFoundError",
+    "RangeError",
+    "SubwrightError",
+]
+
+
+@dataclass(kw_only=True)
+class SubwrightError(Exception):
+    """Base of every error that subwright raises on purpose.
+
+    Attributes
+    ----------
+    message : what is wrong, one plain sentence.
+    quantity : the quantity's name ("flux density"), or "" where none applies.
+    value : the offending value, formatted with its unit.
+    limit : the limit it broke, formatted with its unit.
+    source : where the limit comes from (bibliography key or rule).
+    remedy : what the user can do about it.
+    """
+
+    message: str
+    quantity: str = ""
+    value: str = ""
+    limit: str = ""
+    source: str = ""
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        parts = [self.message]
+        if self.quantity:
+            facts = self.quantity
+            if self.value:
+                facts += f" is {self.value}"
+            if self.limit:
+                facts += f", limit {self.limit}"
+            parts.append(f"[{facts}]")
+        if self.source:
+            parts.append(f"(source: {self.source})")
+        if self.remedy:
+            parts.append(f"Remedy: {self.remedy}")
+        return " ".join(parts)
+
+
+@dataclass(kw_only=True)
+class RangeError(SubwrightError):
+    """A formula was asked for a value outside its published range."""
+
+
+@dataclass(kw_only=True)
+class NoSolutionError(SubwrightError):
+    """No part, turn count or value in the search space meets the requirement."""
+
+
+@dataclass(kw_only=True)
+class ConvergenceError(SubwrightError):
+    """An iteration did not settle within its stated tolerance."""
+
+
+@dataclass(kw_only=True)
+class PartNotFoundError(SubwrightError):
+    """A part id is in neither the drawer nor the library."""
+
+    near: tuple[str, ...] = ()
+
+
+@dataclass(kw_only=True)
+class FileProblem:
+    """One located problem in an input file; printed ``file:line: key: message``."""
+
+    file: Path
+    line: int
+    key: str
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}: {self.key}: {self.message}"
+
+
+@dataclass(kw_only=True)
+class InputError(SubwrightError):
+    """An input file can't be used; carries each problem with its file, line and key."""
+
+    problems: tuple[FileProblem, ...] = ()
+
+    def __str__(self) -> str:
+        if self.problems:
+            return "\n".join(str(problem) for problem in self.problems)
+        return SubwrightError.__str__(self)
