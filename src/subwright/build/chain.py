@@ -1,0 +1,607 @@
+"""The coupled electrical chain: battery, cable, converter, amplifier and load solved together.
+
+The amplifier follows the music, so its demand on the rails is solved instant by instant (quasi-static:
+the bass is slow against the switching frequency) and averaged over the waveform. Per instant the rail
+and the battery sag together, which is one quadratic in the rail current and a short fixed-point loop
+for the losses that depend on the voltages themselves.
+
+Assumptions, all on the safe side for currents:
+
+* reservoir and input capacitors smooth the switching frequency but not the bass;
+* in the half cycle in which a rail works it carries the whole music demand, the other rail only its
+  idle share; charge that a half-bridge pumps into an idling rail comes back from its capacitor;
+* a reactive load exchanges its reactive power with the reservoir capacitors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import ConvergenceError, NoSolutionError
+from subwright.physics.push_pull import PulseShape, pulse_shape
+
+__all__ = [
+    "ChainPoint",
+    "ConverterModel",
+    "LoadPoint",
+    "PowerStage",
+    "Source",
+    "Waveform",
+    "find_clipping",
+    "programme",
+    "sine",
+    "solve_chain",
+]
+
+Array = NDArray[np.float64]
+
+_MOST_ITERATIONS = 60
+_TOLERANCE = 1e-11
+
+
+class PowerStage(Protocol):
+    """What the chain needs to know of an amplifier."""
+
+    @property
+    def from_battery(self) -> bool:
+        """Whether it runs straight from the battery, without a converter."""
+
+    @property
+    def recirculates(self) -> bool:
+        """Whether reactive power flows back into its supply (switching stages)."""
+
+    def input_power_w(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> Array:
+        """Power taken from the supply at an instant, W."""
+
+    def loss_split_w(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> Mapping[str, Array]:
+        """The same power less the output, split by cause, W."""
+
+    def clip_peak_v(self, v_rail_v: Array, load_ohm: float) -> Array:
+        """Highest peak voltage across the load at the given supply, V."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Source:
+    """Battery and cable as seen from the input terminals."""
+
+    battery_ohm: float
+    cable_ohm: float
+    contact_ohm: float
+
+    @property
+    def total_ohm(self) -> float:
+        """Whole source resistance, ohm."""
+        return self.battery_ohm + self.cable_ohm + self.contact_ohm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConverterModel:
+    """Averaged electrical model of the push-pull converter, hot values, per the real parts.
+
+    ``rail_count`` is 2 for split rails. All primary-side resistances are those of one conducting path.
+    """
+
+    ratio: float  # Ns / Np, half windings
+    switching_hz: float
+    share: float  # of the period in which either switch conducts
+    switch_ohm: float
+    primary_winding_ohm: float
+    link_ohm: float
+    secondary_winding_ohm: float
+    diode_ohm: float
+    diode_v: float
+    leakage_h: float  # referred to one half-primary
+    input_esr_ohm: float
+    reservoir_esr_ohm: float
+    turn_off_s: float  # overlap of voltage and current at turn-off
+    gate_w: float
+    control_w: float
+    core_w: float  # at core_v on the half-primary
+    core_v: float
+    core_exponent: float  # of loss against voltage
+    shunt_s: float  # loss conductance to V_terminal², siemens: snubber and output capacitance
+
+    @property
+    def primary_ohm(self) -> float:
+        """Resistance of one conducting primary path, ohm."""
+        return self.switch_ohm + self.primary_winding_ohm + self.link_ohm
+
+    @property
+    def secondary_ohm(self) -> float:
+        """Resistance of one conducting secondary path, ohm."""
+        return self.secondary_winding_ohm + self.diode_ohm
+
+    def shape(self) -> PulseShape:
+        """Shape of the primary current pulse (dimensionless factors)."""
+        loop = self.primary_ohm + self.secondary_ohm / self.ratio**2
+        return pulse_shape(self.share / (2.0 * self.switching_hz), self.leakage_h, loop)
+
+    @property
+    def averaging(self) -> float:
+        """Mean over final current, over the whole period (dimensionless)."""
+        return self.share * self.shape().average
+
+    @property
+    def mean_square_factor(self) -> float:
+        """Mean square of the pulsed current over the square of its mean (dimensionless, >= 1)."""
+        shape = self.shape()
+        return shape.mean_square / (self.share * shape.average**2)
+
+    @property
+    def overlap(self) -> float:
+        """Share of the primary current that turn-off overlap adds (dimensionless)."""
+        shape = self.shape()
+        return 2.0 * self.switching_hz * self.turn_off_s * shape.end / (self.share * shape.average)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadPoint:
+    """A load at one frequency: its admittance. A dummy resistor has no susceptance."""
+
+    conductance_s: float
+    susceptance_s: float = 0.0
+
+    @property
+    def magnitude_ohm(self) -> float:
+        """Modulus of the impedance, ohm."""
+        return 1.0 / float(np.hypot(self.conductance_s, self.susceptance_s))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Waveform:
+    """Instants of a signal of unit peak: in-phase value, quadrature value and weight (weights sum to 1).
+
+    ``crest`` is the index of an instant of weight zero at the very peak.
+    """
+
+    in_phase: Array
+    quadrature: Array
+    weight: Array
+    crest: int
+
+    @property
+    def mean_square(self) -> float:
+        """Mean square of the in-phase signal, dimensionless."""
+        return float(self.weight @ self.in_phase**2)
+
+
+def _gauss(low: float, high: float, count: int) -> tuple[Array, Array]:
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    half = 0.5 * (high - low)
+    return half * nodes + 0.5 * (high + low), half * weights
+
+
+def sine(count: int = 24) -> Waveform:
+    """Half a sine cycle by Gauss-Legendre quadrature with ``count`` instants and its crest.
+
+    >>> round(sine().mean_square, 9)
+    0.5
+    """
+    angle, weight = _gauss(0.0, np.pi, count)
+    angle = np.append(angle, 0.5 * np.pi)
+    weight = np.append(weight / np.pi, 0.0)
+    return Waveform(in_phase=np.sin(angle), quadrature=np.cos(angle), weight=weight, crest=count)
+
+
+def programme(crest_factor_db: float, count: int = 24) -> Waveform:
+    """Programme: a normal distribution cut at its peak so that peak over rms is the crest factor.
+
+    Parameters
+    ----------
+    crest_factor_db : peak over rms, dB, 5 to 20.
+    count : number of quadrature instants.
+
+    Returns
+    -------
+    Waveform of unit peak.
+
+    Raises
+    ------
+    NoSolutionError : the crest factor is outside 5 to 20 dB.
+
+    Source
+    ------
+    Clipped noise as programme after IEC 60268-1; the distribution is a model. [iec60268-1]
+
+    >>> round(float(-10 * np.log10(programme(9.0).mean_square)), 6)
+    9.0
+    """
+    if not 5.0 <= crest_factor_db <= 20.0:
+        raise NoSolutionError(
+            message="The programme model needs a crest factor between 5 and 20 dB.",
+            quantity="crest factor",
+            value=f"{crest_factor_db:g} dB",
+            limit="5 to 20 dB",
+            source="a cut normal distribution falls to 4.8 dB at the least",
+            remedy="Use 6 dB for heavily limited bass, 9 dB for pop and dance, 12 dB and up for film and voice.",
+        )
+    target = 10.0 ** (-crest_factor_db / 10.0)
+    level, weight = _gauss(0.0, 1.0, count)
+    square = level**2
+
+    def mean_square(sharpness: float) -> tuple[float, Array]:
+        density = weight * np.exp(-sharpness * square)
+        density /= density.sum()
+        return float(density @ square), density
+
+    low, high = 0.0, 60.0
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        value, density = mean_square(middle)
+        if value > target:
+            low = middle
+        else:
+            high = middle
+    level = np.append(level, 1.0)
+    return Waveform(
+        in_phase=level,
+        quadrature=np.zeros_like(level),
+        weight=np.append(density, 0.0),
+        crest=count,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ChainPoint:
+    """Solution of the chain for one waveform at a set of battery voltages; arrays are over the corners."""
+
+    emf_v: Array
+    peak_v: Array  # peak output voltage
+    output_w: Array  # mean power into the load
+    battery_w: Array  # mean power out of the battery's EMF
+    battery_a: Array  # mean
+    battery_rms_a: Array
+    battery_peak_a: Array
+    terminal_v: Array  # mean
+    terminal_least_v: Array
+    rail_crest_v: Array  # working rail at the crest
+    rail_mean_v: Array
+    rail_other_v: Array  # the idling rail at the crest
+    rail_a: Array  # mean current out of one rail
+    rail_peak_a: Array
+    primary_rms_a: Array  # in one half-primary, switching and bass both
+    primary_peak_a: Array  # final value of the pulse at the crest
+    secondary_rms_a: Array  # in one half-secondary
+    diode_a: Array  # mean current in one diode
+    input_ripple_a: Array  # rms, input capacitor bank
+    reservoir_ripple_a: Array  # rms at the switching frequency, one rail's bank
+    losses_w: Mapping[str, Array]
+
+    def imbalance(self) -> Array:
+        """Share of the battery's power that neither losses nor output explain (dimensionless)."""
+        total = self.output_w + sum(self.losses_w.values())
+        return np.asarray((self.battery_w - total) / self.battery_w)
+
+
+def solve_chain(
+    emf_v: Array,
+    peak_v: Array,
+    waveform: Waveform,
+    load: LoadPoint,
+    source: Source,
+    stage: PowerStage,
+    converter: ConverterModel | None,
+) -> ChainPoint:
+    """Solve the chain for one waveform at given peak output voltages.
+
+    Parameters
+    ----------
+    emf_v : battery voltages behind the source resistance, V, shape (corners,).
+    peak_v : peak output voltages, V, shape (corners,).
+    waveform : instants and weights of the signal.
+    load : the load's admittance.
+    source, stage, converter : the parts of the chain; ``converter`` None for a battery bridge.
+
+    Returns
+    -------
+    ChainPoint with arrays of shape (corners,).
+
+    Raises
+    ------
+    NoSolutionError : the source can't deliver the demand (the rail collapses).
+    ConvergenceError : the loop did not settle to 1e-11.
+
+    Source
+    ------
+    Kirchhoff's laws and the averaged pulse of ``physics.push_pull``. [derived]
+    """
+    emf = np.asarray(emf_v, dtype=np.float64)[:, None]
+    v_out = np.asarray(peak_v, dtype=np.float64)[:, None] * waveform.in_phase
+    i_out = np.asarray(peak_v, dtype=np.float64)[:, None] * (
+        load.conductance_s * waveform.in_phase + load.susceptance_s * waveform.quadrature
+    )
+    if stage.recirculates:
+        delivered = v_out**2 * load.conductance_s
+        swap = delivered - v_out * i_out
+    else:
+        delivered = v_out * i_out
+        swap = np.zeros_like(delivered)
+    if converter is None:
+        return _battery_bridge(emf, v_out, i_out, delivered, swap, waveform, source, stage)
+    return _with_converter(emf, v_out, i_out, delivered, swap, waveform, source, stage, converter)
+
+
+def _quadratic_rail(open_v: Array, drop_ohm: Array | float, power_w: Array) -> Array:
+    """Larger root V of ``V² - open V + drop P = 0``: the stable rail voltage at power ``P``."""
+    root = open_v**2 - 4.0 * drop_ohm * power_w
+    if np.any(root < 0) or np.any(open_v <= 0):
+        raise NoSolutionError(
+            message="The supply can't deliver this power: the rail collapses.",
+            quantity="power out of the rail",
+            value=f"{float(np.max(power_w)):.4g} W",
+            limit=f"{float(np.min(open_v**2 / (4.0 * drop_ohm))):.4g} W",
+            source="maximum power theorem",
+            remedy="Lower the target power, shorten or thicken the cable, or use a higher battery voltage.",
+        )
+    return np.asarray(0.5 * (open_v + np.sqrt(root)))
+
+
+def _battery_bridge(
+    emf: Array,
+    v_out: Array,
+    i_out: Array,
+    delivered: Array,
+    swap: Array,
+    waveform: Waveform,
+    source: Source,
+    stage: PowerStage,
+) -> ChainPoint:
+    r_source = source.total_ohm
+    terminal = np.broadcast_to(emf, v_out.shape).copy()
+    for _ in range(_MOST_ITERATIONS):
+        power = np.maximum(stage.input_power_w(v_out, i_out, terminal) + swap, 0.0)
+        update = _quadratic_rail(np.broadcast_to(emf, v_out.shape), r_source, power)
+        change = float(np.max(np.abs(update / terminal - 1.0)))
+        terminal = update
+        if change < _TOLERANCE:
+            break
+    else:
+        raise _not_settled(change)
+    power = stage.input_power_w(v_out, i_out, terminal) + swap
+    current = power / terminal
+    mean = _mean(waveform)
+    losses = {
+        "battery": mean(source.battery_ohm * current**2),
+        "cable": mean(source.cable_ohm * current**2),
+        "fuse and contacts": mean(source.contact_ohm * current**2),
+    }
+    for name, watts in stage.loss_split_w(v_out, i_out, terminal).items():
+        losses[f"amplifier {name}"] = mean(watts)
+    zero = np.zeros(emf.shape[0])
+    crest = waveform.crest
+    return ChainPoint(
+        emf_v=emf[:, 0],
+        peak_v=v_out[:, crest],
+        output_w=mean(delivered),
+        battery_w=mean(emf * current),
+        battery_a=mean(current),
+        battery_rms_a=np.sqrt(mean(current**2)),
+        battery_peak_a=current.max(axis=1),
+        terminal_v=mean(terminal),
+        terminal_least_v=terminal.min(axis=1),
+        rail_crest_v=terminal[:, crest],
+        rail_mean_v=mean(terminal),
+        rail_other_v=terminal[:, crest],
+        rail_a=mean(current),
+        rail_peak_a=current[:, crest],
+        primary_rms_a=zero,
+        primary_peak_a=zero,
+        secondary_rms_a=zero,
+        diode_a=zero,
+        input_ripple_a=zero,
+        reservoir_ripple_a=zero,
+        losses_w=losses,
+    )
+
+
+def _with_converter(
+    emf: Array,
+    v_out: Array,
+    i_out: Array,
+    delivered: Array,
+    swap: Array,
+    waveform: Waveform,
+    source: Source,
+    stage: PowerStage,
+    model: ConverterModel,
+) -> ChainPoint:
+    n, k = model.ratio, model.overlap
+    r_source = source.total_ohm
+    shape = model.shape()
+    averaging = model.averaging
+    ripple = model.mean_square_factor - 1.0
+    r_primary = model.primary_ohm / averaging  # drop per ampere of mean primary current
+    r_input = model.input_esr_ohm * ripple
+    r_secondary = model.secondary_ohm / averaging + model.reservoir_esr_ohm * ripple
+    drop = n * n * (r_source * (1.0 + k) + r_primary + r_input) + r_secondary
+
+    idle = np.zeros_like(v_out)
+    terminal = np.broadcast_to(emf, v_out.shape).copy()
+    working = n * terminal - model.diode_v
+    other = working.copy()
+    change = np.inf
+    for _ in range(_MOST_ITERATIONS):
+        constant = _constant_w(model, terminal)
+        resting = 0.5 * stage.input_power_w(idle, idle, other)
+        i_other = resting / other
+        demand = (
+            stage.input_power_w(v_out, i_out, working)
+            - 0.5 * stage.input_power_w(idle, idle, working)
+            + swap
+        )
+        open_v = (
+            n
+            * (
+                emf
+                - r_source * (constant / terminal + n * (1.0 + k) * i_other)
+                - (r_primary + r_input) * n * i_other
+            )
+            - model.diode_v
+        )
+        update = _quadratic_rail(open_v, drop, demand)
+        i_working = demand / update
+        primary = n * (i_working + i_other)
+        battery = primary * (1.0 + k) + constant / terminal
+        terminal_new = emf - r_source * battery
+        other_new = (
+            n * (terminal_new - (r_primary + r_input) * primary) - model.diode_v - r_secondary * i_other
+        )
+        change = max(
+            float(np.max(np.abs(update / working - 1.0))),
+            float(np.max(np.abs(terminal_new / terminal - 1.0))),
+            float(np.max(np.abs(other_new / other - 1.0))),
+        )
+        working, terminal, other = update, terminal_new, other_new
+        if change < _TOLERANCE:
+            break
+    else:
+        raise _not_settled(change)
+
+    mean = _mean(waveform)
+    resistive = shape.resistive_share
+    on_primary = primary**2 / averaging  # W per ohm of primary path, resistance and leakage together
+    on_secondary = (i_working**2 + i_other**2) / averaging
+    loop_w = on_primary * model.primary_ohm + on_secondary * model.secondary_ohm
+    losses = {
+        "battery": mean(source.battery_ohm * battery**2),
+        "cable": mean(source.cable_ohm * battery**2),
+        "fuse and contacts": mean(source.contact_ohm * battery**2),
+        "input capacitors": mean(r_input * primary**2),
+        "switch conduction": mean(resistive * on_primary * model.switch_ohm),
+        "switch turn-off": mean(k * primary * terminal),
+        "gate drive": mean(np.full_like(terminal, model.gate_w)),
+        "control circuit": mean(np.full_like(terminal, model.control_w)),
+        "snubber and output capacitance": mean(model.shunt_s * terminal**2),
+        "primary links": mean(resistive * on_primary * model.link_ohm),
+        "primary copper": mean(resistive * on_primary * model.primary_winding_ohm),
+        "core": mean(_core_w(model, terminal)),
+        "leakage clamp": mean((1.0 - resistive) * loop_w),
+        "secondary copper": mean(resistive * on_secondary * model.secondary_winding_ohm),
+        "rectifier": mean(
+            resistive * on_secondary * model.diode_ohm + model.diode_v * (i_working + i_other)
+        ),
+        "reservoir capacitors": mean(model.reservoir_esr_ohm * ripple * (i_working**2 + i_other**2)),
+    }
+    # The stage's own losses: the working side carries the music, the idling side rests on its rail.
+    half_idle = 0.5
+    for name, watts in stage.loss_split_w(v_out, i_out, working).items():
+        resting_working = stage.loss_split_w(idle, idle, working)[name]
+        resting_other = stage.loss_split_w(idle, idle, other)[name]
+        losses[f"amplifier {name}"] = mean(watts - half_idle * resting_working + half_idle * resting_other)
+
+    crest = waveform.crest
+    square = model.mean_square_factor
+    return ChainPoint(
+        emf_v=emf[:, 0],
+        peak_v=v_out[:, crest],
+        output_w=mean(delivered),
+        battery_w=mean(emf * battery),
+        battery_a=mean(battery),
+        battery_rms_a=np.sqrt(mean(battery**2)),
+        battery_peak_a=battery.max(axis=1),
+        terminal_v=mean(terminal),
+        terminal_least_v=terminal.min(axis=1),
+        rail_crest_v=working[:, crest],
+        rail_mean_v=mean(working),
+        rail_other_v=other[:, crest],
+        rail_a=0.5 * mean(i_working + i_other),
+        rail_peak_a=i_working[:, crest],
+        primary_rms_a=np.sqrt(0.5 * square * mean(primary**2)),
+        primary_peak_a=primary[:, crest] * shape.end / averaging,
+        secondary_rms_a=np.sqrt(0.5 * square * mean(i_working**2 + i_other**2)),
+        diode_a=0.25 * mean(i_working + i_other),
+        input_ripple_a=np.sqrt(ripple * mean(primary**2)),
+        reservoir_ripple_a=np.sqrt(0.5 * ripple * mean(i_working**2 + i_other**2)),
+        losses_w=losses,
+    )
+
+
+def _core_w(model: ConverterModel, terminal: Array) -> Array:
+    return np.asarray(model.core_w * (terminal / model.core_v) ** model.core_exponent)
+
+
+def _constant_w(model: ConverterModel, terminal: Array) -> Array:
+    return _core_w(model, terminal) + model.gate_w + model.control_w + model.shunt_s * terminal**2
+
+
+class _Mean:
+    __slots__ = ("_weight",)
+
+    def __init__(self, weight: Array) -> None:
+        self._weight = weight
+
+    def __call__(self, values: Array) -> Array:
+        return np.asarray(np.broadcast_to(values, (values.shape[0], self._weight.size)) @ self._weight)
+
+
+def _mean(waveform: Waveform) -> _Mean:
+    return _Mean(waveform.weight)
+
+
+def _not_settled(change: float) -> ConvergenceError:
+    return ConvergenceError(
+        message="The battery, converter and amplifier did not settle on one operating point.",
+        quantity="relative change",
+        value=f"{change:.3g}",
+        limit=f"{_TOLERANCE:g}",
+        remedy="The design is close to the most power that the source can give: lower the target power.",
+    )
+
+
+def find_clipping(
+    emf_v: Array,
+    load: LoadPoint,
+    source: Source,
+    stage: PowerStage,
+    converter: ConverterModel | None,
+) -> Array:
+    """Peak output voltage at the onset of clipping, with battery and rails sagging under that crest.
+
+    Parameters
+    ----------
+    emf_v : battery voltages, V, shape (corners,).
+    load, source, stage, converter : as in ``solve_chain``.
+
+    Returns
+    -------
+    peak voltages, V, shape (corners,).
+
+    Raises
+    ------
+    ConvergenceError : no settled solution.
+
+    Source
+    ------
+    Fixed point of "the crest just reaches the clipping limit of the sagged rail". [derived]
+    """
+    emf = np.asarray(emf_v, dtype=np.float64)
+    crest = Waveform(
+        in_phase=np.ones(1), quadrature=np.zeros(1), weight=np.ones(1), crest=0
+    )
+    ratio = 1.0 if converter is None else converter.ratio
+    # Start from rails that already carry the power, so that the search can't fall into collapse.
+    peak = stage.clip_peak_v(0.4 * ratio * emf, load.magnitude_ohm)
+    step = np.inf
+    previous: tuple[Array, Array] | None = None
+    for _ in range(_MOST_ITERATIONS):
+        point = solve_chain(emf, peak, crest, load, source, stage, converter)
+        reach = stage.clip_peak_v(point.rail_crest_v, load.magnitude_ohm)
+        gap = reach - peak
+        step = float(np.max(np.abs(gap / reach)))
+        if step < 1e-10:
+            return np.asarray(reach)
+        if previous is None:
+            slope = np.full_like(gap, -1.2)
+        else:
+            moved = peak - previous[0]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                slope = np.where(np.abs(moved) > 1e-14, (gap - previous[1]) / moved, -1.0)
+            slope = np.clip(slope, -10.0, -0.5)
+        previous = (peak, gap)
+        peak = peak - gap / slope
+    raise _not_settled(step)

@@ -1,0 +1,237 @@
+"""Averages of the current pulses in an unregulated push-pull converter with peak-charged rails.
+
+Each half cycle a switch connects the battery terminal to a half-primary for ``on_s``. The difference
+between the terminal voltage and the reflected rail then drives a current through the loop's resistance
+and leakage inductance: a first-order exponential that starts from zero, because the leakage current of
+the half cycle before has died in the dead time. Everything here follows from that one waveform.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import RangeError
+
+__all__ = [
+    "PulseShape",
+    "capacitor_ripple_factor",
+    "conduction_share",
+    "off_state_voltage",
+    "pulse_shape",
+    "turns_ratio_needed",
+]
+
+Array = NDArray[np.float64]
+
+
+class PulseShape(NamedTuple):
+    """Shape factors of an exponentially rising pulse, all dimensionless.
+
+    average : mean current during the on-time over the final (resistive) value.
+    mean_square : mean of the squared current during the on-time over the squared final value.
+    end : current at turn-off over the final value.
+    resistive_share : share of the energy dropped in the loop that heats its resistance; the rest is
+        stored in the leakage inductance at turn-off and lost in the clamp or snubber.
+    """
+
+    average: float
+    mean_square: float
+    end: float
+    resistive_share: float
+
+
+def conduction_share(switching_hz: float, dead_time_s: float) -> float:
+    """Share of the switching period in which either switch conducts.
+
+    Parameters
+    ----------
+    switching_hz : frequency at which one full push-pull cycle repeats, Hz, > 0.
+    dead_time_s : time with both switches off, per half cycle, s, >= 0.
+
+    Returns
+    -------
+    share ``d = 1 - 2 f t_dead``, dimensionless, 0 < d <= 1.
+
+    Raises
+    ------
+    RangeError : the two dead times fill the period.
+
+    Source
+    ------
+    Definition (two half cycles, each shortened by the dead time). [derived]
+
+    >>> round(conduction_share(50e3, 0.8e-6), 3)
+    0.92
+    """
+    if switching_hz <= 0 or dead_time_s < 0:
+        raise RangeError(
+            message="The switching frequency must be positive and the dead time not negative.",
+            quantity="switching frequency",
+            value=f"{switching_hz:g} Hz",
+            limit="> 0 Hz",
+            remedy="Give a frequency between 20 kHz and 150 kHz and a dead time of 0.3 to 2 µs.",
+        )
+    share = 1.0 - 2.0 * switching_hz * dead_time_s
+    if share <= 0:
+        raise RangeError(
+            message="The dead time leaves no time to conduct.",
+            quantity="dead time",
+            value=f"{dead_time_s * 1e6:g} µs",
+            limit=f"{0.5e6 / switching_hz:g} µs",
+            remedy="Shorten the dead time or lower the switching frequency.",
+        )
+    return share
+
+
+def pulse_shape(on_s: float, leakage_h: float, loop_ohm: float) -> PulseShape:
+    """Shape factors of the loop current ``i(t) = I(1 - exp(-t R / L))`` during one on-time.
+
+    Parameters
+    ----------
+    on_s : on-time of one switch, s, > 0.
+    leakage_h : leakage inductance of the loop, H, >= 0.
+    loop_ohm : resistance of the loop, referred to the same winding, ohm, > 0.
+
+    Returns
+    -------
+    PulseShape of dimensionless factors; without leakage (1, 1, 1, 1).
+
+    Raises
+    ------
+    RangeError : an argument is out of its range.
+
+    Source
+    ------
+    First-order step response of an R-L loop, integrated. [derived]
+
+    >>> pulse_shape(9.2e-6, 50e-9, 0.01).average.__round__(3)
+    0.543
+    """
+    if not (on_s > 0 and loop_ohm > 0 and leakage_h >= 0):
+        raise RangeError(
+            message="A conduction pulse needs a positive on-time and loop resistance.",
+            quantity="loop resistance",
+            value=f"{loop_ohm:g} Ω",
+            limit="> 0 Ω",
+            remedy="Check the switch and winding resistances.",
+        )
+    time_constants = on_s * loop_ohm / leakage_h if leakage_h > 0 else np.inf
+    if time_constants > 1e9:
+        return PulseShape(1.0, 1.0, 1.0, 1.0)
+    x = float(time_constants)
+    if x < 1e-4:  # series of the exponentials; the closed form loses its digits here
+        return PulseShape(x / 2.0, x * x / 3.0, x, 2.0 * x / 3.0)
+    fall = float(np.exp(-x))
+    end = -float(np.expm1(-x))
+    average = 1.0 - end / x
+    mean_square = 1.0 - 2.0 * end / x + (1.0 - fall * fall) / (2.0 * x)
+    return PulseShape(average, mean_square, end, mean_square / average)
+
+
+def capacitor_ripple_factor(share: float) -> float:
+    """RMS current of a capacitor that turns pulses of share ``d`` into a steady current, over that current.
+
+    Parameters
+    ----------
+    share : share of the time in which the rectangular pulses flow, 0 < d <= 1.
+
+    Returns
+    -------
+    ``sqrt((1 - d)/d)``, dimensionless.
+
+    Raises
+    ------
+    RangeError : the share is not in (0, 1].
+
+    Source
+    ------
+    RMS of a rectangular pulse train less its mean. [derived]
+
+    >>> round(capacitor_ripple_factor(0.9), 4)
+    0.3333
+    """
+    if not 0 < share <= 1:
+        raise RangeError(
+            message="A pulse share lies between 0 and 1.",
+            quantity="conduction share",
+            value=f"{share:g}",
+            limit="0 < d ≤ 1",
+        )
+    return float(np.sqrt((1.0 - share) / share))
+
+
+def off_state_voltage(supply_v: float, spike_allowance: float = 0.3) -> float:
+    """Drain voltage that a push-pull switch must stand: twice the supply and a share for the spike.
+
+    Parameters
+    ----------
+    supply_v : highest supply voltage, V.
+    spike_allowance : spike over ``2 V`` as a share of it, dimensionless.
+
+    Returns
+    -------
+    voltage, V.
+
+    Source
+    ------
+    Pressman, Switching Power Supply Design, 2nd ed. 1998, ch. 2. [pressman1998]
+
+    >>> round(off_state_voltage(16.0), 1)
+    41.6
+    """
+    return 2.0 * supply_v * (1.0 + spike_allowance)
+
+
+def turns_ratio_needed(
+    rail_v: float,
+    terminal_v: float,
+    rail_a: float,
+    primary_ohm: float,
+    secondary_ohm: float,
+    diode_v: float,
+) -> float:
+    """Least ratio Ns/Np that still gives ``rail_v`` while the rail delivers ``rail_a``.
+
+    Parameters
+    ----------
+    rail_v : rail voltage wanted, V, > 0.
+    terminal_v : battery voltage behind its source resistance (open circuit), V.
+    rail_a : current out of the rail, A, >= 0.
+    primary_ohm : effective resistance on the primary side, source included, ohm.
+    secondary_ohm : effective resistance on the secondary side, ohm.
+    diode_v : forward drop at vanishing current, V.
+
+    Returns
+    -------
+    turns ratio, dimensionless. It solves
+    ``V = n (E - n I R1) - Vf - I R2`` for the smaller root of n.
+
+    Raises
+    ------
+    RangeError : the primary resistance is too high for any ratio to deliver the power.
+
+    Source
+    ------
+    Loop equation of the averaged converter. [derived]
+
+    >>> round(turns_ratio_needed(40.0, 12.6, 8.0, 0.010, 0.20, 0.8), 3)
+    3.44
+    """
+    needed = rail_v + diode_v + rail_a * secondary_ohm
+    square = rail_a * primary_ohm
+    discriminant = terminal_v**2 - 4.0 * square * needed
+    if discriminant <= 0:
+        raise RangeError(
+            message="No turns ratio can deliver this power through the primary circuit's resistance.",
+            quantity="power out of the rail",
+            value=f"{rail_a * needed:.4g} W",
+            limit=f"{terminal_v**2 / (4.0 * primary_ohm):.4g} W",
+            source="maximum power theorem",
+            remedy="Lower the target power, raise the battery voltage, or use thicker cable and more switches.",
+        )
+    if square == 0:
+        return needed / terminal_v
+    return 2.0 * needed / (terminal_v + float(np.sqrt(discriminant)))
