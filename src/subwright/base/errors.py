@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
 __all__ = [
     "ConvergenceError",
@@ -13,10 +14,15 @@ __all__ = [
     "PartNotFoundError",
     "RangeError",
     "SubwrightError",
+    "UnitError",
 ]
 
 
-@dataclass(kw_only=True)
+def _rebuild(kind: type[SubwrightError], values: dict[str, Any]) -> SubwrightError:
+    return kind(**values)
+
+
+@dataclass(kw_only=True, eq=False)
 class SubwrightError(Exception):
     """Base of every error that subwright raises on purpose.
 
@@ -37,6 +43,10 @@ class SubwrightError(Exception):
     source: str = ""
     remedy: str = ""
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # An exception is rebuilt from its positional arguments; these have none, and must cross processes.
+        return _rebuild, (type(self), {item.name: getattr(self, item.name) for item in fields(self)})
+
     def __str__(self) -> str:
         parts = [self.message]
         if self.quantity:
@@ -53,22 +63,27 @@ class SubwrightError(Exception):
         return " ".join(parts)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, eq=False)
+class UnitError(SubwrightError):
+    """A text can't be read as the quantity that is wanted there."""
+
+
+@dataclass(kw_only=True, eq=False)
 class RangeError(SubwrightError):
     """A formula was asked for a value outside its published range."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, eq=False)
 class NoSolutionError(SubwrightError):
     """No part, turn count or value in the search space meets the requirement."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, eq=False)
 class ConvergenceError(SubwrightError):
     """An iteration did not settle within its stated tolerance."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, eq=False)
 class PartNotFoundError(SubwrightError):
     """A part id is in neither the drawer nor the library."""
 
@@ -88,7 +103,7 @@ class FileProblem:
         return f"{self.file}:{self.line}: {self.key}: {self.message}"
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, eq=False)
 class InputError(SubwrightError):
     """An input file can't be used; carries each problem with its file, line and key."""
 

@@ -1,0 +1,501 @@
+"""Read values as people write them, print them as engineers do, and code them as parts are marked.
+
+Source
+------
+[si-brochure] for prefixes and spelling; [iec-60062] for the letter codes.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from difflib import get_close_matches
+from functools import lru_cache
+
+from subwright.base.errors import RangeError, UnitError
+from subwright.base.gauge import awg_area, awg_diameter
+from subwright.base.quantities import QUANTITIES, Quantity, UnitScale
+
+__all__ = ["code", "parse", "show"]
+
+_LONGEST = 60  # characters; longer text is not a value
+
+_PLAIN = re.compile(
+    r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))((?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s].*)?", re.DOTALL
+)
+_FRACTION = re.compile(r"([+-]?)(?:([0-9]+)\s+)?([0-9]+)\s?/\s?([0-9]+)\s*([^0-9/.].*)?", re.DOTALL)
+_MARKED = re.compile(r"([+-]?)([0-9]*)([A-Za-z])([0-9]+)\s?([A-Za-z]*)")
+_GAUGE = re.compile(r"(?:awg\s*([0-9]+)(/0)?)|(?:([0-9]+)(/0)?\s*awg)", re.IGNORECASE)
+_ZEROS = re.compile(r"(?:awg\s*(0{2,4}))|(?:(0{2,4})\s*awg)", re.IGNORECASE)
+_FEET_INCHES = re.compile(
+    r"([0-9]+)\s*(?:ft|')\s*([0-9]+(?:\.[0-9]+)?|[0-9]+/[0-9]+|[0-9]+\s+[0-9]+/[0-9]+)\s*(?:in|\")"
+)
+_COMMA = re.compile(r"([+-]?)([0-9]*),([0-9]+)(.*)", re.DOTALL)
+
+_TO_ASCII = str.maketrans(
+    {
+        "\u00b5": "u",
+        "\u03bc": "u",
+        "\u03a9": "ohm",
+        "\u2126": "ohm",
+        "²": "2",
+        "³": "3",
+        "−": "-",
+        "°": "deg",
+        "º": "deg",
+        "℃": "degC",
+        "℉": "degF",
+        "·": "*",
+        "⋅": "*",
+        "×": "*",
+        "″": '"',
+        "”": '"',
+        "′": "'",
+        "’": "'",
+        "½": " 1/2",
+        "¼": " 1/4",
+        "¾": " 3/4",
+        "√": "rt",
+        "\u00a0": " ",
+        "\u2007": " ",
+        "\u2009": " ",
+        "\u202f": " ",
+    }
+)
+
+_SPELT_OUT = {
+    "volt": "V",
+    "amp": "A",
+    "ampere": "A",
+    "watt": "W",
+    "joule": "J",
+    "ohm": "Ω",
+    "farad": "F",
+    "microfarad": "µF",
+    "mfd": "µF",
+    "uf": "µF",
+    "nf": "nF",
+    "pf": "pF",
+    "henry": "H",
+    "henries": "H",
+    "hertz": "Hz",
+    "kilohertz": "kHz",
+    "cps": "Hz",
+    "second": "s",
+    "sec": "s",
+    "minute": "min",
+    "hour": "h",
+    "hr": "h",
+    "meter": "m",
+    "metre": "m",
+    "millimeter": "mm",
+    "millimetre": "mm",
+    "centimeter": "cm",
+    "centimetre": "cm",
+    "inch": "in",
+    "inche": "in",
+    "foot": "ft",
+    "feet": "ft",
+    "liter": "l",
+    "litre": "l",
+    "gram": "g",
+    "kilogram": "kg",
+    "kilo": "kg",
+    "pound": "lb",
+    "lbs": "lb",
+    "ounce": "oz",
+    "celsius": "°C",
+    "centigrade": "°C",
+    "fahrenheit": "°F",
+    "kelvin": "K",
+    "tesla": "T",
+    "gauss": "G",
+    "decibel": "dB",
+    "percent": "%",
+    "pct": "%",
+    "pascal": "Pa",
+    "degree": "°",
+    "radian": "rad",
+    "coulomb": "C",
+    "cc": "cm³",
+    "cubic feet": "cuft",
+    "sqmm": "mm²",
+}
+
+
+def _quantity(dimension: str) -> Quantity:
+    try:
+        return QUANTITIES[dimension]
+    except KeyError:
+        near = get_close_matches(dimension, QUANTITIES, n=1)
+        raise UnitError(
+            message=f"there is no dimension called {dimension!r}",
+            remedy=f"did you mean {near[0]!r}?" if near else "see QUANTITIES in base/quantities.py",
+        ) from None
+
+
+def parse(text: str | float, dimension: str) -> float:
+    """Read a value with its unit.
+
+    Reads decimal numbers ("18 mm"), the letter code of parts ("4k7", "R47"), fractions ("1 1/2 in"), feet
+    and inches, wire gauges for a length (diameter) or an area (section), percentages for ratios, and a decimal
+    comma where it can't be a thousands separator. A float or int is taken as a value in the stored unit.
+
+    Parameters
+    ----------
+    text : the value as written, or a number in the stored unit of ``dimension``.
+    dimension : dimension name, a key of :data:`subwright.base.quantities.QUANTITIES`.
+
+    Returns
+    -------
+    The value in the stored unit: SI, but °C, degrees, ampere-hours and decibels for those dimensions.
+
+    Raises
+    ------
+    UnitError : the text is no number, its unit is missing, unknown or of another dimension, or a decimal
+        comma is ambiguous.
+    RangeError : the value is not finite.
+
+    Source
+    ------
+    [iec-60062], clause on letter and digit codes, for "4k7"; [astm-b258] for wire gauges.
+
+    Examples
+    --------
+    >>> parse("4k7", "resistance"), parse("1 1/2 in", "length"), parse("185 F", "temperature")
+    (4700.0, 0.038099999999999995, 85.0)
+    """
+    if isinstance(text, str):
+        return _parse_text(text, dimension)
+    _quantity(dimension)
+    if isinstance(text, bool):
+        raise UnitError(
+            message=f"a {dimension} is wanted, not true or false",
+            quantity=dimension,
+            value=str(text).lower(),
+            remedy=f'write a value such as "{QUANTITIES[dimension].example}"',
+        )
+    return _finite(float(text), dimension, repr(text))
+
+
+def _finite(value: float, dimension: str, text: str) -> float:
+    if not math.isfinite(value):
+        raise RangeError(
+            message=f"the {dimension} {text} is not a finite number",
+            quantity=dimension,
+            value=text,
+            limit="finite numbers",
+            remedy=f'write a value such as "{QUANTITIES[dimension].example}"',
+        )
+    return value + 0.0  # turns −0.0 into 0.0
+
+
+@lru_cache(maxsize=4096)
+def _parse_text(text: str, dimension: str) -> float:
+    quantity = _quantity(dimension)
+    if len(text) > _LONGEST:
+        raise _unreadable(text[:20] + "…", quantity, "the text is too long to be a value")
+    plain = text if text.isascii() else text.translate(_TO_ASCII)
+    plain = plain.strip()
+    if "," in plain:
+        plain = _decimal_comma(plain, text, quantity)
+    match = _PLAIN.fullmatch(plain)
+    if match is not None:
+        number, power, unit = match.groups(default="")
+        scale = quantity.units.get(unit) or quantity.units.get("".join(unit.replace("^", "").split()))
+        if scale is not None:
+            return _finite(_scaled(number, power, scale), dimension, text)
+    other = _other_spelling(plain, quantity)
+    if other is not None:
+        return _finite(other, dimension, text)
+    if match is None:
+        raise _unreadable(text, quantity, "it does not start with a number")
+    raise _wrong_unit(text, match.group(1) + match.group(2), (match.group(3) or "").strip(), quantity)
+
+
+def _scaled(number: str, power: str, scale: UnitScale) -> float:
+    """Value in the stored unit; the power of ten is added in decimal, so that no bit is lost to it."""
+    exponent = scale.exponent + (int(power[1:]) if power else 0)
+    value = float(f"{number}e{exponent}")
+    if scale.factor != 1.0 or scale.offset != 0.0:
+        value = value * scale.factor + scale.offset
+    return value
+
+
+def _decimal_comma(plain: str, text: str, quantity: Quantity) -> str:
+    match = _COMMA.fullmatch(plain)
+    if match is None or "," in match.group(4) or "." in match.group(4):
+        raise _unreadable(text, quantity, "a value holds one decimal mark and no thousands separators")
+    sign, whole, part, rest = match.groups()
+    if len(part) == 3 and 1 <= len(whole) <= 3 and whole.strip("0"):
+        raise UnitError(
+            message=f"{text!r} can be read as {whole}.{part} or as {whole}{part}",
+            quantity=quantity.name,
+            value=text,
+            remedy=f'write "{sign}{whole}.{part}{rest}" or "{sign}{whole}{part}{rest}"',
+        )
+    return f"{sign}{whole}.{part}{rest}"
+
+
+def _other_spelling(plain: str, quantity: Quantity) -> float | None:
+    """Letter code, fraction, feet and inches, or wire gauge; None where the text is none of them."""
+    marked = _MARKED.fullmatch(plain)
+    if marked is not None and marked.group(3) in quantity.marks:
+        sign, whole, mark, part, unit = marked.groups()
+        scale = quantity.units.get(unit) if unit else UnitScale()
+        if scale == UnitScale():
+            return float(f"{sign}{whole or '0'}.{part}e{quantity.marks[mark]}")
+    fraction = _FRACTION.fullmatch(plain)
+    if fraction is not None:
+        sign, whole, over, under, unit = fraction.groups(default="")
+        scale = quantity.units.get("".join(unit.split()))
+        if scale is not None and float(under) > 0.0:
+            value = float(whole or "0") + float(over) / float(under)
+            value = (-value if sign == "-" else value) * float(f"1e{scale.exponent}")
+            return value * scale.factor + scale.offset
+    if quantity.name == "length":
+        feet = _FEET_INCHES.fullmatch(plain)
+        if feet is not None:
+            inches = _parse_text(f"{feet.group(2)} in", "length")
+            return float(feet.group(1)) * 0.3048 + inches
+    if quantity.name in ("length", "area"):
+        return _gauge(plain, quantity)
+    return None
+
+
+def _gauge(plain: str, quantity: Quantity) -> float | None:
+    match = _GAUGE.fullmatch(plain)
+    zeros = _ZEROS.fullmatch(plain)
+    if zeros is not None:
+        n = 1 - len(zeros.group(1) or zeros.group(2))
+    elif match is not None:
+        digits = match.group(1) or match.group(3)
+        n = 1 - int(digits) if match.group(2) or match.group(4) else int(digits)
+    else:
+        return None
+    return awg_diameter(n) if quantity.name == "length" else awg_area(n)
+
+
+def _unreadable(text: str, quantity: Quantity, why: str) -> UnitError:
+    return UnitError(
+        message=f"{text!r} can't be read as a {quantity.name}: {why}",
+        quantity=quantity.name,
+        value=repr(text),
+        remedy=f'write a value such as "{quantity.example}"',
+    )
+
+
+def _wrong_unit(text: str, number: str, unit: str, quantity: Quantity) -> UnitError:
+    if not unit:
+        return UnitError(
+            message=f"the {quantity.name} {text!r} has no unit",
+            quantity=quantity.name,
+            value=repr(text),
+            remedy=f'write "{number} {quantity.unit}", or for example "{quantity.example}"',
+        )
+    near = _near_unit(unit, quantity)
+    if near:
+        return UnitError(
+            message=f"{unit!r} is not a unit that is read for a {quantity.name}",
+            quantity=quantity.name,
+            value=repr(text),
+            remedy=f'did you mean "{number} {near}"?',
+        )
+    compact = "".join(unit.split())
+    others = [other.name for other in QUANTITIES.values() if compact in other.units]
+    if others:
+        return UnitError(
+            message=f"{text!r} is a {others[0]}, but a {quantity.name} is wanted",
+            quantity=quantity.name,
+            value=repr(text),
+            remedy=f'write a value in {quantity.unit or "plain numbers"}, for example "{quantity.example}"',
+        )
+    return UnitError(
+        message=f"{unit!r} is not a unit that is read for a {quantity.name}",
+        quantity=quantity.name,
+        value=repr(text),
+        remedy=f'write a value in {quantity.unit or "plain numbers"}, for example "{quantity.example}"',
+    )
+
+
+def _near_unit(unit: str, quantity: Quantity) -> str:
+    """The accepted unit most likely meant, spelled as it is printed; "" where nothing is near."""
+    compact = "".join(unit.split())
+    for word in (compact.lower(), compact.lower().removesuffix("s")):
+        meant = _SPELT_OUT.get(word)
+        if meant is not None and meant.translate(_TO_ASCII) in quantity.units:
+            return meant
+    folded = {symbol.lower(): symbol for symbol in reversed(list(quantity.units)) if symbol}
+    if compact.lower() in folded:
+        return _printed(folded[compact.lower()])
+    if any(compact in other.units for other in QUANTITIES.values()):
+        return ""
+    near = get_close_matches(
+        compact, [symbol for symbol in quantity.units if len(symbol) > 1], n=1, cutoff=0.6
+    )
+    return _printed(near[0]) if near else ""
+
+
+def _printed(symbol: str) -> str:
+    """An accepted ASCII spelling as it is printed: ``"kohm"`` gives ``"kΩ"``."""
+    out = symbol.replace("ohm", "Ω").replace("degC", "°C").replace("degF", "°F").replace("*", "·")
+    if out[:1] == "u":
+        out = "µ" + out[1:]
+    return out.replace("m2", "m²").replace("m3", "m³")
+
+
+def show(value: float, dimension: str, digits: int = 3) -> str:
+    """Print a value with the unit an engineer would pick.
+
+    The value is rounded first and the unit chosen afterwards, so 999.6 mV is printed "1.00 V". Temperatures
+    and levels are printed with a limited number of decimals instead, and never as "-0".
+
+    Parameters
+    ----------
+    value : value in the stored unit of ``dimension``.
+    dimension : dimension name, a key of :data:`subwright.base.quantities.QUANTITIES`.
+    digits : significant digits, 1 to 15.
+
+    Returns
+    -------
+    Text that :func:`parse` reads back to within the printed digits.
+
+    Raises
+    ------
+    UnitError : the dimension is unknown.
+    RangeError : the value is not finite, or ``digits`` is out of range.
+
+    Source
+    ------
+    [si-brochure], section 5.4 on the value of a quantity: a space, and no unit prefix left to rounding.
+
+    Examples
+    --------
+    >>> show(4700.0, "resistance"), show(0.038, "volume"), show(0.9996, "voltage")
+    ('4.70 kΩ', '38.0 l', '1.00 V')
+    """
+    quantity = _quantity(dimension)
+    if not 1 <= digits <= 15:
+        raise RangeError(
+            message="digits must be 1 to 15", quantity="digits", value=str(digits), limit="1 to 15"
+        )
+    value = float(value)
+    if not math.isfinite(value):
+        raise RangeError(
+            message=f"a {dimension} that is not finite can't be printed",
+            quantity=dimension,
+            value=repr(value),
+            limit="finite numbers",
+            remedy="this is a fault of the programme; the formula that made the value should have refused",
+        )
+    if dimension == "turns" and value.is_integer():
+        return f"{value:.0f} {'turn' if abs(value) == 1.0 else 'turns'}"
+    if value == 0.0:
+        return _joined("0", quantity.ladder[-1].label if len(quantity.ladder) == 1 else quantity.unit)
+    rounded = float(f"{value:.{digits - 1}e}")
+    rung = quantity.ladder[0]
+    for step in quantity.ladder[1:]:
+        if abs(rounded) < step.start * (1.0 - 1e-12):
+            break
+        rung = step
+    # In a ladder of tens the rounded value divides exactly to a bit; otherwise round in the new unit.
+    number = _fixed(
+        rounded / rung.scale if _is_ten(rung.scale) else value / rung.scale, digits, quantity.decimals
+    )
+    return _joined(number, rung.label)
+
+
+def _is_ten(scale: float) -> bool:
+    return scale == float(f"1e{round(math.log10(scale))}")
+
+
+def _joined(number: str, label: str) -> str:
+    return f"{number}{label}" if label in ("", "°") else f"{number} {label}"
+
+
+def _fixed(value: float, digits: int, most_decimals: int | None) -> str:
+    """Significant digits without an exponent wherever that stays readable."""
+    exponent = int(f"{value:.{digits - 1}e}".partition("e")[2])
+    decimals = digits - 1 - exponent
+    if most_decimals is not None:
+        decimals = min(decimals, max(0, most_decimals + digits - 3))
+    elif exponent < -4 or exponent > 14:
+        return f"{value:.{digits - 1}e}"
+    if decimals < 0:
+        value = round(value, decimals)
+    text = f"{value:.{max(0, decimals)}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+_CODE_MARKS: dict[str, tuple[tuple[int, str], ...]] = {
+    "resistance": ((9, "G"), (6, "M"), (3, "k"), (0, "R")),
+    "capacitance": ((0, "F"), (-3, "m"), (-6, "u"), (-9, "n"), (-12, "p")),
+    "inductance": ((0, "H"), (-3, "m"), (-6, "u"), (-9, "n")),
+    "voltage": ((0, "V"),),
+}
+
+
+def code(value: float, dimension: str) -> str:
+    """Letter and digit code of a part's value, the letter standing where the decimal point would.
+
+    Parameters
+    ----------
+    value : resistance in Ω, capacitance in F, inductance in H or voltage in V; positive, at most four
+        significant digits, as every preferred value is.
+    dimension : "resistance", "capacitance", "inductance" or "voltage".
+
+    Returns
+    -------
+    The code: "4k7", "2R2", "R47", "100n".
+
+    Raises
+    ------
+    RangeError : the value is not positive and finite, has more than four significant digits, or the dimension
+        has no code.
+
+    Source
+    ------
+    [iec-60062], clause 4; the small letter k is common practice where the standard prints K.
+
+    Examples
+    --------
+    >>> code(4700.0, "resistance"), code(0.47, "resistance"), code(100e-9, "capacitance")
+    ('4k7', 'R47', '100n')
+    """
+    marks = _CODE_MARKS.get(dimension)
+    if marks is None:
+        raise RangeError(
+            message=f"there is no letter code for a {dimension}",
+            quantity="dimension",
+            value=dimension,
+            limit=", ".join(_CODE_MARKS),
+            source="iec-60062",
+        )
+    if not (math.isfinite(value) and value > 0.0):
+        raise RangeError(
+            message=f"a {dimension} code needs a positive value",
+            quantity=dimension,
+            value=repr(value),
+            limit="above 0",
+            source="iec-60062",
+        )
+    mantissa, _, exponent = f"{value:.3e}".partition("e")
+    if abs(float(f"{mantissa}e{exponent}") / value - 1.0) > 1e-9:
+        raise RangeError(
+            message=f"{value!r} has more than four significant digits, so it is no preferred value",
+            quantity=dimension,
+            value=repr(value),
+            limit="four significant digits",
+            source="iec-60062",
+            remedy="choose a preferred value before coding it",
+        )
+    power = int(exponent)
+    mark_power, mark = next(((p, m) for p, m in marks if power >= p), marks[-1])
+    digits = mantissa.replace(".", "")
+    shift = power - mark_power + 1  # digits before the mark
+    if shift <= 0:
+        whole, part = "", "0" * -shift + digits
+    else:
+        digits = digits.ljust(shift, "0")
+        whole, part = digits[:shift], digits[shift:]
+    return f"{whole}{mark}{part.rstrip('0')}"
