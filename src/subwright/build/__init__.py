@@ -1,0 +1,1 @@
+"""From one build spec to one consistent design."""
