@@ -138,8 +138,8 @@ def parse(text: str | float, dimension: str) -> float:
     """Read a value with its unit.
 
     Reads decimal numbers ("18 mm"), the letter code of parts ("4k7", "R47"), fractions ("1 1/2 in"), feet
-    and inches, wire gauges for a length (diameter) or an area (section), percentages for ratios, and a decimal
-    comma where it can't be a thousands separator. A float or int is taken as a value in the stored unit.
+    and inches, wire gauges for a length (diameter) or an area (section), percentages for ratios, and a
+    decimal comma where it can't be a thousands separator. A float or int is taken as a value in the stored unit.
 
     Parameters
     ----------
