@@ -122,8 +122,10 @@ def pulse_shape(on_s: float, leakage_h: float, loop_ohm: float) -> PulseShape:
     if time_constants > 1e9:
         return PulseShape(1.0, 1.0, 1.0, 1.0)
     x = float(time_constants)
-    if x < 1e-4:  # series of the exponentials; the closed form loses its digits here
-        return PulseShape(x / 2.0, x * x / 3.0, x, 2.0 * x / 3.0)
+    if x < 1e-3:  # series of the exponentials; the closed form loses its digits here
+        average = x / 2.0 - x**2 / 6.0 + x**3 / 24.0
+        mean_square = x**2 / 3.0 - x**3 / 4.0 + 7.0 * x**4 / 60.0
+        return PulseShape(average, mean_square, x - x**2 / 2.0 + x**3 / 6.0, mean_square / average)
     fall = float(np.exp(-x))
     end = -float(np.expm1(-x))
     average = 1.0 - end / x

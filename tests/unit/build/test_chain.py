@@ -1,0 +1,172 @@
+"""The coupled chain: energy, closed forms, and refusals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from subwright.base.errors import NoSolutionError
+from subwright.build.chain import (
+    ConverterModel,
+    LoadPoint,
+    Source,
+    find_clipping,
+    programme,
+    sine,
+    solve_chain,
+)
+
+
+@dataclass(frozen=True)
+class IdealStage:
+    """A switching stage of known series resistance and idle power."""
+
+    on_ohm: float = 0.05
+    idle: float = 4.0
+    from_battery: bool = False
+    recirculates: bool = True
+
+    def input_power_w(self, v, i, rail):
+        return v * i + i**2 * self.on_ohm + self.idle + 0 * rail
+
+    def loss_split_w(self, v, i, rail):
+        return {"conduction": i**2 * self.on_ohm + 0 * rail, "idle": self.idle + 0 * (v + rail)}
+
+    def clip_peak_v(self, rail, load_ohm):
+        return 0.95 * rail * load_ohm / (load_ohm + self.on_ohm)
+
+
+@dataclass(frozen=True)
+class LinearStage:
+    """A class-B pair: draws the output current from the working rail."""
+
+    rest_a: float = 0.05
+    from_battery: bool = False
+    recirculates: bool = False
+
+    def input_power_w(self, v, i, rail):
+        return rail * (np.abs(i) + 2 * self.rest_a)
+
+    def loss_split_w(self, v, i, rail):
+        return {"devices": rail * np.abs(i) - v * i, "bias": 2 * self.rest_a * rail + 0 * v}
+
+    def clip_peak_v(self, rail, load_ohm):
+        return rail - 4.0
+
+
+def model(**changes) -> ConverterModel:
+    values = dict(
+        ratio=3.5,
+        switching_hz=50e3,
+        share=0.92,
+        switch_ohm=5e-3,
+        primary_winding_ohm=1.5e-3,
+        link_ohm=0.6e-3,
+        secondary_winding_ohm=20e-3,
+        diode_ohm=15e-3,
+        diode_v=0.75,
+        leakage_h=20e-9,
+        input_esr_ohm=5e-3,
+        reservoir_esr_ohm=15e-3,
+        turn_off_s=50e-9,
+        gate_w=0.5,
+        control_w=0.3,
+        core_w=2.0,
+        core_v=12.6,
+        core_exponent=2.6,
+        shunt_s=5e-3,
+    )
+    values.update(changes)
+    return ConverterModel(**values)
+
+
+SOURCE = Source(battery_ohm=6e-3, cable_ohm=5e-3, contact_ohm=2e-3)
+CORNERS = np.array([11.5, 12.6, 14.4, 15.5])
+
+
+@pytest.mark.parametrize("stage", [IdealStage(), LinearStage()])
+@pytest.mark.parametrize("wave", [sine(), programme(9.0)])
+@pytest.mark.parametrize("load", [LoadPoint(conductance_s=0.25), LoadPoint(conductance_s=0.2, susceptance_s=0.1)])
+def test_every_watt_is_accounted_for(stage, wave, load):
+    peak = find_clipping(CORNERS, load, SOURCE, stage, model())
+    point = solve_chain(CORNERS, peak, wave, load, SOURCE, stage, model())
+    np.testing.assert_allclose(point.imbalance(), 0.0, atol=1e-8)
+    assert all(np.all(watts >= -1e-12) for watts in point.losses_w.values())
+
+
+def test_balance_fails_when_a_loss_is_dropped():
+    point = solve_chain(CORNERS, np.full(4, 30.0), sine(), LoadPoint(conductance_s=0.25), SOURCE, IdealStage(), model())
+    short = {name: watts for name, watts in point.losses_w.items() if name != "rectifier"}
+    total = point.output_w + sum(short.values())
+    assert np.all(np.abs(point.battery_w - total) / point.battery_w > 1e-3)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    ratio=st.floats(2.0, 5.0),
+    switch=st.floats(1e-3, 2e-2),
+    leak=st.floats(0.0, 2e-7),
+    load=st.floats(2.0, 16.0),
+    share=st.floats(0.75, 0.97),
+)
+def test_energy_balances_over_random_converters(ratio, switch, leak, load, share):
+    m = model(ratio=ratio, switch_ohm=switch, leakage_h=leak, share=share)
+    where = LoadPoint(conductance_s=1 / load)
+    peak = 0.8 * find_clipping(CORNERS, where, SOURCE, IdealStage(), m)
+    point = solve_chain(CORNERS, peak, sine(), where, SOURCE, IdealStage(), m)
+    np.testing.assert_allclose(point.imbalance(), 0.0, atol=1e-8)
+
+
+def test_clipping_is_where_the_sagged_rail_just_reaches():
+    load = LoadPoint(conductance_s=0.25)
+    stage = IdealStage()
+    peak = find_clipping(CORNERS, load, SOURCE, stage, model())
+    point = solve_chain(CORNERS, peak, sine(), load, SOURCE, stage, model())
+    np.testing.assert_allclose(stage.clip_peak_v(point.rail_crest_v, 4.0), peak, rtol=1e-9)
+    assert np.all(np.diff(peak) > 0)
+
+
+def test_lossless_battery_bridge_gives_the_textbook_ceiling():
+    """Bridged from 12 V into 4 Ω a clean sine gives V²/(2R) = 18 W, half of the square wave's V²/R = 36 W."""
+    stage = IdealStage(on_ohm=0.0, idle=0.0, from_battery=True)
+    object.__setattr__(stage, "clip_peak_v", lambda rail, load: rail)
+    load = LoadPoint(conductance_s=0.25)
+    none = Source(battery_ohm=0.0, cable_ohm=0.0, contact_ohm=0.0)
+    peak = find_clipping(np.array([12.0]), load, none, stage, None)
+    point = solve_chain(np.array([12.0]), peak, sine(), load, none, stage, None)
+    np.testing.assert_allclose(point.output_w, 18.0, rtol=1e-9)
+    np.testing.assert_allclose(point.battery_a, 1.5, rtol=1e-9)
+
+
+def test_class_b_full_sine_takes_the_textbook_current():
+    """Ideal class B at full swing: mean rail current Ip/π each, efficiency π/4 of the rail's power."""
+    stage = LinearStage(rest_a=0.0)
+    tight = model(switch_ohm=1e-9, primary_winding_ohm=1e-9, link_ohm=1e-9, secondary_winding_ohm=1e-9,
+                  diode_ohm=1e-9, diode_v=0.0, leakage_h=0.0, input_esr_ohm=0.0, reservoir_esr_ohm=0.0,
+                  turn_off_s=0.0, gate_w=0.0, control_w=0.0, core_w=0.0, shunt_s=0.0)  # fmt: skip
+    none = Source(battery_ohm=0.0, cable_ohm=0.0, contact_ohm=0.0)
+    emf = np.array([12.0])
+    point = solve_chain(emf, 3.5 * emf, sine(200), LoadPoint(conductance_s=0.25), none, stage, tight)
+    np.testing.assert_allclose(point.rail_a, 3.5 * 12.0 / 4 / np.pi, rtol=1e-4)
+    np.testing.assert_allclose(point.output_w / point.battery_w, np.pi / 4, rtol=1e-4)
+
+
+def test_collapse_is_refused_with_the_limit():
+    with pytest.raises(NoSolutionError, match="collapses"):
+        solve_chain(CORNERS, np.full(4, 400.0), sine(), LoadPoint(conductance_s=1.0), SOURCE, IdealStage(), model())
+
+
+@pytest.mark.parametrize("crest", [6.0, 9.0, 12.0, 18.0])
+def test_programme_has_the_crest_factor_asked_for(crest):
+    wave = programme(crest)
+    assert -10 * np.log10(wave.mean_square) == pytest.approx(crest, rel=1e-9)
+    assert wave.weight.sum() == pytest.approx(1.0)
+
+
+def test_programme_crest_factor_range_is_refused():
+    with pytest.raises(NoSolutionError, match="crest factor"):
+        programme(3.0)
