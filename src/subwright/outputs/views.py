@@ -1,0 +1,152 @@
+"""What the pages show, as plain text records: the templates and writers below know nothing of stages.
+
+Everything here is already formatted. Text may come from the build file and is escaped where it's written;
+only ``Figure.svg`` holds markup, made by this package's own drawing code.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from subwright.outputs.bom import BomRow
+from subwright.outputs.tables import Fact, RatingRow, share_used
+
+__all__ = [
+    "Caution",
+    "Figure",
+    "FindingRow",
+    "Grid",
+    "PackView",
+    "Severity",
+    "Sheet",
+    "SourceRow",
+    "Station",
+]
+
+Severity = Literal["stop", "warn", "note"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Figure:
+    """A drawing with the sentence under it; ``key`` names its file in the pack."""
+
+    key: str
+    svg: str  # for use inside a page: without a style of its own
+    alone: str  # the same as a file
+    caption: str = ""
+    wide: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Grid:
+    """A plain table: header and rows of text; columns in ``figures`` hold numbers."""
+
+    title: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    figures: frozenset[int] = frozenset()
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Caution:
+    """What can hurt, shown where the hand is about to act."""
+
+    before: str  # "you connect the battery"
+    points: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Sheet:
+    """One stage or subject of the pack."""
+
+    key: str
+    title: str
+    lead: str = ""
+    facts: tuple[Fact, ...] = ()
+    ratings: tuple[RatingRow, ...] = ()
+    reasons: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    grids: tuple[Grid, ...] = ()
+    more: tuple[tuple[str, str], ...] = ()  # every other value of the result
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FindingRow:
+    """One numbered check's result."""
+
+    code: str
+    severity: Severity
+    title: str
+    detail: str
+    quantity: str = ""
+    value: str = ""
+    limit: str = ""
+    source: str = ""
+    remedy: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Station:
+    """One stage in the line from battery to air on the cover."""
+
+    key: str  # the sheet it belongs to
+    name: str
+    figures: tuple[str, ...]
+    tightest: str = ""  # what the margin is of
+    margin: float | None = None
+    margin_text: str = ""
+
+    @property
+    def used(self) -> float:
+        """Share of the tightest limit that is used, 0 to 1."""
+        return 0.0 if self.margin is None else share_used(self.margin)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SourceRow:
+    """One work used, and how its figures got here."""
+
+    key: str
+    citation: str
+    status: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PackView:
+    """Everything the summary page shows."""
+
+    name: str
+    note: str
+    made_with: str  # programme and version
+    made_on: str  # "" unless a date was passed in
+    key_figures: tuple[tuple[str, str], ...]
+    stations: tuple[Station, ...]
+    findings: tuple[FindingRow, ...]
+    flows: tuple[Figure, ...]
+    budget: Grid | None
+    operating: tuple[Grid, ...]
+    sheets: tuple[Sheet, ...]
+    bom: tuple[BomRow, ...]
+    sources: tuple[SourceRow, ...]
+    from_memory: tuple[str, ...]  # parts and values known only from memory or invented
+    closing: tuple[Caution, ...] = ()
+
+    def count(self, severity: Severity) -> int:
+        """How many findings have this severity."""
+        return sum(1 for finding in self.findings if finding.severity == severity)
+
+    @property
+    def stops(self) -> tuple[FindingRow, ...]:
+        """The findings that forbid building as designed."""
+        return tuple(finding for finding in self.findings if finding.severity == "stop")
+
+    @property
+    def stamp(self) -> str:
+        """What every page says while a stop stands; "" when none does."""
+        if not self.stops:
+            return ""
+        codes = ", ".join(dict.fromkeys(finding.code for finding in self.stops))
+        return f"NOT READY TO BUILD: {codes}"
