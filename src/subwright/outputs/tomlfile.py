@@ -225,8 +225,6 @@ _PLAIN_WORDS = {
     "Cannot declare": "is declared twice; join the two tables under one header",
     "Unterminated string": "has a string without its closing quote",
     "Illegal character '\\n'": "has a string without its closing quote",
-    "Unclosed array": "has a list without its closing ']'",
-    "Unclosed inline table": "has an inline table without its closing '}'",
     "Expected '=' after a key": "has no '=' after the key",
     "Expected ']' at the end of a table declaration": "has a table header without its closing ']'",
 }
@@ -236,6 +234,7 @@ def _syntax_problem(path: Path, text: str, message: str) -> FileProblem:
     """Turn the decoder's message into the file's line, the key on that line, and a plain sentence."""
     rows = text.split("\n")
     match = _POSITION.search(message)
+    at_end = not (match and match[1])
     if match and match[1]:
         line, bare = int(match[1]), message[: match.start()]
     else:
@@ -243,26 +242,36 @@ def _syntax_problem(path: Path, text: str, message: str) -> FileProblem:
     row = rows[line - 1].rstrip("\r") if line <= len(rows) else ""
     assignment = _ASSIGNMENT.match(row)
     key = assignment[1] if assignment else row.strip()[:40] or "file"
-    if assignment and (remedy := _quoting_remedy(assignment[1], assignment[2])):
+    if assignment and (remedy := _value_remedy(assignment[1], assignment[2], at_end=at_end)):
         return FileProblem(file=path, line=line, key=key, message=remedy)
     plain = next((words for start, words in _PLAIN_WORDS.items() if bare.startswith(start)), "")
     said = plain or f"is not valid TOML: {bare[:1].lower()}{bare[1:]}"
     return FileProblem(file=path, line=line, key=key, message=said)
 
 
-def _quoting_remedy(key: str, value: str) -> str:
-    """Spot ``key = 5 m``: a value with its unit but no quotes, the usual slip in a build file."""
+def _value_remedy(key: str, value: str, *, at_end: bool) -> str:
+    """Spot ``key = 5 m``, a value with its unit but no quotes, and the other usual slips in a build file."""
     bare = re.sub(r"\s+#.*$", "", value).strip()
     if not bare:
         return f'has no value after "="; write {key} = "…" or remove the line'
     if bare[0] in "“”„‘’«":
         inner = bare.strip("“”„‘’«»")
         return f'has curly quotes; write straight ones: {key} = "{inner}"'
-    if bare[0] in "\"'[{":
+    if bare[0] in "[{":
+        return "has a list or inline table without its closing bracket" if at_end else ""
+    if bare[0] in "\"'" or _is_value(bare):
         return ""
     if bare in {"True", "False", "TRUE", "FALSE"}:
         return f"is {bare}; write {bare.lower()}"
     return f'needs quotes round its value; write {key} = "{bare[:40]}"'
+
+
+def _is_value(text: str) -> bool:
+    try:
+        tomllib.loads(f"k = {text}")
+    except ValueError:
+        return False
+    return True
 
 
 def _leaves(value: Any, loc: KeyPath) -> Iterable[tuple[KeyPath, Any]]:

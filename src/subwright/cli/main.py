@@ -1,0 +1,342 @@
+"""The ``subwright`` command. `run` is the one place that prints results and sets the exit code."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from subwright import __version__
+from subwright.base.errors import InputError, SubwrightError
+from subwright.cli.answer import CLEAN, COULD_NOT_RUN, INTERRUPTED, JSON_VERSION, Answer, Session
+from subwright.cli.talk import clean
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["app", "main", "run"]
+
+_PROGRAM = "subwright"
+
+app = typer.Typer(
+    name=_PROGRAM,
+    help="From a loudspeaker driver and a vehicle battery to a finished, checked, buildable subwoofer.",
+    epilog="Exit codes: 0 clean, 1 the design has findings at stop, 2 it could not run.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+drawer_app = typer.Typer(help="Look into the drawer of parts at hand, or put one in.", no_args_is_help=True)
+app.add_typer(drawer_app, name="drawer")
+
+
+def _note_json(context: typer.Context, value: bool) -> bool:
+    if value and isinstance(context.obj, Session):
+        context.obj.as_json = True
+    return value
+
+
+def _complete_code(incomplete: str) -> list[str]:
+    from subwright import service
+
+    return [code for code in service.finding_codes() if code.startswith(incomplete.upper())]
+
+
+def _complete_kind(incomplete: str) -> list[str]:
+    from subwright import service
+
+    return [kind for kind in service.part_kinds() if kind.startswith(incomplete)]
+
+
+def _complete_key(incomplete: str) -> list[str]:
+    from subwright import service
+
+    return [key for key in service.spec_keys() if key.startswith(incomplete)]
+
+
+BuildPath = Annotated[Path, typer.Argument(metavar="FILE", help="The build file, *.build.toml.")]
+DrawerPath = Annotated[Path, typer.Argument(metavar="FILE", help="The drawer file, *.drawer.toml.")]
+AsJson = Annotated[
+    bool, typer.Option("--json", callback=_note_json, help="Print the result as JSON, for programmes.")
+]
+
+
+def _show_version(value: bool) -> None:
+    if value:
+        typer.echo(f"{_PROGRAM} {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def new(
+    file: BuildPath,
+    name: Annotated[str, typer.Option(help="What the build is called.")] = "",
+    battery: Annotated[str, typer.Option(help="Kind of battery.")] = "",
+    system: Annotated[str, typer.Option(help="System voltage: 12, 24, 36 or 48.")] = "",
+    driver: Annotated[str, typer.Option(help="Driver, by its id in the library or the drawer.")] = "",
+    box: Annotated[str, typer.Option(help="Kind of enclosure.")] = "",
+    volume: Annotated[str, typer.Option(help='Net volume, "38 l", or "auto".')] = "",
+    power: Annotated[str, typer.Option(help='Power wanted, "200 W", or "auto".')] = "",
+    cable: Annotated[str, typer.Option(help='One-way cable run from the battery, "4 m".')] = "",
+    drawer: Annotated[str, typer.Option(help="Drawer file with the parts at hand.")] = "",
+    set_: Annotated[
+        list[str] | None, typer.Option("--set", metavar="KEY=VALUE", help="Any other key; may be repeated.")
+    ] = None,
+    replace: Annotated[bool, typer.Option(help="Write over a file that is there already.")] = False,
+    as_json: AsJson = False,
+) -> Answer:
+    """Write a new build file, each key explained; asks for what the options leave open."""
+    from subwright.cli import start
+
+    options = {
+        "name": name,
+        "supply.battery": battery,
+        "supply.system": system,
+        "driver.part": driver,
+        "enclosure.kind": box,
+        "enclosure.volume": volume,
+        "goal.power": power,
+        "supply.cable_length": cable,
+        "drawer": drawer,
+    }
+    return start.new(file, {key: text for key, text in options.items() if text}, set_ or [], replace=replace)
+
+
+@app.command()
+def design(file: BuildPath, as_json: AsJson = False) -> Answer:
+    """Design the whole build and print it from battery to air, with the tightest margin of each stage."""
+    from subwright.cli import show
+
+    return show.design(file)
+
+
+@app.command()
+def findings(
+    file: BuildPath,
+    all_: Annotated[bool, typer.Option("--all", help="List the checks that passed as well.")] = False,
+    as_json: AsJson = False,
+) -> Answer:
+    """Print what the checks found: what to stop for, what to mind, what to know."""
+    from subwright.cli import show
+
+    return show.findings(file, with_passed=all_)
+
+
+@app.command()
+def pack(
+    file: BuildPath,
+    folder: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder to write; made if missing.")
+    ] = None,
+    as_json: AsJson = False,
+) -> Answer:
+    """Write the build pack: everything that another person needs to build it."""
+    from subwright.cli import show
+
+    return show.pack(file, folder)
+
+
+@app.command("set")
+def set_key(
+    file: BuildPath,
+    key: Annotated[
+        str, typer.Argument(metavar="KEY", help="supply.cable_length", autocompletion=_complete_key)
+    ],
+    value: Annotated[str, typer.Argument(metavar="VALUE", help='"5 m", auto, true, 2')],
+    as_json: AsJson = False,
+) -> Answer:
+    """Change one key of the build file; its comments stay. Prints what that does to the design."""
+    from subwright.cli import change
+
+    return change.set_key(file, key, value)
+
+
+@drawer_app.command("list")
+def drawer_list(
+    file: DrawerPath,
+    as_json: AsJson = False,
+) -> Answer:
+    """List the parts at hand."""
+    from subwright.cli import parts
+
+    return parts.drawer_list(file)
+
+
+@drawer_app.command("add")
+def drawer_add(
+    file: DrawerPath,
+    part: Annotated[str, typer.Argument(metavar="PART", help="The part's id in the library.")],
+    quantity: Annotated[int, typer.Option("-n", "--quantity", min=1, help="How many to add.")] = 1,
+    as_json: AsJson = False,
+) -> Answer:
+    """Put a part from the library into the drawer file."""
+    from subwright.cli import parts
+
+    return parts.drawer_add(file, part, quantity)
+
+
+@app.command("parts")
+def list_parts(
+    kind: Annotated[
+        str, typer.Argument(metavar="KIND", help="core, mosfet, driver …", autocompletion=_complete_kind)
+    ],
+    query: Annotated[str, typer.Argument(metavar="QUERY", help="Words that the part must match.")] = "",
+    drawer: Annotated[Path | None, typer.Option(help="Drawer file; its parts are marked.")] = None,
+    as_json: AsJson = False,
+) -> Answer:
+    """List the parts of one kind with their main values and where those come from."""
+    from subwright.cli import parts
+
+    return parts.list_parts(kind, query, drawer)
+
+
+@app.command()
+def explain(
+    code: Annotated[
+        str,
+        typer.Argument(
+            metavar="CODE", help="A finding, a build-file key or a source.", autocompletion=_complete_code
+        ),
+    ],
+    as_json: AsJson = False,
+) -> Answer:
+    """Explain a finding (SUP-01), a key of the build file (supply.cable_length) or a source."""
+    from subwright.cli import show
+
+    return show.explain(code)
+
+
+@app.command()
+def sources(file: BuildPath, as_json: AsJson = False) -> Answer:
+    """List the works, standards and habits that the numbers of a build rest on."""
+    from subwright.cli import show
+
+    return show.sources(file)
+
+
+# --- the one place that prints and exits ---------------------------------------------------------------
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit code; prints, never raises."""
+    session = Session()
+    _settle_streams()
+    try:
+        outcome = app(args=list(arguments), prog_name=_PROGRAM, standalone_mode=False, obj=session)
+        if isinstance(outcome, Answer):
+            _print_answer(outcome, session)
+            code = outcome.code
+        else:
+            code = outcome if isinstance(outcome, int) else CLEAN
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _abandon_stdout()
+        return CLEAN
+    except (KeyboardInterrupt, typer.Abort):
+        return INTERRUPTED
+    except typer.TyperException as error:
+        return _refuse(session, error.format_message(), _usage_hint(error))
+    except SubwrightError as error:
+        return _refuse(session, str(error), problems=error)
+    except OSError as error:
+        return _refuse(session, f"{error.filename or 'output'}: {(error.strerror or str(error)).lower()}")
+    except Exception as error:
+        return _apologise(error)
+    return code
+
+
+def _print_answer(answer: Answer, session: Session) -> None:
+    if session.as_json:
+        _print_json({"format_version": JSON_VERSION, "command": answer.command, **answer.data()})
+    else:
+        from rich.console import Console
+
+        width = None if sys.stdout.isatty() or "COLUMNS" in os.environ else 100
+        console = Console(highlight=False, markup=False, emoji=False, width=width, soft_wrap=False)
+        console.print(answer.text())
+    sys.stdout.flush()
+    for note in answer.notes:
+        sys.stderr.write(f"{clean(note)}\n")
+
+
+def _print_json(body: Mapping[str, object]) -> None:
+    from subwright.outputs.to_json import dumps
+
+    sys.stdout.write(dumps(body))
+
+
+def _refuse(session: Session, message: str, hint: str = "", problems: SubwrightError | None = None) -> int:
+    located = problems.problems if isinstance(problems, InputError) else ()
+    lead = "" if located else f"{_PROGRAM}: "
+    with suppress(OSError):
+        sys.stderr.write(f"{lead}{clean(message)}\n{hint}")
+        sys.stderr.flush()
+    if session.as_json:
+        error = {
+            "message": message,
+            "problems": [
+                {"file": str(p.file), "line": p.line, "key": p.key, "message": p.message} for p in located
+            ],
+        }
+        with suppress(OSError):
+            _print_json({"format_version": JSON_VERSION, "error": error})
+            sys.stdout.flush()
+    return COULD_NOT_RUN
+
+
+def _usage_hint(error: typer.TyperException) -> str:
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else _PROGRAM
+    return f"See: {path} --help\n"
+
+
+def _apologise(error: Exception) -> int:
+    if os.environ.get("SUBWRIGHT_DEBUG") == "1":
+        import traceback
+
+        traceback.print_exception(error)
+    line = (
+        f"{_PROGRAM}: sorry, that is a fault in {_PROGRAM} itself ({type(error).__name__}); please report it "
+        f"with the build file and the output of the same command run with SUBWRIGHT_DEBUG=1"
+    )
+    with suppress(OSError):
+        sys.stderr.write(f"{line}\n")
+    return COULD_NOT_RUN
+
+
+def _settle_streams() -> None:
+    """Let Ω and µ be printed as ``?`` on a stream that can't hold them, rather than fail."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def _abandon_stdout() -> None:
+    """The reader of stdout has left; keep the interpreter from complaining about it on the way out."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def main() -> None:
+    """Entry point of the ``subwright`` command."""
+    sys.exit(run(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,86 @@
+"""Writes a new build file: what the builder answered plainly, every other key explained and commented out."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Collection, Iterator, Mapping
+
+from pydantic import BaseModel
+
+from subwright.outputs.spec_entries import SpecEntry, SpecTable, spec_tables, toml_value
+from subwright.outputs.tomlfile import dotted
+from subwright.outputs.tomllines import KeyPath
+
+__all__ = ["new_file_text"]
+
+_WIDTH = 100
+
+_HEAD = """\
+# Build file: everything that one powered subwoofer is designed from.
+#
+# A value that has a unit is written with it, in quotes: cable_length = "4 m". "auto" leaves the choice to
+# the design. A line such as `# key = value` shows what is used when the key is left out; to change it,
+# take away the "# " and write your value. The brackets give the range that is accepted."""
+
+
+def new_file_text(
+    model: type[BaseModel], values: Mapping[KeyPath, object], plain: Collection[KeyPath] = ()
+) -> str:
+    """Text of a new build file.
+
+    Parameters
+    ----------
+    model : the build file's spec.
+    values : values by place; written plainly.
+    plain : places of further keys to write plainly, with their default, because a builder will want to
+        look at them.
+
+    Returns
+    -------
+    TOML text with each key explained; the keys in ``values``, ``plain`` and those without a default stand
+    plainly, all others as comments.
+    """
+    lines = [_HEAD]
+    for table in spec_tables(model):
+        lines += (
+            ["", *_table_lines(table, values, plain)] if table.loc else _entry_lines(table, values, plain)
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _table_lines(
+    table: SpecTable, values: Mapping[KeyPath, object], plain: Collection[KeyPath]
+) -> Iterator[str]:
+    given = any(loc[: len(table.loc)] == table.loc for loc in values)
+    absent = table.optional and not given
+    yield from _comment(table.about)
+    yield f"# [{dotted(table.loc)}]" if absent else f"[{dotted(table.loc)}]"
+    yield from _entry_lines(table, values, () if absent else plain, absent=absent)
+
+
+def _entry_lines(
+    table: SpecTable,
+    values: Mapping[KeyPath, object],
+    plain: Collection[KeyPath],
+    *,
+    absent: bool = False,
+) -> Iterator[str]:
+    for entry in table.entries:
+        yield ""
+        yield from _comment(explanation(entry))
+        value = toml_value(values[entry.loc]) if entry.loc in values else entry.default or '"…"'
+        written = not absent and (entry.loc in values or entry.loc in plain or entry.required)
+        yield f"{'' if written else '# '}{entry.key} = {value}"
+
+
+def explanation(entry: SpecEntry) -> str:
+    """One sentence on a key, with its range or choices in brackets.
+
+    The default stands in the line below it, or in the brackets where that line holds another value.
+    """
+    facts = entry.range or " | ".join(entry.choices)
+    return f"{entry.why} ({facts})" if facts else entry.why
+
+
+def _comment(text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent="# ", subsequent_indent="# ", break_long_words=False)

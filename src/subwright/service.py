@@ -1,0 +1,466 @@
+"""The use cases, as plain functions with typed results: the waist that every front end goes through.
+
+Nothing here prints, asks or exits. Errors are `SubwrightError`s; an unreadable file is an `InputError` with
+file, line and key of each problem.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from subwright.base.errors import FileProblem, InputError, PartNotFoundError, SubwrightError
+from subwright.base.sources import Source, bibliography
+from subwright.build.findings import explain as explain_rule
+from subwright.build.findings import rules
+from subwright.build.result import Design
+from subwright.build.solver import solve_build
+from subwright.build.spec import FORMAT_VERSION, BuildSpec
+from subwright.outputs import project
+from subwright.outputs.project import BuildFile, Change
+from subwright.outputs.spec_entries import SpecEntry, entry_at, spec_tables
+from subwright.outputs.template import new_file_text
+from subwright.outputs.tomlfile import closest, did_you_mean, dotted, parse_toml, read_toml, save_atomically
+from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
+from subwright.parts.library import Library, load_library
+from subwright.parts.schema import KINDS, Record
+
+if TYPE_CHECKING:
+    from subwright.outputs.pack import Pack
+
+__all__ = [
+    "Explanation",
+    "PartRow",
+    "Progress",
+    "Question",
+    "Solved",
+    "add_drawer_part",
+    "check",
+    "check_answer",
+    "explain",
+    "finding_codes",
+    "list_drawer",
+    "list_parts",
+    "new_build",
+    "open_build",
+    "open_drawer",
+    "part_kinds",
+    "questions",
+    "render_pack",
+    "set_value",
+    "solve",
+    "source_rows",
+    "spec_keys",
+]
+
+Progress = Callable[[str, float], None]
+"""Called with what is being done and the share done, 0 to 1."""
+
+
+def _quiet(_what: str, _share: float) -> None:
+    pass
+
+
+# --- the build file ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Question:
+    """One thing to ask for a new build.
+
+    Attributes
+    ----------
+    key : place in the build file.
+    text : the question.
+    help : the explanation of the key.
+    default : what an empty answer means; "" where an answer is needed.
+    choices : the allowed answers; () where anything of the right kind goes.
+    """
+
+    key: str
+    text: str
+    help: str
+    default: str
+    choices: tuple[str, ...] = ()
+
+
+_ASKED: tuple[tuple[str, str], ...] = (
+    ("name", "What is the build called"),
+    ("supply.battery", "Which kind of battery"),
+    ("supply.system", "System voltage"),
+    ("supply.cable_length", "One-way cable run from the battery"),
+    ("driver.part", "Which driver"),
+    ("enclosure.kind", "Which kind of enclosure"),
+    ("enclosure.volume", "Net volume of the enclosure"),
+    ("goal.power", "Power wanted"),
+)
+
+# Keys worth a builder's look although their defaults will often do.
+_PLAIN: tuple[str, ...] = (
+    "note",
+    "goal.power",
+    "goal.crest_factor",
+    "goal.lowest_note",
+    "supply.battery",
+    "supply.system",
+    "supply.capacity",
+    "supply.cable_length",
+    "supply.return_path",
+    "supply.ambient_max",
+    "driver.part",
+    "driver.count",
+    "enclosure.kind",
+    "enclosure.volume",
+    "enclosure.panel_thickness",
+    "amplifier.kind",
+    "filter.corner",
+)
+
+
+def questions() -> tuple[Question, ...]:
+    """What to ask for a new build, in order."""
+    return tuple(_question(key, text) for key, text in _ASKED)
+
+
+def _question(key: str, text: str) -> Question:
+    entry = _entry(key)
+    choices = entry.choices
+    if key == "driver.part":
+        choices = tuple(load_library().drivers)
+    default = entry.default.strip('"')
+    return Question(key=key, text=text, help=entry.why, default=default, choices=choices)
+
+
+def _entry(key: str) -> SpecEntry:
+    entry = entry_at(BuildSpec, tuple(key.split(".")))
+    if entry is None:
+        raise SubwrightError(
+            message=f"the build file has no key {key!r}{did_you_mean(key, spec_keys())}",
+            remedy="list the keys with: subwright explain keys",
+        )
+    return entry
+
+
+def check_answer(question: Question, answer: str) -> str:
+    """Return ``answer`` if the build file would accept it.
+
+    Raises
+    ------
+    SubwrightError
+        It would not; the message says what would be.
+    """
+    if not answer:
+        raise SubwrightError(message=f"{question.text}: an answer is needed", remedy=question.help)
+    if question.key == "driver.part":
+        load_library().driver(answer)
+    start = parse_toml(_start_text("new"), Path("new build"))
+    try:
+        project.set_value(start, question.key, answer)
+    except InputError as error:
+        raise SubwrightError(message=error.problems[0].message) from None
+    return answer
+
+
+def new_build(path: Path, answers: Mapping[str, str], *, replace: bool = False) -> BuildFile:
+    """Write a new build file, each key explained, and return it as read back.
+
+    Parameters
+    ----------
+    path : where to write.
+    answers : dotted key → value as a person types it (``{"supply.cable_length": "4 m"}``).
+    replace : whether a file that is there may be replaced.
+
+    Raises
+    ------
+    InputError
+        The file exists, can't be written, or an answer is not allowed; nothing was written then.
+    """
+    if path.exists() and not replace:
+        said = "exists already; choose another name, or allow it to be replaced (--replace)"
+        problem = FileProblem(file=path, line=1, key="file", message=said)
+        raise InputError(message=said, problems=(problem,))
+    text = _start_text(answers.get("name", path.name.split(".")[0].replace("-", " ")))
+    for key, value in answers.items():
+        text = project.set_value(parse_toml(text, path), key, value).text
+    build = project.parse_build(text, path)
+    save_atomically(path, text)
+    return build
+
+
+def _start_text(name: str) -> str:
+    values = {("format_version",): FORMAT_VERSION, ("name",): name}
+    return new_file_text(BuildSpec, values, [tuple(key.split(".")) for key in _PLAIN])
+
+
+def open_build(path: Path) -> BuildFile:
+    """Read a build file. Raises `InputError` with each problem located."""
+    return project.read_build(path)
+
+
+def check(path: Path) -> tuple[FileProblem, ...]:
+    """The problems of a build file and of the drawer it names; () when it can be designed from."""
+    try:
+        build = open_build(path)
+        _library_for(build.spec, path.parent)
+    except InputError as error:
+        return error.problems
+    return ()
+
+
+def set_value(path: Path, key: str, value: str) -> Change:
+    """Set one key of a build file and save it; comments, order and all other keys stay as they are.
+
+    Raises
+    ------
+    InputError
+        The key is unknown, the value is not allowed there, or the file can't be saved.
+    """
+    change = project.set_value(read_toml(path), key, value)
+    project.save_build(change)
+    return change
+
+
+@cache
+def spec_keys() -> tuple[str, ...]:
+    """Every key of the build file, dotted, in the file's order."""
+    return tuple(dotted(entry.loc) for table in spec_tables(BuildSpec) for entry in table.entries)
+
+
+# --- the design ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Solved:
+    """A design beside the build file it came from (None when it came from a spec)."""
+
+    design: Design
+    build: BuildFile | None = None
+
+    @property
+    def has_stop(self) -> bool:
+        """Whether any finding is at stop."""
+        return self.design.worst == "stop"
+
+
+def solve(
+    build: Path | BuildFile | BuildSpec, progress: Progress = _quiet, folder: Path | None = None
+) -> Solved:
+    """Design a whole build.
+
+    Parameters
+    ----------
+    build : a build file's path, one already read, or a spec.
+    progress : told what is being worked on.
+    folder : where a spec's drawer file is looked for; the build file's own folder for the other two.
+
+    Raises
+    ------
+    InputError
+        The build file or the drawer file can't be used.
+    SubwrightError
+        A stage has no solution, or a part is unknown.
+    """
+    if isinstance(build, Path):
+        build = open_build(build)
+    if isinstance(build, BuildFile):
+        library = _library_for(build.spec, build.path.parent)
+        return Solved(design=solve_build(build.spec, library, progress), build=build)
+    library = _library_for(build, folder or Path())
+    return Solved(design=solve_build(build, library, progress))
+
+
+def _library_for(spec: BuildSpec, folder: Path) -> Library:
+    library = load_library()
+    return library if spec.drawer is None else library.with_drawer(open_drawer(folder / spec.drawer))
+
+
+def render_pack(design: Design, folder: Path, progress: Progress = _quiet) -> Pack:
+    """Write the build pack into ``folder``. Raises `SubwrightError` where it can't be written."""
+    from subwright.outputs.pack import write_pack
+
+    return write_pack(design, folder, progress)
+
+
+def source_rows(design: Design) -> tuple[Source, ...]:
+    """The works that a design rests on, by key."""
+    known = bibliography()
+    return tuple(known[key] for key in design.source_keys() if key in known)
+
+
+# --- parts ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PartRow:
+    """One part for a list."""
+
+    id: str
+    kind: str
+    description: str
+    provenance: str
+    document: str
+    in_drawer: int
+    record: Record
+
+
+def part_kinds() -> tuple[str, ...]:
+    """The kinds of part that the library holds."""
+    return tuple(KINDS)
+
+
+def _kind(word: str) -> str:
+    plain = word.strip().lower().replace("-", "_").replace(" ", "_")
+    for name in (plain, plain.removesuffix("s")):
+        if name in KINDS:
+            return name
+    raise SubwrightError(
+        message=f"there is no kind of part {word!r}{did_you_mean(plain, KINDS)}",
+        remedy=f"kinds are {', '.join(KINDS)}",
+    )
+
+
+def list_parts(kind: str, query: str = "", drawer: Path | None = None) -> tuple[PartRow, ...]:
+    """The parts of one kind that match every word of ``query``, those in the drawer first.
+
+    Raises
+    ------
+    SubwrightError
+        There is no such kind; the message names the nearest.
+    InputError
+        The drawer file can't be used.
+    """
+    name = _kind(kind)
+    library = load_library()
+    if drawer is not None:
+        library = library.with_drawer(open_drawer(drawer))
+    words = query.lower().split()
+    rows = [
+        _part_row(name, record, library)
+        for record in library.kind(name).values()
+        if all(word in f"{record.id} {record.description}".lower() for word in words)
+    ]
+    return tuple(sorted(rows, key=lambda row: row.in_drawer == 0))
+
+
+def _part_row(kind: str, record: Record, library: Library) -> PartRow:
+    return PartRow(
+        id=record.id,
+        kind=kind,
+        description=record.description,
+        provenance=record.provenance.kind,
+        document=record.provenance.document,
+        in_drawer=library.in_drawer(record.id),
+        record=record,
+    )
+
+
+def open_drawer(path: Path) -> Drawer:
+    """Read a drawer file. Raises `InputError` with each problem located."""
+    return parse_drawer(read_toml(path, "drawer file").text, path)
+
+
+def list_drawer(path: Path) -> tuple[Drawer, tuple[PartRow, ...]]:
+    """A drawer file and its parts, kind by kind."""
+    drawer = open_drawer(path)
+    library = load_library().with_drawer(drawer)
+    rows = tuple(
+        _part_row(kind, record, library)
+        for kind in KINDS
+        for record in library.kind(kind).values()
+        if record.id in drawer.quantities
+    )
+    return drawer, rows
+
+
+def add_drawer_part(path: Path, part_id: str, quantity: int = 1) -> PartRow:
+    """Count ``quantity`` more of a library part (or of one that the drawer describes itself) as at hand.
+
+    Raises
+    ------
+    PartNotFoundError
+        The part is in neither; near misses are named.
+    InputError
+        The drawer file can't be used or saved.
+    """
+    library = load_library()
+    if path.exists():
+        library = library.with_drawer(open_drawer(path))
+    kind = next((kind for kind in KINDS if part_id in library.kind(kind)), None)
+    if kind is None:
+        near = closest(part_id, [known for name in KINDS for known in library.kind(name)])
+        raise PartNotFoundError(
+            message=f"there is no part {part_id!r} in the library or the drawer",
+            remedy=f"did you mean {' or '.join(near)}?" if near else "look it up with: subwright parts KIND",
+            near=near,
+        )
+    drawer = set_quantity(path, part_id, library.in_drawer(part_id) + quantity)
+    return _part_row(kind, library.kind(kind)[part_id], library.with_drawer(drawer))
+
+
+# --- explanations --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Explanation:
+    """One page: a title and headed paragraphs."""
+
+    code: str
+    title: str
+    sections: tuple[tuple[str, str], ...]
+
+
+def finding_codes() -> tuple[str, ...]:
+    """The codes of every check."""
+    return tuple(rule.code for rule in rules())
+
+
+def explain(code: str) -> Explanation:
+    """Explain a finding's code, a key of the build file, or a bibliography key.
+
+    Raises
+    ------
+    SubwrightError
+        It is none of the three; near misses are named.
+    """
+    word = code.strip()
+    if word.upper() in finding_codes():
+        return _rule_page(word)
+    if (entry := entry_at(BuildSpec, tuple(word.split(".")))) is not None:
+        return _key_page(entry)
+    if (source := bibliography().get(word)) is not None:
+        sections = (("Work", source.citation()), ("How its figures got here", source.status))
+        return Explanation(code=source.key, title=source.title, sections=sections)
+    known = (*finding_codes(), *spec_keys(), *bibliography())
+    raise SubwrightError(
+        message=f"{word!r} is no finding, no key of the build file and no source{did_you_mean(word, known)}",
+        remedy="findings are listed by: subwright findings FILE --all",
+    )
+
+
+def _rule_page(code: str) -> Explanation:
+    rule = explain_rule(code)
+    sections = (
+        ("What is checked", rule.what),
+        ("Why", rule.why),
+        ("Limit", rule.limit),
+        ("Source", rule.source),
+        ("Example", rule.example),
+        ("What to do", rule.remedy),
+        ("Severity", rule.severity),
+    )
+    return Explanation(code=rule.code, title=rule.title, sections=sections)
+
+
+def _key_page(entry: SpecEntry) -> Explanation:
+    sections = [("What it is", entry.why)]
+    if entry.range:
+        sections.append(("Range", entry.range))
+    if entry.choices:
+        sections.append(("Choices", ", ".join(entry.choices)))
+    sections.append(("Default", entry.default or ("must be given" if entry.required else "none")))
+    return Explanation(
+        code=dotted(entry.loc), title=f"Build-file key {dotted(entry.loc)}", sections=tuple(sections)
+    )
