@@ -399,6 +399,48 @@ def _battery_bridge(
     )
 
 
+class _Link:
+    """Linear part of the converter: what a rail ampere costs in volts, seen from rail, terminal and EMF."""
+
+    __slots__ = ("drop_ohm", "k", "model", "n", "r_input", "r_primary", "r_secondary", "r_source")
+
+    def __init__(self, model: ConverterModel, source: Source) -> None:
+        ripple = model.mean_square_factor - 1.0
+        self.model = model
+        self.n, self.k = model.ratio, model.overlap
+        self.r_source = source.total_ohm
+        self.r_primary = model.primary_ohm / model.averaging  # drop per ampere of mean primary current
+        self.r_input = model.input_esr_ohm * ripple
+        self.r_secondary = model.secondary_ohm / model.averaging + model.reservoir_esr_ohm * ripple
+        self.drop_ohm = (
+            self.n**2 * (self.r_source * (1.0 + self.k) + self.r_primary + self.r_input) + self.r_secondary
+        )
+
+    def open_v(self, emf: Array, terminal: Array, i_other: Array) -> Array:
+        """Working rail at no current of its own, V."""
+        constant_a = _constant_w(self.model, terminal) / terminal
+        primary = self.n * i_other
+        sag = self.r_source * (constant_a + (1.0 + self.k) * primary)
+        return np.asarray(
+            self.n * (emf - sag - (self.r_primary + self.r_input) * primary) - self.model.diode_v
+        )
+
+    def battery_a(self, terminal: Array, primary: Array) -> Array:
+        """Current out of the battery, A."""
+        return np.asarray(primary * (1.0 + self.k) + _constant_w(self.model, terminal) / terminal)
+
+    def sides(self, emf: Array, terminal: Array, i_working: Array, i_other: Array) -> tuple[Array, Array]:
+        """Battery terminal and idling rail, V, at the rail currents."""
+        primary = self.n * (i_working + i_other)
+        terminal_v = emf - self.r_source * self.battery_a(terminal, primary)
+        other_v = (
+            self.n * (terminal_v - (self.r_primary + self.r_input) * primary)
+            - self.model.diode_v
+            - self.r_secondary * i_other
+        )
+        return np.asarray(terminal_v), np.asarray(other_v)
+
+
 def _with_converter(
     emf: Array,
     v_out: Array,
@@ -410,15 +452,11 @@ def _with_converter(
     stage: PowerStage,
     model: ConverterModel,
 ) -> ChainPoint:
-    n, k = model.ratio, model.overlap
-    r_source = source.total_ohm
+    link = _Link(model, source)
+    n, k = link.n, link.k
     shape = model.shape()
     averaging = model.averaging
     ripple = model.mean_square_factor - 1.0
-    r_primary = model.primary_ohm / averaging  # drop per ampere of mean primary current
-    r_input = model.input_esr_ohm * ripple
-    r_secondary = model.secondary_ohm / averaging + model.reservoir_esr_ohm * ripple
-    drop = n * n * (r_source * (1.0 + k) + r_primary + r_input) + r_secondary
 
     idle = np.zeros_like(v_out)
     terminal = np.broadcast_to(emf, v_out.shape).copy()
@@ -426,31 +464,13 @@ def _with_converter(
     other = working.copy()
     change = np.inf
     for _ in range(_MOST_ITERATIONS):
-        constant = _constant_w(model, terminal)
-        resting = 0.5 * stage.input_power_w(idle, idle, other)
-        i_other = resting / other
+        i_other = 0.5 * stage.input_power_w(idle, idle, other) / other
         demand = (
-            stage.input_power_w(v_out, i_out, working)
-            - 0.5 * stage.input_power_w(idle, idle, working)
-            + swap
+            stage.input_power_w(v_out, i_out, working) - 0.5 * stage.input_power_w(idle, idle, working) + swap
         )
-        open_v = (
-            n
-            * (
-                emf
-                - r_source * (constant / terminal + n * (1.0 + k) * i_other)
-                - (r_primary + r_input) * n * i_other
-            )
-            - model.diode_v
-        )
-        update = _quadratic_rail(open_v, drop, demand)
+        update = _quadratic_rail(link.open_v(emf, terminal, i_other), link.drop_ohm, demand)
         i_working = demand / update
-        primary = n * (i_working + i_other)
-        battery = primary * (1.0 + k) + constant / terminal
-        terminal_new = emf - r_source * battery
-        other_new = (
-            n * (terminal_new - (r_primary + r_input) * primary) - model.diode_v - r_secondary * i_other
-        )
+        terminal_new, other_new = link.sides(emf, terminal, i_working, i_other)
         change = max(
             float(np.max(np.abs(update / working - 1.0))),
             float(np.max(np.abs(terminal_new / terminal - 1.0))),
@@ -461,6 +481,8 @@ def _with_converter(
             break
     else:
         raise _not_settled(change)
+    primary = n * (i_working + i_other)
+    battery = link.battery_a(terminal, primary)
 
     mean = _mean(waveform)
     resistive = shape.resistive_share
@@ -471,7 +493,7 @@ def _with_converter(
         "battery": mean(source.battery_ohm * battery**2),
         "cable": mean(source.cable_ohm * battery**2),
         "fuse and contacts": mean(source.contact_ohm * battery**2),
-        "input capacitors": mean(r_input * primary**2),
+        "input capacitors": mean(link.r_input * primary**2),
         "switch conduction": mean(resistive * on_primary * model.switch_ohm),
         "switch turn-off": mean(k * primary * terminal),
         "gate drive": mean(np.full_like(terminal, model.gate_w)),
@@ -482,9 +504,7 @@ def _with_converter(
         "core": mean(_core_w(model, terminal)),
         "leakage clamp": mean((1.0 - resistive) * loop_w),
         "secondary copper": mean(resistive * on_secondary * model.secondary_winding_ohm),
-        "rectifier": mean(
-            resistive * on_secondary * model.diode_ohm + model.diode_v * (i_working + i_other)
-        ),
+        "rectifier": mean(resistive * on_secondary * model.diode_ohm + model.diode_v * (i_working + i_other)),
         "reservoir capacitors": mean(model.reservoir_esr_ohm * ripple * (i_working**2 + i_other**2)),
     }
     # The stage's own losses: the working side carries the music, the idling side rests on its rail.
@@ -577,31 +597,33 @@ def find_clipping(
 
     Source
     ------
-    Fixed point of "the crest just reaches the clipping limit of the sagged rail". [derived]
+    Fixed point of "the crest just reaches the clipping limit of the sagged rail". The demand then grows
+    with the square of the rail, so the rail obeys a divider ``V = open / (1 + drop I/V)``, which settles on
+    either side of the maximum-power point. [derived]
     """
     emf = np.asarray(emf_v, dtype=np.float64)
-    crest = Waveform(
-        in_phase=np.ones(1), quadrature=np.zeros(1), weight=np.ones(1), crest=0
-    )
-    ratio = 1.0 if converter is None else converter.ratio
-    # Start from rails that already carry the power, so that the search can't fall into collapse.
-    peak = stage.clip_peak_v(0.4 * ratio * emf, load.magnitude_ohm)
-    step = np.inf
-    previous: tuple[Array, Array] | None = None
-    for _ in range(_MOST_ITERATIONS):
-        point = solve_chain(emf, peak, crest, load, source, stage, converter)
-        reach = stage.clip_peak_v(point.rail_crest_v, load.magnitude_ohm)
-        gap = reach - peak
-        step = float(np.max(np.abs(gap / reach)))
-        if step < 1e-10:
-            return np.asarray(reach)
-        if previous is None:
-            slope = np.full_like(gap, -1.2)
+    rail = emf - 0.0 if converter is None else converter.ratio * emf - converter.diode_v
+    terminal = emf.copy()
+    other = rail.copy()
+    zero = np.zeros_like(emf)
+    change = np.inf
+    for _ in range(4 * _MOST_ITERATIONS):
+        peak = stage.clip_peak_v(rail, load.magnitude_ohm)
+        current = peak * load.conductance_s
+        power = stage.input_power_w(peak, current, rail)
+        if converter is None:
+            new = emf / (1.0 + source.total_ohm * power / rail**2)
+            change = float(np.max(np.abs(new / rail - 1.0)))
+            rail = new
         else:
-            moved = peak - previous[0]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                slope = np.where(np.abs(moved) > 1e-14, (gap - previous[1]) / moved, -1.0)
-            slope = np.clip(slope, -10.0, -0.5)
-        previous = (peak, gap)
-        peak = peak - gap / slope
-    raise _not_settled(step)
+            i_other = 0.5 * stage.input_power_w(zero, zero, other) / other
+            demand = power - 0.5 * stage.input_power_w(zero, zero, rail)
+            link = _Link(converter, source)
+            open_v = link.open_v(emf, terminal, i_other)
+            new = open_v / (1.0 + link.drop_ohm * demand / rail**2)
+            terminal, other = link.sides(emf, terminal, demand / new, i_other)
+            change = float(np.max(np.abs(new / rail - 1.0)))
+            rail = 0.5 * (new + rail) if np.any(link.drop_ohm * demand > 0.5 * rail**2) else new
+        if change < 1e-11:
+            return np.asarray(stage.clip_peak_v(rail, load.magnitude_ohm))
+    raise _not_settled(change)

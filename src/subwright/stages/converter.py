@@ -9,7 +9,7 @@ electrical model on which the whole chain is solved.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, pi, sqrt
+from math import ceil, log, pi, sqrt
 from typing import Literal
 
 from subwright.base.errors import NoSolutionError, RangeError
@@ -29,7 +29,6 @@ from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller
 from subwright.physics.push_pull import (
-    capacitor_ripple_factor,
     off_state_voltage,
     pulse_shape,
     turns_ratio_needed,
@@ -58,7 +57,7 @@ __all__ = [
 
 _GATE_HIGH_LOSS_V = 1.5  # from supply to gate, emitter follower or controller output
 _BUFFER_A = 1.0  # peak current of a complementary emitter-follower pair of small transistors
-_EDGE_S = 100e-9  # gate edge that the resistor is chosen for
+_SAFE_V = 5.0  # rails below this count as discharged
 
 
 class ConverterSpec(StageSpec):
@@ -81,7 +80,10 @@ class ConverterSpec(StageSpec):
     mosfets_per_side: int | None = choice(None, why="Switches in parallel on each half-primary, 1 to 4.")
     rectifier: str = choice("auto", why="Rail rectifier id from the library or drawer.")
     rail_v: Voltage | None = quantity(
-        None, low="10 V", high="120 V", why="Rail wanted at the crest of full power; auto: what the amplifier needs."
+        None,
+        low="10 V",
+        high="120 V",
+        why="Rail wanted at the crest of full power; auto: what the amplifier needs.",
     )
     spike_allowance: Ratio = quantity(
         "0.3",
@@ -101,7 +103,10 @@ class ConverterSpec(StageSpec):
     input_capacitor: str = choice("auto", why="Input electrolytic id from the library or drawer.")
     reservoir_capacitor: str = choice("auto", why="Rail electrolytic id from the library or drawer.")
     reservoir_f: Capacitance | None = quantity(
-        None, low="100 uF", high="100 mF", why="Capacitance of one rail; auto: what rail pumping and ripple need."
+        None,
+        low="100 uF",
+        high="100 mF",
+        why="Capacitance of one rail; auto: what rail pumping and ripple need.",
     )
     soft_start_s: Time = quantity(
         "0.3 s", low="0.02 s", high="3 s", why="Time over which the duty opens at switch-on."
@@ -206,7 +211,7 @@ class ConverterResult:
     shunt_s: float
     inrush_a: float  # into the rails during soft start, from the battery
     bleeder_ohm: float
-    bleeder_s: float  # time for the rails to fall below 5 V... after switch-off
+    bleeder_s: float  # time for a rail to fall below 5 V after switch-off
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]
@@ -318,7 +323,7 @@ def plan_converter(
     ratio_most = (demand.rail_max_v + diode.vf0_v) / demand.emf_max_v
     if ratio_most < ratio_least:
         raise NoSolutionError(
-            message="The rail that full power needs would exceed what the amplifier stands at the highest battery.",
+            message="The rail for full power would exceed what the amplifier stands at the highest battery.",
             quantity="unloaded rail at the highest battery",
             value=show(ratio_least * demand.emf_max_v - diode.vf0_v, "voltage"),
             limit=show(demand.rail_max_v, "voltage"),
@@ -369,7 +374,9 @@ def _choose_controller(spec: ConverterSpec, demand: ConverterDemand, library: Li
             source="parts library and drawer",
             remedy="Feed the controller through a regulator, or add a controller to the drawer.",
         )
-    return min(fit, key=lambda c: (library.in_drawer(c.id) == 0, c.soft_start_a is None, -c.output_sink_a, c.id))
+    return min(
+        fit, key=lambda c: (library.in_drawer(c.id) == 0, c.soft_start_a is None, -c.output_sink_a, c.id)
+    )
 
 
 def complete_converter(
@@ -438,8 +445,7 @@ def complete_converter(
         reservoir_ripple_a,
     )
     reservoir_ripple_v = demand.rail_crest_a * (
-        (1 - timing.share) / (2 * f * reservoir_bank.capacitance_f)
-        + reservoir_bank.esr_ohm / averaging
+        (1 - timing.share) / (2 * f * reservoir_bank.capacitance_f) + reservoir_bank.esr_ohm / averaging
     )
 
     # Snubber across each switch, tied to the ringing of leakage and output capacitance.
@@ -465,7 +471,7 @@ def complete_converter(
     inrush_a = 2 * reservoir_bank.capacitance_f * (ratio * demand.emf_nominal_v) * ratio / timing.soft_start_s
     # Bleeders bring the rails to a safe level in a minute at the latest.
     bleeder_ohm = _bleeder_ohm(reservoir_bank.capacitance_f, rail_open_v)
-    bleeder_s = bleeder_ohm * reservoir_bank.capacitance_f * _log(rail_open_v / 5.0)
+    bleeder_s = bleeder_ohm * reservoir_bank.capacitance_f * log(rail_open_v / _SAFE_V)
 
     parts = _parts(
         spec,
@@ -489,8 +495,8 @@ def complete_converter(
         f"{input_bank.count} × {input_bank.capacitor.id} at the input carry "
         f"{show(input_ripple_a, 'current')} of ripple against {show(input_bank.ripple_limit_a, 'current')}.",
         f"{reservoir_bank.count} × {reservoir_bank.capacitor.id} on each rail: "
-        f"{show(reservoir_bank.capacitance_f, 'capacitance')} where {show(reservoir_needed_f, 'capacitance')} "
-        "is needed.",
+        f"{show(reservoir_bank.capacitance_f, 'capacitance')} for the "
+        f"{show(reservoir_needed_f, 'capacitance')} needed.",
         f"Snubber {show(snubber_ohm, 'resistance')} and {show(snubber_f, 'capacitance')} across each switch, "
         "three times the output capacitance at the resistance of the ringing loop; the spike beyond it is "
         "avalanche-clamped by the switch itself until measured.",
@@ -538,15 +544,9 @@ def complete_converter(
     )
 
 
-def _log(value: float) -> float:
-    from math import log
-
-    return log(max(value, 1.0))
-
-
 def _bleeder_ohm(capacitance_f: float, rail_v: float) -> float:
     """Largest preferred resistor that brings one rail below 5 V within a minute and stays under 1 W."""
-    by_time = 60.0 / (capacitance_f * max(_log(rail_v / 5.0), 0.1))
+    by_time = 60.0 / (capacitance_f * max(log(rail_v / _SAFE_V), 0.1))
     by_power = rail_v**2 / 1.0
     wanted = max(by_power, 100.0)
     return nearest(min(by_time, wanted) if by_time > by_power else by_power, "E12")
@@ -555,12 +555,8 @@ def _bleeder_ohm(capacitance_f: float, rail_v: float) -> float:
 def _contributors(plan: ConverterPlan, magnetics: Magnetics) -> tuple[Contributor, ...]:
     controller = plan.controller
     return (
-        Contributor(
-            result="switching frequency", part="timing resistor", tolerance=0.01, sensitivity=-1.0
-        ),
-        Contributor(
-            result="switching frequency", part="timing capacitor", tolerance=0.05, sensitivity=-1.0
-        ),
+        Contributor(result="switching frequency", part="timing resistor", tolerance=0.01, sensitivity=-1.0),
+        Contributor(result="switching frequency", part="timing capacitor", tolerance=0.05, sensitivity=-1.0),
         Contributor(
             result="switching frequency",
             part="controller oscillator",

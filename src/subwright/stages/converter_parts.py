@@ -157,9 +157,7 @@ def choose_rectifier(
     if wanted != "auto":
         pool = (library.rectifier(wanted),)
     else:
-        pool = (
-            r for r in library.rectifiers.values() if r.vrrm_v >= reverse_v and r.if_a >= 1.5 * average_a
-        )
+        pool = (r for r in library.rectifiers.values() if r.vrrm_v >= reverse_v and r.if_a >= 1.5 * average_a)
     ranked: list[tuple[bool, float, str, Rectifier, Rectifier | None, int]] = []
     for part in pool:
         partner = None

@@ -82,7 +82,9 @@ def design_timing(
     resistors = between(controller.rt_min_ohm, min(controller.rt_max_ohm, 100e3), resistor_series)
     rd = np.zeros_like(capacitors)
     if controller.rd_weight > 0:
-        wanted = (dead_time_s - controller.dead_min_s) * controller.osc_k / (controller.rd_weight * capacitors)
+        wanted = (
+            (dead_time_s - controller.dead_min_s) * controller.osc_k / (controller.rd_weight * capacitors)
+        )
         rd_values = np.concatenate(([0.0], between(2.2, controller.rd_max_ohm, "E12")))
         rd = rd_values[np.abs(rd_values[None, :] - wanted[:, None]).argmin(axis=1)]
     grid_hz = controller.osc_k / (
@@ -101,7 +103,10 @@ def design_timing(
             message=f"The {controller.id} can't run at this switching frequency.",
             quantity="switching frequency",
             value=show(switching_hz, "frequency"),
-            limit=f"{show(float(grid_hz.min()) / 2, 'frequency')} to {show(float(grid_hz.max()) / 2, 'frequency')}",
+            limit=(
+                f"{show(float(grid_hz.min()) / 2, 'frequency')} to "
+                f"{show(float(grid_hz.max()) / 2, 'frequency')}"
+            ),
             source=controller.provenance.document,
             remedy="Change converter.switching or choose another controller.",
         )
