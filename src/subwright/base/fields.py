@@ -18,8 +18,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validat
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
-from subwright.base.errors import SubwrightError
-from subwright.base.quantities import QUANTITIES, dimension_of, key_of, words_of
+from subwright.base.errors import RangeError, SubwrightError
+from subwright.base.quantities import QUANTITIES, UNITS, dimension_of, key_of, words_of
 from subwright.base.units import parse, show
 
 __all__ = [
@@ -159,13 +159,28 @@ def choice(default: Any, *, why: str) -> Any:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FieldRule:
-    """What the spec says about one dimensioned field, with its bounds in the stored unit."""
+    """What the spec says about one dimensioned field.
+
+    Attributes
+    ----------
+    name : field name, with its unit suffix.
+    key : build-file key, without it.
+    dimension : dimension name.
+    low, high : bounds in the stored unit, both allowed.
+    low_text, high_text : the bounds as the spec spells them.
+    unit : the unit in which the spec spells this field's values.
+    optional : whether the field may be left to the programme.
+    why : the spec's sentence for the user.
+    """
 
     name: str
     key: str
     dimension: str
     low: float
     high: float
+    low_text: str
+    high_text: str
+    unit: str
     optional: bool
     why: str
 
@@ -175,56 +190,83 @@ class FieldRule:
         return QUANTITIES[self.dimension].bare
 
 
-def _refusal(error: SubwrightError) -> PydanticCustomError:
-    # The text goes in as a value, because a message template would read braces in it.
-    return PydanticCustomError("subwright", "{text}", {"text": str(error)})
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _ChoiceRule:
+    """A field that is no quantity: the values it allows (empty: any), and whether None is one."""
+
+    name: str
+    allowed: tuple[Any, ...]
+    optional: bool
 
 
-def _marker(annotation: Any, metadata: list[Any]) -> tuple[Dimension | None, bool]:
-    """The dimension marker of an annotation, and whether the annotation allows None."""
-    optional = False
-    for item in metadata:
-        if isinstance(item, Dimension):
-            return item, False
-    if get_origin(annotation) in (Union, types.UnionType):
-        arms = get_args(annotation)
-        optional = type(None) in arms
-        for arm in arms:
-            for item in get_args(arm)[1:]:
-                if isinstance(item, Dimension):
-                    return item, optional
-    return None, optional
+def _arms(annotation: Any) -> tuple[Any, ...]:
+    """The members of a union, or the annotation itself."""
+    return get_args(annotation) if get_origin(annotation) in (Union, types.UnionType) else (annotation,)
 
 
-def _rule(model: type[BaseModel], name: str, info: FieldInfo) -> FieldRule | None:
-    marker, optional = _marker(info.annotation, info.metadata)
+def _marker(info: FieldInfo) -> Dimension | None:
+    """The dimension marker of a field's annotation, inside ``X | None`` as well."""
+    inner = [item for arm in _arms(info.annotation) for item in get_args(arm)[1:]]
+    return next((item for item in (*info.metadata, *inner) if isinstance(item, Dimension)), None)
+
+
+def _rule(model: type[BaseModel], name: str, info: FieldInfo) -> FieldRule | _ChoiceRule:
+    """The rule of one field.
+
+    Raises
+    ------
+    TypeError : the spec contradicts itself; a fault of the programme, found when the module is imported.
+    """
+
+    def fault(why: str) -> TypeError:
+        return TypeError(f"{model.__name__}.{name}: {why}")
+
+    arms = _arms(info.annotation)
+    optional = type(None) in arms
+    marker = _marker(info)
     bounds = next((item for item in info.metadata if isinstance(item, _Bounds)), None)
+    if info.default is None and not optional:
+        raise fault("the default None needs an annotation that allows None")
     if marker is None:
         if bounds is not None:
-            raise TypeError(f"{model.__name__}.{name}: quantity() needs a dimension type such as Length")
-        return None
+            raise fault("quantity() needs a dimension type such as Length")
+        allowed = tuple(value for arm in arms if get_origin(arm) is Literal for value in get_args(arm))
+        return _ChoiceRule(name=name, allowed=allowed, optional=optional)
     if bounds is None:
-        raise TypeError(f"{model.__name__}.{name}: a dimensioned field is made with quantity()")
-    if info.default is None and not optional:
-        raise TypeError(f"{model.__name__}.{name}: the default None needs an annotation that allows None")
+        raise fault("a dimensioned field is made with quantity()")
     implied = dimension_of(name)
-    same_unit = QUANTITIES[implied].unit == QUANTITIES[marker.name].unit
-    if not same_unit:
-        raise TypeError(f"{model.__name__}.{name}: the suffix says {implied}, the type says {marker.name}")
+    if QUANTITIES[implied].unit != QUANTITIES[marker.name].unit:
+        raise fault(f"the suffix says {implied}, the type says {marker.name}")
     rule = FieldRule(
         name=name,
         key=key_of(name),
         dimension=marker.name,
         low=parse(bounds.low, marker.name),
         high=parse(bounds.high, marker.name),
+        low_text=bounds.low,
+        high_text=bounds.high,
+        unit=_unit_text(info.default or bounds.low, marker.name),
         optional=optional,
         why=info.description or "",
     )
     if not rule.low < rule.high:
-        raise TypeError(
-            f"{model.__name__}.{name}: the bounds {bounds.low!r} and {bounds.high!r} leave no room"
-        )
+        raise fault(f"the bounds {bounds.low!r} and {bounds.high!r} leave no room")
+    if info.default is not None:
+        try:
+            _read(rule, info.default)
+        except SubwrightError as error:
+            raise fault(f"the default is refused: {error}") from None
     return rule
+
+
+def _unit_text(value: str, dimension: str) -> str:
+    """The unit at the end of a spelled value ("mm" of "18 mm"); the stored unit where it has none ("4k7")."""
+    unit = value.lstrip("+-0123456789. ")
+    try:
+        parse(f"1 {unit}", dimension)
+    except SubwrightError:
+        return QUANTITIES[dimension].unit
+    return unit
 
 
 class StageSpec(BaseModel):
@@ -239,18 +281,22 @@ class StageSpec(BaseModel):
         alias_generator=key_of,
         populate_by_name=True,
         allow_inf_nan=False,
-        use_attribute_docstrings=False,
     )
 
     RULES: ClassVar[Mapping[str, FieldRule]] = {}
     """Dimensioned fields of this spec by field name."""
 
+    _CHOICES: ClassVar[Mapping[str, _ChoiceRule]] = {}
+
     @classmethod
     def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
-        """Collect the rules of the dimensioned fields once, and refuse a spec that contradicts itself."""
+        """Collect the rules of the fields once, and refuse a spec that contradicts itself."""
         super().__pydantic_init_subclass__(**kwargs)
         rules = {name: _rule(cls, name, info) for name, info in cls.model_fields.items()}
-        cls.RULES = types.MappingProxyType({name: rule for name, rule in rules.items() if rule is not None})
+        quantities = {name: rule for name, rule in rules.items() if isinstance(rule, FieldRule)}
+        choices = {name: rule for name, rule in rules.items() if isinstance(rule, _ChoiceRule)}
+        cls.RULES = types.MappingProxyType(quantities)
+        cls._CHOICES = types.MappingProxyType(choices)
         keys = [key_of(name) for name in cls.model_fields]
         twice = sorted({key for key in keys if keys.count(key) > 1})
         if twice:
@@ -273,89 +319,88 @@ class StageSpec(BaseModel):
 
     @field_validator("*", mode="before")
     @classmethod
-    def _read_quantity(cls, value: Any, info: ValidationInfo) -> Any:
-        rule = cls.RULES.get(info.field_name or "")
-        if rule is None:
-            return _read_choice(cls, value, info.field_name or "")
+    def _read_field(cls, value: Any, info: ValidationInfo) -> Any:
+        name = info.field_name or ""
         try:
-            return _read(rule, value)
+            if name in cls.RULES:
+                return _read(cls.RULES[name], value)
+            return _read_choice(cls._CHOICES[name], value) if name in cls._CHOICES else value
         except SubwrightError as error:
-            raise _refusal(error) from None
+            # The text goes in as a value, because a message template would read braces in it.
+            raise PydanticCustomError("subwright", "{text}", {"text": str(error)}) from None
+
+
+def _is_auto(value: Any) -> bool:
+    return value is None or (isinstance(value, str) and value.strip().lower() == AUTO)
 
 
 def _read(rule: FieldRule, value: Any) -> float | None:
-    name, example = words_of(rule.name), QUANTITIES[rule.dimension].example
-    if value is None or (isinstance(value, str) and value.strip().lower() == AUTO):
+    """The value in the stored unit, within its bounds; None for "auto" where that is allowed."""
+    name = words_of(rule.name)
+    allowed = f'write a value from "{rule.low_text}" to "{rule.high_text}"'
+    if _is_auto(value):
         if rule.optional:
             return None
         raise SubwrightError(
-            message=f"{name} can't be left to the programme",
-            quantity=name,
-            value=AUTO,
-            remedy=f'write a value from "{_shown(rule.low, rule)}" to "{_shown(rule.high, rule)}"',
+            message=f"{name} can't be left to the programme", quantity=name, value=AUTO, remedy=allowed
         )
     if isinstance(value, _Unmarked):
         raise SubwrightError(
             message=f"{name} needs its unit",
             quantity=name,
             value=f"{float(value):g}",
-            remedy=f'write "{float(value):g} {QUANTITIES[rule.dimension].unit}"',
+            remedy=f'write "{float(value):g} {rule.unit}"',
         )
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise SubwrightError(
             message=f"{name} is a {rule.dimension}, written as text with its unit",
             quantity=name,
             value=str(value)[:40],
-            remedy=f'write a value such as "{example}"',
+            remedy=allowed,
         )
     number = parse(value, rule.dimension)
     # One bit lost in a conversion must not turn an allowed bound away.
-    if not rule.low - 1e-12 * abs(rule.low) <= number <= rule.high + 1e-12 * abs(rule.high):
-        below = number < rule.low
-        raise SubwrightError(
+    below = number < rule.low - 1e-12 * abs(rule.low)
+    if below or number > rule.high + 1e-12 * abs(rule.high):
+        raise RangeError(
             message=f"{name} is too {'small' if below else 'large'}",
             quantity=name,
-            value=value if isinstance(value, str) else _shown(number, rule),
-            limit=f"{'at least' if below else 'at most'} {_shown(rule.low if below else rule.high, rule)}",
-            remedy=rule.why,
+            value=value.strip() if isinstance(value, str) else show(number, rule.dimension),
+            limit=f"at least {rule.low_text}" if below else f"at most {rule.high_text}",
+            remedy=allowed,
         )
-    if rule.dimension == "turns" and not number.is_integer():
+    if rule.dimension != "turns":
+        return number
+    if not number.is_integer():
         raise SubwrightError(
             message=f"{name} must be a whole number",
             quantity=name,
             value=str(value),
-            remedy=f"write {round(number)}",
+            remedy=f"write {max(1, round(number))}",
         )
-    return int(number) if rule.dimension == "turns" else number
+    return int(number)
 
 
-def _shown(value: float, rule: FieldRule) -> str:
-    return show(value, rule.dimension)
-
-
-def _read_choice(model: type[BaseModel], value: Any, name: str) -> Any:
+def _read_choice(rule: _ChoiceRule, value: Any) -> Any:
     """Let a choice among numbers be written with its unit ("12 V"), and name the choices when none fits."""
-    allowed = get_args(model.model_fields[name].annotation) if name in model.model_fields else ()
-    if get_origin(model.model_fields[name].annotation) is not Literal or value in allowed:
+    if _is_auto(value) and rule.optional and AUTO not in rule.allowed:
+        return None
+    if not rule.allowed or (value in rule.allowed and not isinstance(value, bool)):
         return value
-    numbers = all(isinstance(item, (int, float)) for item in allowed)
-    dimension = dimension_of(name)
+    dimension = dimension_of(rule.name)
+    numbers = all(isinstance(item, (int, float)) for item in rule.allowed)
     if numbers and isinstance(value, str):
-        try:
-            number = parse(value, dimension)
-        except SubwrightError as error:
-            raise _refusal(error) from None
-        for item in allowed:
+        number = parse(value, dimension)
+        for item in rule.allowed:
             if number == item:
                 return item
-    texts = [show(item, dimension) if numbers else str(item) for item in allowed]
-    near = get_close_matches(str(value).lower(), texts, n=1)
-    raise _refusal(
-        SubwrightError(
-            message=f"{words_of(name)} has no choice {value!r}",
-            quantity=words_of(name),
-            value=str(value),
-            limit="one of " + ", ".join(texts),
-            remedy=f"did you mean {near[0]!r}?" if near else "write one of the choices named",
-        )
+    unit = UNITS[dimension] if numbers else ""
+    texts = [f"{item} {unit}".strip() for item in rule.allowed]
+    near = get_close_matches(str(value).strip().lower(), texts, n=1)
+    raise SubwrightError(
+        message=f"{words_of(rule.name)} has no choice {str(value)[:40]!r}",
+        quantity=words_of(rule.name),
+        value=str(value)[:40],
+        limit="one of " + ", ".join(texts),
+        remedy=f'did you mean "{near[0]}"?' if near else "write one of the choices named",
     )

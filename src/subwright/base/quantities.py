@@ -20,6 +20,7 @@ from types import MappingProxyType
 from subwright.base.errors import SubwrightError
 
 __all__ = [
+    "PREFIX_EXPONENT",
     "QUANTITIES",
     "SUFFIXES",
     "UNITS",
@@ -169,8 +170,8 @@ _ALL: tuple[Quantity, ...] = (
         name="resistance",
         unit="Ω",
         example="4.7 kΩ",
-        units=_prefixed("numkMG", "ohm", "Ohm", "ohms", "OHM", "R")
-        | _tens(n=-9, u=-6, m=-3, k=3, K=3, M=6, G=9),
+        units=_prefixed("numkMG", "ohm", "Ohm", "ohms", "OHM")
+        | _tens(R=0, n=-9, u=-6, m=-3, k=3, K=3, M=6, G=9),
         marks=_marks("umkMG", R=0),
         ladder=_ladder("num_kMG", "Ω"),
     ),

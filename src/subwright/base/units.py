@@ -139,7 +139,7 @@ def parse(text: str | float, dimension: str) -> float:
 
     Reads decimal numbers ("18 mm"), the letter code of parts ("4k7", "R47"), fractions ("1 1/2 in"), feet
     and inches, wire gauges for a length (diameter) or an area (section), percentages for ratios, and a
-    decimal comma where it can't be a thousands separator. A float or int is taken as a value in the stored unit.
+    decimal comma where it can't be a thousands separator. A float or int is taken to be in the stored unit.
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def parse(text: str | float, dimension: str) -> float:
     _quantity(dimension)
     if isinstance(text, bool):
         raise UnitError(
-            message=f"a {dimension} is wanted, not true or false",
+            message=f"{_a(dimension)} is wanted, not true or false",
             quantity=dimension,
             value=str(text).lower(),
             remedy=f'write a value such as "{QUANTITIES[dimension].example}"',
@@ -276,9 +276,14 @@ def _gauge(plain: str, quantity: Quantity) -> float | None:
     return awg_diameter(n) if quantity.name == "length" else awg_area(n)
 
 
+def _a(name: str) -> str:
+    """The name with its article: "an area", "a voltage"."""
+    return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
+
+
 def _unreadable(text: str, quantity: Quantity, why: str) -> UnitError:
     return UnitError(
-        message=f"{text!r} can't be read as a {quantity.name}: {why}",
+        message=f"{text!r} can't be read as {_a(quantity.name)}: {why}",
         quantity=quantity.name,
         value=repr(text),
         remedy=f'write a value such as "{quantity.example}"',
@@ -286,35 +291,26 @@ def _unreadable(text: str, quantity: Quantity, why: str) -> UnitError:
 
 
 def _wrong_unit(text: str, number: str, unit: str, quantity: Quantity) -> UnitError:
+    example = f'for example "{quantity.example}"'
     if not unit:
         return UnitError(
             message=f"the {quantity.name} {text!r} has no unit",
             quantity=quantity.name,
             value=repr(text),
-            remedy=f'write "{number} {quantity.unit}", or for example "{quantity.example}"',
+            remedy=f"add the unit, {example}",
         )
     near = _near_unit(unit, quantity)
-    if near:
-        return UnitError(
-            message=f"{unit!r} is not a unit that is read for a {quantity.name}",
-            quantity=quantity.name,
-            value=repr(text),
-            remedy=f'did you mean "{number} {near}"?',
-        )
-    compact = "".join(unit.split())
-    others = [other.name for other in QUANTITIES.values() if compact in other.units]
+    others = () if near else _BELONGS_TO.get("".join(unit.split()), ())
     if others:
-        return UnitError(
-            message=f"{text!r} is a {others[0]}, but a {quantity.name} is wanted",
-            quantity=quantity.name,
-            value=repr(text),
-            remedy=f'write a value in {quantity.unit or "plain numbers"}, for example "{quantity.example}"',
-        )
+        message = f"{text!r} is {' or '.join(_a(name) for name in others[:2])}, not {_a(quantity.name)}"
+    else:
+        message = f"{unit!r} is not a unit of {quantity.name}"
+    wanted = f"write a value in {quantity.unit}" if quantity.unit else "write a plain number or a percentage"
     return UnitError(
-        message=f"{unit!r} is not a unit that is read for a {quantity.name}",
+        message=message,
         quantity=quantity.name,
         value=repr(text),
-        remedy=f'write a value in {quantity.unit or "plain numbers"}, for example "{quantity.example}"',
+        remedy=f'did you mean "{number} {near}"?' if near else f"{wanted}, {example}",
     )
 
 
@@ -325,15 +321,33 @@ def _near_unit(unit: str, quantity: Quantity) -> str:
         meant = _SPELT_OUT.get(word)
         if meant is not None and meant.translate(_TO_ASCII) in quantity.units:
             return meant
-    folded = {symbol.lower(): symbol for symbol in reversed(list(quantity.units)) if symbol}
-    if compact.lower() in folded:
-        return _printed(folded[compact.lower()])
-    if any(compact in other.units for other in QUANTITIES.values()):
+    if compact not in _BELONGS_TO or compact.lower() == quantity.unit.lower():
+        folded = {symbol.lower(): symbol for symbol in reversed(list(quantity.units)) if symbol}
+        meant = folded.get(compact.lower(), "")
+        if meant in _BARE_PREFIXES and quantity.marks:
+            meant += quantity.unit.translate(_TO_ASCII)
+        if meant:
+            return _printed(meant)
+    if compact in _BELONGS_TO:
         return ""
-    near = get_close_matches(
-        compact, [symbol for symbol in quantity.units if len(symbol) > 1], n=1, cutoff=0.6
-    )
+    near = get_close_matches(compact, [symbol for symbol in quantity.units if len(symbol) > 1], n=1)
     return _printed(near[0]) if near else ""
+
+
+_BARE_PREFIXES = frozenset("pnumkKMG")
+
+
+def _owners() -> dict[str, tuple[str, ...]]:
+    """Unit spelling to the dimensions it belongs to; the unit-less "4.7 k" of a resistor does not count."""
+    owners: dict[str, tuple[str, ...]] = {}
+    for quantity in QUANTITIES.values():
+        for symbol in quantity.units:
+            if symbol and not (symbol in _BARE_PREFIXES and quantity.marks):
+                owners[symbol] = (*owners.get(symbol, ()), quantity.name)
+    return owners
+
+
+_BELONGS_TO = _owners()
 
 
 def _printed(symbol: str) -> str:

@@ -1,0 +1,1 @@
+"""Ground floor: errors, units, preferred numbers, standards tables, bibliography, spec fields."""
