@@ -1,4 +1,4 @@
-"""Printed-board conductors: track width for current, spacing for voltage, holes for leads."""
+"""Printed-board conductors: track width for current, spacing, holes for leads."""
 
 from __future__ import annotations
 
@@ -8,18 +8,15 @@ from subwright.physics.bounds import require
 from subwright.physics.electrical import copper_resistivity_ohm_m
 
 __all__ = [
-    "SPACING_COLUMNS",
     "hole_and_pad_m",
     "power_spacing_m",
     "sheet_resistance_ohm",
-    "spacing_m",
     "track_current_a",
     "track_resistance_ohm",
     "track_width_m",
 ]
 
 Layer = Literal["external", "internal"]
-SpacingColumn = Literal["B1", "B2", "B4", "A6", "A7"]
 DensityLevel = Literal["A", "B", "C"]
 
 _MIL: Final = 25.4e-6
@@ -27,15 +24,6 @@ _CONSTANT: Final[dict[Layer, float]] = {"external": 0.048, "internal": 0.024}
 _MAX_CURRENT_A: Final = 35.0
 _MAX_WIDTH_M: Final = 400 * _MIL
 
-# IPC-2221A table 6-1, upper end of each voltage row and spacing in mm.
-_SPACING_ROWS_V: Final = (15.0, 30.0, 50.0, 100.0)
-SPACING_COLUMNS: Final[dict[SpacingColumn, tuple[float, float, float, float]]] = {
-    "B1": (0.05, 0.05, 0.1, 0.1),  # internal
-    "B2": (0.1, 0.1, 0.6, 0.6),  # external, bare, up to 3050 m
-    "B4": (0.05, 0.05, 0.13, 0.13),  # external, permanent polymer coating
-    "A6": (0.13, 0.25, 0.4, 0.5),  # bare component lead
-    "A7": (0.13, 0.13, 0.13, 0.13),  # coated component lead
-}
 _HOLE_MM: Final[dict[DensityLevel, tuple[float, float]]] = {
     "A": (0.25, 0.60),
     "B": (0.20, 0.50),
@@ -66,7 +54,7 @@ def track_width_m(
     Source
     ------
     IPC-2221 chart 6-4, usual curve fit. IPC-2152 replaces the chart; a bare thin board without a plane
-    can run hotter than it says. [ipc2221]
+    can run hotter than it says. [ipc-2221]
 
     >>> round(track_width_m(1.0, 10.0) * 1e3, 3), round(track_width_m(10.0, 10.0) * 1e3, 2)
     (0.3, 7.19)
@@ -78,7 +66,7 @@ def track_width_m(
         "A",
         above=0.0,
         at_most=_MAX_CURRENT_A,
-        source="ipc2221",
+        source="ipc-2221",
         remedy="Carry this current in a wire link, not in a track.",
     )
     area_mil2 = (current_a / (_CONSTANT[layer] * rise_k**0.44)) ** (1.0 / 0.725)
@@ -88,7 +76,7 @@ def track_width_m(
         width,
         "m",
         at_most=_MAX_WIDTH_M,
-        source="ipc2221",
+        source="ipc-2221",
         remedy="Carry this current in a wire link, or use thicker copper.",
     )
     return width
@@ -114,20 +102,20 @@ def track_current_a(
 
     Source
     ------
-    IPC-2221 chart 6-4, usual curve fit. [ipc2221]
+    IPC-2221 chart 6-4, usual curve fit. [ipc-2221]
 
     >>> round(track_current_a(1e-3, 10.0), 2), round(track_current_a(1e-3, 20.0), 2)
     (2.39, 3.24)
     """
     _check_track(rise_k, thickness_m)
-    require("track width", width_m, "m", above=0.0, at_most=_MAX_WIDTH_M, source="ipc2221")
+    require("track width", width_m, "m", above=0.0, at_most=_MAX_WIDTH_M, source="ipc-2221")
     area_mil2 = width_m * thickness_m / _MIL**2
     return float(_CONSTANT[layer] * rise_k**0.44 * area_mil2**0.725)
 
 
 def _check_track(rise_k: float, thickness_m: float) -> None:
-    require("track temperature rise", rise_k, "K", at_least=5.0, at_most=100.0, source="ipc2221")
-    require("copper thickness", thickness_m, "m", at_least=17e-6, at_most=106e-6, source="ipc2221")
+    require("track temperature rise", rise_k, "K", at_least=5.0, at_most=100.0, source="ipc-2221")
+    require("copper thickness", thickness_m, "m", at_least=17e-6, at_most=106e-6, source="ipc-2221")
 
 
 def sheet_resistance_ohm(thickness_m: float = 35e-6, temperature_c: float = 20.0) -> float:
@@ -148,7 +136,7 @@ def sheet_resistance_ohm(thickness_m: float = 35e-6, temperature_c: float = 20.0
 
     Source
     ------
-    IEC 60028 copper. [iec60028]
+    IEC 60028 copper. [iec-60028]
 
     >>> round(sheet_resistance_ohm() * 1e3, 3)
     0.493
@@ -177,7 +165,7 @@ def track_resistance_ohm(
 
     Source
     ------
-    Squares times sheet resistance. [iec60028]
+    Squares times sheet resistance. [iec-60028]
 
     >>> round(track_resistance_ohm(0.1, 2e-3) * 1e3, 1)
     24.6
@@ -185,35 +173,6 @@ def track_resistance_ohm(
     require("track length", length_m, "m", above=0.0)
     require("track width", width_m, "m", above=0.0)
     return sheet_resistance_ohm(thickness_m, temperature_c) * length_m / width_m
-
-
-def spacing_m(voltage_v: float, column: SpacingColumn = "B2") -> float:
-    """Least spacing of two conductors on a board.
-
-    Parameters
-    ----------
-    voltage_v : peak voltage between them, V, 0 to 100.
-    column : "B1" internal, "B2" external bare, "B4" external coated, "A6" bare lead, "A7" coated lead.
-        The letters shift between editions: choose by the description.
-
-    Returns
-    -------
-    spacing, m.
-
-    Raises
-    ------
-    RangeError : the voltage is beyond the rows held here.
-
-    Source
-    ------
-    IPC-2221A table 6-1. [ipc2221]
-
-    >>> round(spacing_m(48.0) * 1e3, 3)
-    0.6
-    """
-    require("voltage between conductors", voltage_v, "V", at_least=0.0, at_most=100.0, source="ipc2221")
-    row = next(i for i, top in enumerate(_SPACING_ROWS_V) if voltage_v <= top)
-    return SPACING_COLUMNS[column][row] * 1e-3
 
 
 def power_spacing_m(peak_v: float) -> float:
@@ -233,12 +192,12 @@ def power_spacing_m(peak_v: float) -> float:
 
     Source
     ------
-    IPC-9592. [ipc9592]
+    IPC-9592. [ipc-9592]
 
     >>> round(power_spacing_m(60.0) * 1e3, 2)
     0.9
     """
-    require("peak voltage", peak_v, "V", at_least=0.0, at_most=100.0, source="ipc9592")
+    require("peak voltage", peak_v, "V", at_least=0.0, at_most=100.0, source="ipc-9592")
     return (0.6 + 0.005 * peak_v) * 1e-3
 
 
@@ -260,12 +219,12 @@ def hole_and_pad_m(lead_m: float, level: DensityLevel = "B") -> tuple[float, flo
 
     Source
     ------
-    IPC-2222 and IPC-2221 design note. [ipc2222]
+    IPC-2222 and IPC-2221 design note. [ipc-2222]
 
     >>> [round(x * 1e3, 2) for x in hole_and_pad_m(0.8e-3, "A")]
     [1.05, 1.75]
     """
-    require("lead diameter", lead_m, "m", above=0.0, at_most=5e-3, source="ipc2222")
+    require("lead diameter", lead_m, "m", above=0.0, at_most=5e-3, source="ipc-2222")
     clearance, ring = _HOLE_MM[level]
     hole = lead_m + clearance * 1e-3
     return hole, hole + (0.1 + ring) * 1e-3

@@ -48,12 +48,12 @@ def copper_factor(temperature_c: float) -> float:
 
     Source
     ------
-    IEC 60028:1925, constant-mass temperature coefficient. [iec60028]
+    IEC 60028:1925, constant-mass temperature coefficient. [iec-60028]
 
     >>> round(copper_factor(60.0), 3), round(copper_factor(90.0), 3)
     (1.157, 1.275)
     """
-    require("conductor temperature", temperature_c, "°C", at_least=-100.0, at_most=250.0, source="iec60028")
+    require("conductor temperature", temperature_c, "°C", at_least=-100.0, at_most=250.0, source="iec-60028")
     return 1.0 + COPPER_ALPHA_20_PER_K * (temperature_c - 20.0)
 
 
@@ -74,7 +74,7 @@ def copper_resistivity_ohm_m(temperature_c: float = 20.0) -> float:
 
     Source
     ------
-    IEC 60028:1925. [iec60028]
+    IEC 60028:1925. [iec-60028]
 
     >>> round(copper_resistivity_ohm_m(20.0) * 1e8, 4)
     1.7241
@@ -101,7 +101,7 @@ def conductor_resistance_ohm(length_m: float, section_m2: float, temperature_c: 
 
     Source
     ------
-    ``R = rho l / A`` with IEC 60028 copper. [iec60028]
+    ``R = rho l / A`` with IEC 60028 copper. [iec-60028]
 
     >>> round(conductor_resistance_ohm(1.0, 2.5e-6) * 1e3, 2)
     6.9
@@ -134,7 +134,7 @@ def cable_loop_resistance_ohm(
 
     Source
     ------
-    Ohm's law for both conductors, copper after IEC 60028. [iec60028]
+    Ohm's law for both conductors, copper after IEC 60028. [iec-60028]
 
     >>> round(cable_loop_resistance_ohm(4.0, 7.6e-3) * 20.0, 3)  # 20 A
     1.216
@@ -169,7 +169,7 @@ def voltage_drop_v(
 
     Source
     ------
-    ``dV = I r (out + return)``. [iec60028]
+    ``dV = I r (out + return)``. [iec-60028]
 
     >>> round(voltage_drop_v(20.0, 4.0, 7.6e-3), 3)
     1.216
@@ -250,13 +250,13 @@ def adiabatic_section_m2(fault_a: float, time_s: float, k: float = 115.0) -> flo
 
     Source
     ------
-    IEC 60364-5-54, clause 543.1.2. [iec60364-5-54]
+    IEC 60364-5-54, clause 543.1.2. [iec-60364-5-54]
 
     >>> round(adiabatic_section_m2(1000.0, 0.1) * 1e6, 2)
     2.75
     """
     require("fault current", fault_a, "A", above=0.0)
-    require("opening time", time_s, "s", above=0.0, at_most=5.0, source="iec60364-5-54")
+    require("opening time", time_s, "s", above=0.0, at_most=5.0, source="iec-60364-5-54")
     require("material constant k", k, "A·s^0.5/mm²", above=0.0)
     return fault_a * math.sqrt(time_s) / k * 1e-6
 

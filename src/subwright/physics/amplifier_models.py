@@ -1,0 +1,254 @@
+"""Instantaneous loss models of power stages: what each part of an amplifier turns into heat at one phase.
+
+Both models answer the same questions for any output voltage and current (arrays over the phase of a note, and
+over candidate parts), so the converter and the heat stages need not know which kind of amplifier they feed.
+Voltages and currents are those at the load's terminals, averaged over a switching period.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["ClassABModel", "ClassDModel", "Floats"]
+
+Array: TypeAlias = NDArray[np.float64]
+Floats: TypeAlias = float | NDArray[np.float64]
+
+
+def _total(terms: dict[str, Array]) -> Array:
+    total: Array = np.sum(np.broadcast_arrays(*terms.values()), axis=0, dtype=np.float64)
+    return total
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClassDModel:
+    """A half-bridge (1 leg) on split rails or a full bridge (2 legs) on one supply.
+
+    Attributes
+    ----------
+    legs : 1 or 2.
+    split_rails : true when ``v_rail`` is one of two rails.
+    modulation_max : greatest share of the bus that the modulator uses, 0 to 1.
+    switch_ohm : one switch, hot, ohm.
+    switch_time_s : overlap time of one edge, s.
+    recovery_coul : body diode's recovery charge, C.
+    coss_f, coss_v : output capacitance and the drain voltage of its statement, F and V.
+    diode_v : forward voltage of the body diode, V.
+    gate_coul, gate_v : gate charge of one switch at the gate supply's voltage, C and V.
+    inductance_h, inductor_ohm, inductor_core_w : one leg's inductor; core loss at full ripple, W.
+    filter_f, damping_ohm : one leg's filter capacitor and damping resistor, F and ohm.
+    switching_hz, dead_time_s : Hz and s.
+    control_a : current of the control circuits from rail to rail, A.
+    cable_ohm : speaker cable, out and return, ohm.
+
+    Any electrical value may be an array over candidate parts, shaped to broadcast against the phase.
+    """
+
+    legs: int
+    split_rails: bool
+    modulation_max: float
+    switch_ohm: Floats
+    switch_time_s: Floats
+    recovery_coul: Floats
+    coss_f: Floats
+    coss_v: Floats
+    diode_v: Floats
+    gate_coul: Floats
+    gate_v: float
+    inductance_h: float
+    inductor_ohm: float
+    inductor_core_w: float
+    filter_f: float
+    damping_ohm: float
+    switching_hz: float
+    dead_time_s: float
+    control_a: float
+    cable_ohm: float
+
+    def bus_v(self, v_rail: Floats) -> Array:
+        """Voltage across one leg, V."""
+        return np.asarray(v_rail, dtype=float) * (2.0 if self.split_rails else 1.0)
+
+    def series_ohm(self) -> float:
+        """Resistance between the switched node's ideal average and the load, ohm (first candidate)."""
+        switch = float(np.ravel(self.switch_ohm)[0])
+        return self.legs * (switch + self.inductor_ohm) + self.cable_ohm
+
+    def dead_time_error_v(self, v_rail: float) -> float:
+        """Output lost to dead time at crest, V (Mohan, section 8-5)."""
+        return self.legs * float(self.bus_v(v_rail)) * self.dead_time_s * self.switching_hz
+
+    def clip_peak_v(self, v_rail: float, load_ohm: float) -> float:
+        """Peak output at the load when the modulator reaches its limit, V.
+
+        Parameters
+        ----------
+        v_rail : rail of one side, or the supply of a bridge, V.
+        load_ohm : ohm.
+        """
+        reach = self.modulation_max * v_rail - self.dead_time_error_v(v_rail)
+        return max(reach, 0.0) * load_ohm / (load_ohm + self.series_ohm())
+
+    def rail_for_peak_v(self, peak_v: float, load_ohm: float) -> float:
+        """Rail that just gives ``peak_v`` at the load, V; the inverse of ``clip_peak_v``."""
+        return peak_v / self.clip_peak_v(1.0, load_ohm)
+
+    def losses_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> dict[str, Array]:
+        """Each loss at this instant, W, averaged over the switching period.
+
+        Parameters
+        ----------
+        v_out_v, i_out_a, v_rail_v : load voltage, load current, rail, V and A; broadcast shapes.
+
+        Returns
+        -------
+        loss by name, W, broadcast shape; every entry >= 0.
+        """
+        v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        bus = self.bus_v(rail)
+        amps = np.abs(i)
+        modulation = np.clip(v / rail, -1.0, 1.0)
+        ripple = bus * (1.0 - modulation**2) / (4.0 * self.switching_hz * self.inductance_h)
+        rms2 = i * i + ripple**2 / 12.0
+        # Below half the ripple both edges commutate softly; above it one edge is hard (buck waveforms).
+        edge = np.maximum(amps, 0.5 * ripple)
+        hard = amps > 0.5 * ripple
+        legs, f = self.legs, self.switching_hz
+        gate_a = 2.0 * legs * self.gate_coul * f
+        charge = 2.0 * self.coss_f * np.sqrt(self.coss_v * bus)
+        ripple_v_pp = ripple / (8.0 * f * self.filter_f)
+        zero = np.zeros_like(rms2)
+        return {
+            "switch conduction": legs * self.switch_ohm * rms2,
+            "switch overlap": legs * bus * f * self.switch_time_s * edge,
+            "body diode in dead time": legs * 2.0 * self.diode_v * self.dead_time_s * f * edge,
+            "diode recovery": np.where(hard, legs * bus * f * self.recovery_coul, 0.0),
+            "output capacitance": np.where(hard, legs * bus * f * charge, 0.0),
+            "gate drive": gate_a * self.gate_v + zero,
+            "gate supply regulator": gate_a * np.maximum(rail - self.gate_v, 0.0),
+            "control circuits": self.control_a * bus + zero,
+            "output inductor copper": legs * self.inductor_ohm * rms2,
+            "output inductor core": legs * self.inductor_core_w + zero,
+            "filter damping": legs * ripple_v_pp**2 / (8.0 * self.damping_ohm),
+            "speaker cable": self.cable_ohm * (i * i),
+        }
+
+    def switch_losses(self) -> tuple[str, ...]:
+        """Names of the losses that heat the switches."""
+        return (
+            "switch conduction",
+            "switch overlap",
+            "body diode in dead time",
+            "diode recovery",
+            "output capacitance",
+        )
+
+    def input_power_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
+        """Power from the rails at this instant, W.
+
+        The switched node averages ``v_out`` plus the drop in the series resistances, so the bus delivers
+        that voltage times the inductor current; ripple, edges and overhead come on top.
+        """
+        power: Array = np.asarray(v_out_v) * np.asarray(i_out_a)
+        return power + _total(self.losses_w(v_out_v, i_out_a, v_rail_v))
+
+    def bus_ripple_rms_a(self, i_out_a: Array, v_out_v: Array, v_rail_v: Floats) -> float:
+        """RMS switching ripple of the bus capacitor over the given phases, A: ``i sqrt(d (1 - d))``."""
+        modulation = np.clip(np.asarray(v_out_v) / v_rail_v, -1.0, 1.0)
+        duty = 0.5 * (1.0 + modulation)
+        if self.legs == 1:
+            mean_square = i_out_a**2 * duty * (1.0 - duty)
+        else:  # bridge switched in opposition: supply current is +i for d and -i for 1 - d
+            mean_square = i_out_a**2 * (1.0 - modulation**2)
+        return float(np.sqrt(np.mean(mean_square)))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClassABModel:
+    """A class-AB stage on split rails (1 leg), or two in a bridge on one supply (2 legs).
+
+    Attributes
+    ----------
+    legs : 1 or 2.
+    split_rails : true when ``v_rail`` is one of two rails.
+    drop_v : voltage that the output can't reach the rail by, all devices in the path at crest added, V.
+    bias_a : quiescent current of each output leg, A.
+    driver_a : current of drivers and input stages from rail to rail, A.
+    ballast_ohm : emitter or source resistor of each device as seen by the output current, ohm.
+    cable_ohm : speaker cable, out and return, ohm.
+    """
+
+    legs: int
+    split_rails: bool
+    drop_v: float
+    bias_a: float
+    driver_a: float
+    ballast_ohm: float
+    cable_ohm: float
+
+    def bus_v(self, v_rail: Floats) -> Array:
+        """Voltage between the supply terminals, V."""
+        return np.asarray(v_rail, dtype=float) * (2.0 if self.split_rails else 1.0)
+
+    def series_ohm(self) -> float:
+        """Resistance between the output devices and the load, ohm."""
+        return self.legs * self.ballast_ohm + self.cable_ohm
+
+    def clip_peak_v(self, v_rail: float, load_ohm: float) -> float:
+        """Peak output at the load when the devices saturate, V.
+
+        Parameters
+        ----------
+        v_rail : rail of one side, or the supply of a bridge, V.
+        load_ohm : ohm.
+        """
+        return max(v_rail - self.drop_v, 0.0) * load_ohm / (load_ohm + self.series_ohm())
+
+    def rail_for_peak_v(self, peak_v: float, load_ohm: float) -> float:
+        """Rail that just gives ``peak_v`` at the load, V; the inverse of ``clip_peak_v``."""
+        return peak_v * (load_ohm + self.series_ohm()) / load_ohm + self.drop_v
+
+    def _sum_a(self, i_out_a: Array) -> Array:
+        """Sum of both devices' currents: ``i_p - i_n = i`` and ``i_p i_n = bias²``."""
+        both: Array = np.sqrt(i_out_a**2 + 4.0 * self.bias_a**2)
+        return both
+
+    def losses_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> dict[str, Array]:
+        """Each loss at this instant, W.
+
+        Parameters
+        ----------
+        v_out_v, i_out_a, v_rail_v : load voltage, load current, rail, V and A; broadcast shapes.
+
+        Returns
+        -------
+        loss by name, W, broadcast shape.
+        """
+        v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        both = self._sum_a(i)
+        ballast = 0.5 * self.legs * self.ballast_ohm * (both**2 + i * i)
+        cable = self.cable_ohm * (i * i)
+        return {
+            "output devices": rail * both - v * i - ballast - cable,
+            "ballast resistors": ballast,
+            "driver and input stages": self.driver_a * self.bus_v(rail),
+            "speaker cable": cable,
+        }
+
+    def switch_losses(self) -> tuple[str, ...]:
+        """Names of the losses that heat the output devices."""
+        return ("output devices",)
+
+    def input_power_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
+        """Power from the rails at this instant, W: rail times the two devices' currents, plus the drivers.
+
+        With the translinear bias ``i_p i_n = bias²`` (Gray & Meyer, class-AB output stages) the devices
+        draw ``sqrt(i² + 4 bias²)`` in total, from the one rail or the other.
+        """
+        _, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        result: Array = rail * self._sum_a(i) + self.driver_a * self.bus_v(rail)
+        return result
