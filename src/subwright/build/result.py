@@ -128,7 +128,7 @@ class Finding:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Design:
-    """One consistent design. ``converter``, ``transformer`` are None for a build straight from the battery."""
+    """One consistent design; straight from the battery, ``converter`` and ``transformer`` are None."""
 
     spec: BuildSpec
     goal: GoalResult

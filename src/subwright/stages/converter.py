@@ -9,23 +9,12 @@ electrical model on which the whole chain is solved.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, log, pi, sqrt
+from math import log, pi, sqrt
 from typing import Literal
 
 from subwright.base.errors import NoSolutionError, RangeError
-from subwright.base.fields import (
-    Capacitance,
-    Frequency,
-    Ratio,
-    Resistance,
-    StageSpec,
-    Time,
-    Voltage,
-    choice,
-    quantity,
-)
 from subwright.base.preferred import at_least, nearest
-from subwright.base.units import code, show
+from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller
 from subwright.physics.push_pull import (
@@ -33,17 +22,17 @@ from subwright.physics.push_pull import (
     pulse_shape,
     turns_ratio_needed,
 )
-from subwright.stages.common import Contributor, Loss, PartUse, Rating
+from subwright.stages.common import Contributor, Loss, PartUse
+from subwright.stages.converter_bill import converter_parts
 from subwright.stages.converter_parts import (
     CapacitorBank,
-    RectifierChoice,
-    SwitchChoice,
     choose_bank,
     choose_rectifier,
     choose_switch,
     hot_resistance,
 )
-from subwright.stages.converter_timing import Timing, design_timing
+from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, ConverterSpec, Magnetics
+from subwright.stages.converter_timing import design_timing
 
 __all__ = [
     "ConverterDemand",
@@ -58,120 +47,6 @@ __all__ = [
 _GATE_HIGH_LOSS_V = 1.5  # from supply to gate, emitter follower or controller output
 _BUFFER_A = 1.0  # peak current of a complementary emitter-follower pair of small transistors
 _SAFE_V = 5.0  # rails below this count as discharged
-
-
-class ConverterSpec(StageSpec):
-    """What the builder may say about the converter."""
-
-    topology: Literal["auto", "push-pull", "none"] = choice(
-        "auto", why="auto: push-pull when the amplifier needs rails, none when it runs from the battery."
-    )
-    switching_hz: Frequency = quantity(
-        "50 kHz",
-        low="20 kHz",
-        high="150 kHz",
-        why="Rate of one full push-pull cycle; the controller's ramp runs at twice that.",
-    )
-    dead_time_s: Time = quantity(
-        "0.8 us", low="0.2 us", high="5 us", why="Time with both switches off at each change-over."
-    )
-    controller: str = choice("auto", why="Controller id from the library or drawer.")
-    mosfet: str = choice("auto", why="Switch id from the library or drawer.")
-    mosfets_per_side: int | None = choice(None, why="Switches in parallel on each half-primary, 1 to 4.")
-    rectifier: str = choice("auto", why="Rail rectifier id from the library or drawer.")
-    rail_v: Voltage | None = quantity(
-        None,
-        low="10 V",
-        high="120 V",
-        why="Rail wanted at the crest of full power; auto: what the amplifier needs.",
-    )
-    spike_allowance: Ratio = quantity(
-        "0.3",
-        low="0.1",
-        high="1.0",
-        why="Drain spike over twice the battery voltage that the switch must stand, as a share.",
-    )
-    ringing_allowance: Ratio = quantity(
-        "0.3", low="0.1", high="1.0", why="Rectifier ringing over the reverse step, as a share."
-    )
-    link_ohm: Resistance = quantity(
-        "0.6 mohm",
-        low="0.05 mohm",
-        high="10 mohm",
-        why="Resistance of board copper and wire links in one primary path.",
-    )
-    input_capacitor: str = choice("auto", why="Input electrolytic id from the library or drawer.")
-    reservoir_capacitor: str = choice("auto", why="Rail electrolytic id from the library or drawer.")
-    reservoir_f: Capacitance | None = quantity(
-        None,
-        low="100 uF",
-        high="100 mF",
-        why="Capacitance of one rail; auto: what rail pumping and ripple need.",
-    )
-    soft_start_s: Time = quantity(
-        "0.3 s", low="0.02 s", high="3 s", why="Time over which the duty opens at switch-on."
-    )
-    timing_resistor_series: Literal["E12", "E24", "E96"] = choice(
-        "E24", why="Preferred-value series of the timing resistors."
-    )
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ConverterDemand:
-    """What amplifier and supply ask of the converter.
-
-    Currents are at full sine and nominal battery; ``rail_`` values are per side.
-    """
-
-    rail_needed_v: float  # working rail at the crest
-    rail_max_v: float  # highest that the amplifier stands
-    rail_crest_a: float  # out of the working rail at the crest
-    rail_mean_a: float  # mean out of one rail
-    music_mean_square: float  # mean of the squared music current over its squared crest, full sine: 0.5
-    emf_nominal_v: float
-    emf_max_v: float
-    source_ohm: float
-    pumping_f: float  # least rail capacitance against rail pumping, 0 where the amplifier doesn't pump
-    rail_ripple_v: float  # switching-frequency ripple accepted on a rail
-    switch_c: float  # junction temperatures, from the heat stage or assumed
-    diode_c: float
-    lowest_note_hz: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Magnetics:
-    """The wound transformer as the converter sees it: real values, hot."""
-
-    primary_turns: int
-    secondary_turns: int
-    primary_ohm: float  # one half-primary
-    secondary_ohm: float  # one half-secondary
-    leakage_h: float  # referred to one half-primary
-    magnetising_h: float
-    core_w: float
-    core_v: float
-    core_exponent: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ConverterPlan:
-    """First half of the design: timing, switch, rectifier, and what the transformer must do."""
-
-    controller: Controller
-    timing: Timing
-    switch: SwitchChoice
-    rectifier: RectifierChoice
-    drain_limit_needed_v: float
-    reverse_needed_v: float
-    ratio_least: float
-    ratio_most: float
-    primary_rms_a: float  # one half-primary, full sine
-    secondary_rms_a: float
-    primary_peak_a: float
-    gate_a: float
-    buffered: bool
-    drive_v: float
-    reasons: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -473,7 +348,7 @@ def complete_converter(
     bleeder_ohm = _bleeder_ohm(reservoir_bank.capacitance_f, rail_open_v)
     bleeder_s = bleeder_ohm * reservoir_bank.capacitance_f * log(rail_open_v / _SAFE_V)
 
-    parts = _parts(
+    parts = converter_parts(
         spec,
         demand,
         plan,
@@ -564,256 +439,3 @@ def _contributors(plan: ConverterPlan, magnetics: Magnetics) -> tuple[Contributo
             sensitivity=1.0,
         ),
     )
-
-
-def _parts(
-    spec: ConverterSpec,
-    demand: ConverterDemand,
-    plan: ConverterPlan,
-    library: Library,
-    input_bank: CapacitorBank,
-    reservoir_bank: CapacitorBank,
-    *,
-    input_ripple_a: float,
-    reservoir_ripple_a: float,
-    drain_peak_v: float,
-    rail_open_v: float,
-    snubber_ohm: float,
-    snubber_f: float,
-    snubber_w: float,
-    gate_ohm: float,
-    bleeder_ohm: float,
-) -> tuple[PartUse, ...]:
-    timing, mosfet, diode = plan.timing, plan.switch.mosfet, plan.rectifier.rectifier
-    count = plan.switch.per_side
-    highest = "highest battery"
-
-    def at_hand(part_id: str) -> bool:
-        return library.in_drawer(part_id) > 0
-
-    def resistor(role: str, value: float, quantity: int, watts: float = 0.25) -> PartUse:
-        return PartUse(
-            role=role,
-            letter="R",
-            part_id=code(value, "resistance"),
-            description=f"resistor {watts:g} W",
-            quantity=quantity,
-            value=show(value, "resistance"),
-            tolerance=0.01 if watts <= 0.25 else 0.05,
-            provenance="IEC 60063 preferred value",
-        )
-
-    def capacitor(role: str, value: float, quantity: int, kind: str, volts: float, tol: float) -> PartUse:
-        return PartUse(
-            role=role,
-            letter="C",
-            part_id=code(value, "capacitance"),
-            description=f"{kind} {volts:g} V",
-            quantity=quantity,
-            value=show(value, "capacitance"),
-            tolerance=tol,
-            provenance="IEC 60063 preferred value",
-        )
-
-    uses = [
-        PartUse(
-            role="push-pull controller",
-            letter="U",
-            part_id=plan.controller.id,
-            description=plan.controller.description,
-            quantity=1,
-            ratings=(
-                Rating(
-                    quantity="supply voltage",
-                    unit="V",
-                    applied=demand.emf_max_v,
-                    limit=plan.controller.supply_max_v,
-                    source=plan.controller.provenance.document,
-                    at=highest,
-                ),
-            ),
-            in_drawer=at_hand(plan.controller.id),
-            provenance=plan.controller.provenance.kind,
-        ),
-        PartUse(
-            role="push-pull switch",
-            letter="Q",
-            part_id=mosfet.id,
-            description=mosfet.description,
-            quantity=2 * count,
-            ratings=(
-                Rating(
-                    quantity="drain-source voltage",
-                    unit="V",
-                    applied=drain_peak_v,
-                    limit=mosfet.vds_v,
-                    source=mosfet.provenance.document,
-                    at=highest,
-                ),
-                Rating(
-                    quantity="drain current, rms",
-                    unit="A",
-                    applied=plan.primary_rms_a / count,
-                    limit=mosfet.id_a,
-                    source=mosfet.provenance.document,
-                    at="nominal, full sine",
-                ),
-            ),
-            in_drawer=at_hand(mosfet.id),
-            substitutes=plan.switch.candidates,
-            provenance=mosfet.provenance.kind,
-        ),
-    ]
-    reverse = Rating(
-        quantity="reverse voltage with ringing",
-        unit="V",
-        applied=2 * rail_open_v * (1 + spec.ringing_allowance),
-        limit=diode.vrrm_v,
-        source=diode.provenance.document,
-        at=highest,
-    )
-    forward = Rating(
-        quantity="mean forward current of a leg",
-        unit="A",
-        applied=0.5 * demand.rail_mean_a,
-        limit=diode.if_a,
-        source=diode.provenance.document,
-        at="nominal, full sine",
-    )
-    partner = plan.rectifier.partner
-    uses.append(
-        PartUse(
-            role="rail rectifier",
-            letter="D",
-            part_id=diode.id,
-            description=diode.description,
-            quantity=1 if partner is not None else plan.rectifier.packages,
-            ratings=(reverse, forward),
-            in_drawer=at_hand(diode.id),
-            substitutes=plan.rectifier.candidates,
-            provenance=diode.provenance.kind,
-        )
-    )
-    if partner is not None:
-        uses.append(
-            PartUse(
-                role="rail rectifier, negative side",
-                letter="D",
-                part_id=partner.id,
-                description=partner.description,
-                quantity=1,
-                ratings=(
-                    Rating(
-                        quantity=reverse.quantity,
-                        unit="V",
-                        applied=reverse.applied,
-                        limit=partner.vrrm_v,
-                        source=partner.provenance.document,
-                        at=highest,
-                    ),
-                ),
-                in_drawer=at_hand(partner.id),
-                provenance=partner.provenance.kind,
-            )
-        )
-    for role, bank, volts, ripple, number in (
-        ("input capacitor", input_bank, demand.emf_max_v, input_ripple_a, input_bank.count),
-        ("rail capacitor", reservoir_bank, rail_open_v, reservoir_ripple_a, 2 * reservoir_bank.count),
-    ):
-        can = bank.capacitor
-        uses.append(
-            PartUse(
-                role=role,
-                letter="C",
-                part_id=can.id,
-                description=can.description,
-                quantity=number,
-                value=show(can.capacitance_f, "capacitance"),
-                tolerance=can.tolerance,
-                ratings=(
-                    Rating(
-                        quantity="voltage",
-                        unit="V",
-                        applied=volts,
-                        limit=can.voltage_v,
-                        source=can.provenance.document,
-                        at=highest,
-                    ),
-                    Rating(
-                        quantity="ripple current, rms",
-                        unit="A",
-                        applied=ripple / bank.count,
-                        limit=can.ripple_a or float("inf"),
-                        source=can.provenance.document,
-                        at="nominal, full sine",
-                    ),
-                ),
-                in_drawer=library.in_drawer(can.id) >= number,
-                substitutes=bank.candidates,
-                provenance=can.provenance.kind,
-            )
-        )
-    snubber_each_w = snubber_w / 2
-    uses += [
-        resistor("timing resistor", timing.rt_ohm, 1),
-        capacitor("timing capacitor", timing.ct_f, 1, "film or C0G capacitor", 50, 0.05),
-        capacitor("soft-start capacitor", timing.soft_start_f, 1, "electrolytic", 16, 0.2),
-        resistor("gate resistor", gate_ohm, 2 * count),
-        resistor("gate pull-down", 10e3, 2 * count),
-        resistor("snubber resistor", snubber_ohm, 2, max(1.0, ceil(2 * snubber_each_w))),
-        capacitor(
-            "snubber capacitor",
-            snubber_f,
-            2,
-            "film or C0G capacitor",
-            100 if demand.emf_max_v < 20 else 250,
-            0.1,
-        ),
-        resistor("rail bleeder", bleeder_ohm, 2, max(1.0, ceil(2 * rail_open_v**2 / bleeder_ohm))),
-    ]
-    if timing.rd_ohm > 0:
-        uses.append(resistor("discharge resistor", timing.rd_ohm, 1))
-    if timing.divider_top_ohm > 0:
-        uses.append(resistor("dead-time divider, top", timing.divider_top_ohm, 1))
-        uses.append(resistor("dead-time divider, bottom", timing.divider_bottom_ohm, 1))
-    if plan.buffered:
-        for polarity in ("npn", "pnp"):
-            transistor = next(
-                (
-                    t
-                    for t in sorted(library.transistors.values(), key=lambda t: (not at_hand(t.id), t.id))
-                    if t.polarity == polarity and t.ic_a >= 1.0 and t.vceo_v >= demand.emf_max_v * 1.2
-                ),
-                None,
-            )
-            if transistor is None:
-                raise NoSolutionError(
-                    message=f"No {polarity.upper()} transistor for the gate buffers.",
-                    quantity="collector current",
-                    value="1 A",
-                    limit="none in the library or drawer",
-                    source="parts library and drawer",
-                    remedy="Add one to the drawer, or choose a controller with stronger outputs.",
-                )
-            uses.append(
-                PartUse(
-                    role=f"gate buffer, {polarity.upper()}",
-                    letter="Q",
-                    part_id=transistor.id,
-                    description=transistor.description,
-                    quantity=2,
-                    ratings=(
-                        Rating(
-                            quantity="collector-emitter voltage",
-                            unit="V",
-                            applied=demand.emf_max_v,
-                            limit=transistor.vceo_v,
-                            source=transistor.provenance.document,
-                            at=highest,
-                        ),
-                    ),
-                    in_drawer=at_hand(transistor.id),
-                    provenance=transistor.provenance.kind,
-                )
-            )
-    return tuple(uses)

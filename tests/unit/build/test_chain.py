@@ -10,15 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import NoSolutionError
-from subwright.build.chain import (
-    ConverterModel,
-    LoadPoint,
-    Source,
-    find_clipping,
-    programme,
-    sine,
-    solve_chain,
-)
+from subwright.build.chain import find_clipping, solve_chain
+from subwright.build.chain_model import ConverterModel, LoadPoint, Source
+from subwright.build.waveform import programme, sine
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,156 @@
+"""What the chain is made of: source, converter, power stage and load; and the point that it settles at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.physics.push_pull import PulseShape, pulse_shape
+
+__all__ = ["ChainPoint", "ConverterModel", "LoadPoint", "PowerStage", "Source"]
+
+Array = NDArray[np.float64]
+
+
+class PowerStage(Protocol):
+    """What the chain needs to know of an amplifier."""
+
+    @property
+    def from_battery(self) -> bool:
+        """Whether it runs straight from the battery, without a converter."""
+
+    @property
+    def recirculates(self) -> bool:
+        """Whether reactive power flows back into its supply (switching stages)."""
+
+    def input_power_w(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> Array:
+        """Power taken from the supply at an instant, W."""
+
+    def loss_split_w(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> Mapping[str, Array]:
+        """The same power less the output, split by cause, W."""
+
+    def clip_peak_v(self, v_rail_v: Array, load_ohm: float) -> Array:
+        """Highest peak voltage across the load at the given supply, V."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Source:
+    """Battery and cable as seen from the input terminals."""
+
+    battery_ohm: float
+    cable_ohm: float
+    contact_ohm: float
+
+    @property
+    def total_ohm(self) -> float:
+        """Whole source resistance, ohm."""
+        return self.battery_ohm + self.cable_ohm + self.contact_ohm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConverterModel:
+    """Averaged electrical model of the push-pull converter, hot values, per the real parts.
+
+    ``rail_count`` is 2 for split rails. All primary-side resistances are those of one conducting path.
+    """
+
+    ratio: float  # Ns / Np, half windings
+    switching_hz: float
+    share: float  # of the period in which either switch conducts
+    switch_ohm: float
+    primary_winding_ohm: float
+    link_ohm: float
+    secondary_winding_ohm: float
+    diode_ohm: float
+    diode_v: float
+    leakage_h: float  # referred to one half-primary
+    input_esr_ohm: float
+    reservoir_esr_ohm: float
+    turn_off_s: float  # overlap of voltage and current at turn-off
+    gate_w: float
+    control_w: float
+    core_w: float  # at core_v on the half-primary
+    core_v: float
+    core_exponent: float  # of loss against voltage
+    shunt_s: float  # loss conductance to V_terminal², siemens: snubber and output capacitance
+
+    @property
+    def primary_ohm(self) -> float:
+        """Resistance of one conducting primary path, ohm."""
+        return self.switch_ohm + self.primary_winding_ohm + self.link_ohm
+
+    @property
+    def secondary_ohm(self) -> float:
+        """Resistance of one conducting secondary path, ohm."""
+        return self.secondary_winding_ohm + self.diode_ohm
+
+    def shape(self) -> PulseShape:
+        """Shape of the primary current pulse (dimensionless factors)."""
+        loop = self.primary_ohm + self.secondary_ohm / self.ratio**2
+        return pulse_shape(self.share / (2.0 * self.switching_hz), self.leakage_h, loop)
+
+    @property
+    def averaging(self) -> float:
+        """Mean over final current, over the whole period (dimensionless)."""
+        return self.share * self.shape().average
+
+    @property
+    def mean_square_factor(self) -> float:
+        """Mean square of the pulsed current over the square of its mean (dimensionless, >= 1)."""
+        shape = self.shape()
+        return shape.mean_square / (self.share * shape.average**2)
+
+    @property
+    def overlap(self) -> float:
+        """Share of the primary current that turn-off overlap adds (dimensionless)."""
+        shape = self.shape()
+        return 2.0 * self.switching_hz * self.turn_off_s * shape.end / (self.share * shape.average)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadPoint:
+    """A load at one frequency: its admittance. A dummy resistor has no susceptance."""
+
+    conductance_s: float
+    susceptance_s: float = 0.0
+
+    @property
+    def magnitude_ohm(self) -> float:
+        """Modulus of the impedance, ohm."""
+        return 1.0 / float(np.hypot(self.conductance_s, self.susceptance_s))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ChainPoint:
+    """Solution of the chain for one waveform at a set of battery voltages; arrays are over the corners."""
+
+    emf_v: Array
+    peak_v: Array  # peak output voltage
+    output_w: Array  # mean power into the load
+    battery_w: Array  # mean power out of the battery's EMF
+    battery_a: Array  # mean
+    battery_rms_a: Array
+    battery_peak_a: Array
+    terminal_v: Array  # mean
+    terminal_least_v: Array
+    rail_crest_v: Array  # working rail at the crest
+    rail_mean_v: Array
+    rail_other_v: Array  # the idling rail at the crest
+    rail_a: Array  # mean current out of one rail
+    rail_peak_a: Array
+    primary_rms_a: Array  # in one half-primary, switching and bass both
+    primary_peak_a: Array  # final value of the pulse at the crest
+    secondary_rms_a: Array  # in one half-secondary
+    diode_a: Array  # mean current in one diode
+    input_ripple_a: Array  # rms, input capacitor bank
+    reservoir_ripple_a: Array  # rms at the switching frequency, one rail's bank
+    losses_w: Mapping[str, Array]
+
+    def imbalance(self) -> Array:
+        """Share of the battery's power that neither losses nor output explain (dimensionless)."""
+        total = self.output_w + sum(self.losses_w.values())
+        return np.asarray((self.battery_w - total) / self.battery_w)

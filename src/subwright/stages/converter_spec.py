@@ -1,0 +1,137 @@
+"""What goes into the converter's design: the builder's wishes, the demand on it, and the first-half plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from subwright.base.fields import (
+    Capacitance,
+    Frequency,
+    Ratio,
+    Resistance,
+    StageSpec,
+    Time,
+    Voltage,
+    choice,
+    quantity,
+)
+from subwright.parts.schema import Controller
+from subwright.stages.converter_parts import RectifierChoice, SwitchChoice
+from subwright.stages.converter_timing import Timing
+
+__all__ = ["ConverterDemand", "ConverterPlan", "ConverterSpec", "Magnetics"]
+
+
+class ConverterSpec(StageSpec):
+    """What the builder may say about the converter."""
+
+    topology: Literal["auto", "push-pull", "none"] = choice(
+        "auto", why="auto: push-pull when the amplifier needs rails, none when it runs from the battery."
+    )
+    switching_hz: Frequency = quantity(
+        "50 kHz",
+        low="20 kHz",
+        high="150 kHz",
+        why="Rate of one full push-pull cycle; the controller's ramp runs at twice that.",
+    )
+    dead_time_s: Time = quantity(
+        "0.8 us", low="0.2 us", high="5 us", why="Time with both switches off at each change-over."
+    )
+    controller: str = choice("auto", why="Controller id from the library or drawer.")
+    mosfet: str = choice("auto", why="Switch id from the library or drawer.")
+    mosfets_per_side: int | None = choice(None, why="Switches in parallel on each half-primary, 1 to 4.")
+    rectifier: str = choice("auto", why="Rail rectifier id from the library or drawer.")
+    rail_v: Voltage | None = quantity(
+        None,
+        low="10 V",
+        high="120 V",
+        why="Rail wanted at the crest of full power; auto: what the amplifier needs.",
+    )
+    spike_allowance: Ratio = quantity(
+        "0.3",
+        low="0.1",
+        high="1.0",
+        why="Drain spike over twice the battery voltage that the switch must stand, as a share.",
+    )
+    ringing_allowance: Ratio = quantity(
+        "0.3", low="0.1", high="1.0", why="Rectifier ringing over the reverse step, as a share."
+    )
+    link_ohm: Resistance = quantity(
+        "0.6 mohm",
+        low="0.05 mohm",
+        high="10 mohm",
+        why="Resistance of board copper and wire links in one primary path.",
+    )
+    input_capacitor: str = choice("auto", why="Input electrolytic id from the library or drawer.")
+    reservoir_capacitor: str = choice("auto", why="Rail electrolytic id from the library or drawer.")
+    reservoir_f: Capacitance | None = quantity(
+        None,
+        low="100 uF",
+        high="100 mF",
+        why="Capacitance of one rail; auto: what rail pumping and ripple need.",
+    )
+    soft_start_s: Time = quantity(
+        "0.3 s", low="0.02 s", high="3 s", why="Time over which the duty opens at switch-on."
+    )
+    timing_resistor_series: Literal["E12", "E24", "E96"] = choice(
+        "E24", why="Preferred-value series of the timing resistors."
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConverterDemand:
+    """What amplifier and supply ask of the converter.
+
+    Currents are at full sine and nominal battery; ``rail_`` values are per side.
+    """
+
+    rail_needed_v: float  # working rail at the crest
+    rail_max_v: float  # highest that the amplifier stands
+    rail_crest_a: float  # out of the working rail at the crest
+    rail_mean_a: float  # mean out of one rail
+    music_mean_square: float  # mean of the squared music current over its squared crest, full sine: 0.5
+    emf_nominal_v: float
+    emf_max_v: float
+    source_ohm: float
+    pumping_f: float  # least rail capacitance against rail pumping, 0 where the amplifier doesn't pump
+    rail_ripple_v: float  # switching-frequency ripple accepted on a rail
+    switch_c: float  # junction temperatures, from the heat stage or assumed
+    diode_c: float
+    lowest_note_hz: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Magnetics:
+    """The wound transformer as the converter sees it: real values, hot."""
+
+    primary_turns: int
+    secondary_turns: int
+    primary_ohm: float  # one half-primary
+    secondary_ohm: float  # one half-secondary
+    leakage_h: float  # referred to one half-primary
+    magnetising_h: float
+    core_w: float
+    core_v: float
+    core_exponent: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConverterPlan:
+    """First half of the design: timing, switch, rectifier, and what the transformer must do."""
+
+    controller: Controller
+    timing: Timing
+    switch: SwitchChoice
+    rectifier: RectifierChoice
+    drain_limit_needed_v: float
+    reverse_needed_v: float
+    ratio_least: float
+    ratio_most: float
+    primary_rms_a: float  # one half-primary, full sine
+    secondary_rms_a: float
+    primary_peak_a: float
+    gate_a: float
+    buffered: bool
+    drive_v: float
+    reasons: tuple[str, ...]
