@@ -166,14 +166,14 @@ def parallel_damping_ohm(inductance_h: float, capacitance_f: float, ratio: float
     Source
     ------
     Erickson & Maksimovic, Fundamentals of Power Electronics, chapter on input filters, optimum parallel
-    damping. [erickson]
+    damping. [erickson2001]
 
     >>> round(parallel_damping_ohm(22e-6, 680e-9, 2.0), 2)
     5.19
     """
     require("inductance", inductance_h, "H", above=0.0)
     require("capacitance", capacitance_f, "F", above=0.0)
-    require("damping capacitor ratio", ratio, "", at_least=0.5, at_most=10.0, source="erickson")
+    require("damping capacitor ratio", ratio, "", at_least=0.5, at_most=10.0, source="erickson2001")
     quality = math.sqrt((2.0 + ratio) * (4.0 + 3.0 * ratio) / (2.0 * ratio**2 * (4.0 + ratio)))
     return math.sqrt(inductance_h / capacitance_f) * quality
 
