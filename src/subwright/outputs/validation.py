@@ -96,6 +96,10 @@ def _message(detail: ErrorDetails, loc: KeyPath, model: type[BaseModel]) -> str:
         return unknown_key(loc, model)
     if kind in {"literal_error", "enum"}:
         return _not_a_choice(detail, given)
+    if kind in {"string_too_short", "string_too_long"}:
+        limit = detail["ctx"]["min_length" if kind == "string_too_short" else "max_length"]
+        least = "at least" if kind == "string_too_short" else "at most"
+        return f"is {short(given)}; write {least} {limit} {'character' if limit == 1 else 'characters'}"
     if kind in _WANTED:
         return f"is {short(given)}; {_WANTED[kind]}"
     return _plain(detail["msg"])

@@ -1,5 +1,7 @@
 """Reading TOML with located problems, the line index, and saving without loss."""
 
+# ruff: noqa: E501  (a row of a table stays on one line)
+
 from __future__ import annotations
 
 import os
