@@ -64,6 +64,7 @@ _COLOURS: tuple[tuple[str, str, str], ...] = (
     ("s3", "stroke", "soft"),
     ("s4", "stroke", "soft"),
     ("lim", "stroke", "accent"),
+    ("ref", "stroke", "soft"),
     ("hach", "stroke", "accent"),
     ("band", "fill", "tint"),
     ("wash", "fill", "wash"),
@@ -91,6 +92,7 @@ _SHAPES = """
 .sw .s3{{stroke-width:1.6px}}
 .sw .s4{{stroke-width:1.8px;stroke-dasharray:1.5 4}}
 .sw .lim{{fill:none;stroke-width:1.4px}}
+.sw .ref{{fill:none;stroke-width:1.2px;stroke-dasharray:10 3 2 3}}
 .sw .hach{{fill:none;stroke-width:.9px}}
 .sw .open,.sw .part{{stroke-width:1.4px}}
 """

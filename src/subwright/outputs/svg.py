@@ -59,7 +59,10 @@ class Band:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Limit:
-    """A straight limit at ``value`` on the y axis (or x axis), hatched on the side that is forbidden."""
+    """A straight limit at ``value`` on the y axis (or x axis), hatched on the side that is forbidden.
+
+    With no forbidden side it's a reference line, drawn in ink.
+    """
 
     label: str
     value: float
@@ -212,7 +215,7 @@ class Plot:
 
     def render(self, *, inline: bool = False) -> str:
         """The plot as SVG text; ``inline`` leaves out the style block, for a page that carries it once."""
-        top = 46.0 + (20.0 if self.spans else 0.0)
+        top = 52.0 + (20.0 if self.spans else 0.0)
         bottom = self.height - 40.0
         y = self._y_scale(bottom, top)
         left = 14.0 + max((text_width(t) for t in y.texts), default=0.0) + 6.0
@@ -241,6 +244,11 @@ class Plot:
         data = [s.y for s in self.series]
         data += [v for b in self.bands for v in (b.low, b.high)]
         data += [np.array([v.value]) for v in self.limits if v.axis == "y"]
+        spread = max(float(d.max()) for d in data) - min(float(d.min()) for d in data)
+        # room to see the forbidden side of a limit that would else lie on the frame
+        room = {"above": 0.06 * spread, "below": -0.06 * spread, "none": 0.0}
+        if self.y.scale == "linear":
+            data += [np.array([v.value + room[v.forbidden]]) for v in self.limits if v.axis == "y"]
         data += [np.array([m.y]) for m in self.marks]
         return _scale(self.y, data, bottom, top, 40.0, tight=False)
 
@@ -293,7 +301,7 @@ class Plot:
             if text_width(name, 11) <= b - a:
                 out.append(text((a + b) / 2, top - 6.5, name, classes="t sm", anchor="middle"))
         if key:
-            legend = "  ".join(f"{i + 1} {name}" for i, name in enumerate(key))
+            legend = " \u00b7 ".join(f"{i + 1} {name}" for i, name in enumerate(key))
             out.append(text(left, self.height - 8, legend, classes="ts sm"))
         return out
 
@@ -305,7 +313,14 @@ class Plot:
             f'<svg x="{num(left)}" y="{num(top)}" width="{num(right - left)}" height="{num(bottom - top)}"'
             f' viewBox="{num(left)} {num(top)} {num(right - left)} {num(bottom - top)}">'
         ]
+        # a mark has only one place to be named at, so it chooses first
         wanted: list[Wanted] = []
+        dots: list[str] = []
+        for mark in self.marks:
+            mx, my = x.one(mark.x), y.one(mark.y)
+            if left <= mx <= right and top <= my <= bottom:
+                dots.append(f'<circle cx="{num(mx)}" cy="{num(my)}" r="3.5" class="open"/>')
+                self._want(wanted, mark.label, np.array([mx]), np.array([my]), frame, "t", 0.0)
         body += [part for v in self.limits for part in _shade(v, x if v.axis == "x" else y, frame)]
         for band in self.bands:
             bx, low, high = x.to(band.x), y.to(band.low), y.to(band.high)
@@ -315,9 +330,12 @@ class Plot:
                 self._want(wanted, band.label, bx, high, frame, "ts", 0.5)
         for v in self.limits:
             lx, ly = _limit_line(v, x if v.axis == "x" else y, frame)
-            body.append(line(lx[0], ly[0], lx[1], ly[1], classes="lim"))
+            free = v.forbidden == "none"
+            body.append(line(lx[0], ly[0], lx[1], ly[1], classes="ref" if free else "lim"))
             near = 0.05 if v.axis == "y" else 0.95
-            self._want(wanted, v.label, np.array(lx), np.array(ly), frame, "ta", near, _allowed(v))
+            self._want(
+                wanted, v.label, np.array(lx), np.array(ly), frame, "ts" if free else "ta", near, _allowed(v)
+            )
         for s in self.series:
             sx, sy = x.to(np.asarray(s.x, dtype=float)), y.to(np.asarray(s.y, dtype=float))
             if sx.size == 1:
@@ -325,12 +343,7 @@ class Plot:
             else:
                 body.append(f'<polyline points="{points(sx, sy)}" class="{_STYLE_CLASS[s.style]}"/>')
             self._want(wanted, s.label, sx, sy, frame, _TEXT_CLASS[s.style], s.near)
-        body.append("</svg>")
-        for mark in self.marks:
-            mx, my = x.one(mark.x), y.one(mark.y)
-            if left <= mx <= right and top <= my <= bottom:
-                body.append(f'<circle cx="{num(mx)}" cy="{num(my)}" r="3.5" class="open"/>')
-                self._want(wanted, mark.label, np.array([mx]), np.array([my]), frame, "t", 0.0)
+        body += ["</svg>", *dots]
         return body, wanted
 
     @staticmethod

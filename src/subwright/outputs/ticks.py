@@ -35,10 +35,14 @@ def nice_range(low: float, high: float, *, count: int = 5) -> tuple[float, float
 
 
 def linear_ticks(low: float, high: float, *, count: int = 5) -> Ticks:
-    """At most about ``count`` round steps between ``low`` and ``high``."""
-    step = _step(high - low, count)
-    first = math.ceil(low / step - 1e-9)
-    last = math.floor(high / step + 1e-9)
+    """About ``count`` round steps between ``low`` and ``high``, never fewer than two ticks."""
+    while True:
+        step = _step(high - low, count)
+        first = math.ceil(low / step - 1e-9)
+        last = math.floor(high / step + 1e-9)
+        if last > first:
+            break
+        count += 1
     return Ticks(major=tuple(i * step for i in range(first, last + 1)), minor=())
 
 

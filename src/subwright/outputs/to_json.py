@@ -19,13 +19,9 @@ from pydantic import BaseModel
 
 from subwright.base.errors import SubwrightError
 
-__all__ = ["WALL_CLOCK", "Json", "dumps", "plain"]
+__all__ = ["Json", "dumps", "plain"]
 
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
-
-# dataclass field metadata: a field marked so holds a measured run time and stays out of the JSON,
-# because the same design must give the same bytes
-WALL_CLOCK = "wall_clock"
 
 
 def _refuse(path: str, message: str, value: str) -> SubwrightError:
@@ -73,16 +69,17 @@ def _fields(value: object) -> Iterator[tuple[str, object]]:
         return
     assert dataclasses.is_dataclass(value)  # narrowed by the caller
     for field in dataclasses.fields(value):
-        if not field.name.startswith("_") and not field.metadata.get(WALL_CLOCK, False):
+        if not field.name.startswith("_") and field.compare:
             yield field.name, getattr(value, field.name)
 
 
 def plain(value: object, *, path: str = "") -> Json:
     """The object as JSON types; ``path`` names the place in error messages.
 
-    Dataclasses and pydantic models become objects (private fields are left out), enums their value, numpy
+    Dataclasses and pydantic models become objects, enums their value, numpy
     arrays nested lists, complex numbers ``{"real": ..., "imag": ...}``, mappings objects with text keys, sets
-    sorted lists. Raises SubwrightError for NaN, infinity, and types that have no JSON form.
+    sorted lists. Left out are private fields and those that don't count when two results are compared
+    (measured run times), because the same design must give the same bytes. Raises SubwrightError for NaN, infinity, and types that have no JSON form.
     """
     if value is None or isinstance(value, bool):
         return value

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel
 
 from subwright.base.errors import SubwrightError
-from subwright.outputs.to_json import WALL_CLOCK, dumps, plain
+from subwright.outputs.to_json import dumps, plain
 from subwright.stages.common import Corner, Rating
 
 
@@ -35,7 +35,7 @@ class Result:
     corners: dict[Corner, float]
     impedance_ohm: np.ndarray
     ratings: tuple[Rating, ...] = ()
-    search_s: float = field(default=0.0, metadata={WALL_CLOCK: True})
+    search_s: float = field(default=0.0, compare=False)
 
 
 def make(**changes: object) -> Result:
