@@ -76,10 +76,10 @@ def _fields(value: object) -> Iterator[tuple[str, object]]:
 def plain(value: object, *, path: str = "") -> Json:
     """The object as JSON types; ``path`` names the place in error messages.
 
-    Dataclasses and pydantic models become objects, enums their value, numpy
-    arrays nested lists, complex numbers ``{"real": ..., "imag": ...}``, mappings objects with text keys, sets
-    sorted lists. Left out are private fields and those that don't count when two results are compared
-    (measured run times), because the same design must give the same bytes. Raises SubwrightError for NaN, infinity, and types that have no JSON form.
+    Dataclasses and pydantic models become objects, enums their value, numpy arrays nested lists, complex
+    numbers ``{"real": ..., "imag": ...}``, mappings objects with text keys, sets sorted lists. Left out are
+    private fields and those that don't count when two results are compared (measured run times): the same
+    design must give the same bytes. Raises SubwrightError for NaN, infinity, and types without a JSON form.
     """
     if value is None or isinstance(value, bool):
         return value
