@@ -140,7 +140,7 @@ _ALL: tuple[Quantity, ...] = (
         unit="V",
         example="12 V",
         units=_prefixed("numk", "V"),
-        marks=_marks("umk", V=0),
+        marks=_marks("", V=0),
         ladder=_ladder("num_k", "V"),
     ),
     Quantity(
@@ -301,7 +301,12 @@ _ALL: tuple[Quantity, ...] = (
         name="thermal conductance",
         unit="W/K",
         example="0.7 W/K",
-        units={"W/K": UnitScale(), "mW/K": UnitScale(exponent=-3), "W/degC": UnitScale()},
+        units={
+            "W/K": UnitScale(),
+            "mW/K": UnitScale(exponent=-3),
+            "uW/K": UnitScale(exponent=-6),
+            "W/degC": UnitScale(),
+        },
         ladder=_ladder("um_", "W/K"),
     ),
     Quantity(
@@ -482,7 +487,7 @@ _ALL: tuple[Quantity, ...] = (
         name="noise density",
         unit="V/√Hz",
         example="8 nV/√Hz",
-        units={"V/rtHz": UnitScale(), "nV/rtHz": UnitScale(exponent=-9), "uV/rtHz": UnitScale(exponent=-6)},
+        units=_prefixed("num", "V/rtHz"),
         ladder=_ladder("num_", "V/√Hz"),
     ),
     Quantity(
@@ -618,6 +623,8 @@ def dimension_of(field_name: str) -> str:
 def key_of(field_name: str) -> str:
     """Build-file key of a field: its name without the unit suffix.
 
+    ``_turns`` stays, because it says what is counted: ``primary_turns = 4``.
+
     Parameters
     ----------
     field_name : name of a field, ``"cable_length_m"``.
@@ -631,7 +638,7 @@ def key_of(field_name: str) -> str:
     SubwrightError : the name ends in ``_per_…`` of an unknown compound unit.
     """
     suffix = _suffix_of(field_name)
-    return field_name[: -len(suffix)] if suffix else field_name
+    return field_name[: -len(suffix)] if suffix and suffix != "_turns" else field_name
 
 
 def words_of(field_name: str) -> str:

@@ -21,7 +21,7 @@ __all__ = ["code", "parse", "show"]
 _LONGEST = 60  # characters; longer text is not a value
 
 _PLAIN = re.compile(
-    r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))((?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s].*)?", re.DOTALL
+    r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))((?:[eE][+-]?[0-9]{1,3})?)(\s.*|[^0-9\s.].*)?", re.DOTALL
 )
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]+)\s+)?([0-9]+)\s?/\s?([0-9]+)\s*([^0-9/.].*)?", re.DOTALL)
 _MARKED = re.compile(r"([+-]?)([0-9]*)([A-Za-z])([0-9]+)\s?([A-Za-z]*)")
