@@ -7,7 +7,7 @@ others.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from subwright.base.errors import NoSolutionError
@@ -164,7 +164,13 @@ def _conflicts(
     ]
 
 
-def complete(stated: Mapping[str, float], *, tolerance: float = 0.03, air: Air = AIR_20C) -> Completion:
+def complete(
+    stated: Mapping[str, float],
+    *,
+    trusted: Collection[str] = (),
+    tolerance: float = 0.03,
+    air: Air = AIR_20C,
+) -> Completion:
     """Complete a parameter set and report contradictions.
 
     A set is built on the fewest stated values, most directly measurable first. If dropping one single stated
@@ -174,6 +180,8 @@ def complete(stated: Mapping[str, float], *, tolerance: float = 0.03, air: Air =
     Parameters
     ----------
     stated : values by the names in ``NAMES``, SI, each > 0 and finite.
+    trusted : stated names that come before all others and are never left out, for values measured on the
+        very driver.
     tolerance : relative difference above which two values disagree; 3 % covers data-sheet rounding and the
         spread in the constants of air.
     air : state of the air.
@@ -192,7 +200,8 @@ def complete(stated: Mapping[str, float], *, tolerance: float = 0.03, air: Air =
     """
     _check(stated)
     solvers = _solvers(air)
-    basis, closure = _basis(stated, NAMES, solvers)
+    order = sorted(NAMES, key=lambda name: name not in trusted)  # stable: NAMES' order within each group
+    basis, closure = _basis(stated, order, solvers)
     missing = [name for name in NAMES if name not in closure]
     if missing:
         raise NoSolutionError(
@@ -210,12 +219,12 @@ def complete(stated: Mapping[str, float], *, tolerance: float = 0.03, air: Air =
     suspects = []
     for name in stated:
         rest = {key: value for key, value in stated.items() if key != name}
-        _, rest_closure = _basis(rest, NAMES, solvers)
+        _, rest_closure = _basis(rest, order, solvers)
         if name in rest_closure and not _conflicts(rest, rest_closure, tolerance):
             suspects.append((name, rest_closure))
-    if len(suspects) == 1:
+    if len(suspects) == 1 and suspects[0][0] not in trusted:
         name, closure = suspects[0]
-        basis, _ = _basis({key: value for key, value in stated.items() if key != name}, NAMES, solvers)
+        basis, _ = _basis({key: value for key, value in stated.items() if key != name}, order, solvers)
         conflicts = _conflicts(stated, closure, tolerance)
     names = tuple(name for name, _ in suspects)
     return Completion(

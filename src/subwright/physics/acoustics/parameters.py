@@ -20,6 +20,7 @@ __all__ = [
     "piston_area_m2",
     "reference_efficiency",
     "sensitivity_db",
+    "strings_of",
     "with_coil_at",
     "with_source_resistance",
 ]
@@ -184,17 +185,7 @@ def grouped(model: DriverModel, count: int, connection: Connection) -> DriverMod
     ------
     [small-1972-direct] (multiple drivers); the electrical side is series and parallel connection.
     """
-    wanted = {"single": (1,), "series": (2, 3, 4), "parallel": (2, 3, 4), "series-parallel": (4,)}[connection]
-    if count not in wanted:
-        raise RangeError(
-            message=f"{count} driver(s) can't be wired {connection!r}.",
-            quantity="driver count",
-            value=str(count),
-            limit=" or ".join(str(n) for n in wanted) + f" for {connection!r}",
-            remedy='Use "single" for one driver; "series", "parallel" or (for four) "series-parallel" for more.',
-        )
-    in_series = {"single": 1, "series": count, "parallel": 1, "series-parallel": 2}[connection]
-    strings = count // in_series
+    in_series, strings = strings_of(count, connection)
     return DriverModel(
         re_ohm=model.re_ohm * in_series / strings,
         bl_tm=model.bl_tm * in_series,
@@ -205,6 +196,36 @@ def grouped(model: DriverModel, count: int, connection: Connection) -> DriverMod
         coil_k=model.coil_k * in_series / strings,
         coil_n=model.coil_n,
     )
+
+
+def strings_of(count: int, connection: Connection) -> tuple[int, int]:
+    """How ``count`` coils are wired: (coils in series in each string, strings in parallel).
+
+    Parameters
+    ----------
+    count : 1, 2, 3 or 4.
+    connection : "single" takes 1, "series" and "parallel" 2 to 4, "series-parallel" 4.
+
+    Raises
+    ------
+    RangeError : when count and connection don't go together.
+
+    Source
+    ------
+    [derived], series and parallel connection.
+    """
+    several = (2, 3, 4)
+    wanted = {"single": (1,), "series": several, "parallel": several, "series-parallel": (4,)}[connection]
+    if count not in wanted:
+        raise RangeError(
+            message=f"{count} driver(s) can't be wired {connection!r}.",
+            quantity="driver count",
+            value=str(count),
+            limit=" or ".join(str(n) for n in wanted) + f" for {connection!r}",
+            remedy='Use "single" for one driver, "series" or "parallel" for more, "series-parallel" for four.',
+        )
+    in_series = {"single": 1, "series": count, "parallel": 1, "series-parallel": 2}[connection]
+    return in_series, count // in_series
 
 
 def compound_pair(model: DriverModel) -> DriverModel:

@@ -116,10 +116,10 @@ def effective_length_m(area_m2: Real, volume_m3: Real, tuning: Real, *, air: Air
 
     Source
     ------
-    [beranek-mellow-2012], ch. 4 (Helmholtz resonator). Ø 100 mm, 60 L, 32 Hz: 381.4 mm.
+    [beranek-mellow-2012], ch. 4 (Helmholtz resonator). Ø 100 mm, 60 L, 32 Hz: 381.4 mm with c = 343.2 m/s.
 
     >>> round(1e3 * float(effective_length_m(math.pi * 0.05**2, 0.06, 32.0)), 1)
-    381.4
+    381.5
     """
     omega = 2.0 * math.pi * np.asarray(tuning)
     return air.speed_m_per_s**2 * np.asarray(area_m2) / (omega**2 * volume_m3)
@@ -193,7 +193,8 @@ def air_speed_m_per_s(volume_peak_m3: Real, frequency_hz: Real, area_m2: Real) -
     ------
     [derived], kinematics. 415 cm³ at 30 Hz through Ø 100 mm: 9.96 m/s.
     """
-    return 2.0 * math.pi * np.asarray(frequency_hz) * volume_peak_m3 / np.asarray(area_m2)
+    speed = 2.0 * math.pi * np.asarray(frequency_hz) * volume_peak_m3 / np.asarray(area_m2)
+    return np.asarray(speed, dtype=np.float64)
 
 
 def speed_limit_m_per_s(*, air: Air = AIR_20C, mach_share: float = MACH_SHARE) -> float:
