@@ -62,7 +62,9 @@ def test_runtime_list_is_the_one_in_pyproject() -> None:
 
 
 def test_every_wanted_package_is_pinned() -> None:
-    names = {re.sub(r"[-_.]+", "-", pin.split("==")[0]).lower() for pin in pinned(ROOT / "requirements/dev.txt")}
+    names = {
+        re.sub(r"[-_.]+", "-", pin.split("==")[0]).lower() for pin in pinned(ROOT / "requirements/dev.txt")
+    }
     for source in (ROOT / "requirements").glob("*.in"):
         for line in wanted(source):
             name = re.split(r"[<>=!~\[;]", line)[0].strip()
