@@ -1,0 +1,119 @@
+"""The winding sheet as plain text, for the bench: what to cut, how to wind, what to measure afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import fill
+
+from subwright.base.units import show
+from subwright.outputs.tables import number, percent
+from subwright.stages.common import Corner
+from subwright.stages.transformer_records import PhasingCheck, TransformerResult, WindingStep
+
+__all__ = ["check_rows", "step_rows", "winding_text"]
+
+_WIDTH = 78
+
+
+def _wrapped(words: str, indent: str = "", first: str = "") -> str:
+    return fill(words, _WIDTH, initial_indent=first or indent, subsequent_indent=indent)
+
+
+def step_rows(steps: tuple[WindingStep, ...]) -> tuple[tuple[str, ...], ...]:
+    """Steps as table rows: number, action, winding, turns, wire, cut, start, finish."""
+    return tuple(
+        (
+            str(step.number),
+            step.action,
+            str(step.turns) if step.turns else "",
+            f"{step.strands} \u00d7 {step.wire_id}" if step.wire_id and step.strands else step.wire_id,
+            f"{step.pieces} \u00d7 {show(step.cut_length_m, 'length')}" if step.pieces else "",
+            " ".join(step.start_labels),
+            " ".join(step.finish_labels),
+        )
+        for step in steps
+    )
+
+
+def check_rows(checks: tuple[PhasingCheck, ...]) -> tuple[tuple[str, ...], ...]:
+    """Readings on the finished transformer as table rows: number, action, expected, passes, meaning."""
+    return tuple(
+        (
+            str(check.number),
+            check.action,
+            number(check.expected, check.unit),
+            f"{number(check.low, check.unit)} to {number(check.high, check.unit)}",
+            check.failure,
+        )
+        for check in checks
+    )
+
+
+def winding_text(result: TransformerResult, *, name: str, stamp: str = "") -> str:
+    """The sheet as text of at most 78 columns where words allow; ends in a line feed."""
+    return "\n".join(_lines(result, name, stamp)) + "\n"
+
+
+def _lines(result: TransformerResult, name: str, stamp: str) -> Iterator[str]:
+    yield f"WINDING SHEET: {' '.join(name.split())}"
+    if stamp:
+        yield stamp
+    yield ""
+    yield from _facts(result)
+    yield ""
+    yield "WIND"
+    for step in result.steps:
+        lead = f"{step.number:>2}. "
+        yield _wrapped(step.action, " " * len(lead), lead)
+        for told in _told(step):
+            yield _wrapped(told, " " * 8, " " * 6 + "- ")
+    yield ""
+    yield "MEASURE BEFORE IT MEETS A BATTERY"
+    for check in result.checks:
+        lead = f"{check.number:>2}. "
+        yield _wrapped(check.action, " " * len(lead), lead)
+        expected = number(check.expected, check.unit)
+        window = f"{number(check.low, check.unit)} to {number(check.high, check.unit)}"
+        yield _wrapped(f"{check.quantity}: {expected}; passes from {window}", " " * 8, " " * 6 + "- ")
+        yield _wrapped(f"outside: {check.failure}", " " * 8, " " * 6 + "- ")
+
+
+def _facts(result: TransformerResult) -> Iterator[str]:
+    core = f"{result.core.id}, grade {result.material.id}"
+    rows = [("core", core + (f", {result.stack} stacked" if result.stack > 1 else ""))]
+    for winding in (result.primary, result.secondary):
+        halves = f"{winding.halves} halves of " if winding.halves > 1 else ""
+        rows.append(
+            (
+                winding.name,
+                f"{halves}{winding.turns} turns, {winding.strands} \u00d7 {winding.wire.id}, {result.lay}",
+            )
+        )
+        rows.append(
+            ("", f"cut {winding.strands * winding.halves} pieces to {show(winding.cut_length_m, 'length')}")
+        )
+    rows.append(
+        ("tape", f"{show(result.tape_length_m, 'length')}, {show(result.tape_width_m, 'length')} wide")
+    )
+    rows.append(("copper share", f"{percent(result.fill)} of the window, limit {percent(result.fill_limit)}"))
+    flux = result.flux_peak_t.get(Corner.MAX)
+    if flux is not None:
+        limit = show(result.flux_limit_t, "flux density")
+        rows.append(("peak flux", f"{show(flux, 'flux density')} at the highest battery, limit {limit}"))
+    rows.append(
+        ("finished size", f"{show(result.outer_m, 'length')} across, {show(result.height_m, 'length')} high")
+    )
+    for label, words in rows:
+        yield f"{label:<14}{words}".rstrip()
+
+
+def _told(step: WindingStep) -> Iterator[str]:
+    if step.pieces and step.cut_length_m > 0.0:
+        yield f"cut {step.pieces} \u00d7 {step.wire_id} to {show(step.cut_length_m, 'length')}"
+    if step.turns:
+        layers = f" in {step.layers} layer{'s' if step.layers != 1 else ''}" if step.layers else ""
+        yield f"{step.turns} turns{layers}" + (f", {step.direction}" if step.direction else "")
+    if step.start_labels:
+        yield f"starts {' '.join(step.start_labels)}; finishes {' '.join(step.finish_labels)}"
+    if step.dots:
+        yield f"alike (dot): {' '.join(step.dots)}"
