@@ -1,0 +1,1 @@
+"""Small analogue networks: dividers, comparators, thermistors, active filters, their tolerance and noise."""

@@ -1,0 +1,198 @@
+"""Rational transfer functions whose coefficients may be arrays: one build, or a whole Monte Carlo crowd.
+
+A polynomial in s is a tuple of coefficients, lowest power first; each coefficient is a float or an array
+with one element per build.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import reduce
+from typing import TypeAlias
+
+import numpy as np
+
+from ._checks import Array, ArrayLike, Complex, positive
+
+__all__ = ["Polynomial", "Rational", "add", "gain_band", "multiply", "power_polynomial", "scale"]
+
+Polynomial: TypeAlias = tuple[ArrayLike, ...]
+
+
+def add(*terms: Polynomial) -> Polynomial:
+    """Sum of polynomials of any lengths.
+
+    Parameters
+    ----------
+    terms : polynomials, lowest power first; coefficients in any one unit.
+
+    Returns
+    -------
+    The sum, as long as the longest term.
+
+    Source
+    ------
+    [derived].
+
+    >>> add((1.0, 2.0), (3.0,))
+    (4.0, 2.0)
+    """
+    length = max(len(t) for t in terms)
+    result: list[ArrayLike] = [0.0] * length
+    for term in terms:
+        for power, coefficient in enumerate(term):
+            result[power] = result[power] + coefficient
+    return tuple(result)
+
+
+def multiply(first: Polynomial, second: Polynomial) -> Polynomial:
+    """Product of two polynomials.
+
+    Parameters
+    ----------
+    first, second : polynomials, lowest power first.
+
+    Returns
+    -------
+    The product.
+
+    Source
+    ------
+    [derived].
+
+    >>> multiply((1.0, 2.0), (1.0, 3.0))
+    (1.0, 5.0, 6.0)
+    """
+    result: list[ArrayLike] = [0.0] * (len(first) + len(second) - 1)
+    for i, a in enumerate(first):
+        for j, b in enumerate(second):
+            result[i + j] = result[i + j] + a * b
+    return tuple(result)
+
+
+def scale(polynomial: Polynomial, factor: ArrayLike) -> Polynomial:
+    """Polynomial times a factor.
+
+    Parameters
+    ----------
+    polynomial : lowest power first.
+    factor : any unit, scalar or array.
+
+    Returns
+    -------
+    The scaled polynomial.
+
+    Source
+    ------
+    [derived].
+
+    >>> scale((1.0, 2.0), 3.0)
+    (3.0, 6.0)
+    """
+    return tuple(c * factor for c in polynomial)
+
+
+def power_polynomial(polynomial: Polynomial) -> Polynomial:
+    """|P(jω)|² as a polynomial in ω², lowest power first.
+
+    Parameters
+    ----------
+    polynomial : P(s), lowest power first.
+
+    Returns
+    -------
+    Coefficients of ω⁰, ω², ω⁴ …
+
+    Source
+    ------
+    [derived]: P(jω) P(-jω) keeps the even powers only.
+
+    >>> power_polynomial((1.0, 2.0))
+    (1.0, 4.0)
+    """
+    even = tuple(c * (-1) ** k for k, c in enumerate(polynomial[0::2]))
+    odd = tuple(c * (-1) ** k for k, c in enumerate(polynomial[1::2]))
+    squares = multiply(even, even)
+    return add(squares, (0.0, *multiply(odd, odd))) if odd else squares
+
+
+def _evaluate(polynomial: Polynomial, s: Complex) -> Complex:
+    value: Complex = np.zeros_like(s)
+    for coefficient in reversed(polynomial):
+        value = value * s + coefficient
+    return value
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Rational:
+    """A transfer function numerator/denominator in s, V/V.
+
+    Attributes
+    ----------
+    numerator, denominator : polynomials in s (s, s² … so coefficients are in powers of seconds).
+    """
+
+    numerator: Polynomial
+    denominator: Polynomial
+
+    def at(self, frequency_hz: ArrayLike) -> Complex:
+        """Complex gain at ``frequency_hz`` (Hz, scalar or array that broadcasts with the coefficients).
+
+        >>> low_pass = Rational(numerator=(1.0,), denominator=(1.0, 1e-3))
+        >>> round(abs(complex(low_pass.at(159.15494309))), 6)
+        0.707107
+        """
+        s = 2j * np.pi * np.asarray(frequency_hz, dtype=float)
+        return _evaluate(self.numerator, s) / _evaluate(self.denominator, s)
+
+    def __mul__(self, other: Rational) -> Rational:
+        """Cascade of two blocks that don't load each other."""
+        return Rational(
+            numerator=multiply(self.numerator, other.numerator),
+            denominator=multiply(self.denominator, other.denominator),
+        )
+
+
+def _power_on_grid(polynomial: Polynomial, omega2: Array) -> Array:
+    """|P|² on a grid of ω², shape (grid, builds), through one matrix product."""
+    coefficients = np.broadcast_arrays(*(np.atleast_1d(c) for c in power_polynomial(polynomial)))
+    powers = omega2[:, None] ** np.arange(len(coefficients))[None, :]
+    return np.asarray(powers @ np.stack(coefficients))
+
+
+def gain_band(
+    blocks: Sequence[Rational], frequency_hz: Array, percent: tuple[float, ...] = (1.0, 50.0, 99.0)
+) -> Array:
+    """Percentiles of a cascade's gain over its builds.
+
+    Parameters
+    ----------
+    blocks : transfer functions whose coefficients are arrays, one element per build.
+    frequency_hz : Hz, > 0, shape (n,).
+    percent : percentiles, 0 to 100.
+
+    Returns
+    -------
+    Magnitudes, V/V, shape (percentiles, n); nearest-rank percentiles.
+
+    Raises
+    ------
+    RangeError : a frequency isn't above zero.
+
+    Source
+    ------
+    [gum101], propagation of distributions; power polynomials avoid complex arithmetic.
+
+    >>> crowd = Rational(numerator=(1.0,), denominator=(1.0, np.linspace(0.9e-3, 1.1e-3, 101)))
+    >>> bool(np.all(np.diff(gain_band([crowd], np.array([159.0]))[:, 0]) > 0))
+    True
+    """
+    positive("frequency", frequency_hz, "Hz")
+    omega2 = (2 * np.pi * np.asarray(frequency_hz, dtype=float)) ** 2
+    above = reduce(np.multiply, (_power_on_grid(b.numerator, omega2) for b in blocks))
+    below = reduce(np.multiply, (_power_on_grid(b.denominator, omega2) for b in blocks))
+    power = above / below
+    count = power.shape[1]
+    ranks = [round(p / 100.0 * (count - 1)) for p in percent]
+    return np.asarray(np.sqrt(np.partition(power, sorted(set(ranks)), axis=1)[:, ranks].T))
