@@ -139,7 +139,7 @@ def _entry(key: str) -> SpecEntry:
     if entry is None:
         raise SubwrightError(
             message=f"the build file has no key {key!r}{did_you_mean(key, spec_keys())}",
-            remedy="list the keys with: subwright explain keys",
+            remedy="list the keys with: subwright explain",
         )
     return entry
 
@@ -417,8 +417,8 @@ def finding_codes() -> tuple[str, ...]:
     return tuple(rule.code for rule in rules())
 
 
-def explain(code: str) -> Explanation:
-    """Explain a finding's code, a key of the build file, or a bibliography key.
+def explain(code: str = "") -> Explanation:
+    """Explain a finding's code, a key of the build file, or a bibliography key; "" lists what there is.
 
     Raises
     ------
@@ -426,6 +426,8 @@ def explain(code: str) -> Explanation:
         It is none of the three; near misses are named.
     """
     word = code.strip()
+    if not word:
+        return _index_page()
     if word.upper() in finding_codes():
         return _rule_page(word)
     if (entry := entry_at(BuildSpec, tuple(word.split(".")))) is not None:
@@ -436,8 +438,18 @@ def explain(code: str) -> Explanation:
     known = (*finding_codes(), *spec_keys(), *bibliography())
     raise SubwrightError(
         message=f"{word!r} is no finding, no key of the build file and no source{did_you_mean(word, known)}",
-        remedy="findings are listed by: subwright findings FILE --all",
+        remedy="list them with: subwright explain",
     )
+
+
+def _index_page() -> Explanation:
+    checks = "\n".join(f"{rule.code}  {rule.title}" for rule in rules())
+    keys = "\n".join(
+        f"{dotted(table.loc) if table.loc else 'top of the file'}: {', '.join(e.key for e in table.entries)}"
+        for table in spec_tables(BuildSpec)
+    )
+    sections = (("Checks", checks), ("Keys of the build file", keys), ("Sources", ", ".join(bibliography())))
+    return Explanation(code="", title="What can be explained", sections=sections)
 
 
 def _rule_page(code: str) -> Explanation:

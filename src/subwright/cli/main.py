@@ -212,10 +212,10 @@ def explain(
         typer.Argument(
             metavar="CODE", help="A finding, a build-file key or a source.", autocompletion=_complete_code
         ),
-    ],
+    ] = "",
     as_json: AsJson = False,
 ) -> Answer:
-    """Explain a finding (SUP-01), a key of the build file (supply.cable_length) or a source."""
+    """Explain a finding (SUP-01), a build-file key (supply.cable_length) or a source; alone: list them."""
     from subwright.cli import show
 
     return show.explain(code)

@@ -53,9 +53,7 @@ def drawer_add(file: Path, part: str, quantity: int) -> Answer:
     def text() -> RenderableType:
         return Text(clean(f"{row.id}: {row.in_drawer} at hand"))
 
-    return Answer(
-        command="drawer add", data=lambda: {"file": str(file), "part": _part(row)}, text=text
-    )
+    return Answer(command="drawer add", data=lambda: {"file": str(file), "part": _part(row)}, text=text)
 
 
 def _part(row: service.PartRow) -> Mapping[str, object]:

@@ -35,9 +35,7 @@ def new(file: Path, options: Mapping[str, str], others: Sequence[str], *, replac
 
     notes = (f"Written. Next: subwright design {file}",)
     spec = build.spec
-    return Answer(
-        command="new", data=lambda: {"file": str(file), "name": spec.name}, text=text, notes=notes
-    )
+    return Answer(command="new", data=lambda: {"file": str(file), "name": spec.name}, text=text, notes=notes)
 
 
 def _pair(text: str) -> tuple[str, str]:

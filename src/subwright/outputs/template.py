@@ -65,19 +65,19 @@ def _entry_lines(
     *,
     absent: bool = False,
 ) -> Iterator[str]:
+    after_plain = True
     for entry in table.entries:
-        yield ""
-        yield from _comment(explanation(entry))
         value = toml_value(values[entry.loc]) if entry.loc in values else entry.default or '"…"'
-        written = not absent and (entry.loc in values or entry.loc in plain or entry.required)
-        yield f"{'' if written else '# '}{entry.key} = {value}"
+        plain_here = not absent and (entry.loc in values or entry.loc in plain or entry.required)
+        if plain_here or after_plain:  # keys that stay as they are follow one another without a gap
+            yield ""
+        after_plain = plain_here
+        yield from _comment(explanation(entry))
+        yield f"{'' if plain_here else '# '}{entry.key} = {value}"
 
 
 def explanation(entry: SpecEntry) -> str:
-    """One sentence on a key, with its range or choices in brackets.
-
-    The default stands in the line below it, or in the brackets where that line holds another value.
-    """
+    """What a key is, with its range or choices in brackets."""
     facts = entry.range or " | ".join(entry.choices)
     return f"{entry.why} ({facts})" if facts else entry.why
 
