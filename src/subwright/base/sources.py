@@ -9,8 +9,8 @@ style, underlined), and names each work by its key in square brackets, with the 
     ------
     [mclyman-handbook], eq. 5-12; [iec-60063] for the values.
 
-Results carry the same keys in their ``sources`` tuple, so a build can list the works that it used. Keys are
-lower-case letters, digits, dots and hyphens. ``[derived]`` stands for algebra done here, and
+Results carry the same keys in their ``sources`` tuple, so a build can list the works that it used. Keys start
+with a lower-case letter and go on with letters, digits, dots and hyphens. ``[derived]`` stands for algebra done here, and
 ``[common-practice]`` for a habit of the trade without a source to name; both are entries like any other.
 
 The entries are in ``bibliography/*.toml``, one table per work::
@@ -42,10 +42,10 @@ __all__ = ["STATUSES", "Source", "Status", "bibliography", "cited_keys", "get"]
 Status = Literal["read", "read in a secondary page", "from memory", "derived", "common practice"]
 STATUSES: tuple[str, ...] = get_args(Status)
 
-_KEY = re.compile(r"[a-z0-9][a-z0-9.-]*")
-_CITED = re.compile(r"\[([a-z0-9][a-z0-9.-]*)\]")
+_KEY = re.compile(r"[a-z][a-z0-9.-]*")
+_CITED = re.compile(r"\[([a-z][a-z0-9.-]*)\]")
 _HEADING = re.compile(r"^[ \t]*Sources?[ \t]*\n[ \t]*-{3,}[ \t]*\n", re.MULTILINE)
-_NEXT_HEADING = re.compile(r"^[ \t]*\S.*\n[ \t]*-{3,}[ \t]*$", re.MULTILINE)
+_NEXT_PART = re.compile(r"^[ \t]*(?:>>>|\S.*\n[ \t]*-{3,}[ \t]*$)", re.MULTILINE)
 _FIELDS = {"author", "title", "year", "where", "status"}
 
 
@@ -103,7 +103,7 @@ def _source(key: str, entry: object, file: str) -> Source:
         return SubwrightError(message=f"{file}: the source [{key}] {why}")
 
     if not _KEY.fullmatch(key):
-        raise refuse("needs a key of lower-case letters, digits, dots and hyphens")
+        raise refuse("needs a key of lower-case letters, digits, dots and hyphens, starting with a letter")
     if not isinstance(entry, dict) or not set(entry) <= _FIELDS or not {"title", "status"} <= set(entry):
         raise refuse(f"needs title and status, and may have {', '.join(sorted(_FIELDS))}")
     status = entry["status"]
@@ -169,5 +169,5 @@ def cited_keys(docstring: str) -> tuple[str, ...]:
     if heading is None:
         return ()
     body = docstring[heading.end() :]
-    following = _NEXT_HEADING.search(body)
+    following = _NEXT_PART.search(body)
     return tuple(_CITED.findall(body[: following.start()] if following else body))

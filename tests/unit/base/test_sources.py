@@ -40,3 +40,4 @@ def test_cited_keys_reads_the_source_section_only() -> None:
     """
     assert cited_keys(text) == ("astm-b258", "derived")
     assert cited_keys("No section, [nothing].") == ()
+    assert cited_keys("A.\n\nSource\n------\n[derived]\n\n>>> table[crowd]\n") == ("derived",)
