@@ -64,7 +64,8 @@ class Sheet:
     key: str
     title: str
     lead: str = ""
-    facts: tuple[Fact, ...] = ()
+    values: tuple[tuple[str, str], ...] = ()  # what the builder needs to know
+    facts: tuple[Fact, ...] = ()  # what is checked, each beside its limit
     ratings: tuple[RatingRow, ...] = ()
     reasons: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()

@@ -1,0 +1,138 @@
+"""What can hurt, worded for the moment before the hand acts. Common practice; numbers come in as text."""
+
+from __future__ import annotations
+
+from subwright.outputs.views import Caution
+
+__all__ = [
+    "before_connecting",
+    "before_cutting",
+    "before_first_power",
+    "before_first_power_from_battery",
+    "before_mounting",
+    "before_playing",
+    "before_touching",
+    "before_winding",
+]
+
+
+def before_connecting(*, battery: str, fuse: str, fuse_distance: str, fault: str) -> Caution:
+    """Cable and battery. ``battery`` is the chemistry; the others are printed values."""
+    points = [
+        f"A short circuit here drives about {fault} until the fuse opens. Take rings, watches and chains off, "
+        "and use insulated tools.",
+        f"Fit the {fuse} fuse no farther than {fuse_distance} of cable from the battery's positive pole. The "
+        "cable up to the fuse is unprotected: sleeve it and keep it off metal edges.",
+        "Disconnect the battery's negative pole first and connect it last. Leave the fuse out until polarity "
+        "and every joint have been checked with a meter.",
+    ]
+    if battery == "lfp":
+        points.append(
+            "A lithium iron phosphate battery needs its own management system; its terminal current may exceed "
+            "the figure above. Don't charge it below 0 °C."
+        )
+    else:
+        points.append(
+            "A lead-acid battery gives off explosive gas while charging and holds acid: no sparks, eye "
+            "protection on, air moving."
+        )
+    points.append(
+        "Vehicle wiring touches safety systems. Keep clear of airbag and brake wiring, follow the vehicle "
+        "maker's instructions and local codes, and leave it to a licensed technician where they ask for one."
+    )
+    return Caution(before="you connect the battery", points=tuple(points))
+
+
+def before_winding() -> Caution:
+    """The winding bench."""
+    return Caution(
+        before="you wind",
+        points=(
+            "Wire under tension whips and cut ends are sharp: eye protection on.",
+            "Break the core's edges or tape them first. Ferrite chips are sharp, and a nick in the enamel is a "
+            "short circuit that shows only under power.",
+            "Burning or scraping enamel off makes fumes and dust: do it in moving air.",
+            "Measure phasing and insulation before the part meets a battery. One reversed half is a short "
+            "circuit across it.",
+        ),
+    )
+
+
+def before_first_power(*, rail: str, discharge: str) -> Caution:
+    """The first time the converter gets a voltage. ``rail`` and ``discharge`` are printed values."""
+    return Caution(
+        before="you switch on for the first time",
+        points=(
+            "Feed it from a laboratory supply with its current limit set low, or through a series resistor or "
+            "lamp. Connect neither driver nor battery yet.",
+            f"The rails reach \u00b1{rail}, twice that from one to the other: enough to hurt. One hand only, "
+            "and nobody alone.",
+            f"After switching off the rails need {discharge} to fall below 5 V. Measure them before you touch "
+            "anything; discharge them through a resistor, never with a screwdriver.",
+            "Wrongly connected electrolytics burst and switches can burn through. Eye protection on, a "
+            "covered board, a fire extinguisher within reach.",
+        ),
+    )
+
+
+def before_first_power_from_battery(*, supply: str) -> Caution:
+    """The first time an amplifier without converter gets a voltage."""
+    return Caution(
+        before="you switch on for the first time",
+        points=(
+            "Feed it from a laboratory supply with its current limit set low, or through a series resistor or "
+            "lamp. Connect neither driver nor battery yet.",
+            f"Both speaker terminals sit at half of the {supply} supply. Neither may touch the vehicle's body.",
+            "Wrongly connected electrolytics burst and switches can burn through. Eye protection on, a "
+            "covered board, a fire extinguisher within reach.",
+        ),
+    )
+
+
+def before_touching(*, sink: str) -> Caution:
+    """Hot parts. ``sink`` is the printed heatsink temperature."""
+    return Caution(
+        before="you touch or cover the heatsink",
+        points=(
+            f"It may reach {sink}. Metal above about 60 °C burns skin at a touch.",
+            "Leave its fins free, upright where possible, and nothing flammable near them. A carpeted box in "
+            "the sun starts from a hotter air than was reckoned with.",
+        ),
+    )
+
+
+def before_cutting(*, material: str) -> Caution:
+    """The saw."""
+    return Caution(
+        before="you cut the panels",
+        points=(
+            "Check every dimension against the driver and the vehicle before the first cut; the list is for "
+            "the outer faces after cutting.",
+            f"Dust from {material} harms the lungs and burns easily: mask and extraction on, ears and eyes "
+            "covered, work clamped, hands clear of the blade.",
+        ),
+    )
+
+
+def before_mounting(*, mass: str) -> Caution:
+    """The finished box in the vehicle."""
+    return Caution(
+        before="you drive with it",
+        points=(
+            f"It weighs about {mass}. In a crash or a hard stop it becomes a projectile: bolt or strap it to "
+            "structure rated for the load, not to trim.",
+            "Keep it clear of seat belts, airbags, exits, and of anything that must stay cool.",
+        ),
+    )
+
+
+def before_playing(*, level: str) -> Caution:
+    """Loud sound. ``level`` is the printed highest level."""
+    return Caution(
+        before="you turn it up",
+        points=(
+            f"It can reach about {level} at 1 m, more in a closed cabin. That damages hearing within minutes, "
+            "and low notes don't feel as loud as they are: measure, keep sessions short, wear protection.",
+            "It can drown sirens and horns. While driving, keep it low enough to hear them.",
+        ),
+    )
