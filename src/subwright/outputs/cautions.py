@@ -19,8 +19,8 @@ __all__ = [
 def before_connecting(*, battery: str, fuse: str, fuse_distance: str, fault: str) -> Caution:
     """Cable and battery. ``battery`` is the chemistry; the others are printed values."""
     points = [
-        f"A short circuit here drives about {fault} until the fuse opens. Take rings, watches and chains off, "
-        "and use insulated tools.",
+        f"A short circuit here drives about {fault} until the fuse opens. Take rings, watches and chains "
+        "off, and use insulated tools.",
         f"Fit the {fuse} fuse no farther than {fuse_distance} of cable from the battery's positive pole. The "
         "cable up to the fuse is unprotected: sleeve it and keep it off metal edges.",
         "Disconnect the battery's negative pole first and connect it last. Leave the fuse out until polarity "
@@ -28,8 +28,8 @@ def before_connecting(*, battery: str, fuse: str, fuse_distance: str, fault: str
     ]
     if battery == "lfp":
         points.append(
-            "A lithium iron phosphate battery needs its own management system; its terminal current may exceed "
-            "the figure above. Don't charge it below 0 °C."
+            "A lithium iron phosphate battery needs its own management system; its terminal current may "
+            "exceed the figure above. Don't charge it below 0 °C."
         )
     else:
         points.append(
@@ -49,8 +49,8 @@ def before_winding() -> Caution:
         before="you wind",
         points=(
             "Wire under tension whips and cut ends are sharp: eye protection on.",
-            "Break the core's edges or tape them first. Ferrite chips are sharp, and a nick in the enamel is a "
-            "short circuit that shows only under power.",
+            "Break the core's edges or tape them first. Ferrite chips are sharp, and a nick in the enamel is "
+            "a short circuit that shows only under power.",
             "Burning or scraping enamel off makes fumes and dust: do it in moving air.",
             "Measure phasing and insulation before the part meets a battery. One reversed half is a short "
             "circuit across it.",
@@ -63,12 +63,12 @@ def before_first_power(*, rail: str, discharge: str) -> Caution:
     return Caution(
         before="you switch on for the first time",
         points=(
-            "Feed it from a laboratory supply with its current limit set low, or through a series resistor or "
-            "lamp. Connect neither driver nor battery yet.",
+            "Feed it from a laboratory supply with its current limit set low, or through a series resistor "
+            "or lamp. Connect neither driver nor battery yet.",
             f"The rails reach \u00b1{rail}, twice that from one to the other: enough to hurt. One hand only, "
             "and nobody alone.",
-            f"After switching off the rails need {discharge} to fall below 5 V. Measure them before you touch "
-            "anything; discharge them through a resistor, never with a screwdriver.",
+            f"After switching off the rails need {discharge} to fall below 5 V. Measure them before you "
+            "touch anything; discharge them through a resistor, never with a screwdriver.",
             "Wrongly connected electrolytics burst and switches can burn through. Eye protection on, a "
             "covered board, a fire extinguisher within reach.",
         ),
@@ -80,9 +80,10 @@ def before_first_power_from_battery(*, supply: str) -> Caution:
     return Caution(
         before="you switch on for the first time",
         points=(
-            "Feed it from a laboratory supply with its current limit set low, or through a series resistor or "
-            "lamp. Connect neither driver nor battery yet.",
-            f"Both speaker terminals sit at half of the {supply} supply. Neither may touch the vehicle's body.",
+            "Feed it from a laboratory supply with its current limit set low, or through a series resistor "
+            "or lamp. Connect neither driver nor battery yet.",
+            f"Both speaker terminals sit at half of the {supply} supply. Neither may "
+            "touch the vehicle's body.",
             "Wrongly connected electrolytics burst and switches can burn through. Eye protection on, a "
             "covered board, a fire extinguisher within reach.",
         ),
@@ -131,8 +132,9 @@ def before_playing(*, level: str) -> Caution:
     return Caution(
         before="you turn it up",
         points=(
-            f"It can reach about {level} at 1 m, more in a closed cabin. That damages hearing within minutes, "
-            "and low notes don't feel as loud as they are: measure, keep sessions short, wear protection.",
+            f"It can reach about {level} at 1 m, more in a closed cabin. That damages hearing within "
+            "minutes, and low notes don't feel as loud as they are: measure, keep "
+            "sessions short, wear protection.",
             "It can drown sirens and horns. While driving, keep it low enough to hear them.",
         ),
     )
