@@ -69,8 +69,8 @@ class DriverResult:
     cms_m_per_n: float
     rms_kg_per_s: float
     le_h: float | None
-    coil_k: float  # K of K·(jω)ⁿ for the group, Ω·sⁿ
-    coil_n: float
+    coil_factor: float  # K of K·(jω)ⁿ for the group, Ω·sⁿ
+    coil_exponent: float
     efficiency: float  # reference efficiency, half space
     sensitivity_db: float  # at 1 m for 1 W into Re
     xmax_m: float
@@ -105,8 +105,8 @@ class DriverResult:
             cms_m_per_n=self.cms_m_per_n,
             rms_kg_per_s=self.rms_kg_per_s,
             sd_m2=self.sd_m2,
-            coil_k=self.coil_k,
-            coil_n=self.coil_n,
+            coil_factor=self.coil_factor,
+            coil_exponent=self.coil_exponent,
         )
 
 
@@ -149,7 +149,7 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
     for item in completion.disagreements:
         if record is not None and own.keys() & set(NAMES) and item.quantity not in own:
             reasons.append(
-                f"The record's {_word(item.quantity)} of {_show(item.quantity, item.stated)} no longer agrees "
+                f"Its {_word(item.quantity)} of {_show(item.quantity, item.stated)} no longer agrees "
                 f"with the values given here, which imply {_show(item.quantity, item.implied)}."
             )
             continue
@@ -181,7 +181,7 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
     if frame is None:
         frame = 1.18 * math.sqrt(4.0 * single.sd_m2 / math.pi)
         reasons.append(
-            f"Frame diameter unknown: {show(frame, 'length')} from the piston's (common practice); measure it."
+            f"Frame diameter unknown: {show(frame, 'length')} by the piston's (common practice); measure."
         )
     return DriverResult(
         part_id=record.id if record is not None else "",
@@ -203,8 +203,8 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
         cms_m_per_n=group.cms_m_per_n,
         rms_kg_per_s=group.rms_kg_per_s,
         le_h=known["le_h"] * in_series / strings if "le_h" in known else None,
-        coil_k=group.coil_k,
-        coil_n=group.coil_n,
+        coil_factor=group.coil_factor,
+        coil_exponent=group.coil_exponent,
         efficiency=values["efficiency"] * spec.count,
         sensitivity_db=sensitivity_db(values["efficiency"] * spec.count),
         xmax_m=known["xmax_m"],
@@ -304,8 +304,8 @@ def _single(values: Mapping[str, float], known: Mapping[str, float], reasons: li
         cms_m_per_n=values["cms_m_per_n"],
         rms_kg_per_s=values["rms_kg_per_s"],
         sd_m2=values["sd_m2"],
-        coil_k=k,
-        coil_n=n,
+        coil_factor=k,
+        coil_exponent=n,
     )
 
 
@@ -361,7 +361,7 @@ def _displacement(known: Mapping[str, float], sd_m2: float, reasons: list[str]) 
         return known["displacement_m3"]
     volume = float(_DISPLACEMENT_SHAPE * sd_m2**1.5)
     reasons.append(
-        f"Volume that the driver takes up in the box: {show(volume, 'volume')} from its size (common practice)."
+        f"Volume that the driver takes from the box: {show(volume, 'volume')} by its size (common practice)."
     )
     return volume
 

@@ -33,7 +33,7 @@ _DERIVED = "From the part's record, or worked out from the others."
 
 
 class DriverSpec(StageSpec):
-    """What the builder may say about the driver: a part id, parameters, or a part with values measured on it."""
+    """What the builder may say about the driver: a part id, parameters, or a part and values measured."""
 
     part: str | None = choice(None, why="Driver id from the drawer or the library.")
     name: str = choice("", why="What to call the driver when no part id is given.")

@@ -94,7 +94,8 @@ class Response:
         acoustic = dict.fromkeys(("radiation", "leakage", "absorption", "port"), np.zeros_like(current))
         for branch in self.load.branches:
             acoustic[branch.name] = np.abs(branch.ratio) ** 2 * branch.resistance_pa_s_per_m3 * flow
-        eddy_ohm = lossy_inductance_ohm(self.frequency_hz, self.driver.coil_k, self.driver.coil_n).real
+        driver = self.driver
+        eddy_ohm = lossy_inductance_ohm(self.frequency_hz, driver.coil_factor, driver.coil_exponent).real
         return PowerShares(
             frequency_hz=self.frequency_hz,
             input_w=np.real(self.current_a_per_v) * square,
@@ -145,8 +146,8 @@ def solve(
         + driver.sd_m2**2 * load.impedance_pa_s_per_m3
     )
     impedance = driver.re_ohm + driver.bl_tm**2 / mechanical
-    if driver.coil_k > 0.0:
-        impedance = impedance + lossy_inductance_ohm(frequency_hz, driver.coil_k, driver.coil_n)
+    if driver.coil_factor > 0.0:
+        impedance = impedance + lossy_inductance_ohm(frequency_hz, driver.coil_factor, driver.coil_exponent)
     current = 1.0 / (source_ohm + impedance)
     velocity = current * driver.bl_tm / mechanical
     per_flow = pressure_per_volume_velocity_pa_s_per_m3(frequency_hz, distance_m=distance_m, air=air)

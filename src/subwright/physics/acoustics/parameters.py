@@ -42,8 +42,8 @@ class DriverModel:
     cms_m_per_n: float
     rms_kg_per_s: float
     sd_m2: float
-    coil_k: float = 0.0
-    coil_n: float = 1.0
+    coil_factor: float = 0.0
+    coil_exponent: float = 1.0
 
     @property
     def fs_hz(self) -> float:
@@ -193,8 +193,8 @@ def grouped(model: DriverModel, count: int, connection: Connection) -> DriverMod
         cms_m_per_n=model.cms_m_per_n / count,
         rms_kg_per_s=model.rms_kg_per_s * count,
         sd_m2=model.sd_m2 * count,
-        coil_k=model.coil_k * in_series / strings,
-        coil_n=model.coil_n,
+        coil_factor=model.coil_factor * in_series / strings,
+        coil_exponent=model.coil_exponent,
     )
 
 
@@ -222,7 +222,7 @@ def strings_of(count: int, connection: Connection) -> tuple[int, int]:
             quantity="driver count",
             value=str(count),
             limit=" or ".join(str(n) for n in wanted) + f" for {connection!r}",
-            remedy='Use "single" for one driver, "series" or "parallel" for more, "series-parallel" for four.',
+            remedy='Use "single" for one, "series" or "parallel" for more, "series-parallel" for four.',
         )
     in_series = {"single": 1, "series": count, "parallel": 1, "series-parallel": 2}[connection]
     return in_series, count // in_series
@@ -243,7 +243,7 @@ def compound_pair(model: DriverModel) -> DriverModel:
         mms_kg=model.mms_kg * 2.0,
         cms_m_per_n=model.cms_m_per_n / 2.0,
         rms_kg_per_s=model.rms_kg_per_s * 2.0,
-        coil_k=model.coil_k / 2.0,
+        coil_factor=model.coil_factor / 2.0,
     )
 
 
