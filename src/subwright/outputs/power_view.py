@@ -1,0 +1,180 @@
+"""The power sheet: the flow from battery to air, where each watt goes, and every operating point."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from subwright.base.units import show
+from subwright.build.result import Design, EnergyBalance, OperatingPoint
+from subwright.outputs.flow import Flow, Peel, Step
+from subwright.outputs.sheet_parts import drawing
+from subwright.outputs.tables import percent
+from subwright.outputs.views import Figure, Grid
+from subwright.stages.common import Corner, Level
+
+__all__ = ["budget_grid", "flow_figure", "flow_of", "operating_grids"]
+
+# which stretch of the way a loss belongs to; names not listed stay with the driver and its box
+_STEP: Mapping[str, str] = MappingProxyType(
+    {
+        "battery": "supply",
+        "cable": "supply",
+        "fuse and contacts": "supply",
+        "input capacitors": "converter",
+        "switch conduction": "converter",
+        "switch turn-off": "converter",
+        "gate drive": "converter",
+        "control circuit": "converter",
+        "snubber and output capacitance": "converter",
+        "primary links": "converter",
+        "leakage clamp": "converter",
+        "primary copper": "transformer",
+        "core": "transformer",
+        "secondary copper": "transformer",
+        "rectifier": "rails",
+        "reservoir capacitors": "rails",
+    }
+)
+_ORDER = ("supply", "converter", "transformer", "rails", "amplifier", "driver and box")
+_AMPLIFIER = "amplifier "
+
+
+def _place(name: str) -> tuple[str, str]:
+    if name.startswith(_AMPLIFIER):
+        return "amplifier", name.removeprefix(_AMPLIFIER)
+    return _STEP.get(name, _ORDER[-1]), name
+
+
+def flow_of(balance: EnergyBalance, *, battery_v: float) -> Flow:
+    """The energy balance as a flow drawing."""
+    steps: dict[str, list[Peel]] = {name: [] for name in _ORDER}
+    for name, power_w in balance.entries[:-1]:
+        step, label = _place(name)
+        steps[step].append(Peel(label=label, power_w=power_w))
+    frequency = show(balance.frequency_hz, "frequency")
+    return Flow(
+        title=f"Where the power goes: sine at {frequency}, {balance.corner.value} battery",
+        source=f"battery, {show(battery_v, 'voltage')}",
+        source_w=balance.battery_w,
+        steps=tuple(Step(name=name, losses=tuple(peels)) for name, peels in steps.items() if peels),
+        sink=balance.entries[-1][0],
+        sink_w=balance.entries[-1][1],
+    )
+
+
+def flow_figure(design: Design) -> Figure:
+    """The flow with its caption."""
+    balance = design.balance
+    flow = flow_of(balance, battery_v=design.supply.corners[balance.corner])
+    caption = (
+        f"The real driver at {show(balance.frequency_hz, 'frequency')}, driven to the onset of clipping. "
+        f"The entries explain all but {percent(abs(balance.imbalance), 4)} of what the battery gives "
+        f"(at most {percent(balance.limit, 2)} is accepted)."
+    )
+    return drawing("power-flow", flow, caption, wide=True)
+
+
+def budget_grid(design: Design, corner: Corner = Corner.NOMINAL) -> Grid:
+    """Every electrical loss at one battery corner, a column for each level."""
+    points = [point for point in design.points if point.corner is corner]
+    names = list(dict.fromkeys(name for point in points for name in point.losses_w))
+    rows = [
+        (
+            " ".join(part for part in dict.fromkeys(_place(name))) if name.startswith(_AMPLIFIER) else name,
+            *(show(point.losses_w.get(name, 0.0), "power") for point in points),
+        )
+        for name in names
+    ]
+    rows.append(("into the load", *(show(point.output_w, "power") for point in points)))
+    rows.append(("from the battery", *(show(point.battery_w, "power") for point in points)))
+    return Grid(
+        title=f"Where each watt goes, {corner.value} battery",
+        header=("loss", *(_LEVEL[point.level] for point in points)),
+        rows=tuple(rows),
+        figures=frozenset(range(1, len(points) + 1)),
+        note="Into the rated load resistance. The driver's impedance is higher at most frequencies and takes less.",
+    )
+
+
+_LEVEL: Mapping[Level, str] = MappingProxyType(
+    {Level.IDLE: "idle", Level.PROGRAMME: "programme", Level.FULL: "full sine"}
+)
+_CORNER: Mapping[Corner, str] = MappingProxyType(
+    {
+        Corner.MIN: "cranking",
+        Corner.LOW: "low",
+        Corner.NOMINAL: "nominal",
+        Corner.CHARGING: "charging",
+        Corner.MAX: "highest",
+    }
+)
+
+
+def _point_row(point: OperatingPoint) -> tuple[str, ...]:
+    return (
+        _CORNER[point.corner],
+        _LEVEL[point.level],
+        show(point.emf_v, "voltage"),
+        show(point.terminal_v, "voltage"),
+        show(point.terminal_least_v, "voltage"),
+        show(point.battery_a, "current"),
+        show(point.battery_peak_a, "current"),
+        show(point.battery_w, "power"),
+        show(point.rail_crest_v, "voltage"),
+        show(point.output_w, "power"),
+        percent(point.efficiency, 1) if point.output_w > 0.0 else "",
+    )
+
+
+def operating_grids(design: Design) -> tuple[Grid, ...]:
+    """All operating points: battery side and output, and the currents inside the converter."""
+    outside = Grid(
+        title="Operating points",
+        header=(
+            "battery",
+            "level",
+            "unloaded",
+            "at the unit",
+            "least",
+            "current",
+            "peak",
+            "drawn",
+            "rail at crest" if design.converter is not None else "supply at crest",
+            "into the load",
+            "efficiency",
+        ),
+        rows=tuple(_point_row(point) for point in design.points),
+        figures=frozenset(range(2, 11)),
+        note="Mean values unless the heading says otherwise; full is a sine at the onset of clipping.",
+    )
+    if design.converter is None:
+        return (outside,)
+    inside = Grid(
+        title="Currents inside the converter",
+        header=(
+            "battery",
+            "level",
+            "half-primary, rms",
+            "half-primary, peak",
+            "half-secondary, rms",
+            "one diode, mean",
+            "input ripple, rms",
+            "rail ripple, rms",
+        ),
+        rows=tuple(
+            (
+                _CORNER[point.corner],
+                _LEVEL[point.level],
+                show(point.primary_rms_a, "current"),
+                show(point.primary_peak_a, "current"),
+                show(point.secondary_rms_a, "current"),
+                show(point.diode_a, "current"),
+                show(point.input_ripple_a, "current"),
+                show(point.reservoir_ripple_a, "current"),
+            )
+            for point in design.points
+        ),
+        figures=frozenset(range(2, 8)),
+    )
+    return outside, inside
