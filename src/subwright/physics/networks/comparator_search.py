@@ -28,9 +28,9 @@ __all__ = [
     "search_sensing",
 ]
 
-ERROR_STEP = 0.001  # thresholds closer together than this share a rank
-SPREAD_STEP = 0.02
-SHORTLIST = 400
+_ERROR_STEP = 0.001  # thresholds closer together than this share a rank
+_SPREAD_STEP = 0.02
+_SHORTLIST = 400
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -74,16 +74,16 @@ class RatioChoice:
 def _ranked(error: Array, spread: Array, distinct: Indices, keep: int) -> Indices:
     """Indices of the best choices."""
     order = np.lexsort(
-        (error, distinct, np.floor(spread / SPREAD_STEP + 1e-9), np.floor(error / ERROR_STEP + 1e-9))
+        (error, distinct, np.floor(spread / _SPREAD_STEP + 1e-9), np.floor(error / _ERROR_STEP + 1e-9))
     )
     return order[:keep]
 
 
 def _shortlist(error: Array) -> Indices:
     """Indices of the smallest errors."""
-    if error.size <= SHORTLIST:
+    if error.size <= _SHORTLIST:
         return np.arange(error.size)
-    return np.asarray(np.argpartition(error, SHORTLIST)[:SHORTLIST])
+    return np.asarray(np.argpartition(error, _SHORTLIST)[:_SHORTLIST])
 
 
 def _distinct(*columns: Array) -> Indices:

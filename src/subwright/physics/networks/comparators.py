@@ -97,10 +97,14 @@ def inverting_levels_v(
 
     Parameters
     ----------
-    r1_ohm, r2_ohm, r3_ohm : from the supply, to ground (may be infinite), from the output; Ω.
-    supply_v : voltage at the far end of R1 in V; ``pullup_v`` (V) is the same supply unless given.
-    pullup_ohm, low_v : pull-up resistor in Ω and saturated output voltage in V.
-    bias_a : current in A that flows out of the + input.
+    r1_ohm : from the supply to the + input, ohm, > 0.
+    r2_ohm : from the + input to ground, ohm, > 0; infinite for none.
+    r3_ohm : from the output to the + input, ohm, > 0.
+    supply_v : voltage at the far end of R1, V.
+    pullup_v : pull-up supply, V; the same supply unless given.
+    pullup_ohm : pull-up resistor, ohm, >= 0.
+    low_v : saturated output voltage, V.
+    bias_a : current that flows out of the + input, A.
 
     Returns
     -------

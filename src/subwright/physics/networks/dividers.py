@@ -34,7 +34,7 @@ def parallel(*resistance_ohm: ArrayLike) -> ArrayLike:
 
     Returns
     -------
-    Resistance, ohm.
+    Resistance in Ω.
 
     Raises
     ------

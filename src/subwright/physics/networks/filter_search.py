@@ -24,7 +24,7 @@ __all__ = [
     "search_sallen_key_lowpass",
 ]
 
-ERROR_STEP = 0.0025
+_ERROR_STEP = 0.0025
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -87,7 +87,7 @@ def _choices(
         )
     r_a, r_b, c_a, c_b, f0, q, error = (x[allowed] for x in (r_a, r_b, c_a, c_b, f0, q, error))
     distinct = 2 + (np.abs(r_a - r_b) > 1e-9 * r_a).astype(int) + (np.abs(c_a - c_b) > 1e-9 * c_a).astype(int)
-    order = np.lexsort((error, c_a + c_b, distinct, np.floor(error / ERROR_STEP + 1e-9)))[:keep]
+    order = np.lexsort((error, c_a + c_b, distinct, np.floor(error / _ERROR_STEP + 1e-9)))[:keep]
     return tuple(
         StageChoice(
             resistors_ohm=(float(r_a[n]), float(r_b[n])),
@@ -265,7 +265,7 @@ def search_equal_component(
     n = int(np.argmin(np.abs(quality / q - 1.0)))
     f0 = 1.0 / (2 * np.pi * r.ravel() * c.ravel())
     error = np.maximum(np.abs(f0 / f0_hz - 1.0), abs(quality[n] / q - 1.0))
-    order = np.lexsort((error, c.ravel(), np.floor(error / ERROR_STEP + 1e-9)))
+    order = np.lexsort((error, c.ravel(), np.floor(error / _ERROR_STEP + 1e-9)))
     order = order[error[order] <= error_limit][:keep]
     if order.size == 0:
         raise NoSolutionError(

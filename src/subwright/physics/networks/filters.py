@@ -603,7 +603,7 @@ def op_amp_bandwidth_hz(f0_hz: ArrayLike, q: ArrayLike, gain: ArrayLike = 1.0) -
     Parameters
     ----------
     f0_hz : pole frequency of the section, Hz, > 0.
-    q : Q of the section, > 0.
+    q : Q of the section, dimensionless, > 0.
     gain : gain of the op-amp, dimensionless, >= 1.
 
     Returns

@@ -16,7 +16,7 @@ from subwright.base.errors import RangeError, SubwrightError
 
 from ._checks import Array, Complex, not_negative, positive, positive_or_open
 
-__all__ = ["GROUND", "Network", "NodeVoltages"]
+__all__ = ["BOLTZMANN_J_PER_K", "GROUND", "Network", "NodeVoltages"]
 
 GROUND = "0"
 Kind: TypeAlias = Literal["R", "C", "L", "V", "I", "A"]

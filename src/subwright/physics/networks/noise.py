@@ -11,7 +11,7 @@ from .nodal import BOLTZMANN_J_PER_K
 
 __all__ = ["integrated_noise_v", "shot_noise_a_per_rthz", "signal_to_noise_db", "thermal_noise_v_per_rthz"]
 
-ELECTRON_COUL = 1.602176634e-19  # exact since the 2019 SI
+_ELECTRON_COUL = 1.602176634e-19  # exact since the 2019 SI
 
 
 def thermal_noise_v_per_rthz(resistance_ohm: ArrayLike, temperature_k: ArrayLike = 300.0) -> ArrayLike:
@@ -52,7 +52,7 @@ def shot_noise_a_per_rthz(current_a: ArrayLike) -> ArrayLike:
 
     Returns
     -------
-    ``sqrt(2 q I)``, A/√Hz.
+    ``sqrt(2 q I)`` in A per √Hz.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def shot_noise_a_per_rthz(current_a: ArrayLike) -> ArrayLike:
     0.253 pA/rtHz
     """
     not_negative("current", current_a, "A")
-    density = np.asarray(np.sqrt(2 * ELECTRON_COUL * np.asarray(current_a, dtype=float)))
+    density = np.asarray(np.sqrt(2 * _ELECTRON_COUL * np.asarray(current_a, dtype=float)))
     return density if density.ndim else float(density)
 
 

@@ -31,7 +31,7 @@ __all__ = [
 ]
 
 HALF_POWER_DB = 10.0 * math.log10(2.0)
-HIGHEST_ORDER = 10  # Bessel roots lose digits beyond this, and no crossover needs more
+_HIGHEST_ORDER = 10  # Bessel roots lose digits beyond this, and no crossover needs more
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,7 +54,7 @@ class Section:
 
 
 def _order(order: int, low: int = 1) -> None:
-    between("filter order", float(order), float(low), float(HIGHEST_ORDER), "", "filter prototypes")
+    between("filter order", float(order), float(low), float(_HIGHEST_ORDER), "", "filter prototypes")
 
 
 def butterworth(order: int) -> tuple[Section, ...]:

@@ -26,13 +26,13 @@ __all__ = [
     "steinhart_hart_temperature_c",
 ]
 
-ZERO_C_K = 273.15
-REFERENCE_K = 298.15  # 25 °C, at which R25 and B are stated
-B_LAW_LOW_C, B_LAW_HIGH_C = -55.0, 200.0
+_ZERO_C_K = 273.15
+_REFERENCE_K = 298.15  # 25 °C, at which R25 and B are stated
+_B_LAW_LOW_C, _B_LAW_HIGH_C = -55.0, 200.0
 
 
 def _kelvin(temperature_c: ArrayLike) -> Array:
-    return np.asarray(temperature_c, dtype=float) + ZERO_C_K
+    return np.asarray(temperature_c, dtype=float) + _ZERO_C_K
 
 
 def _plain(value: Array) -> ArrayLike:
@@ -97,8 +97,8 @@ def constant_b_ohm(r25_ohm: ArrayLike, b_k: ArrayLike, temperature_c: ArrayLike)
     """
     positive("R25", r25_ohm, "Ω")
     positive("B constant", b_k, "K")
-    between("temperature", temperature_c, B_LAW_LOW_C, B_LAW_HIGH_C, "°C", "IEC 60539-1")
-    return _plain(np.asarray(r25_ohm * np.exp(b_k * (1.0 / _kelvin(temperature_c) - 1.0 / REFERENCE_K))))
+    between("temperature", temperature_c, _B_LAW_LOW_C, _B_LAW_HIGH_C, "°C", "IEC 60539-1")
+    return _plain(np.asarray(r25_ohm * np.exp(b_k * (1.0 / _kelvin(temperature_c) - 1.0 / _REFERENCE_K))))
 
 
 def constant_b_temperature_c(r25_ohm: ArrayLike, b_k: ArrayLike, resistance_ohm: ArrayLike) -> ArrayLike:
@@ -126,9 +126,9 @@ def constant_b_temperature_c(r25_ohm: ArrayLike, b_k: ArrayLike, resistance_ohm:
     70.0
     """
     positive("resistance", resistance_ohm, "Ω")
-    kelvin = 1.0 / (1.0 / REFERENCE_K + np.log(np.asarray(resistance_ohm) / r25_ohm) / b_k)
-    between("temperature", kelvin - ZERO_C_K, B_LAW_LOW_C - 1e-6, B_LAW_HIGH_C + 1e-6, "°C", "IEC 60539-1")
-    return _plain(np.asarray(kelvin - ZERO_C_K))
+    kelvin = 1.0 / (1.0 / _REFERENCE_K + np.log(np.asarray(resistance_ohm) / r25_ohm) / b_k)
+    between("temperature", kelvin - _ZERO_C_K, _B_LAW_LOW_C - 1e-6, _B_LAW_HIGH_C + 1e-6, "°C", "IEC 60539-1")
+    return _plain(np.asarray(kelvin - _ZERO_C_K))
 
 
 def slope_per_k(b_k: ArrayLike, temperature_c: ArrayLike) -> ArrayLike:
@@ -229,7 +229,7 @@ def steinhart_hart_temperature_c(
     positive("resistance", resistance_ohm, "Ω")
     a, b, c = coefficients
     log_r = np.log(np.asarray(resistance_ohm, dtype=float))
-    return _plain(1.0 / (a + b * log_r + c * log_r**3) - ZERO_C_K)
+    return _plain(1.0 / (a + b * log_r + c * log_r**3) - _ZERO_C_K)
 
 
 def steinhart_hart_ohm(temperature_c: ArrayLike, coefficients: tuple[float, float, float]) -> ArrayLike:
@@ -330,7 +330,7 @@ class Thermistor:
         rows_c, rows_ohm = self._rows()
         between("resistance", resistance_ohm, rows_ohm[-1], rows_ohm[0], "Ω", "the thermistor's table")
         inverse = np.interp(np.log(resistance_ohm), np.log(rows_ohm[::-1]), 1.0 / _kelvin(rows_c[::-1]))
-        return _plain(1.0 / inverse - ZERO_C_K)
+        return _plain(1.0 / inverse - _ZERO_C_K)
 
     def spread(self, temperature_c: ArrayLike, r_shift: ArrayLike, b_shift: ArrayLike) -> ArrayLike:
         """Resistance ratio to nominal when R25 is off by ``r_shift`` and B by ``b_shift`` (fractions).
@@ -341,7 +341,7 @@ class Thermistor:
         >>> round(Thermistor(r25_ohm=10e3, b_k=3435.0).spread(25.0, 0.05, 0.01), 6)
         1.05
         """
-        pivot = 1.0 / _kelvin(temperature_c) - 1.0 / REFERENCE_K
+        pivot = 1.0 / _kelvin(temperature_c) - 1.0 / _REFERENCE_K
         return _plain(np.asarray((1.0 + r_shift) * np.exp(self.b_k * b_shift * pivot)))
 
 

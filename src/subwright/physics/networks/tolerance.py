@@ -32,7 +32,7 @@ __all__ = [
 
 Model: TypeAlias = Callable[[Array], Array]
 Distribution: TypeAlias = Literal["uniform", "normal"]
-MOST_VERTEX_PARTS = 16
+_MOST_VERTEX_PARTS = 16
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -214,12 +214,12 @@ def worst_case_by_vertices(model: Model, parameters: Sequence[Parameter]) -> tup
     ------
     [derived] vertex enumeration; exact for multi-monotonic functions.
     """
-    if len(parameters) > MOST_VERTEX_PARTS:
+    if len(parameters) > _MOST_VERTEX_PARTS:
         raise RangeError(
             message="Too many parts to try every combination of limits.",
             quantity="parts",
             value=str(len(parameters)),
-            limit=str(MOST_VERTEX_PARTS),
+            limit=str(_MOST_VERTEX_PARTS),
             remedy="Use worst_case, which follows the sign of each sensitivity.",
         )
     _, low, high = _columns(parameters)
