@@ -93,7 +93,7 @@ def budget_grid(design: Design, corner: Corner = Corner.NOMINAL) -> Grid:
         header=("loss", *(_LEVEL[point.level] for point in points)),
         rows=tuple(rows),
         figures=frozenset(range(1, len(points) + 1)),
-        note="Into the rated load resistance. The driver's impedance is higher at most frequencies and takes less.",
+        note="Into the rated load resistance. The driver's impedance is mostly higher, so it takes less.",
     )
 
 
