@@ -9,9 +9,10 @@ style, underlined), and names each work by its key in square brackets, with the 
     ------
     [mclyman-handbook], eq. 5-12; [iec-60063] for the values.
 
-Results carry the same keys in their ``sources`` tuple, so a build can list the works that it used. Keys start
-with a lower-case letter and go on with letters, digits, dots and hyphens. ``[derived]`` stands for algebra done
-here, ``[common-practice]`` for a habit of the trade without a source to name; both are entries like any other.
+Results carry the same keys in their ``sources`` tuple, so a build can list the works that it used. Keys
+start with a lower-case letter and go on with letters, digits, dots and hyphens. ``[derived]`` stands for
+algebra done here, ``[common-practice]`` for a habit of the trade without a source to name; both are entries
+like any other.
 
 The entries are in ``bibliography/*.toml``, one table per work::
 

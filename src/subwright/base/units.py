@@ -19,6 +19,8 @@ from subwright.base.quantities import QUANTITIES, Quantity, UnitScale
 __all__ = ["code", "parse", "show"]
 
 _LONGEST = 60  # characters; longer text is not a value
+_QUOTED = 24  # characters of a refused text that a message repeats
+_LARGEST = 1e100  # stored units; beyond it a print is nonsense and rounding may overflow
 
 _PLAIN = re.compile(
     r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))((?:[eE][+-]?[0-9]{1,3})?)(\s.*|[^0-9\s.].*)?", re.DOTALL
@@ -194,7 +196,7 @@ def _finite(value: float, dimension: str, text: str) -> float:
 def _parse_text(text: str, dimension: str) -> float:
     quantity = _quantity(dimension)
     if len(text) > _LONGEST:
-        raise _unreadable(text[:20] + "…", quantity, "the text is too long to be a value")
+        raise _unreadable(text, quantity, "the text is too long to be a value")
     plain = text if text.isascii() else text.translate(_TO_ASCII)
     plain = plain.strip()
     if "," in plain:
@@ -204,10 +206,10 @@ def _parse_text(text: str, dimension: str) -> float:
         number, power, unit = match.groups(default="")
         scale = quantity.units.get(unit) or quantity.units.get("".join(unit.replace("^", "").split()))
         if scale is not None:
-            return _finite(_scaled(number, power, scale), dimension, text)
+            return _finite(_scaled(number, power, scale), dimension, _quoted(text))
     other = _other_spelling(plain, quantity)
     if other is not None:
-        return _finite(other, dimension, text)
+        return _finite(other, dimension, _quoted(text))
     if match is None:
         raise _unreadable(text, quantity, "it does not start with a number")
     raise _wrong_unit(text, match.group(1) + match.group(2), (match.group(3) or "").strip(), quantity)
@@ -229,9 +231,9 @@ def _decimal_comma(plain: str, text: str, quantity: Quantity) -> str:
     sign, whole, part, rest = match.groups()
     if len(part) == 3 and 1 <= len(whole) <= 3 and whole.strip("0"):
         raise UnitError(
-            message=f"{text!r} can be read as {whole}.{part} or as {whole}{part}",
+            message=f"{_quoted(text)} can be read as {whole}.{part} or as {whole}{part}",
             quantity=quantity.name,
-            value=text,
+            value=_quoted(text),
             remedy=f'write "{sign}{whole}.{part}{rest}" or "{sign}{whole}{part}{rest}"',
         )
     return f"{sign}{whole}.{part}{rest}"
@@ -281,11 +283,16 @@ def _a(name: str) -> str:
     return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
+def _quoted(text: str) -> str:
+    """The text as it is quoted in a message: on one line, and cut where it is long."""
+    return repr(text) if len(text) <= _QUOTED else repr(text[:_QUOTED]) + "…"
+
+
 def _unreadable(text: str, quantity: Quantity, why: str) -> UnitError:
     return UnitError(
-        message=f"{text!r} can't be read as {_a(quantity.name)}: {why}",
+        message=f"{_quoted(text)} can't be read as {_a(quantity.name)}: {why}",
         quantity=quantity.name,
-        value=repr(text),
+        value=_quoted(text),
         remedy=f'write a value such as "{quantity.example}"',
     )
 
@@ -294,22 +301,24 @@ def _wrong_unit(text: str, number: str, unit: str, quantity: Quantity) -> UnitEr
     example = f'for example "{quantity.example}"'
     if not unit:
         return UnitError(
-            message=f"the {quantity.name} {text!r} has no unit",
+            message=f"the {quantity.name} {_quoted(text)} has no unit",
             quantity=quantity.name,
-            value=repr(text),
+            value=_quoted(text),
             remedy=f"add the unit, {example}",
         )
     near = _near_unit(unit, quantity)
     others = () if near else _BELONGS_TO.get("".join(unit.split()), ())
     if others:
-        message = f"{text!r} is {' or '.join(_a(name) for name in others[:2])}, not {_a(quantity.name)}"
+        message = (
+            f"{_quoted(text)} is {' or '.join(_a(name) for name in others[:2])}, not {_a(quantity.name)}"
+        )
     else:
-        message = f"{unit!r} is not a unit of {quantity.name}"
+        message = f"{_quoted(unit)} is not a unit of {quantity.name}"
     wanted = f"write a value in {quantity.unit}" if quantity.unit else "write a plain number or a percentage"
     return UnitError(
         message=message,
         quantity=quantity.name,
-        value=repr(text),
+        value=_quoted(text),
         remedy=f'did you mean "{number} {near}"?' if near else f"{wanted}, {example}",
     )
 
@@ -394,12 +403,12 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
             message="digits must be 1 to 15", quantity="digits", value=str(digits), limit="1 to 15"
         )
     value = float(value)
-    if not math.isfinite(value):
+    if not abs(value) < _LARGEST:
         raise RangeError(
-            message=f"a {dimension} that is not finite can't be printed",
+            message=f"{_a(dimension)} that is not finite, or beyond all measure, can't be printed",
             quantity=dimension,
             value=repr(value),
-            limit="finite numbers",
+            limit=f"{_LARGEST:.0e} {quantity.unit}".strip(),
             remedy="this is a fault of the programme; the formula that made the value should have refused",
         )
     if dimension == "turns" and value.is_integer():
@@ -412,10 +421,10 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
         if abs(rounded) < step.start * (1.0 - 1e-12):
             break
         rung = step
-    # In a ladder of tens the rounded value divides exactly to a bit; otherwise round in the new unit.
-    number = _fixed(
-        rounded / rung.scale if _is_ten(rung.scale) else value / rung.scale, digits, quantity.decimals
-    )
+    # In a ladder of tens the rounded value divides exactly to a bit. Elsewhere, and where the decimals are
+    # limited, the number is rounded once, from the value itself.
+    once = quantity.decimals is not None or not _is_ten(rung.scale)
+    number = _fixed((value if once else rounded) / rung.scale, digits, quantity.decimals)
     return _joined(number, rung.label)
 
 
@@ -479,7 +488,7 @@ def code(value: float, dimension: str) -> str:
     marks = _CODE_MARKS.get(dimension)
     if marks is None:
         raise RangeError(
-            message=f"there is no letter code for a {dimension}",
+            message=f"there is no letter code for {_a(dimension)}",
             quantity="dimension",
             value=dimension,
             limit=", ".join(_CODE_MARKS),
@@ -487,7 +496,7 @@ def code(value: float, dimension: str) -> str:
         )
     if not (math.isfinite(value) and value > 0.0):
         raise RangeError(
-            message=f"a {dimension} code needs a positive value",
+            message=f"{_a(dimension)} code needs a positive value",
             quantity=dimension,
             value=repr(value),
             limit="above 0",

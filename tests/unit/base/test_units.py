@@ -225,6 +225,7 @@ def test_an_unknown_dimension_names_a_near_one() -> None:
         (-0.04, "temperature", "0.0 °C"),
         (85.0, "temperature", "85.0 °C"),
         (125.0, "temperature", "125 °C"),
+        (1.046875, "temperature", "1.0 °C"),  # not 1.05 and then 1.1
         (99.96, "temperature", "100 °C"),
         (-3.0103, "level", "-3.01 dB"),
         (0.0001, "level", "0.00 dB"),
