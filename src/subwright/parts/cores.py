@@ -97,10 +97,13 @@ def _pair_values(raw: Mapping[str, Any]) -> dict[str, Any]:
     box = 2 * (width * height + width * depth + height * depth)
     # a full coil former stands out by the window's width on both faces; its flanks add to the box
     flanks = 2 * 2 * (window_width + window) * clearance
-    # coil former: 1 mm of wall on the leg and both flanges, 0.5 mm of air outside (common practice)
-    build = clearance - 1.5e-3
-    breadth = window - 2e-3
-    around = math.pi * (leg + 2e-3) if raw["shape"] == "etd" else 2 * (leg + depth + 4e-3)
+    # coil former: flanges and walls as the ETD formers have them, thinner on small cores
+    flanges = min(3.6e-3, 0.12 * window + 0.3e-3)
+    walls = min(2.1e-3, 0.22 * clearance)
+    build = clearance - walls
+    breadth = window - flanges
+    inside = 2 * 0.7 * walls
+    around = math.pi * (leg + inside) if raw["shape"] == "etd" else 2 * (leg + depth + 2 * inside)
     values = {
         **_effective(shape(width, height / 2, depth, window_width, window / 2, leg)),
         "winding_width_m": breadth,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from difflib import get_close_matches
 from functools import cache, cached_property, partial
-from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar, cast
@@ -310,6 +309,8 @@ def _array(values: list[Any], dtype: type) -> NDArray[Any]:
 
 def near_ids(part_id: str, known: Mapping[str, object]) -> tuple[str, ...]:
     """Up to three known ids that look like ``part_id``, compared without case, blanks and dashes."""
+    from difflib import get_close_matches
+
     plain = {_plain(i): i for i in known}
     wanted = _plain(part_id)
     starts = [plain[p] for p in plain if wanted and p.startswith(wanted)]
@@ -347,10 +348,44 @@ _FILES: Mapping[str, str] = {
 }
 
 
+_DATA = Path(__file__).with_name("data")
+
+
 @cache
 def _base_records(name: str) -> Mapping[str, Record]:
-    path = Path(str(files("subwright.parts") / "data" / _FILES[name]))
-    return MappingProxyType(read_data_file(name, path))
+    records = read_data_file(name, _DATA / _FILES[name])
+    if name == "wire":
+        records = {**_enamelled_wires(), **records}
+    return MappingProxyType(records)
+
+
+def _enamelled_wires() -> dict[str, Record]:
+    """Enamelled round wire of the sizes on sale, grade 2, from the standard's table in :mod:`base`."""
+    from subwright.base.tables.wire import METRIC_WIRE
+
+    out: dict[str, Record] = {}
+    for size in METRIC_WIRE.values():
+        millimetres = round(size.conductor_m * 1e3, 3)
+        if not 0.2 <= millimetres <= 2.5 or (size.series != "R20" and millimetres not in _R40_ON_SALE):
+            continue
+        wire = Wire(
+            id=f"ECW {millimetres:.2f}" if round(millimetres, 2) == millimetres else f"ECW {millimetres:.3f}",
+            description=f"enamelled copper wire {millimetres:g} mm, grade 2",
+            provenance=Provenance(
+                document="IEC 60317-0-1, enamelled round copper wire",
+                condition=f"{size.origin.where}; largest overall diameter of grade 2",
+                kind="standard" if size.origin.status == "read" else "memory",
+            ),
+            kind="enamelled",
+            conductor_m=size.conductor_m,
+            overall_m=size.grade2_m,
+            area_m2=math.pi / 4 * size.conductor_m**2,
+        )
+        out[wire.id] = wire
+    return out
+
+
+_R40_ON_SALE = (0.3, 0.6, 0.75, 0.85, 0.95, 1.06, 1.18, 1.32, 1.5, 1.7, 1.9)
 
 
 def read_data_file(name: str, path: Path) -> dict[str, Record]:

@@ -30,7 +30,7 @@ class SteinmetzFit:
     f_low_hz: Annotated[float, Bounds(1e3, 1e7)]
     f_high_hz: Annotated[float, Bounds(1e3, 1e7)]
     k: Positive
-    alpha: Annotated[float, Bounds(0.9, 2.5)]
+    alpha: Annotated[float, Bounds(0.9, 3.0)]
     beta: Annotated[float, Bounds(1.5, 3.5)]
 
 

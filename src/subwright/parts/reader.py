@@ -10,7 +10,6 @@ import math
 import types
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
-from difflib import get_close_matches
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from subwright.base.errors import SubwrightError
@@ -161,6 +160,8 @@ def check_values(cls: type[R], raw: Mapping[str, Any], complain: Complaint) -> d
 
 def _checked(rule: FieldRule, value: Any, bad: Complaint) -> Any:
     """The value in the field's own type; complains where it doesn't fit."""
+    if type(value) is float and rule.form == "float" and rule.low <= value <= rule.high:
+        return value  # nearly all of a library's values: thousands, at each cold start
     match rule.form:
         case "float" | "int":
             if isinstance(value, bool) or not isinstance(value, (int, float)):
@@ -307,5 +308,7 @@ def _range(rule: FieldRule) -> str:
 
 
 def _near(word: str, known: Any) -> str:
+    from difflib import get_close_matches
+
     near = get_close_matches(word, list(known), n=1)
     return f"; did you mean {near[0]!r}?" if near else ""

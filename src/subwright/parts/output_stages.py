@@ -1,0 +1,145 @@
+"""Class-AB output stages: integrated amplifiers and complementary pairs, by what the design needs of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final, Literal
+
+from subwright.parts.record import Provenance
+
+__all__ = ["BRIDGE_CHIP", "OUTPUT_STAGES", "OutputStage"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OutputStage:
+    """One kind of class-AB output stage.
+
+    Attributes
+    ----------
+    id, description : as printed.
+    form : "chip" (one case drives one side of the load), "pair" (complementary transistors) or
+        "bridge chip" (one case drives both ends of the load).
+    supply_max_v : highest voltage between its supply terminals, V.
+    drop_v : voltage by which the output stays short of the supply at full current, V; of a bridge chip both
+        sides together.
+    peak_a : highest output current of one case or pair, A.
+    bias_a : quiescent current of one output leg, A. driver_a : the rest of its supply current, A.
+    ballast_ohm : emitter resistor of each transistor, ohm.
+    cases : cases on the heatsink. rth_jc_k_per_w : junction to case, of one. interface_k_per_w : case to
+        sink with insulation, K/W. tj_max_c : °C.
+    provenance : where the values come from.
+    """
+
+    id: str
+    description: str
+    form: Literal["chip", "pair", "bridge chip"]
+    supply_max_v: float
+    drop_v: float
+    peak_a: float
+    bias_a: float
+    driver_a: float
+    ballast_ohm: float
+    cases: int
+    rth_jc_k_per_w: float
+    interface_k_per_w: float
+    tj_max_c: float
+    provenance: Provenance
+
+
+_MEMORY = Provenance(
+    document="Data sheets of 11-lead integrated power amplifiers of the ±42 V class",
+    condition="25 °C, ±28 V, 4 Ω",
+    kind="memory",
+)
+_BRIDGE = Provenance(
+    document="Data sheets of bridged vehicle-radio power amplifiers, 18 V class",
+    condition="14.4 V, 4 Ω",
+    kind="memory",
+)
+_TIP35 = Provenance(
+    document="STMicroelectronics TIP35C, TIP36C data sheet rev. 5, 2008",
+    condition="25 °C case",
+    kind="datasheet",
+    memory_fields=("drop_v", "bias_a", "driver_a", "ballast_ohm", "interface_k_per_w"),
+)
+_C5200 = Provenance(
+    document="Data sheets of the multi-sourced types 2SC5200, 2SA1943",
+    condition="25 °C case",
+    kind="memory",
+)
+
+OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
+    {
+        stage.id: stage
+        for stage in (
+            OutputStage(
+                id="chip 84 V",
+                description="integrated class-AB power amplifier, 11 leads, ±42 V at most",
+                form="chip",
+                supply_max_v=84.0,
+                drop_v=4.0,
+                peak_a=10.0,
+                bias_a=0.03,
+                driver_a=0.03,
+                ballast_ohm=0.0,
+                cases=1,
+                rth_jc_k_per_w=1.0,
+                interface_k_per_w=0.6,
+                tj_max_c=150.0,
+                provenance=_MEMORY,
+            ),
+            OutputStage(
+                id="TIP35C/TIP36C",
+                description="complementary pair 100 V 25 A, TO-247",
+                form="pair",
+                supply_max_v=100.0,
+                drop_v=3.0,
+                peak_a=15.0,
+                bias_a=0.05,
+                driver_a=0.02,
+                ballast_ohm=0.22,
+                cases=2,
+                rth_jc_k_per_w=1.0,
+                interface_k_per_w=0.6,
+                tj_max_c=150.0,
+                provenance=_TIP35,
+            ),
+            OutputStage(
+                id="2SC5200/2SA1943",
+                description="complementary pair 230 V 15 A, TO-264",
+                form="pair",
+                supply_max_v=230.0,
+                drop_v=3.5,
+                peak_a=8.0,
+                bias_a=0.05,
+                driver_a=0.02,
+                ballast_ohm=0.22,
+                cases=2,
+                rth_jc_k_per_w=0.83,
+                interface_k_per_w=0.4,
+                tj_max_c=150.0,
+                provenance=_C5200,
+            ),
+        )
+    }
+)
+"""By id, weakest first."""
+
+BRIDGE_CHIP: Final = OutputStage(
+    id="bridge chip 18 V",
+    description="integrated bridged class-AB amplifier for 12 V systems, 18 V at most while it plays",
+    form="bridge chip",
+    supply_max_v=18.0,
+    drop_v=2.4,
+    peak_a=4.5,
+    bias_a=0.03,
+    driver_a=0.03,
+    ballast_ohm=0.0,
+    cases=1,
+    rth_jc_k_per_w=2.0,
+    interface_k_per_w=0.6,
+    tj_max_c=150.0,
+    provenance=_BRIDGE,
+)
