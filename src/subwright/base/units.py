@@ -402,7 +402,7 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
         raise RangeError(
             message="digits must be 1 to 15", quantity="digits", value=str(digits), limit="1 to 15"
         )
-    value = float(value)
+    value = float(value) + 0.0  # turns −0.0 into 0.0
     if not abs(value) < _LARGEST:
         raise RangeError(
             message=f"{_a(dimension)} that is not finite, or beyond all measure, can't be printed",
@@ -456,6 +456,12 @@ _CODE_MARKS: dict[str, tuple[tuple[int, str], ...]] = {
     "inductance": ((0, "H"), (-3, "m"), (-6, "u"), (-9, "n")),
     "voltage": ((0, "V"),),
 }
+_CODE_RANGE: dict[str, tuple[float, float]] = {
+    "resistance": (1e-4, 1e12),
+    "capacitance": (1e-14, 1e3),
+    "inductance": (1e-11, 1e3),
+    "voltage": (1e-2, 1e4),
+}
 
 
 def code(value: float, dimension: str) -> str:
@@ -463,8 +469,8 @@ def code(value: float, dimension: str) -> str:
 
     Parameters
     ----------
-    value : resistance in Ω, capacitance in F, inductance in H or voltage in V; positive, at most four
-        significant digits, as every preferred value is.
+    value : resistance in Ω, capacitance in F, inductance in H or voltage in V, in the range of real parts and
+        of at most four significant digits, as every preferred value is.
     dimension : "resistance", "capacitance", "inductance" or "voltage".
 
     Returns
@@ -473,8 +479,8 @@ def code(value: float, dimension: str) -> str:
 
     Raises
     ------
-    RangeError : the value is not positive and finite, has more than four significant digits, or the dimension
-        has no code.
+    RangeError : no part has such a value, it has more than four significant digits, or the dimension has no
+        code.
 
     Source
     ------
@@ -494,12 +500,13 @@ def code(value: float, dimension: str) -> str:
             limit=", ".join(_CODE_MARKS),
             source="iec-60062",
         )
-    if not (math.isfinite(value) and value > 0.0):
+    low, high = _CODE_RANGE[dimension]
+    if not low <= value < high:
         raise RangeError(
-            message=f"{_a(dimension)} code needs a positive value",
+            message=f"no part is marked with this {dimension}",
             quantity=dimension,
             value=repr(value),
-            limit="above 0",
+            limit=f"{show(low, dimension)} to {show(high, dimension)}",
             source="iec-60062",
         )
     mantissa, _, exponent = f"{value:.3e}".partition("e")

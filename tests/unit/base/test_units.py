@@ -243,6 +243,7 @@ def test_an_unknown_dimension_names_a_near_one() -> None:
         (7199.9, "time", "2.00 h"),
         (0.02, "time", "20.0 ms"),
         (12.0, "turns", "12 turns"),
+        (-0.0, "turns", "0 turns"),
         (1.0, "turns", "1 turn"),
         (0.03, "share", "3.00 %"),
         (0.707, "ratio", "0.707"),
