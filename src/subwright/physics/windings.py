@@ -1,8 +1,8 @@
 """How wire lies on a core: bundles of strands, layers in a ring's hole and on a bobbin, length of wire.
 
-A winding is a number of *passes* of one round thing, a single wire or a twisted bundle, through the window.
-Each layer holds whole passes only. All functions broadcast over arrays, so that a search can lay every
-candidate at once; a pass through the hole of a ring is one turn of it.
+A winding is a number of turns of one round thing, a single wire or a twisted bundle, or of several that lie
+side by side. Each layer holds whole turns of whole strands only. All functions broadcast over arrays, so that
+a search can lay every candidate at once.
 """
 
 from __future__ import annotations
@@ -234,8 +234,25 @@ def ring_turn_length(
     return outer_m - hole_m + 2.0 * height_m + math.pi * (inside_m + outside_m)
 
 
+def _wires(turns: Floats, side_by_side: Floats) -> NDArray[np.float64]:
+    """Number of wires that a layer cross-section shows, turns times wires per turn; both must be whole."""
+    for name, value in (("number of turns", turns), ("number of wires per turn", side_by_side)):
+        n = np.asarray(value, dtype=float)
+        require((n >= 1) & (n == np.floor(n)), name, n, "whole, >= 1")
+    return np.asarray(turns, dtype=float) * side_by_side
+
+
+def _whole_groups(room: NDArray[np.float64], turns: Floats, side_by_side: Floats) -> NDArray[np.float64]:
+    """Wires of one layer, cut to whole turns of all strands or to all turns of some strands."""
+    by_turn = side_by_side * np.floor(room / side_by_side)
+    by_strand = turns * np.floor(room / turns)
+    larger: NDArray[np.float64] = np.maximum(by_turn, by_strand)
+    return larger
+
+
 def ring_lay(
-    passes: Floats,
+    turns: Floats,
+    side_by_side: Floats,
     pass_m: Floats,
     hole_m: Floats,
     outer_m: Floats,
@@ -247,7 +264,8 @@ def ring_lay(
 
     Parameters
     ----------
-    passes : number of wires or bundles through the hole, whole, >= 1, any shape.
+    turns : turns of the winding, whole, >= 1, any shape.
+    side_by_side : wires or bundles per turn that lie beside each other, whole, >= 1.
     pass_m : their diameter, m, > 0.
     hole_m, outer_m, height_m : size of the ring over its coating, m.
     start_build_m : what already lies on the core, insulation included, m, >= 0.
@@ -255,8 +273,9 @@ def ring_lay(
 
     Returns
     -------
-    Lay. Each layer is full before the next begins, and each turn has the length that its own layer gives
-    it. ``fits`` is false where the hole closes, or where it would take more than MOST_LAYERS layers.
+    Lay. Each layer takes as many whole turns, or as many strands through all turns, as it has room for
+    before the next begins, and each wire has the length that its own layer gives it. ``fits`` is false where
+    the hole closes, or where it would take more than MOST_LAYERS layers.
 
     Raises
     ------
@@ -266,30 +285,36 @@ def ring_lay(
     ------
     Geometry of ``ring_layer_capacity`` and ``ring_turn_length``. [derived]
 
-    >>> lay = ring_lay(48, 1e-3, 22e-3, 37e-3, 16e-3)
+    >>> lay = ring_lay(6, 8, 1e-3, 22e-3, 37e-3, 16e-3)
     >>> int(lay.layers), round(float(lay.build_m) * 1e3, 3), round(float(lay.wire_m), 3)
     (1, 1.0, 2.407)
     """
-    n = np.asarray(passes, dtype=float)
-    require((n >= 1) & (n == np.floor(n)), "number of passes", passes, "whole, >= 1")
-    shape = np.broadcast_shapes(
-        *(np.shape(a) for a in (passes, pass_m, hole_m, outer_m, height_m, start_build_m, usable_share))
+    wires = _wires(turns, side_by_side)
+    flat = np.broadcast_arrays(
+        wires,
+        *(
+            np.asarray(value, dtype=float)
+            for value in (turns, side_by_side, pass_m, hole_m, outer_m, height_m, start_build_m, usable_share)
+        ),
     )
-    left = np.broadcast_to(n, shape).copy()
-    build = np.broadcast_to(np.asarray(start_build_m, dtype=float), shape).copy()
-    wire, layers = np.zeros(shape), np.zeros(shape, dtype=np.int64)
+    shape = flat[0].shape
+    left, n, m, d, hole, outer, height, build, share = (column.ravel().copy() for column in flat)
+    wire_m, layers = np.zeros(left.size), np.zeros(left.size, dtype=np.int64)
+    at = np.arange(left.size)
     for _ in range(MOST_LAYERS):
-        if not np.any(left > 0):
+        room = _whole_groups(ring_layer_capacity(hole[at], build[at], d[at], share[at]), n[at], m[at])
+        at, room = at[room > 0], room[room > 0]
+        if not at.size:
             break
-        room = np.where(left > 0, ring_layer_capacity(hole_m, build, pass_m, usable_share), 0.0)
-        here = np.minimum(left, room)
-        inside = np.minimum(build + np.asarray(pass_m) / 2.0, np.asarray(hole_m) / 2.0)
-        outside = np.maximum(ring_outer_build(hole_m, outer_m, inside), np.asarray(pass_m) / 2.0)
-        wire += here * ring_turn_length(hole_m, outer_m, height_m, inside, outside)
-        build += np.where(here > 0, pass_m, 0.0)
-        layers += here > 0
-        left -= here
-    return Lay(layers, build, wire, left == 0)
+        here = np.minimum(left[at], room)
+        inside = build[at] + d[at] / 2.0
+        outside = np.maximum(ring_outer_build(hole[at], outer[at], inside), d[at] / 2.0)
+        wire_m[at] += here * ring_turn_length(hole[at], outer[at], height[at], inside, outside)
+        build[at] += d[at]
+        layers[at] += 1
+        left[at] -= here
+        at = at[left[at] > 0]
+    return Lay(layers.reshape(shape), build.reshape(shape), wire_m.reshape(shape), (left == 0).reshape(shape))
 
 
 def ring_wound_size(
@@ -322,18 +347,23 @@ def ring_wound_size(
     return outer_m + 2.0 * outside, height_m + 2.0 * build_m, hole_m - 2.0 * build_m
 
 
-def bobbin_layer_capacity(width_m: Floats, pass_m: Floats) -> NDArray[np.float64]:
-    """Turns of round wire in one layer of a bobbin.
+def bobbin_layer_capacity(
+    width_m: Floats, pass_m: Floats, turns: Floats = math.inf, side_by_side: Floats = 1.0
+) -> NDArray[np.float64]:
+    """Wires in one layer of a bobbin.
 
     Parameters
     ----------
     width_m : winding width between the flanges, margins taken off, m, > 0.
     pass_m : diameter of the wire or bundle, m, > 0.
+    turns : turns of the whole winding, > 0.
+    side_by_side : wires or bundles per turn that lie beside each other, >= 1.
 
     Returns
     -------
-    whole turns: one less than the wires that lie side by side, because the helix starts and ends beside
-    itself, but one where a single turn fits; zero where it doesn't.
+    whole number of wires: either whole turns of all strands, one turn less than there is room for because
+    the helix starts and ends beside itself (but one where a single turn fits); or all turns of as many
+    strands as fit, with the same seam. The larger of both; zero where neither fits.
 
     Raises
     ------
@@ -343,35 +373,41 @@ def bobbin_layer_capacity(width_m: Floats, pass_m: Floats) -> NDArray[np.float64
     ------
     A helix of N turns shows N + 1 wires at its seam. [derived]
 
-    >>> float(bobbin_layer_capacity(25e-3, 1e-3))
-    24.0
+    >>> float(bobbin_layer_capacity(25e-3, 1e-3)), float(bobbin_layer_capacity(25e-3, 1e-3, 4, 12))
+    (24.0, 20.0)
     """
     require(np.asarray(width_m) > 0, "winding width, m", width_m, "> 0 m")
     require(np.asarray(pass_m) > 0, "wire diameter, m", pass_m, "> 0 m")
+    require(np.asarray(turns) > 0, "number of turns", turns, "> 0")
+    require(np.asarray(side_by_side) >= 1, "number of wires per turn", side_by_side, ">= 1")
     beside = np.floor(np.asarray(width_m) / np.asarray(pass_m) * (1 + 1e-12))
-    capacity: NDArray[np.float64] = np.where(beside >= 2, beside - 1.0, beside)
+    ribbons = np.floor(beside / side_by_side)
+    by_turn = side_by_side * np.where(ribbons >= 2, ribbons - 1.0, ribbons)
+    finite = np.where(np.isfinite(turns), turns, 0.0)
+    by_strand = finite * np.floor(beside / (finite + 1.0))
+    capacity: NDArray[np.float64] = np.maximum(by_turn, by_strand)
     return capacity
 
 
 def bobbin_lay(
-    passes: Floats,
+    turns: Floats,
+    side_by_side: Floats,
     pass_m: Floats,
     width_m: Floats,
     height_m: Floats,
     mean_turn_m: Floats,
     start_build_m: Floats = 0.0,
-    layer_tape_m: Floats = 0.0,
 ) -> Lay:
     """Lay a winding on a bobbin, layer by layer.
 
     Parameters
     ----------
-    passes : number of turns of the wire or bundle, whole, >= 1, any shape.
-    pass_m : its diameter, m, > 0.
+    turns : turns of the winding, whole, >= 1, any shape.
+    side_by_side : wires or bundles per turn that lie beside each other, whole, >= 1.
+    pass_m : their diameter, m, > 0.
     width_m, height_m : winding width and height of the coil former, m, > 0.
     mean_turn_m : length of a turn at half the winding height, m, > 0.
     start_build_m : what already lies on the former, insulation included, m, >= 0.
-    layer_tape_m : tape between two layers of this winding, m, >= 0.
 
     Returns
     -------
@@ -386,25 +422,23 @@ def bobbin_lay(
     ------
     A turn at the height t round any convex former is ``l_m + 2π(t - h/2)`` long. [derived]
 
-    >>> lay = bobbin_lay(40, 1e-3, 25e-3, 7e-3, 69e-3)
+    >>> lay = bobbin_lay(40, 1, 1e-3, 25e-3, 7e-3, 69e-3)
     >>> int(lay.layers), round(float(lay.build_m) * 1e3, 3), round(float(lay.wire_m), 3)
     (2, 2.0, 2.107)
     """
-    n = np.asarray(passes, dtype=float)
-    require((n >= 1) & (n == np.floor(n)), "number of passes", passes, "whole, >= 1")
+    n = _wires(turns, side_by_side)
     require(np.asarray(height_m) > 0, "winding height, m", height_m, "> 0 m")
     require(np.asarray(mean_turn_m) > 0, "mean turn, m", mean_turn_m, "> 0 m")
-    room = bobbin_layer_capacity(width_m, pass_m)
+    room = bobbin_layer_capacity(width_m, pass_m, turns, side_by_side)
     full, rest = np.divmod(n, np.where(room > 0, room, 1.0))
     layers = full + (rest > 0)
-    pitch = np.asarray(pass_m) + layer_tape_m
-    build = start_build_m + layers * pitch - layer_tape_m
+    build = start_build_m + layers * pass_m
     base = np.asarray(mean_turn_m) + 2.0 * math.pi * (
         start_build_m + np.asarray(pass_m) / 2.0 - height_m / 2.0
     )
     # full layers 0 … full-1, then the rest in the layer above them
-    wire = room * full * (base + 2.0 * math.pi * pitch * (full - 1.0) / 2.0)
-    wire = wire + rest * (base + 2.0 * math.pi * pitch * full)
+    wire = room * full * (base + math.pi * pass_m * (full - 1.0))
+    wire = wire + rest * (base + 2.0 * math.pi * pass_m * full)
     fits = (room > 0) & (build <= np.asarray(height_m) * (1 + 1e-12)) & (layers <= MOST_LAYERS)
     return Lay(layers.astype(np.int64), np.asarray(build), np.asarray(wire), np.asarray(fits))
 

@@ -1,0 +1,517 @@
+"""Search over all cores, stacks, turns, wires and strand counts at once.
+
+The candidates are made in three steps, each vectorised: turn counts that keep flux and ratio; for each of
+them the choices of wire and strands per winding, of which those are dropped that another choice beats in both
+height and loss; then every pairing of a primary with a secondary, wound and heated in full.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.parts.library import Library
+from subwright.physics.magnetics import turns_square_wave
+from subwright.stages.transformer_model import (
+    Candidates,
+    Evaluation,
+    Laid,
+    density_limit,
+    evaluate,
+    lay_both,
+    lay_winding,
+    secondary_halves,
+    take,
+    winding_loss_w,
+)
+from subwright.stages.transformer_records import (
+    ParetoRow,
+    SearchStatistics,
+    TransformerNeed,
+    TransformerSpec,
+)
+from subwright.stages.transformer_tables import (
+    CoreTable,
+    WireTable,
+    core_table,
+    hottest_c,
+    mean_square,
+    nominal_voltage,
+    wire_table,
+)
+
+__all__ = ["Found", "Violation", "all_candidates", "search_all", "violations"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; more turns than that only cost copper
+THINNEST_DENSITY_SHARE: Final = 0.15  # of the density limit; more copper than that is left unused
+SECONDARY_SLACK: Final = 1.03  # keeps near ties while it isn't known yet how high the primary stands
+RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
+MOST_LITZ: Final = 6
+PARETO_ROWS: Final = 24
+ROWS_PER_CORE: Final = 3
+PARETO_STEP: Final = 0.05  # designs that differ by less count as equal
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Violation:
+    """Applied value over limit of one constraint for every candidate; above 1 it is broken."""
+
+    name: str
+    share: Floats
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Found:
+    """Every candidate evaluated, with the choice among them."""
+
+    table: CoreTable
+    wires: tuple[WireTable, WireTable]
+    candidates: Candidates
+    evaluation: Evaluation
+    violations: tuple[Violation, ...]
+    feasible: Bools
+    score: Floats
+    best: int  # index of the choice; -1 where nothing is feasible
+    statistics: SearchStatistics
+
+
+@dataclass(frozen=True, slots=True)
+class _Options:
+    """Wire and strand choices of one winding."""
+
+    wire: Ints
+    strands: Floats
+    drawer: Bools
+
+
+@dataclass(frozen=True, slots=True)
+class _TurnSets:
+    """Turn counts that keep flux and ratio."""
+
+    row: Ints
+    primary: Floats
+    secondary: Floats
+
+
+def _turn_sets(
+    spec: TransformerSpec, need: TransformerNeed, table: CoreTable, relax: float
+) -> tuple[_TurnSets, int]:
+    """Turn counts within the flux limit (times ``relax``) and the ratio window; and how many were covered."""
+    needed = turns_square_wave(
+        need.v_primary_max_v, need.duty, need.switching_hz, table.flux_limit_t, table.area_min_m2
+    )
+    if spec.primary_turns is not None:
+        primary = np.array([float(spec.primary_turns)])
+    else:
+        top = math.ceil(float(np.max(needed)) / LEAST_FLUX_SHARE)
+        primary = np.arange(1.0, max(top, 1) + 1.0)
+    flux_share = np.asarray(needed)[:, None] / primary
+    wanted = flux_share <= relax * (1.0 + 1e-9)
+    if spec.primary_turns is None:
+        least = np.minimum(LEAST_FLUX_SHARE, np.max(np.where(wanted, flux_share, 0.0), axis=1))
+        wanted &= flux_share >= least[:, None] * (1.0 - 1e-9)
+    row, column = np.nonzero(wanted)
+    np_turns = primary[column]
+    if spec.secondary_turns is not None:
+        ns_turns = np.full((row.size, 1), float(spec.secondary_turns))
+    else:
+        middle = np.round(np_turns * need.ratio_target)
+        offset = np.arange(-RATIOS_PER_TURN, RATIOS_PER_TURN + 1.0)
+        ns_turns = middle[:, None] + offset
+    ratio = ns_turns / np_turns[:, None]
+    low, high = need.ratio_min / relax, need.ratio_max * relax
+    within = (ns_turns >= 1) & (ratio >= low * (1 - 1e-9)) & (ratio <= high * (1 + 1e-9))
+    if spec.primary_turns is not None and spec.secondary_turns is not None:
+        within[:] = True  # both fixed: kept as they are, and reported against the window
+    distance = np.where(within, np.abs(ratio / need.ratio_target - 1.0), np.inf)
+    nearest = np.argsort(distance, axis=1, kind="stable")[:, :RATIOS_PER_TURN]
+    keep = np.take_along_axis(within, nearest, axis=1)
+    at, which = np.nonzero(keep)
+    sets = _TurnSets(row[at], np_turns[at], np.take_along_axis(ns_turns, nearest, axis=1)[at, which])
+    return sets, flux_share.size * (offset.size if spec.secondary_turns is None else 1)
+
+
+def _options(
+    spec: TransformerSpec,
+    wires: WireTable,
+    fixed_strands: int | None,
+    rms_a: float,
+    heat_share: float,
+    relax: float,
+) -> tuple[_Options, int]:
+    """Wire and strand choices whose current density is neither above the limit nor pointlessly low."""
+    if fixed_strands is not None:
+        counts = np.array([float(fixed_strands)])
+    else:
+        counts = np.arange(1.0, spec.most_strands + 1.0)
+    density = rms_a * math.sqrt(heat_share) / (wires.copper_m2[:, None] * counts)
+    limit = density_limit(spec)
+    keep = density <= limit * relax * (1 + 1e-9)
+    litz = (wires.strands > 1)[:, None]
+    keep &= ~litz | (counts <= MOST_LITZ) | (fixed_strands is not None)
+    if fixed_strands is None:
+        keep &= density >= THINNEST_DENSITY_SHARE * limit
+    wire, which = np.nonzero(keep)
+    return _Options(wire, counts[which], wires.drawer[wire]), density.size
+
+
+def _skyline(height: Floats, loss: Floats, slack: float) -> Bools:
+    """Choices (axis 1) that no other choice beats in both height and loss; ``inf`` marks what is out."""
+    order = np.lexsort((loss, height), axis=1)
+    sorted_loss = np.take_along_axis(loss, order, axis=1)
+    best = np.minimum.accumulate(sorted_loss, axis=1)
+    before = np.concatenate([np.full((loss.shape[0], 1), np.inf), best[:, :-1]], axis=1)
+    good = np.isfinite(sorted_loss) & (sorted_loss < before * slack)
+    keep = np.zeros_like(good)
+    np.put_along_axis(keep, order, good, axis=1)
+    return keep
+
+
+def _worth_pairing(
+    laid: Laid, loss: Floats, options: _Options, out: Bools, shape: tuple[int, int], slack: float
+) -> Bools:
+    """Which (turns, choice) of one winding go on: undominated in height, or in copper section, and loss.
+
+    Choices from the drawer compete among themselves as well, so that a better wire that must be bought
+    doesn't hide them.
+    """
+    cost = np.where(out, np.inf, loss).reshape(shape)
+    height = laid.top_m.reshape(shape)
+    section = laid.section_m2.reshape(shape)
+    keep = _skyline(height, cost, slack) | _skyline(section, cost, slack)
+    if np.any(options.drawer) and not np.all(options.drawer):
+        own = np.where(options.drawer, cost, np.inf)
+        keep |= _skyline(height, own, slack) | _skyline(section, own, slack)
+    return keep
+
+
+def _groups(row: Ints, turns: Floats) -> tuple[Ints, Floats, Ints]:
+    """Distinct (row, turns) pairs, and for every input which of them it is."""
+    key = row * 4096 + turns.astype(np.int64)
+    distinct, inverse = np.unique(key, return_inverse=True)
+    return distinct // 4096, (distinct % 4096).astype(float), inverse
+
+
+def _kept_options(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    table: CoreTable,
+    wires: WireTable,
+    options: _Options,
+    row: Ints,
+    turns: Floats,
+    *,
+    is_primary: bool,
+    start_m: Floats,
+    mmf_a: Floats,
+    relax: float,
+    copper_c: float,
+) -> tuple[Bools, Floats]:
+    """Lay every option on every (row, turns) group and drop the dominated; also the lowest kept height."""
+    groups, count = row.size, options.wire.size
+    shape = (groups, count)
+    wide_row = np.repeat(row, count)
+    halves = 2 if is_primary else secondary_halves(need)
+    laid = lay_winding(
+        spec,
+        table,
+        wires,
+        wide_row,
+        np.repeat(turns, count),
+        np.tile(options.wire, groups),
+        np.tile(options.strands, groups),
+        halves,
+        np.repeat(start_m, count),
+        table.interfaces[wide_row],
+    )
+    rms_a = need.primary_rms_a if is_primary else need.secondary_rms_a
+    own, eddy = winding_loss_w(
+        wires, np.tile(options.wire, groups), laid, halves, rms_a, np.repeat(mmf_a, count), copper_c
+    )
+    out = ~laid.fits
+    out |= laid.top_m > table.build_limit_m[wide_row] * relax
+    out |= laid.section_m2 > table.fill_limit[wide_row] * relax * table.window_m2[wide_row]
+    slack = 1.0 if is_primary else SECONDARY_SLACK
+    keep = _worth_pairing(laid, own + eddy, options, out, shape, slack)
+    lowest = np.min(np.where(keep, laid.top_m.reshape(shape), np.inf), axis=1)
+    return keep, lowest
+
+
+def all_candidates(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    table: CoreTable,
+    wires: tuple[WireTable, WireTable],
+    copper_c: float,
+    relax: float = 1.0,
+) -> tuple[Candidates, int]:
+    """Candidates worth winding, and how many combinations they stand for.
+
+    Parameters
+    ----------
+    spec, need, table, wires, copper_c : as for ``evaluate``.
+    relax : factor by which flux, ratio, density, fill and height may pass their limits here; above 1 only
+        to find out what stands in the way when nothing is feasible.
+
+    Returns
+    -------
+    (candidates, number of combinations covered).
+    """
+    heat_share = mean_square(spec, need)
+    sets, covered = _turn_sets(spec, need, table, relax)
+    first, first_count = _options(spec, wires[0], spec.primary_strands, need.primary_rms_a, heat_share, relax)
+    second, second_count = _options(
+        spec, wires[1], spec.secondary_strands, need.secondary_rms_a, heat_share, relax
+    )
+    covered *= first_count * second_count
+    if not (sets.row.size and first.wire.size and second.wire.size):
+        return _no_candidates(), covered
+    ampere_turns = math.sqrt(2.0) * need.primary_rms_a
+
+    row_p, turns_p, group_p = _groups(sets.row, sets.primary)
+    zero = np.zeros(row_p.size)
+    keep_p, lowest = _kept_options(
+        spec, need, table, wires[0], first, row_p, turns_p,
+        is_primary=True, start_m=zero, mmf_a=turns_p * ampere_turns, relax=relax, copper_c=copper_c,
+    )  # fmt: skip
+    row_s, turns_s, group_s = _groups(sets.row, sets.secondary)
+    floor = np.full(row_s.size, np.inf)
+    np.minimum.at(floor, group_s, lowest[group_p])
+    mmf_s = np.zeros(row_s.size)
+    np.maximum.at(mmf_s, group_s, sets.primary * ampere_turns)
+    start_s = np.where(np.isfinite(floor), floor + spec.insulation_m, 0.0)
+    start_s = np.where(table.interfaces[row_s] > 1, 0.0, start_s)
+    keep_s, _ = _kept_options(
+        spec, need, table, wires[1], second, row_s, turns_s,
+        is_primary=False, start_m=start_s, mmf_a=mmf_s, relax=relax, copper_c=copper_c,
+    )  # fmt: skip
+
+    # every kept primary of a turn set with every kept secondary of it
+    pairs_p, pairs_s = keep_p.sum(axis=1)[group_p], keep_s.sum(axis=1)[group_s]
+    total = pairs_p * pairs_s
+    of_set = np.repeat(np.arange(sets.row.size), total)
+    position = np.arange(of_set.size) - np.repeat(np.cumsum(total) - total, total)
+    option_p = np.nonzero(keep_p)[1]
+    option_s = np.nonzero(keep_s)[1]
+    begin_p = np.cumsum(keep_p.sum(axis=1)) - keep_p.sum(axis=1)
+    begin_s = np.cumsum(keep_s.sum(axis=1)) - keep_s.sum(axis=1)
+    width = np.maximum(pairs_s[of_set], 1)
+    choice_p = option_p[begin_p[group_p[of_set]] + position // width]
+    choice_s = option_s[begin_s[group_s[of_set]] + position % width]
+    return (
+        Candidates(
+            row=sets.row[of_set],
+            primary_turns=sets.primary[of_set],
+            secondary_turns=sets.secondary[of_set],
+            primary_wire=first.wire[choice_p],
+            primary_strands=first.strands[choice_p],
+            secondary_wire=second.wire[choice_s],
+            secondary_strands=second.strands[choice_s],
+        ),
+        covered,
+    )
+
+
+def _no_candidates() -> Candidates:
+    whole, real = np.zeros(0, dtype=np.int64), np.zeros(0)
+    return Candidates(
+        row=whole,
+        primary_turns=real,
+        secondary_turns=real,
+        primary_wire=whole,
+        primary_strands=real,
+        secondary_wire=whole,
+        secondary_strands=real,
+    )
+
+
+def violations(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    table: CoreTable,
+    candidates: Candidates,
+    evaluation: Evaluation,
+) -> tuple[Violation, ...]:
+    """Applied over limit of every constraint for every candidate."""
+    row, ratio = candidates.row, candidates.secondary_turns / candidates.primary_turns
+    off = np.maximum(ratio / need.ratio_max, need.ratio_min / ratio)
+    return (
+        Violation(name="flux density", share=evaluation.flux_peak_t / table.flux_limit_t[row]),
+        Violation(name="temperature rise", share=evaluation.rise_high_k / spec.max_rise_k),
+        Violation(name="window fill", share=evaluation.fill / table.fill_limit[row]),
+        Violation(name="winding height", share=np.where(evaluation.fits, evaluation.build_share, np.inf)),
+        Violation(name="current density", share=evaluation.density_a_per_m2 / density_limit(spec)),
+        Violation(name="turns ratio", share=np.where(off <= 1 + 1e-9, np.minimum(off, 1.0), off)),
+    )
+
+
+def _score(
+    need: TransformerNeed, table: CoreTable, candidates: Candidates, evaluation: Evaluation, among: Bools
+) -> Floats:
+    """Merit, lower is better: loss over the least loss, core volume over the least, and two small terms.
+
+    The ratio's distance from the one wanted counts double; each strand after the first costs half a
+    percent of the least loss.
+    """
+    score = np.full(among.size, np.inf)
+    if not np.any(among):
+        return score
+    loss, volume = evaluation.heating_w[among], table.volume_m3[candidates.row[among]]
+    ratio = candidates.secondary_turns[among] / candidates.primary_turns[among]
+    strands = candidates.primary_strands[among] + candidates.secondary_strands[among]
+    score[among] = (
+        loss / np.min(loss)
+        + volume / np.min(volume)
+        + 2.0 * np.abs(ratio / need.ratio_target - 1.0)
+        + 0.005 * (strands - 2.0)
+    )
+    return score
+
+
+def _pareto(objectives: Floats) -> Ints:
+    """Rows of ``objectives`` (n, k) that no other row beats, with steps of PARETO_STEP counted as equal."""
+    steps = np.floor(np.log(objectives) / PARETO_STEP).astype(np.int64)
+    steps -= steps.min(axis=0)
+    # one key per row of steps: comparing keys is far quicker than comparing rows
+    span = steps.max(axis=0) + 1
+    key = np.ravel_multi_index(tuple(steps.T), tuple(span))
+    _, first = np.unique(key, return_index=True)
+    distinct = steps[first]
+    order = np.argsort(distinct.sum(axis=1), kind="stable")
+    left, rows = distinct[order], first[order]
+    front: list[int] = []
+    while rows.size:
+        front.append(int(rows[0]))
+        alive = np.any(left < left[0], axis=1)
+        left, rows = left[alive], rows[alive]
+    return np.array(front, dtype=np.int64)
+
+
+def _pareto_rows(
+    need: TransformerNeed,
+    table: CoreTable,
+    wires: tuple[WireTable, WireTable],
+    candidates: Candidates,
+    evaluation: Evaluation,
+    score: Floats,
+    own: Bools,
+) -> tuple[ParetoRow, ...]:
+    at = np.flatnonzero(np.isfinite(score))
+    if not at.size:
+        return ()
+    regulation = _regulation(need, evaluation)
+    columns = (
+        evaluation.heating_w,
+        evaluation.rise_high_k,
+        evaluation.fill,
+        evaluation.copper_kg,
+        regulation,
+    )
+    front = at[_pareto(np.stack([column[at] for column in columns], axis=1))]
+    front = front[np.argsort(score[front], kind="stable")]
+    c_row = candidates.row[front]
+    # a few of each core, so that the list shows the choice of cores rather than of strand counts
+    place = np.array([np.count_nonzero(c_row[:i] == c_row[i]) for i in range(front.size)])
+    front = front[place < ROWS_PER_CORE][:PARETO_ROWS]
+    c = candidates
+    return tuple(
+        ParetoRow(
+            core_id=table.cores[c.row[i]].id,
+            stack=int(table.stack[c.row[i]]),
+            primary_turns=int(c.primary_turns[i]),
+            secondary_turns=int(c.secondary_turns[i]),
+            primary_wire=wires[0].wires[c.primary_wire[i]].id,
+            primary_strands=int(c.primary_strands[i]),
+            secondary_wire=wires[1].wires[c.secondary_wire[i]].id,
+            secondary_strands=int(c.secondary_strands[i]),
+            loss_w=float(evaluation.heating_w[i]),
+            rise_high_k=float(evaluation.rise_high_k[i]),
+            fill=float(evaluation.fill[i]),
+            copper_kg=float(evaluation.copper_kg[i]),
+            regulation=float(regulation[i]),
+            flux_peak_t=float(evaluation.flux_peak_t[i]),
+            in_drawer=bool(own[i]),
+            score=float(score[i]),
+        )
+        for i in front
+    )
+
+
+def _regulation(need: TransformerNeed, evaluation: Evaluation) -> Floats:
+    """Copper loss at full sine over the power that passes, nominal battery."""
+    passed = nominal_voltage(need) * need.primary_rms_a * math.sqrt(2.0 * need.duty)
+    return (evaluation.primary_w + evaluation.secondary_w) / passed
+
+
+def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, relax: float = 1.0) -> Found:
+    """Wind every combination that the spec allows and choose one.
+
+    Parameters
+    ----------
+    spec, need : what is wished and asked.
+    library : parts with the drawer merged.
+    relax : see ``all_candidates``.
+
+    Returns
+    -------
+    Found. Designs with core and both wires from the drawer come first, then those with the core from
+    the drawer, then all others; inside the first group that holds a feasible design the lowest score wins.
+
+    Raises
+    ------
+    RangeError, NoSolutionError, PartNotFoundError : from the tables.
+    """
+    begun = time.perf_counter()
+    hot = hottest_c(spec, need)
+    table = core_table(spec, need, library)
+    wires = (
+        wire_table(spec.primary_wire, need, hot, library),
+        wire_table(spec.secondary_wire, need, hot, library),
+    )
+    candidates, covered = all_candidates(spec, need, table, wires, hot, relax)
+    laid = lay_both(spec, table, wires, candidates, secondary_halves(need))
+    evaluation = evaluate(spec, need, table, wires, candidates, laid, hot, mean_square(spec, need))
+    limits = violations(spec, need, table, candidates, evaluation)
+    feasible = np.ones(candidates.row.size, dtype=bool)
+    for limit in limits:
+        feasible &= limit.share <= 1 + 1e-9
+    own_core = table.drawer[candidates.row]
+    own_all = own_core & wires[0].drawer[candidates.primary_wire] & wires[1].drawer[candidates.secondary_wire]
+    score = _score(need, table, candidates, evaluation, feasible)
+    best = -1
+    for tier in (own_all, own_core, np.ones_like(feasible)):
+        if np.any(tier & feasible):
+            best = int(np.argmin(np.where(tier, score, np.inf)))
+            break
+    rows = _pareto_rows(need, table, wires, candidates, evaluation, score, own_core)
+    return Found(
+        table=table,
+        wires=wires,
+        candidates=candidates,
+        evaluation=evaluation,
+        violations=limits,
+        feasible=feasible,
+        score=score,
+        best=best,
+        statistics=SearchStatistics(
+            combinations=covered,
+            evaluated=candidates.row.size,
+            feasible=int(np.count_nonzero(feasible)),
+            seconds_s=time.perf_counter() - begun,
+            pareto=rows,
+        ),
+    )
+
+
+def chosen(found: Found, index: int) -> Candidates:
+    """The candidate at ``index`` as columns of length one."""
+    return take(found.candidates, np.array([index]))

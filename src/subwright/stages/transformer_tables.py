@@ -1,0 +1,293 @@
+"""Cores and wires of the library as columns of numbers, with everything that depends on the need alone."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.parts.schema import Core, Material, SteinmetzFit, Wire
+from subwright.physics.core_loss import igse_coefficient, igse_trapezoid, temperature_factor
+from subwright.physics.magnetics import saturation_flux
+from subwright.physics.winding_loss import (
+    copper_resistivity,
+    proximity_loss_per_metre,
+    push_pull_harmonics,
+    skin_factor,
+)
+from subwright.stages.common import Corner
+from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
+
+__all__ = [
+    "BOBBIN_FILL_LIMIT",
+    "DENSITY_LIMIT_A_PER_M2",
+    "FLUX_DERATING",
+    "HOLE_SHARE",
+    "RING_FILL_LIMIT",
+    "CoreTable",
+    "WireTable",
+    "core_loss_w",
+    "core_table",
+    "heating_voltage",
+    "hottest_c",
+    "lost_pulse_factor",
+    "mean_square",
+    "nominal_voltage",
+    "wire_table",
+]
+
+Floats = NDArray[np.float64]
+
+RING_FILL_LIMIT: Final = 0.30  # copper over window, toroids 0.2 to 0.3 (McLyman, handbook, ch. 4)
+BOBBIN_FILL_LIMIT: Final = 0.40  # McLyman, AN109
+DENSITY_LIMIT_A_PER_M2: Final = 1.0 / (500 * 5.067e-10)  # 500 circular mils per ampere (Pressman)
+FLUX_DERATING: Final = 0.9  # of the hot saturation flux density, after a lost pulse; own allowance
+HOLE_SHARE: Final = 0.25  # of a ring's hole diameter that stays open for the last pass; common practice
+_STACKS_TRIED: Final = (1, 2)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CoreTable:
+    """One row per core and stack; SI columns of one length."""
+
+    cores: tuple[Core, ...]
+    materials: tuple[Material, ...]
+    fits: tuple[SteinmetzFit, ...]
+    stack: NDArray[np.int64]
+    ring: NDArray[np.bool_]
+    drawer: NDArray[np.bool_]
+    area_m2: Floats
+    area_min_m2: Floats
+    volume_m3: Floats
+    hole_m: Floats  # rings: over the coating; bobbins 1 (unused)
+    outer_m: Floats
+    height_m: Floats
+    width_m: Floats  # bobbins: margins taken off; rings 1 (unused)
+    window_height_m: Floats
+    turn_m: Floats
+    surface_m2: Floats  # bobbins
+    rth_k_per_w: Floats  # maker's; NaN where unknown
+    window_m2: Floats
+    fill_limit: Floats
+    build_limit_m: Floats
+    k_i: Floats
+    alpha: Floats
+    beta: Floats
+    worst_factor: Floats  # core-loss temperature factor, highest between ambient and the hottest core
+    saturation_t: Floats
+    flux_limit_t: Floats
+    interfaces: Floats
+    twisted: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WireTable:
+    """One row per wire; SI columns of one length."""
+
+    wires: tuple[Wire, ...]
+    drawer: NDArray[np.bool_]
+    conductor_m: Floats
+    overall_m: Floats
+    copper_m2: Floats
+    strands: Floats
+    eddy_w_per_m: Floats  # per metre of strand in a field of 1 A/m rms of the need's waveform
+    skin: Floats  # resistance factor of its own current
+
+
+def hottest_c(spec: TransformerSpec, need: TransformerNeed) -> float:
+    """Hottest winding temperature that the spec permits, °C."""
+    return need.ambient_c + spec.max_rise_k
+
+
+def mean_square(spec: TransformerSpec, need: TransformerNeed) -> float:
+    """Mean square of the heating current over that of the full sine."""
+    return need.programme_mean_square if spec.rise_basis == "programme" else 1.0
+
+
+def nominal_voltage(need: TransformerNeed) -> float:
+    """Voltage across a half-primary at the nominal battery, V; the highest one where it isn't given."""
+    return need.corner_v.get(Corner.NOMINAL, need.v_primary_max_v)
+
+
+def heating_voltage(need: TransformerNeed) -> float:
+    """Voltage at which the core heats for hours: the higher of nominal and charging, V."""
+    known = [need.corner_v[c] for c in (Corner.NOMINAL, Corner.CHARGING) if c in need.corner_v]
+    return max(known, default=need.v_primary_max_v)
+
+
+def lost_pulse_factor(need: TransformerNeed) -> float:
+    """Peak flux after one lost pulse over the undisturbed peak."""
+    return 3.0 if need.rectifier_filter == "choke" else 2.0
+
+
+def core_loss_w(
+    table: CoreTable, rows: NDArray[np.int64], flux_peak_t: Floats, need: TransformerNeed, factor: Floats
+) -> Floats:
+    """Core loss of table rows at a peak flux density, W; all arrays of one shape."""
+    density = igse_trapezoid(
+        need.switching_hz, flux_peak_t, need.duty, table.k_i[rows], table.alpha[rows], table.beta[rows]
+    )
+    return np.asarray(density * table.volume_m3[rows] * factor)
+
+
+def _candidate_cores(spec: TransformerSpec, library: Library) -> list[tuple[Core, int]]:
+    cores = list(library.cores.values()) if spec.core == "auto" else [library.core(spec.core)]
+    rows: list[tuple[Core, int]] = []
+    for core in cores:
+        stacks = _STACKS_TRIED if spec.stack is None else (spec.stack,)
+        rows += [(core, stack) for stack in stacks if core.shape == "ring" or stack == 1]
+    if not rows:
+        raise NoSolutionError(
+            message="Only rings can be stacked: a bobbin fits one core set.",
+            quantity="stack",
+            value=str(spec.stack),
+            limit="1",
+            remedy="Leave transformer.stack out, or choose a ring.",
+        )
+    return rows
+
+
+def _with_fits(
+    rows: list[tuple[Core, int]], spec: TransformerSpec, need: TransformerNeed, library: Library
+) -> list[tuple[Core, int, Material, SteinmetzFit]]:
+    """Keep the rows whose grade is fit for power and has loss data at this frequency."""
+    kept: list[tuple[Core, int, Material, SteinmetzFit]] = []
+    refusal: RangeError | None = None
+    for core, stack in rows:
+        material = library.material(core.material if spec.material == "auto" else spec.material)
+        try:
+            fit = material.fit_at(need.switching_hz)
+        except RangeError as error:
+            refusal = error
+            continue
+        if material.transformer_grade:
+            kept.append((core, stack, material, fit))
+    if kept:
+        return kept
+    if refusal is not None:
+        raise refusal
+    raise NoSolutionError(
+        message="None of these cores is of a power-ferrite grade.",
+        quantity="core",
+        value=spec.core,
+        remedy="Choose a core of a power-ferrite grade, or name its true grade in transformer.material.",
+    )
+
+
+def _worst_factor(material: Material, low_c: float, high_c: float) -> float:
+    temperatures = np.linspace(low_c, high_c, 9)
+    return float(np.max(temperature_factor(temperatures, material.ct0, material.ct1, material.ct2)))
+
+
+def core_table(spec: TransformerSpec, need: TransformerNeed, library: Library) -> CoreTable:
+    """Columns of every core and stack that the spec allows.
+
+    Raises
+    ------
+    PartNotFoundError : the spec names an unknown core or material.
+    RangeError : no grade has loss data at this frequency, or the temperature is out of range.
+    NoSolutionError : no core is of a power grade, or a stack is asked of a bobbin.
+    """
+    rows = _with_fits(_candidate_cores(spec, library), spec, need, library)
+    hot = hottest_c(spec, need)
+    factors = {m.id: _worst_factor(m, need.ambient_c, hot) for _, _, m, _ in rows}
+    ring = np.array([c.shape == "ring" for c, _, _, _ in rows])
+    stack = np.array([s for _, s, _, _ in rows])
+    coating = np.array([c.coating_m for c, _, _, _ in rows])
+
+    def column(name: str) -> Floats:
+        return np.array([getattr(c, name) for c, _, _, _ in rows], dtype=float)
+
+    saturation = np.array([saturation_flux(hot, m.bsat_25_t, m.bsat_100_t) for _, _, m, _ in rows])
+    flux_limit = FLUX_DERATING * saturation / lost_pulse_factor(need)
+    if spec.flux_limit_t is not None:
+        flux_limit = np.full(len(rows), spec.flux_limit_t)
+    hole = column("inner_m") - 2.0 * coating
+    window_height = column("winding_height_m")
+    fill_limit = np.where(ring, RING_FILL_LIMIT, BOBBIN_FILL_LIMIT)
+    if spec.fill_limit is not None:
+        fill_limit = np.full(len(rows), spec.fill_limit)
+    width = column("winding_width_m") - 2.0 * spec.margin_m
+    if np.any(width <= 0):
+        raise RangeError(
+            message="The flange margins leave no winding width.",
+            quantity="margin",
+            value=show(spec.margin_m, "length"),
+            limit=show(float(np.min(column("winding_width_m"))) / 2.0, "length"),
+            remedy="Make transformer.margin smaller.",
+        )
+    sandwich = np.where(ring, spec.interleave == "sandwich", spec.interleave != "plain")
+    return CoreTable(
+        cores=tuple(c for c, _, _, _ in rows),
+        materials=tuple(m for _, _, m, _ in rows),
+        fits=tuple(f for _, _, _, f in rows),
+        stack=stack,
+        ring=ring,
+        drawer=np.array([library.in_drawer(c.id) >= s for c, s, _, _ in rows]),
+        area_m2=column("a_e_m2") * stack,
+        area_min_m2=np.minimum(column("a_min_m2"), column("a_e_m2")) * stack,
+        volume_m3=column("v_e_m3") * stack,
+        hole_m=np.where(ring, hole, 1.0),
+        outer_m=column("outer_m") + 2.0 * coating,
+        height_m=(column("height_m") + 2.0 * coating) * stack,
+        width_m=np.where(ring, 1.0, width),
+        window_height_m=window_height,
+        turn_m=column("mean_turn_m"),
+        surface_m2=column("surface_m2"),
+        rth_k_per_w=np.where(stack == 1, column("rth_k_per_w"), np.nan),
+        window_m2=np.where(ring, math.pi / 4.0 * hole**2, column("window_area_m2")),
+        fill_limit=fill_limit,
+        build_limit_m=np.where(ring, hole * (1.0 - HOLE_SHARE) / 2.0, window_height),
+        k_i=np.array([igse_coefficient(f.k, f.alpha, f.beta) for _, _, _, f in rows]),
+        alpha=np.array([f.alpha for _, _, _, f in rows]),
+        beta=np.array([f.beta for _, _, _, f in rows]),
+        worst_factor=np.array([factors[m.id] for _, _, m, _ in rows]),
+        saturation_t=saturation,
+        flux_limit_t=flux_limit,
+        interfaces=np.where(sandwich, 2.0, 1.0),
+        twisted=ring if spec.lay == "auto" else np.full(len(rows), spec.lay == "twisted"),
+    )
+
+
+def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Library) -> WireTable:
+    """Columns of every wire that a winding may be made of, with its eddy loss at ``copper_c`` °C.
+
+    Raises
+    ------
+    PartNotFoundError : ``wire_id`` is unknown.
+    NoSolutionError : the wire is not enamelled wire or litz, or there is none.
+    """
+    wires = [w for w in library.wires.values() if w.kind in ("enamelled", "litz")]
+    if wire_id != "auto":
+        wires = [library.wire(wire_id)]
+    if not wires or any(w.kind not in ("enamelled", "litz") for w in wires):
+        raise NoSolutionError(
+            message="Windings are wound of enamelled round wire or litz.",
+            quantity="wire",
+            value=wires[0].kind if wires else "none in the library",
+            remedy="Choose an enamelled wire or a litz wire.",
+        )
+    conductor = np.array([w.conductor_m for w in wires])
+    resistivity = float(copper_resistivity(copper_c))
+    amplitude = push_pull_harmonics(need.duty, need.edge_s * need.switching_hz)
+    frequency: Floats = need.switching_hz * (2.0 * np.arange(amplitude.size, dtype=np.float64) + 1.0)
+    weight = np.square(amplitude)
+    # peak field of each harmonic where the waveform's rms is 1 A/m
+    eddy = proximity_loss_per_metre(conductor[:, None], frequency, resistivity, amplitude)
+    skin = skin_factor(conductor[:, None], frequency, resistivity)
+    return WireTable(
+        wires=tuple(wires),
+        drawer=np.array([library.in_drawer(w.id) > 0 for w in wires]),
+        conductor_m=conductor,
+        overall_m=np.array([w.overall_m for w in wires]),
+        copper_m2=np.array([w.area_m2 for w in wires]),
+        strands=np.array([w.strands for w in wires], dtype=float),
+        eddy_w_per_m=np.sum(eddy, axis=1) * 2.0 / np.sum(weight),
+        skin=np.asarray(skin @ weight / np.sum(weight)),
+    )
