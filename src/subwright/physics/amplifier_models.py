@@ -78,24 +78,25 @@ class ClassDModel:
         switch = float(np.ravel(self.switch_ohm)[0])
         return self.legs * (switch + self.inductor_ohm) + self.cable_ohm
 
-    def dead_time_error_v(self, v_rail: float) -> float:
+    def dead_time_error_v(self, v_rail: Floats) -> Array:
         """Output lost to dead time at crest, V (Mohan, section 8-5)."""
-        return self.legs * float(self.bus_v(v_rail)) * self.dead_time_s * self.switching_hz
+        return self.legs * self.bus_v(v_rail) * self.dead_time_s * self.switching_hz
 
-    def clip_peak_v(self, v_rail: float, load_ohm: float) -> float:
+    def clip_peak_v(self, v_rail: Floats, load_ohm: float) -> Array:
         """Peak output at the load when the modulator reaches its limit, V.
 
         Parameters
         ----------
-        v_rail : rail of one side, or the supply of a bridge, V.
+        v_rail : rail of one side, or the supply of a bridge, V, any shape.
         load_ohm : ohm.
         """
-        reach = self.modulation_max * v_rail - self.dead_time_error_v(v_rail)
-        return max(reach, 0.0) * load_ohm / (load_ohm + self.series_ohm())
+        reach = self.modulation_max * np.asarray(v_rail) - self.dead_time_error_v(v_rail)
+        peak: Array = np.maximum(reach, 0.0) * load_ohm / (load_ohm + self.series_ohm())
+        return peak
 
     def rail_for_peak_v(self, peak_v: float, load_ohm: float) -> float:
         """Rail that just gives ``peak_v`` at the load, V; the inverse of ``clip_peak_v``."""
-        return peak_v / self.clip_peak_v(1.0, load_ohm)
+        return peak_v / float(self.clip_peak_v(1.0, load_ohm))
 
     def losses_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> dict[str, Array]:
         """Each loss at this instant, W, averaged over the switching period.
@@ -198,15 +199,17 @@ class ClassABModel:
         """Resistance between the output devices and the load, ohm."""
         return self.legs * self.ballast_ohm + self.cable_ohm
 
-    def clip_peak_v(self, v_rail: float, load_ohm: float) -> float:
+    def clip_peak_v(self, v_rail: Floats, load_ohm: float) -> Array:
         """Peak output at the load when the devices saturate, V.
 
         Parameters
         ----------
-        v_rail : rail of one side, or the supply of a bridge, V.
+        v_rail : rail of one side, or the supply of a bridge, V, any shape.
         load_ohm : ohm.
         """
-        return max(v_rail - self.drop_v, 0.0) * load_ohm / (load_ohm + self.series_ohm())
+        reach = np.maximum(np.asarray(v_rail) - self.drop_v, 0.0)
+        peak: Array = reach * load_ohm / (load_ohm + self.series_ohm())
+        return peak
 
     def rail_for_peak_v(self, peak_v: float, load_ohm: float) -> float:
         """Rail that just gives ``peak_v`` at the load, V; the inverse of ``clip_peak_v``."""

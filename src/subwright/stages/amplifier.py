@@ -1,0 +1,484 @@
+"""The power amplifier: class D or AB on split rails, or a bridge straight from the battery.
+
+The stage fixes the kind, the real parts and a loss model that holds at every instant; rails, sag and battery
+current follow when the chain is solved with that model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import sqrt
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.preferred import at_least
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.physics.amplifier_models import ClassABModel, ClassDModel
+from subwright.physics.amplifiers import (
+    bridge_sine_power_w,
+    bridge_square_power_w,
+    programme_peak_ratio,
+)
+from subwright.physics.bounds import require
+from subwright.physics.class_d import (
+    PUMPING_WORST_MODULATION,
+    dead_time_thd,
+    pumping_capacitance_f,
+    rail_pumping_v,
+    ripple_current_pp_a,
+)
+from subwright.physics.thermal import ThermalDevice
+from subwright.stages.amplifier_bill import amplifier_parts, amplifier_reasons
+from subwright.stages.amplifier_kinds import (
+    AB_RESERVE,
+    FILM_TOLERANCE,
+    INDUCTOR_TOLERANCE,
+    LOAD_LEAST,
+    Built,
+    bridge_class_ab,
+    bridge_class_d,
+    class_ab,
+    half_bridge,
+    rail_swell,
+    try_bridge_class_ab,
+    try_bridge_class_d,
+)
+from subwright.stages.amplifier_parts import (
+    RESERVE_ID,
+    InputBank,
+    OutputChoice,
+    choose_input_bank,
+    sine_phases,
+)
+from subwright.stages.amplifier_spec import (
+    AmplifierKind,
+    AmplifierResult,
+    AmplifierSpec,
+    BatteryCeiling,
+    SettledKind,
+)
+from subwright.stages.common import Contributor, Corner, Loss
+
+__all__ = [
+    "AmplifierKind",
+    "AmplifierResult",
+    "AmplifierSpec",
+    "BatteryCeiling",
+    "design_amplifier",
+]
+
+Array = NDArray[np.float64]
+
+
+def design_amplifier(
+    spec: AmplifierSpec,
+    target_power_w: float | None,
+    load_ohm: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+    *,
+    source_resistance_ohm: float = 0.0,
+    crest_factor_db: float = 9.0,
+    lowest_note_hz: float = 30.0,
+    speaker_cable_ohm: float = 0.0,
+) -> AmplifierResult:
+    """Choose the kind of amplifier and its parts, and give its loss model.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    target_power_w : sine power at the onset of clipping, nominal corner, W; None for what a battery bridge
+        gives.
+    load_ohm : nominal impedance of the driver group, ohm; ``spec.load_ohm`` overrides it.
+    corners : open-circuit battery voltages, V, all five.
+    library : parts with the drawer merged.
+    source_resistance_ohm : battery, cable and contacts, ohm.
+    crest_factor_db : of the programme, dB. lowest_note_hz : Hz.
+    speaker_cable_ohm : out and return, ohm.
+
+    Returns
+    -------
+    AmplifierResult.
+
+    Raises
+    ------
+    RangeError : no target power for an amplifier on rails, or a value out of range.
+    NoSolutionError : no part serves.
+    PartNotFoundError : the stated MOSFET is unknown.
+
+    Source
+    ------
+    Loss split [st-std50n03l], [honda-cerezo2003]; class AB [boylestad], [gray-meyer]; filter
+    [ti-slaa701]; supply limits [iso-16750-2]; lowest impedance [iec-60268-5].
+    """
+    load = spec.load_ohm if spec.load_ohm is not None else load_ohm
+    require("load impedance", load, "Ω", at_least=0.5, at_most=64.0)
+    require("speaker cable resistance", speaker_cable_ohm, "Ω", at_least=0.0, below=load)
+    require("source resistance", source_resistance_ohm, "Ω", at_least=0.0)
+    if target_power_w is not None:
+        require("target power", target_power_w, "W", above=0.0, at_most=5000.0)
+
+    bridge_d = try_bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
+    bridge_ab = try_bridge_class_ab(spec, load, corners, speaker_cable_ohm)
+    ceilings = _ceilings(bridge_d, bridge_ab, load, corners, source_resistance_ohm)
+    nominal = next(c for c in ceilings if c.corner is Corner.NOMINAL)
+    kind = _settle(spec.kind, target_power_w, nominal)
+    if kind == "bridge_class_d":
+        built = bridge_d or bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
+    elif kind == "bridge_class_ab":
+        built = bridge_ab or bridge_class_ab(spec, load, corners, speaker_cable_ohm)
+    else:
+        if target_power_w is None:
+            raise RangeError(
+                message="An amplifier on its own rails needs a target power.",
+                quantity="target power",
+                value="none",
+                limit="> 0 W",
+                remedy="State goal.power or goal.spl, or take amplifier.kind = bridge_class_d.",
+            )
+        rails = half_bridge if kind == "class_d_half_bridge" else class_ab
+        built = rails(spec, target_power_w, load, corners, library, speaker_cable_ohm)
+    return _finish(
+        spec,
+        built,
+        target_power_w,
+        load,
+        corners,
+        library,
+        ceilings,
+        source_resistance_ohm,
+        crest_factor_db,
+        lowest_note_hz,
+    )
+
+
+def _settle(kind: AmplifierKind, target_w: float | None, nominal: BatteryCeiling) -> SettledKind:
+    if kind != "auto":
+        return kind
+    reach = nominal.class_d_sine_w
+    if reach is not None and (target_w is None or target_w <= reach):
+        return "bridge_class_d"
+    return "class_d_half_bridge"
+
+
+def _reach(
+    model: ClassDModel | ClassABModel, emf_v: Array, load: float, source_ohm: float, shape: Array
+) -> tuple[Array, Array]:
+    """Power in W and supply voltage in V that a bridge settles at, per corner.
+
+    ``shape`` is the waveform over its own peak at the phases averaged, shape (n,): a quarter sine, or one.
+    """
+    supply = emf_v.copy()
+    peak = np.zeros_like(emf_v)
+    for _ in range(4):  # the sag is a few per cent: each round gains two digits
+        peak = model.clip_peak_v(supply, load)
+        v = peak[:, None] * shape[None, :]
+        drawn = np.mean(model.input_power_w(v, v / load, supply[:, None]), axis=1)
+        supply = 0.5 * (emf_v + np.sqrt(np.maximum(emf_v**2 - 4.0 * source_ohm * drawn, 0.0)))
+    return peak**2 * float(np.mean(shape**2)) / load, supply
+
+
+def _ceilings(
+    bridge_d: Built | None,
+    bridge_ab: Built | None,
+    load: float,
+    corners: Mapping[Corner, float],
+    source_ohm: float,
+) -> tuple[BatteryCeiling, ...]:
+    order = tuple(corners)
+    emf = np.array([corners[c] for c in order])
+    one = np.ones(1)
+    sine = sine_phases(24)
+    reached: list[tuple[list[float], list[float]] | None] = []
+    for built in (bridge_d, bridge_ab):
+        if built is None:
+            reached.append(None)
+            continue
+        pair = tuple(_reach(built.model, emf, load, source_ohm, shape)[0].tolist() for shape in (sine, one))
+        reached.append(cast(tuple[list[float], list[float]], pair))
+    d, ab = reached
+    return tuple(
+        BatteryCeiling(
+            corner=corner,
+            supply_v=corners[corner],
+            square_w=bridge_square_power_w(corners[corner], load),
+            sine_w=bridge_sine_power_w(corners[corner], load),
+            class_d_sine_w=None if d is None else d[0][k],
+            class_d_square_w=None if d is None else d[1][k],
+            class_ab_sine_w=None if ab is None else ab[0][k],
+            class_ab_square_w=None if ab is None else ab[1][k],
+        )
+        for k, corner in enumerate(order)
+    )
+
+
+def _average(
+    model: ClassDModel | ClassABModel, peaks_v: Array, load: float, rail_v: float
+) -> dict[str, Array]:
+    """Each loss averaged over a sine of each peak, W, shape of ``peaks_v``."""
+    v = peaks_v[:, None] * sine_phases()[None, :]
+    return {name: np.mean(w, axis=1) for name, w in model.losses_w(v, v / load, rail_v).items()}
+
+
+def _finish(
+    spec: AmplifierSpec,
+    built: Built,
+    target_w: float | None,
+    load: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+    ceilings: tuple[BatteryCeiling, ...],
+    source_ohm: float,
+    crest_factor_db: float,
+    lowest_note_hz: float,
+) -> AmplifierResult:
+    model = built.model
+    nominal = np.array([corners[Corner.NOMINAL]])
+    if built.from_battery:
+        reached, supply = _reach(model, nominal, load, source_ohm, sine_phases())
+        power_w, rail_v = float(reached[0]), float(supply[0])
+        peak_v = sqrt(2.0 * power_w * load)
+        expected_v = corners[Corner.MAX]
+        charging_v = corners[Corner.CHARGING]
+    else:
+        power_w = cast(float, target_w)
+        peak_v = sqrt(2.0 * power_w * load)
+        rail_v = model.rail_for_peak_v(peak_v, load)
+        expected_v = rail_v * rail_swell(corners)
+        charging_v = rail_v * corners[Corner.CHARGING] / corners[Corner.NOMINAL]
+    if power_w <= 0.0:
+        raise NoSolutionError(
+            message="This amplifier gives nothing at the nominal battery voltage.",
+            quantity="supply voltage",
+            value=show(rail_v, "voltage"),
+            limit=f"above the stage's own drop, {show(rail_v - peak_v, 'voltage')}",
+            remedy="Take class D, or split rails.",
+        )
+    ratio = programme_peak_ratio(crest_factor_db)
+    curve = np.geomspace(0.01, 1.0, 16)
+    # One pass of the model serves every level: idle, programme, full, then the efficiency curve.
+    peaks = np.concatenate([[0.0, ratio * peak_v, peak_v], peak_v * np.sqrt(curve)])
+    terms = _average(model, peaks, load, rail_v)
+    totals = np.sum(list(terms.values()), axis=0)
+    output = peaks**2 / (2.0 * load)
+    least = LOAD_LEAST * load
+    worst = _average(
+        model, float(model.clip_peak_v(charging_v, least)) * np.linspace(0.1, 1.0, 10), least, charging_v
+    )
+
+    supply_v = float(model.bus_v(rail_v))
+    crest_w = float(model.input_power_w(peak_v, peak_v / load, rail_v))
+    sine = sine_phases()
+    is_d = isinstance(model, ClassDModel)
+    ripple_a = bus_ripple = 0.0
+    if isinstance(model, ClassDModel):
+        ripple_a = ripple_current_pp_a(float(model.bus_v(rail_v)), model.inductance_h, model.switching_hz)
+        bus_ripple = model.bus_ripple_rms_a(peak_v / load * sine, peak_v * sine, rail_v)
+    bank: InputBank | None = None
+    if built.from_battery and is_d:
+        bank = choose_input_bank(library, corners[Corner.MAX], bus_ripple)
+    pumping = _pumping(spec, built.kind, rail_v, load, lowest_note_hz)
+    voltage = _voltage(spec, built, expected_v)
+    peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
+    devices = _devices(built, terms, worst, library)
+    stuck_a = expected_v / load
+    result = AmplifierResult(
+        kind=built.kind,
+        from_battery=built.from_battery,
+        rails="battery" if built.from_battery else "split",
+        recirculates=is_d,
+        model=model,
+        load_ohm=load,
+        load_least_ohm=least,
+        power_target_w=target_w,
+        power_w=power_w,
+        peak_v=peak_v,
+        peak_a=peak_v / load,
+        peak_least_a=peak_least_a,
+        rail_needed_v=rail_v,
+        rail_max_v=voltage.rail_max_v,
+        rail_expected_v=expected_v,
+        rail_average_a=float(output[2] + totals[2]) / supply_v,
+        rail_crest_a=crest_w / rail_v,
+        rail_ripple_a=bus_ripple,
+        output_resistance_ohm=model.series_ohm(),
+        headroom_drop_v=rail_v - peak_v,
+        modulation_max=spec.modulation_max if is_d else 1.0,
+        idle_w=float(totals[0]),
+        quiescent_a=float(totals[0]) / supply_v,
+        efficiency_power_w=tuple(output[3:].tolist()),
+        efficiency=tuple((output[3:] / (output[3:] + totals[3:])).tolist()),
+        switch_id=built.mosfet.id if built.mosfet else cast(OutputChoice, built.output).stage.id,
+        switch_count=sum(d.count for d in devices),
+        switch_voltage_v=voltage.applied_v,
+        switch_voltage_limit_v=voltage.limit_v,
+        switch_voltage_margin_needed=voltage.margin,
+        switch_peak_a=peak_least_a,
+        switch_peak_limit_a=_current_limit_a(built),
+        device_peak_w=_device_peak_w(built, charging_v, least),
+        inductance_h=built.filter.inductance_h if built.filter else None,
+        filter_f=built.filter.filter_f if built.filter else None,
+        damping_ohm=built.filter.damping_ohm if built.filter else None,
+        damping_f=built.filter.damping_f if built.filter else None,
+        filter_corner_hz=built.filter.corner_hz if built.filter else None,
+        filter_corner_target_hz=built.filter.target_hz if built.filter else None,
+        filter_q=built.filter.quality if built.filter else None,
+        ripple_pp_a=ripple_a,
+        inductor_peak_a=peak_least_a + 0.5 * ripple_a if is_d else 0.0,
+        inductor_ohm=model.inductor_ohm if isinstance(model, ClassDModel) else 0.0,
+        pumping_v=pumping[0],
+        pumping_limit_v=pumping[1],
+        rail_capacitance_needed_f=pumping[2],
+        rail_capacitance_f=pumping[3],
+        dead_time_thd=(
+            dead_time_thd(float(model.dead_time_error_v(rail_v)), peak_v)
+            if isinstance(model, ClassDModel)
+            else None
+        ),
+        stuck_a=stuck_a,
+        stuck_w=stuck_a**2 * load,
+        ceilings=ceilings,
+        devices=devices,
+        input_capacitor_id=bank.capacitor.id if bank else "",
+        input_capacitor_count=bank.count if bank else 0,
+        input_capacitor_limit_a=bank.ripple_limit_a if bank else 0.0,
+        parts=(),
+        losses=tuple(
+            Loss(
+                where=f"amplifier {name}",
+                idle_w=float(watts[0]),
+                programme_w=float(watts[1]),
+                full_w=float(watts[2]),
+            )
+            for name, watts in terms.items()
+        ),
+        contributors=_contributors(built),
+        sources=_sources(built),
+        reasons=(),
+    )
+    result = replace(
+        result,
+        parts=amplifier_parts(result, built.mosfet, built.output, built.filter, bank, library, built.others),
+    )
+    return replace(result, reasons=amplifier_reasons(spec, result))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Voltage:
+    applied_v: float
+    limit_v: float
+    margin: float
+    rail_max_v: float
+
+
+def _voltage(spec: AmplifierSpec, built: Built, expected_v: float) -> _Voltage:
+    """Stress of the output devices, and the highest rail they stand."""
+    sides = 2.0 if built.model.split_rails else 1.0
+    if built.mosfet is not None:
+        pumped = 1.0 + spec.pumping_limit if built.model.split_rails else 1.0
+        limit, margin = built.mosfet.vds_v, spec.voltage_reserve
+    else:
+        stage = cast(OutputChoice, built.output).stage
+        pumped, limit = 1.0, stage.supply_max_v
+        margin = 0.0 if stage.form == "bridge chip" else AB_RESERVE
+    return _Voltage(
+        applied_v=sides * expected_v * pumped,
+        limit_v=limit,
+        margin=margin,
+        rail_max_v=limit * (1.0 - margin) / (sides * pumped),
+    )
+
+
+def _current_limit_a(built: Built) -> float:
+    if built.mosfet is not None:
+        return built.mosfet.id_a * RESERVE_ID
+    output = cast(OutputChoice, built.output)
+    return output.stage.peak_a * output.parallel
+
+
+def _pumping(
+    spec: AmplifierSpec, kind: SettledKind, rail_v: float, load: float, note_hz: float
+) -> tuple[float, float, float, float] | tuple[None, None, None, None]:
+    """(rise, allowed rise, capacitance needed, preferred capacitance) of each rail; half-bridge only."""
+    if kind != "class_d_half_bridge":
+        return None, None, None, None
+    limit_v = spec.pumping_limit * rail_v
+    needed_f = pumping_capacitance_f(rail_v, note_hz, load, limit_v)
+    chosen_f = float(at_least(needed_f, "E6"))
+    return (
+        rail_pumping_v(rail_v, PUMPING_WORST_MODULATION, note_hz, load, chosen_f),
+        limit_v,
+        needed_f,
+        chosen_f,
+    )
+
+
+def _devices(
+    built: Built, terms: Mapping[str, Array], worst: Mapping[str, Array], library: Library
+) -> tuple[ThermalDevice, ...]:
+    """What sits on the heatsink, heat of one case each."""
+    names = list(built.model.switch_losses())
+    if built.mosfet is not None:
+        count = 2 * built.model.legs
+        rth_jc, tj_max = built.mosfet.rth_jc_k_per_w, built.mosfet.tj_max_c
+        interface = min(
+            (i.rth_k_per_w for i in library.insulators.values() if i.package == built.mosfet.package),
+            default=1.6,
+        )
+        name = "output switch"
+    else:
+        output = cast(OutputChoice, built.output)
+        stage = output.stage
+        legs = 1 if stage.form == "bridge chip" else built.model.legs
+        count = stage.cases * output.parallel * legs
+        rth_jc, tj_max, interface = stage.rth_jc_k_per_w, stage.tj_max_c, stage.interface_k_per_w
+        name = "output transistor" if stage.form == "pair" else "amplifier chip"
+        if stage.form != "pair":
+            names.append("driver and input stages")
+    heat = np.sum([terms[n] for n in names], axis=0) / count
+    hottest = float(np.max(np.sum([worst[n] for n in names], axis=0))) / count
+    return (
+        ThermalDevice(
+            name=name,
+            count=count,
+            idle_w=float(heat[0]),
+            programme_w=float(heat[1]),
+            full_w=float(heat[2]),
+            worst_w=max(hottest, float(heat[2])),
+            rth_jc_k_per_w=rth_jc,
+            interface_k_per_w=interface,
+            tj_max_c=tj_max,
+        ),
+    )
+
+
+def _device_peak_w(built: Built, rail_v: float, load: float) -> float:
+    """Highest instantaneous heat of one class-AB transistor into a resistor, W."""
+    if not isinstance(built.model, ClassABModel) or built.output is None:
+        return 0.0
+    v = float(built.model.clip_peak_v(rail_v, load)) * sine_phases()
+    heat = built.model.losses_w(v, v / load, rail_v)["output devices"]
+    return float(np.max(heat)) / (built.output.parallel * built.model.legs)
+
+
+def _contributors(built: Built) -> tuple[Contributor, ...]:
+    if built.filter is None:
+        return ()
+    # f = 1/(2 pi sqrt(L C)): half a per cent for each per cent of either part.
+    return tuple(
+        Contributor(result="output filter corner", part=part, tolerance=tolerance, sensitivity=-0.5)
+        for part, tolerance in (("output inductor", INDUCTOR_TOLERANCE), ("filter capacitor", FILM_TOLERANCE))
+    )
+
+
+def _sources(built: Built) -> tuple[str, ...]:
+    common = ("iec-60268-5", "iso-16750-2")
+    if built.mosfet is not None:
+        keys = ("st-std50n03l", "honda-cerezo2003", "ti-slaa701", "erickson2001", "mohan2003")
+        return (*keys, *common)
+    return ("boylestad", "gray-meyer", *common)

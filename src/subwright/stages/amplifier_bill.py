@@ -1,0 +1,325 @@
+"""The amplifier's parts list, and in plain sentences what was chosen and why."""
+
+from __future__ import annotations
+
+from subwright.base.units import code, show
+from subwright.parts.library import Library
+from subwright.parts.schema import Mosfet
+from subwright.physics.amplifier_models import ClassABModel
+from subwright.stages.amplifier_parts import FilterChoice, InputBank, OutputChoice
+from subwright.stages.amplifier_spec import AmplifierResult, AmplifierSpec, BatteryCeiling
+from subwright.stages.common import Corner, PartUse, Rating
+
+__all__ = ["amplifier_parts", "amplifier_reasons", "ceiling_sentences"]
+
+_NAMES = {
+    "class_d_half_bridge": "Class D half-bridge on split rails",
+    "class_ab": "Class AB on split rails",
+    "bridge_class_d": "Class D bridge straight from the battery",
+    "bridge_class_ab": "Class AB bridge straight from the battery",
+}
+
+
+def amplifier_parts(
+    result: AmplifierResult,
+    mosfet: Mosfet | None,
+    output: OutputChoice | None,
+    leg: FilterChoice | None,
+    bank: InputBank | None,
+    library: Library,
+    others: tuple[str, ...],
+) -> tuple[PartUse, ...]:
+    """Parts list of the power stage.
+
+    Parameters
+    ----------
+    result : the stage's numbers. mosfet or output : the devices. leg : one leg's filter, class D.
+    bank : input capacitors of a battery bridge. library : with the drawer merged.
+    others : ids that would also do.
+
+    Returns
+    -------
+    Parts, role unique in each.
+    """
+    parts: list[PartUse] = []
+    if mosfet is not None:
+        parts.append(_switch_use(result, mosfet, library, others))
+    if output is not None:
+        parts += _output_uses(result, output)
+    if leg is not None:
+        parts += _filter_uses(result, leg)
+    if bank is not None:
+        part = bank.capacitor
+        parts.append(
+            PartUse(
+                role="amplifier input capacitor",
+                letter="C",
+                part_id=part.id,
+                description=part.description,
+                quantity=bank.count,
+                value=show(part.capacitance_f, "capacitance"),
+                tolerance=part.tolerance,
+                ratings=(
+                    _rating("voltage", "V", result.rail_expected_v, part.voltage_v, "highest battery"),
+                    _rating("ripple current", "A", result.rail_ripple_a, bank.ripple_limit_a, "full sine"),
+                ),
+                in_drawer=library.in_drawer(part.id) >= bank.count,
+                provenance=part.provenance.document,
+            )
+        )
+    return tuple(parts)
+
+
+def _rating(quantity: str, unit: str, applied: float, limit: float, at: str) -> Rating:
+    return Rating(quantity=quantity, unit=unit, applied=applied, limit=limit, at=at)
+
+
+def _switch_use(
+    result: AmplifierResult, mosfet: Mosfet, library: Library, others: tuple[str, ...]
+) -> PartUse:
+    return PartUse(
+        role="output switch",
+        letter="Q",
+        part_id=mosfet.id,
+        description=mosfet.description,
+        quantity=result.switch_count,
+        ratings=(
+            _rating(
+                "drain-source voltage",
+                "V",
+                result.switch_voltage_v,
+                mosfet.vds_v,
+                "highest battery, unloaded, pumped" if not result.from_battery else "highest battery",
+            ),
+            _rating(
+                "drain current", "A", result.switch_peak_a, mosfet.id_a, "crest into the least impedance"
+            ),
+        ),
+        in_drawer=library.in_drawer(mosfet.id) >= result.switch_count,
+        substitutes=others,
+        provenance=mosfet.provenance.document,
+    )
+
+
+def _output_uses(result: AmplifierResult, output: OutputChoice) -> list[PartUse]:
+    stage = output.stage
+    model = result.model
+    legs = 1 if stage.form == "bridge chip" else model.legs
+    sets = output.parallel * legs
+    uses = [
+        PartUse(
+            role="output stage",
+            letter="U" if stage.form != "pair" else "Q",
+            part_id=stage.id,
+            description=stage.description,
+            quantity=sets,
+            ratings=(
+                _rating(
+                    "supply voltage",
+                    "V",
+                    result.switch_voltage_v,
+                    stage.supply_max_v,
+                    "highest battery, unloaded",
+                ),
+                _rating(
+                    "output current",
+                    "A",
+                    result.switch_peak_a,
+                    result.switch_peak_limit_a,
+                    "crest into the least impedance",
+                ),
+            ),
+            substitutes=output.others,
+            provenance=stage.provenance.document,
+        )
+    ]
+    if stage.ballast_ohm > 0.0 and isinstance(model, ClassABModel):
+        # Each transistor conducts half the cycle: a quarter of I² R.
+        heat_w = 0.25 * (result.peak_least_a / output.parallel) ** 2 * stage.ballast_ohm
+        rated_w = next(w for w in (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 20.0, 50.0) if w >= 2.0 * heat_w)
+        uses.append(
+            PartUse(
+                role="emitter resistor",
+                letter="R",
+                part_id=code(stage.ballast_ohm, "resistance"),
+                description=f"wire-wound resistor, {rated_w:g} W",
+                quantity=2 * sets,
+                value=show(stage.ballast_ohm, "resistance"),
+                tolerance=0.05,
+                ratings=(_rating("dissipation", "W", heat_w, rated_w, "full sine into the least impedance"),),
+                provenance="preferred value, common practice",
+            )
+        )
+    return uses
+
+
+def _filter_uses(result: AmplifierResult, leg: FilterChoice) -> list[PartUse]:
+    legs = result.model.legs
+    across_v = result.rail_expected_v
+    film = _rating("voltage", "V", across_v, leg.capacitor_v, "output at the highest rail")
+    saturation_a = 1.2 * result.inductor_peak_a
+    return [
+        PartUse(
+            role="output inductor",
+            letter="L",
+            part_id=code(leg.inductance_h, "inductance"),
+            description=(
+                f"power inductor, saturates above {show(saturation_a, 'current')}, "
+                f"at most {show(result.inductor_ohm, 'resistance')}"
+            ),
+            quantity=legs,
+            value=show(leg.inductance_h, "inductance"),
+            tolerance=0.10,
+            ratings=(
+                _rating(
+                    "peak current",
+                    "A",
+                    result.inductor_peak_a,
+                    saturation_a,
+                    "crest into the least impedance",
+                ),
+            ),
+            provenance="preferred value",
+        ),
+        PartUse(
+            role="filter capacitor",
+            letter="C",
+            part_id=code(leg.filter_f, "capacitance"),
+            description=f"polypropylene film capacitor, {leg.capacitor_v:g} V",
+            quantity=legs,
+            value=show(leg.filter_f, "capacitance"),
+            tolerance=0.10,
+            ratings=(film,),
+            provenance="preferred value",
+        ),
+        PartUse(
+            role="filter damping capacitor",
+            letter="C",
+            part_id=code(leg.damping_f, "capacitance"),
+            description=f"film capacitor, {leg.capacitor_v:g} V",
+            quantity=legs,
+            value=show(leg.damping_f, "capacitance"),
+            tolerance=0.10,
+            ratings=(film,),
+            provenance="preferred value",
+        ),
+        PartUse(
+            role="filter damping resistor",
+            letter="R",
+            part_id=code(leg.damping_ohm, "resistance"),
+            description="metal oxide resistor, 3 W, low inductance",
+            quantity=legs,
+            value=show(leg.damping_ohm, "resistance"),
+            tolerance=0.05,
+            provenance="preferred value",
+        ),
+    ]
+
+
+def ceiling_sentences(ceilings: tuple[BatteryCeiling, ...], load_ohm: float) -> tuple[str, ...]:
+    """What the battery alone can do, and why printed figures differ.
+
+    Parameters
+    ----------
+    ceilings : per corner. load_ohm : ohm.
+
+    Returns
+    -------
+    Plain sentences.
+    """
+    by = {c.corner: c for c in ceilings}
+    nominal, charging = by[Corner.NOMINAL], by[Corner.CHARGING]
+    load = show(load_ohm, "resistance")
+    lines = [
+        f"A bridge from {nominal.supply_v:g} V into {load} can't pass {nominal.square_w:.0f} W even as a "
+        f"square wave; an undistorted sine stops at half of that, {nominal.sine_w:.0f} W."
+    ]
+    if abs(nominal.supply_v - 12.0) < 0.01 and abs(load_ohm - 4.0) < 0.01:
+        lines.append(
+            "Builders count on about 30 W from a class-D bridge and 18 to 22 W from a class-AB bridge at "
+            "12 V and 4 Ω (common practice, no source): figures for a charging battery, and partly clipped."
+        )
+    for name, at_nominal, at_charging, hard in (
+        ("class D", nominal.class_d_sine_w, charging.class_d_sine_w, charging.class_d_square_w),
+        ("class AB", nominal.class_ab_sine_w, charging.class_ab_sine_w, charging.class_ab_square_w),
+    ):
+        if at_nominal is None or at_charging is None or hard is None:
+            continue
+        lines.append(
+            f"With its losses a {name} bridge gives a clean {at_nominal:.1f} W at {nominal.supply_v:g} V and "
+            f"{at_charging:.1f} W at {charging.supply_v:g} V; driven into hard clipping there, {hard:.0f} W."
+        )
+    return tuple(lines)
+
+
+def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str, ...]:
+    """What was chosen and why.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. result : the stage's numbers.
+
+    Returns
+    -------
+    Plain sentences.
+    """
+    nominal = next(c for c in result.ceilings if c.corner is Corner.NOMINAL)
+    lines = [f"{_NAMES[result.kind]}{_why_kind(spec, result, nominal)}."]
+    if result.from_battery:
+        lines.append(
+            f"It reaches {result.power_w:.1f} W into {show(result.load_ohm, 'resistance')} from the "
+            f"{show(result.rail_needed_v, 'voltage')} that is left at its terminals."
+        )
+    else:
+        lines.append(
+            f"{result.power_w:.0f} W into {show(result.load_ohm, 'resistance')} needs a crest of "
+            f"{show(result.peak_v, 'voltage')}, and rails of ±{show(result.rail_needed_v, 'voltage')} at "
+            f"that instant; unloaded they may rise to ±{show(result.rail_max_v, 'voltage')}."
+        )
+    lines.append(
+        f"{_count(result)} {result.switch_id}: {show(result.switch_voltage_v, 'voltage')} expected of "
+        f"{show(result.switch_voltage_limit_v, 'voltage')}."
+    )
+    if (
+        result.inductance_h is not None
+        and result.filter_f is not None
+        and result.filter_corner_hz is not None
+    ):
+        inductance, capacitance = (
+            show(result.inductance_h, "inductance"),
+            show(result.filter_f, "capacitance"),
+        )
+        lines.append(
+            f"Output filter {inductance} and {capacitance}{' on each leg' if result.from_battery else ''}: "
+            f"corner {show(result.filter_corner_hz, 'frequency')}, Q {result.filter_q:.2f} with the load; "
+            "damped, because a voice coil is no load at that frequency."
+        )
+    if result.pumping_v is not None and result.rail_capacitance_f is not None:
+        lines.append(
+            "The half-bridge sends current back into the idle rail: "
+            f"{show(result.rail_capacitance_f, 'capacitance')} on each rail keeps the rise to "
+            f"{show(result.pumping_v, 'voltage')} at the lowest note."
+        )
+    if result.from_battery or spec.kind == "auto":
+        lines += ceiling_sentences(result.ceilings, result.load_ohm)
+    return tuple(lines)
+
+
+def _count(result: AmplifierResult) -> str:
+    pairs = next((int(p.quantity) for p in result.parts if p.role == "output stage" and p.letter == "Q"), 0)
+    if pairs:
+        return "one pair" if pairs == 1 else f"{pairs} pairs"
+    return f"{result.switch_count} ×"
+
+
+def _why_kind(spec: AmplifierSpec, result: AmplifierResult, nominal: BatteryCeiling) -> str:
+    if spec.kind != "auto":
+        return ", as the build file asks"
+    if result.from_battery:
+        return ": the battery alone reaches the power, so no converter is needed"
+    if nominal.class_d_sine_w is None:
+        return ": no switch at hand suits a bridge on this battery"
+    return (
+        f": {result.power_w:.0f} W is more than the {nominal.class_d_sine_w:.1f} W that a bridge gets from "
+        f"{nominal.supply_v:g} V"
+    )

@@ -1,0 +1,364 @@
+"""The four kinds of power stage, each built from real parts with its loss model."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import sqrt
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.parts.output_stages import BRIDGE_CHIP, OutputStage
+from subwright.parts.schema import Mosfet
+from subwright.physics.amplifier_models import ClassABModel, ClassDModel
+from subwright.physics.amplifiers import class_b_worst_dissipation_w
+from subwright.stages.amplifier_parts import (
+    FilterChoice,
+    OutputChoice,
+    SwitchPool,
+    best_switch,
+    choose_filter,
+    choose_output_stage,
+    pool_of_switches,
+    sine_phases,
+    switch_charge_coul,
+)
+from subwright.stages.amplifier_spec import AmplifierSpec, SettledKind
+from subwright.stages.common import Corner
+
+__all__ = [
+    "AB_RESERVE",
+    "FILM_TOLERANCE",
+    "INDUCTOR_TOLERANCE",
+    "LOAD_LEAST",
+    "Built",
+    "bridge_class_ab",
+    "bridge_class_d",
+    "class_ab",
+    "half_bridge",
+    "rail_swell",
+    "try_bridge_class_ab",
+    "try_bridge_class_d",
+]
+
+Array = NDArray[np.float64]
+
+LOAD_LEAST: Final = 0.8  # IEC 60268-5: lowest modulus over the rated impedance
+NO_LOAD_RISE: Final = 1.10  # unloaded over loaded rail of an unregulated converter, common practice
+AB_RESERVE: Final = 0.10  # share of a class-AB device's voltage kept free, common practice
+COSS_TEST_V: Final = 25.0  # drain voltage at which data sheets state C_oss
+GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
+HOT_C: Final = 100.0
+# ISO 16750-2 test B: what a centrally clamped alternator lets through, by the nominal voltage it goes with.
+LOAD_DUMP_V: Final = ((18.0, 35.0), (30.0, 58.0))
+FILTER_MAX_HZ: Final = 40e3
+INDUCTOR_TOLERANCE: Final = 0.10
+FILM_TOLERANCE: Final = 0.10
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Built:
+    """One kind of amplifier with its parts chosen."""
+
+    kind: SettledKind
+    model: ClassDModel | ClassABModel
+    mosfet: Mosfet | None = None
+    output: OutputChoice | None = None
+    filter: FilterChoice | None = None
+    others: tuple[str, ...] = ()
+
+    @property
+    def from_battery(self) -> bool:
+        """Whether it runs straight from the battery."""
+        return not self.model.split_rails
+
+
+def _filter_target_hz(spec: AmplifierSpec) -> float:
+    if spec.filter_corner_hz is None:
+        return min(spec.switching_hz / 8.0, FILTER_MAX_HZ)
+    if spec.filter_corner_hz > spec.switching_hz / 3.0:
+        raise RangeError(
+            message="The output filter's corner is too close to the switching frequency to filter it.",
+            quantity="filter corner",
+            value=show(spec.filter_corner_hz, "frequency"),
+            limit=f"at most {show(spec.switching_hz / 3.0, 'frequency')}, a third of amplifier.switching",
+            remedy="Lower amplifier.filter_corner or raise amplifier.switching.",
+        )
+    return spec.filter_corner_hz
+
+
+def _class_d_model(
+    spec: AmplifierSpec, pool: SwitchPool, leg: FilterChoice, legs: int, load: float, cable_ohm: float
+) -> ClassDModel:
+    """The model with every candidate switch as a column."""
+    inductor_ohm = spec.inductor_resistance_ohm if spec.inductor_resistance_ohm is not None else 0.01 * load
+    gate = spec.gate_supply_v / GATE_TEST_V
+    return ClassDModel(
+        legs=legs,
+        split_rails=legs == 1,
+        modulation_max=spec.modulation_max,
+        switch_ohm=pool.column(lambda m: m.rds_on_ohm * m.rds_hot_ratio),
+        switch_time_s=pool.column(switch_charge_coul) / spec.gate_drive_a,
+        recovery_coul=pool.column(lambda m: m.qrr_coul),
+        coss_f=pool.column(lambda m: m.coss_f),
+        coss_v=COSS_TEST_V,
+        diode_v=pool.column(lambda m: m.vsd_v),
+        gate_coul=pool.column(lambda m: m.qg_coul) * gate,
+        gate_v=spec.gate_supply_v,
+        inductance_h=leg.inductance_h,
+        inductor_ohm=inductor_ohm,
+        inductor_core_w=spec.inductor_core_loss_w,
+        filter_f=leg.filter_f,
+        damping_ohm=leg.damping_ohm,
+        switching_hz=spec.switching_hz,
+        dead_time_s=spec.dead_time_s,
+        control_a=spec.control_current_a,
+        cable_ohm=cable_ohm,
+    )
+
+
+def _with_switch(model: ClassDModel, index: int) -> ClassDModel:
+    """The model with one of its candidates, as plain numbers."""
+
+    def pick(value: float | Array) -> float:
+        return float(np.ravel(value)[index])
+
+    return replace(
+        model,
+        switch_ohm=pick(model.switch_ohm),
+        switch_time_s=pick(model.switch_time_s),
+        recovery_coul=pick(model.recovery_coul),
+        coss_f=pick(model.coss_f),
+        diode_v=pick(model.diode_v),
+        gate_coul=pick(model.gate_coul),
+    )
+
+
+def _choose_switch(
+    model: ClassDModel, pool: SwitchPool, peak_v: float, load: float, rail_v: float
+) -> tuple[int, tuple[str, ...]]:
+    if len(pool.mosfets) == 1:
+        return 0, ()
+    v = peak_v * sine_phases(16)[None, :]
+    terms = model.losses_w(v, v / load, rail_v)
+    loss = np.sum([np.mean(t, axis=1) for t in terms.values() if t.shape[0] == len(pool.mosfets)], axis=0)
+    if not model.split_rails:
+        # On a fixed supply resistance also costs clean power, P ~ 1/(R + Rs)²: twice its loss.
+        loss = loss + 2.0 * np.mean(terms["switch conduction"], axis=1)
+    return best_switch(pool, loss)
+
+
+def half_bridge(
+    spec: AmplifierSpec,
+    target_w: float,
+    load: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+    cable_ohm: float,
+) -> Built:
+    """Class D half-bridge on split rails.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    target_w : sine power at the onset of clipping, W.
+    load : ohm. corners : open-circuit battery voltages, V.
+    library : parts with the drawer merged.
+    cable_ohm : speaker cable, out and return, ohm.
+
+    Returns
+    -------
+    The stage with its parts.
+
+    Raises
+    ------
+    NoSolutionError : no part serves.
+    """
+    peak_v = sqrt(2.0 * target_w * load)
+    guess_v = 1.05 * peak_v * (load + cable_ohm) / load / spec.modulation_max
+    expected_v = guess_v * rail_swell(corners)
+    across_v = 2.0 * expected_v * (1.0 + spec.pumping_limit)
+    pool = pool_of_switches(
+        library, spec.mosfet, across_v, spec.voltage_reserve, peak_v / (LOAD_LEAST * load), 2
+    )
+    leg = choose_filter(load, _filter_target_hz(spec), False, expected_v, spec.filter_capacitor_f)
+    model = _class_d_model(spec, pool, leg, 1, load, cable_ohm)
+    index, others = _choose_switch(model, pool, peak_v, load, guess_v)
+    return Built(
+        kind="class_d_half_bridge",
+        model=_with_switch(model, index),
+        mosfet=pool.mosfets[index],
+        filter=leg,
+        others=others,
+    )
+
+
+def rail_swell(corners: Mapping[Corner, float]) -> float:
+    """Highest rail to expect, unloaded at the highest battery, over the rail at full power, nominal."""
+    return corners[Corner.MAX] / corners[Corner.NOMINAL] * NO_LOAD_RISE
+
+
+def bridge_class_d(
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], library: Library, cable_ohm: float
+) -> Built:
+    """Class D bridge straight from the battery; it must outlast a clamped load dump.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    load : ohm. corners : open-circuit battery voltages, V.
+    library : parts with the drawer merged.
+    cable_ohm : speaker cable, out and return, ohm.
+
+    Returns
+    -------
+    The stage with its parts.
+
+    Raises
+    ------
+    NoSolutionError : no part serves.
+    """
+    highest_v = corners[Corner.MAX]
+    dump_v = next((v for top, v in LOAD_DUMP_V if corners[Corner.NOMINAL] < top), highest_v)
+    across_v = max(highest_v, dump_v * (1.0 - spec.voltage_reserve))
+    pool = pool_of_switches(
+        library, spec.mosfet, across_v, spec.voltage_reserve, highest_v / (LOAD_LEAST * load), 4
+    )
+    leg = choose_filter(load, _filter_target_hz(spec), True, highest_v, spec.filter_capacitor_f)
+    model = _class_d_model(spec, pool, leg, 2, load, cable_ohm)
+    nominal_v = corners[Corner.NOMINAL]
+    peak_v = spec.modulation_max * nominal_v
+    index, others = _choose_switch(model, pool, peak_v, load, nominal_v)
+    return Built(
+        kind="bridge_class_d",
+        model=_with_switch(model, index),
+        mosfet=pool.mosfets[index],
+        filter=leg,
+        others=others,
+    )
+
+
+def try_bridge_class_d(
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], library: Library, cable_ohm: float
+) -> Built | None:
+    """The class-D bridge, or None where no switch serves and the kind doesn't insist on it."""
+    try:
+        return bridge_class_d(spec, load, corners, library, cable_ohm)
+    except NoSolutionError:
+        if spec.kind == "bridge_class_d":
+            raise
+        return None
+
+
+def _class_ab_model(
+    spec: AmplifierSpec, stage: OutputStage, parallel: int, legs: int, split: bool, cable_ohm: float
+) -> ClassABModel:
+    both_sides = stage.form == "bridge chip"
+    return ClassABModel(
+        legs=legs,
+        split_rails=split,
+        drop_v=stage.drop_v * (1 if both_sides or legs == 1 else 2),
+        bias_a=(spec.bias_current_a if spec.bias_current_a is not None else stage.bias_a * parallel),
+        driver_a=stage.driver_a,
+        ballast_ohm=stage.ballast_ohm / parallel,
+        cable_ohm=cable_ohm,
+    )
+
+
+def class_ab(
+    spec: AmplifierSpec,
+    target_w: float,
+    load: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+    cable_ohm: float,
+) -> Built:
+    """Class AB on split rails: a chip, or complementary pairs.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    target_w : sine power at the onset of clipping, W.
+    load : ohm. corners : open-circuit battery voltages, V.
+    library : parts with the drawer merged.
+    cable_ohm : speaker cable, out and return, ohm.
+
+    Returns
+    -------
+    The stage with its parts.
+
+    Raises
+    ------
+    NoSolutionError : no part serves.
+    """
+    peak_v = sqrt(2.0 * target_w * load)
+    swell = corners[Corner.CHARGING] / corners[Corner.NOMINAL]
+
+    def device_w(stage: OutputStage) -> float:
+        rail_v = _class_ab_model(spec, stage, 1, 1, True, cable_ohm).rail_for_peak_v(peak_v, load) * swell
+        return class_b_worst_dissipation_w(rail_v, LOAD_LEAST * load) + 2.0 * rail_v * stage.bias_a
+
+    # 4 V stands for the stage's own drop before the stage is known; the rating is checked on the real one.
+    supply_v = 2.0 * (peak_v * (load + cable_ohm) / load + 4.0) * rail_swell(corners) / (1.0 - AB_RESERVE)
+    choice = choose_output_stage(spec.ab_output, supply_v, peak_v / (LOAD_LEAST * load), device_w)
+    model = _class_ab_model(spec, choice.stage, choice.parallel, 1, True, cable_ohm)
+    return Built(kind="class_ab", model=model, output=choice, others=choice.others)
+
+
+def bridge_class_ab(
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
+) -> Built:
+    """Class AB bridge straight from the battery: a bridge chip, or pairs on each leg.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    load : ohm. corners : open-circuit battery voltages, V.
+    cable_ohm : speaker cable, out and return, ohm.
+
+    Returns
+    -------
+    The stage with its parts.
+
+    Raises
+    ------
+    NoSolutionError : no part serves.
+    """
+    highest_v = corners[Corner.MAX]
+    least = LOAD_LEAST * load
+    chip_crest_a = (highest_v - BRIDGE_CHIP.drop_v) / least
+    if (
+        spec.ab_output != "pair"
+        and highest_v <= BRIDGE_CHIP.supply_max_v
+        and chip_crest_a <= BRIDGE_CHIP.peak_a
+    ):
+        choice = OutputChoice(stage=BRIDGE_CHIP, parallel=1, others=())
+    else:
+        # The two legs share the load: each swings half the supply into half of it.
+        choice = choose_output_stage(
+            "pair",
+            highest_v / (1.0 - AB_RESERVE),
+            highest_v / least,
+            lambda stage: (
+                class_b_worst_dissipation_w(0.5 * highest_v, 0.5 * least) + highest_v * stage.bias_a
+            ),
+        )
+    model = _class_ab_model(spec, choice.stage, choice.parallel, 2, False, cable_ohm)
+    return Built(kind="bridge_class_ab", model=model, output=choice, others=choice.others)
+
+
+def try_bridge_class_ab(
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
+) -> Built | None:
+    """The class-AB bridge, or None where no output stage serves and the kind doesn't insist on it."""
+    try:
+        return bridge_class_ab(spec, load, corners, cable_ohm)
+    except NoSolutionError:
+        if spec.kind == "bridge_class_ab":
+            raise
+        return None

@@ -1,0 +1,237 @@
+"""What the build file says about the amplifier, and what the amplifier stage answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.fields import (
+    Capacitance,
+    Current,
+    Frequency,
+    Power,
+    Ratio,
+    Resistance,
+    StageSpec,
+    Time,
+    Voltage,
+    choice,
+    quantity,
+)
+from subwright.physics.amplifier_models import ClassABModel, ClassDModel, Floats
+from subwright.physics.thermal import ThermalDevice
+from subwright.stages.common import Contributor, Corner, Loss, PartUse
+
+__all__ = ["AmplifierKind", "AmplifierResult", "AmplifierSpec", "BatteryCeiling", "SettledKind"]
+
+Array = NDArray[np.float64]
+SettledKind = Literal["class_d_half_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"]
+AmplifierKind = Literal["auto", "class_d_half_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"]
+
+
+class AmplifierSpec(StageSpec):
+    """The builder's wishes for the power amplifier."""
+
+    kind: AmplifierKind = choice(
+        "auto",
+        why="Class D half-bridge or class AB on split rails, or a bridge straight from the battery; auto "
+        "takes a class-D bridge where the battery alone reaches the power, else the half-bridge.",
+    )
+    load_ohm: Resistance | None = quantity(
+        None, low="1 ohm", high="32 ohm", why="Load at which the power is stated; auto: the driver's nominal."
+    )
+    switching_hz: Frequency = quantity(
+        "200 kHz", low="50 kHz", high="800 kHz", why="Class-D switching frequency of each leg."
+    )
+    dead_time_s: Time = quantity(
+        "40 ns", low="5 ns", high="500 ns", why="Time with both switches of a leg off, at each edge."
+    )
+    modulation_max: Ratio = quantity(
+        "95 %", low="70 %", high="99 %", why="Greatest share of the rail that the modulator uses at clipping."
+    )
+    mosfet: str = choice("auto", why="Class-D switch: a part id, or auto.")
+    gate_drive_a: Current = quantity(
+        "0.5 A", low="50 mA", high="6 A", why="Current of the gate driver at the switch's plateau."
+    )
+    gate_supply_v: Voltage = quantity("12 V", low="5 V", high="15 V", why="Supply of the gate drivers.")
+    control_current_a: Current = quantity(
+        "20 mA", low="1 mA", high="200 mA", why="Supply current of modulator and small-signal circuits."
+    )
+    filter_corner_hz: Frequency | None = quantity(
+        None,
+        low="5 kHz",
+        high="100 kHz",
+        why="Corner of the class-D output filter; auto: switching frequency over 8, at most 40 kHz.",
+    )
+    inductor_resistance_ohm: Resistance | None = quantity(
+        None,
+        low="1 mohm",
+        high="500 mohm",
+        why="Resistance of each output inductor; auto asks for 1 % of the load.",
+    )
+    inductor_core_loss_w: Power = quantity(
+        "0.3 W",
+        low="1 mW",
+        high="10 W",
+        why="Core loss of each output inductor at idle ripple; common practice, no source: measure it.",
+    )
+    pumping_limit: Ratio = quantity(
+        "10 %", low="1 %", high="30 %", why="Rise of the idle rail that the half-bridge may cause."
+    )
+    voltage_reserve: Ratio = quantity(
+        "20 %", low="0 %", high="50 %", why="Share of a switch's voltage rating kept for ringing."
+    )
+    filter_capacitor_f: Capacitance | None = quantity(
+        None, low="47 nF", high="10 uF", why="Filter capacitor of each leg; auto picks it from E6."
+    )
+    ab_output: Literal["auto", "chip", "pair"] = choice(
+        "auto", why="Class AB: integrated amplifier or complementary pairs; auto takes a chip if it will do."
+    )
+    bias_current_a: Current | None = quantity(
+        None, low="1 mA", high="1 A", why="Class AB: quiescent current of the whole output; auto by device."
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BatteryCeiling:
+    """What a bridge straight from the battery can put into the load at one corner, W.
+
+    Attributes
+    ----------
+    corner, supply_v : battery condition and its open-circuit voltage.
+    square_w : lossless square wave, ``V²/R``. sine_w : lossless sine, half of it.
+    class_d_sine_w, class_d_square_w : after the losses of bridge and source, at the onset of clipping and
+        clipped hard; None where no switch at hand stands the battery.
+    class_ab_sine_w, class_ab_square_w : the same of a class-AB bridge; None above its supply limit.
+    """
+
+    corner: Corner
+    supply_v: float
+    square_w: float
+    sine_w: float
+    class_d_sine_w: float | None
+    class_d_square_w: float | None
+    class_ab_sine_w: float | None
+    class_ab_square_w: float | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AmplifierResult:
+    """The amplifier as built from real parts, and its loss model.
+
+    Attributes
+    ----------
+    kind, from_battery, rails, recirculates : what it is; the last says whether reactive power flows back.
+    model : instantaneous loss model.
+    load_ohm : ohm. load_least_ohm : lowest impedance reckoned with, ohm (80 % of it, IEC 60268-5).
+    power_target_w : asked for, W; None for what the battery gives. power_w : reached, nominal corner.
+    peak_v, peak_a : at the load at ``power_w``, V and A. peak_least_a : into ``load_least_ohm``, A.
+    rail_needed_v : rail of one side (supply of a bridge) at the crest, V.
+    rail_max_v : highest rail that it stands unloaded, V. rail_expected_v : highest rail to expect, V.
+    rail_average_a, rail_crest_a : current of one rail with a full sine, averaged and at the crest, A.
+    rail_ripple_a : switching ripple for the rail capacitors, A rms.
+    output_resistance_ohm : in series with the load, ohm. headroom_drop_v : lost between rail and load at the
+        crest, V. modulation_max : dimensionless.
+    idle_w, quiescent_a : input power and current from the whole supply at idle.
+    efficiency_power_w, efficiency : curve, W and dimensionless.
+    switch_id : MOSFET, chip or pair. switch_count : cases. switch_voltage_v, switch_voltage_limit_v,
+        switch_voltage_margin_needed : applied and rated V, and the share to keep free.
+    switch_peak_a, switch_peak_limit_a : A. device_peak_w : instantaneous peak dissipation of one class-AB
+        device into a resistor, W, for its safe operating area; 0 for class D.
+    inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
+    filter_corner_hz, filter_q : with the real values; filter_corner_target_hz; None for class AB.
+    ripple_pp_a : inductor ripple at idle, A. inductor_peak_a : crest plus half ripple, A.
+        inductor_ohm : resistance to wind it to, ohm.
+    pumping_v, pumping_limit_v, rail_capacitance_needed_f, rail_capacitance_f : at the lowest note, for the
+        half-bridge, else None; the last is the preferred value for each rail.
+    dead_time_thd : before feedback, dimensionless, class D only, else None.
+    stuck_w : heat in the load if the output sticks to a rail, W. stuck_a : its current, A.
+    ceilings : what a battery bridge could do, per corner.
+    devices : what heats the heatsink. input_capacitor_id, input_capacitor_count, input_capacitor_limit_a :
+        bank at a battery bridge's supply; "" and 0 otherwise.
+    """
+
+    kind: SettledKind
+    from_battery: bool
+    rails: Literal["split", "battery"]
+    recirculates: bool
+    model: ClassDModel | ClassABModel
+    load_ohm: float
+    load_least_ohm: float
+    power_target_w: float | None
+    power_w: float
+    peak_v: float
+    peak_a: float
+    peak_least_a: float
+    rail_needed_v: float
+    rail_max_v: float
+    rail_expected_v: float
+    rail_average_a: float
+    rail_crest_a: float
+    rail_ripple_a: float
+    output_resistance_ohm: float
+    headroom_drop_v: float
+    modulation_max: float
+    idle_w: float
+    quiescent_a: float
+    efficiency_power_w: tuple[float, ...]
+    efficiency: tuple[float, ...]
+    switch_id: str
+    switch_count: int
+    switch_voltage_v: float
+    switch_voltage_limit_v: float
+    switch_voltage_margin_needed: float
+    switch_peak_a: float
+    switch_peak_limit_a: float
+    device_peak_w: float
+    inductance_h: float | None
+    filter_f: float | None
+    damping_ohm: float | None
+    damping_f: float | None
+    filter_corner_hz: float | None
+    filter_corner_target_hz: float | None
+    filter_q: float | None
+    ripple_pp_a: float
+    inductor_peak_a: float
+    inductor_ohm: float
+    pumping_v: float | None
+    pumping_limit_v: float | None
+    rail_capacitance_needed_f: float | None
+    rail_capacitance_f: float | None
+    dead_time_thd: float | None
+    stuck_a: float
+    stuck_w: float
+    ceilings: tuple[BatteryCeiling, ...]
+    devices: tuple[ThermalDevice, ...]
+    input_capacitor_id: str
+    input_capacitor_count: int
+    input_capacitor_limit_a: float
+    parts: tuple[PartUse, ...]
+    losses: tuple[Loss, ...]
+    contributors: tuple[Contributor, ...]
+    sources: tuple[str, ...]
+    reasons: tuple[str, ...]
+
+    def input_power_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
+        """Power from the supply at an instant, all losses included, W; shapes broadcast."""
+        return self.model.input_power_w(v_out_v, i_out_a, v_rail_v)
+
+    def loss_split_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> dict[str, Array]:
+        """The same power less the output, split by cause, W; shapes broadcast."""
+        return self.model.losses_w(v_out_v, i_out_a, v_rail_v)
+
+    def rail_current_a(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
+        """Current of both rails together (of the battery terminal for a bridge), A: input power over rail."""
+        current: Array = self.model.input_power_w(v_out_v, i_out_a, v_rail_v) / np.asarray(v_rail_v)
+        return current
+
+    def clip_peak_v(self, v_rail_v: Floats, load_ohm: float) -> Array:
+        """Highest peak voltage across the load at a rail (or supply) voltage, V; shape of the rail."""
+        return self.model.clip_peak_v(v_rail_v, load_ohm)
+
+    def rail_for_peak_v(self, peak_v: float, load_ohm: float) -> float:
+        """Rail that just gives a peak across the load, V."""
+        return self.model.rail_for_peak_v(peak_v, load_ohm)
