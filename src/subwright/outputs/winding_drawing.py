@@ -103,10 +103,9 @@ def _phasing(result: TransformerResult, x: float, y: float) -> list[str]:
     out = [text(x, y, "phasing: ends with a dot are alike", classes="t")]
     top, gap, pitch, bumps = y + 34, 22.0, 15.0, 4
     tall = pitch * bumps
-    ends = {step.winding: step for step in result.steps if step.start_labels and step.winding}
     sides = ((result.primary, x + 96, 1, "end"), (result.secondary, x + 178, -1, "start"))
     for winding, at, side, anchor in sides:
-        step = ends.get(winding.name)
+        starts, finishes, dots = _ends(result, winding)
         span = winding.halves * tall + (winding.halves - 1) * gap
         start = top + (2 * tall + gap - span) / 2
         for half in range(winding.halves):
@@ -116,12 +115,11 @@ def _phasing(result: TransformerResult, x: float, y: float) -> list[str]:
             away = at - side * 26
             out.append(line(at, y1, away, y1, classes="frame"))
             out.append(line(at, y2, away, y2, classes="frame"))
-            label = _label(step.start_labels, half) if step else ""
-            finish = _label(step.finish_labels, half) if step else ""
+            label, finish = _label(starts, half), _label(finishes, half)
             words = away - side * 6
             out.append(text(words, y1 + 4, label, classes="t", anchor=anchor))
             out.append(text(words, y2 + 4, finish, classes="t", anchor=anchor))
-            dotted = not step or not step.dots or label in step.dots
+            dotted = finish not in dots
             dot_y = y1 - 6 if dotted else y2 + 6
             out.append(f'<circle cx="{num(at + side * 9)}" cy="{num(dot_y)}" r="3.2" class="dot"/>')
             if half:
@@ -141,6 +139,14 @@ def _phasing(result: TransformerResult, x: float, y: float) -> list[str]:
     core = x + 137
     low = top + 2 * tall + gap + 6
     return out + [line(core + shift, top - 6, core + shift, low, classes="frame") for shift in (-4, 4)]
+
+
+def _ends(result: TransformerResult, winding: Winding) -> tuple[tuple[str, ...], tuple[str, ...], set[str]]:
+    """Starts, finishes and dotted ends that the wound steps of a winding give it."""
+    wound = [step for step in result.steps if step.turns > 0 and step.winding == winding.name]
+    starts = next((step.start_labels for step in wound if step.start_labels), ())
+    finishes = next((step.finish_labels for step in wound if step.finish_labels), ())
+    return starts, finishes, {dot for step in wound for dot in step.dots}
 
 
 def _label(labels: Sequence[str], index: int) -> str:

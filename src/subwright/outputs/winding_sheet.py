@@ -10,7 +10,7 @@ from subwright.outputs.tables import number, percent
 from subwright.stages.common import Corner
 from subwright.stages.transformer_records import PhasingCheck, TransformerResult, WindingStep
 
-__all__ = ["check_rows", "step_rows", "winding_text"]
+__all__ = ["check_rows", "passes", "step_rows", "winding_text"]
 
 _WIDTH = 78
 
@@ -42,11 +42,17 @@ def check_rows(checks: tuple[PhasingCheck, ...]) -> tuple[tuple[str, ...], ...]:
             str(check.number),
             check.action,
             number(check.expected, check.unit),
-            f"{number(check.low, check.unit)} to {number(check.high, check.unit)}",
+            passes(check),
             check.failure,
         )
         for check in checks
     )
+
+
+def passes(check: PhasingCheck) -> str:
+    """The range of readings that passes."""
+    low = number(check.low, check.unit)
+    return f"at least {low}" if check.high is None else f"{low} to {number(check.high, check.unit)}"
 
 
 def winding_text(result: TransformerResult, *, name: str, stamp: str = "") -> str:
@@ -73,8 +79,7 @@ def _lines(result: TransformerResult, name: str, stamp: str) -> Iterator[str]:
         lead = f"{check.number:>2}. "
         yield _wrapped(check.action, " " * len(lead), lead)
         expected = number(check.expected, check.unit)
-        window = f"{number(check.low, check.unit)} to {number(check.high, check.unit)}"
-        yield _wrapped(f"{check.quantity}: {expected}; passes from {window}", " " * 8, " " * 6 + "- ")
+        yield _wrapped(f"{check.quantity}: {expected}; passes: {passes(check)}", " " * 8, " " * 6 + "- ")
         yield _wrapped(f"outside: {check.failure}", " " * 8, " " * 6 + "- ")
 
 
@@ -108,12 +113,10 @@ def _facts(result: TransformerResult) -> Iterator[str]:
 
 
 def _told(step: WindingStep) -> Iterator[str]:
-    if step.pieces and step.cut_length_m > 0.0:
-        yield f"cut {step.pieces} \u00d7 {step.wire_id} to {show(step.cut_length_m, 'length')}"
-    if step.turns:
-        layers = f" in {step.layers} layer{'s' if step.layers != 1 else ''}" if step.layers else ""
-        yield f"{step.turns} turns{layers}" + (f", {step.direction}" if step.direction else "")
-    if step.start_labels:
-        yield f"starts {' '.join(step.start_labels)}; finishes {' '.join(step.finish_labels)}"
+    if not step.turns:
+        return
+    for word, labels in (("starts", step.start_labels), ("finishes", step.finish_labels)):
+        if labels:
+            yield f"{word}: {' '.join(labels)}"
     if step.dots:
         yield f"alike (dot): {' '.join(step.dots)}"
