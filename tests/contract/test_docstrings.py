@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import pytest
 from codebase import Module, docstrings, exported, modules, public_definitions
 
+from subwright.base.errors import SubwrightError
 from subwright.base.quantities import dimension_of
 from subwright.base.sources import bibliography, cited_keys
 
@@ -60,7 +61,12 @@ def says_its_unit(name: str) -> bool:
     """Whether a name ends in a unit suffix or in a word for a number without unit."""
     without = ("ratio", "share", "factor", "count", "turns", "strands", "layers", "order", "duty")
     without += ("efficiency", "percent")
-    return dimension_of(name) != "ratio" or name.endswith(without)
+    quality_factor = re.search(r"(?:^|_)q[a-z]{0,2}$", name)  # q, qts, qtc, ql: Thiele's and Small's symbols
+    try:
+        known_unit = dimension_of(name) != "ratio"
+    except SubwrightError:
+        known_unit = False
+    return known_unit or name.endswith(without) or quality_factor is not None
 
 
 def argument_nodes(function: Function) -> list[ast.arg]:
@@ -150,6 +156,31 @@ def test_every_cited_key_is_in_the_bibliography(module: Module) -> None:
     assert not unknown, "; ".join(unknown)
 
 
+def listed_sources(module: Module) -> Iterator[tuple[str, int]]:
+    """Keys written out in a ``sources=(…)`` argument or in a constant whose name ends in SOURCES."""
+    for node in ast.walk(module.tree):
+        values: list[ast.expr] = []
+        if isinstance(node, ast.Call):
+            values = [item.value for item in node.keywords if item.arg == "sources"]
+        elif isinstance(node, (ast.Assign, ast.AnnAssign)) and node.value is not None:
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            if any(isinstance(t, ast.Name) and t.id.upper().endswith("SOURCES") for t in targets):
+                values = [node.value]
+        for value in values:
+            for item in ast.walk(value):
+                if isinstance(item, ast.Constant) and isinstance(item.value, str):
+                    yield item.value, item.lineno
+
+
+WITH_RESULTS = [m for m in modules() if m.layer in ("stages", "circuits", "build")]
+
+
+@pytest.mark.parametrize("module", WITH_RESULTS, ids=str)
+def test_every_source_of_a_result_is_in_the_bibliography(module: Module) -> None:
+    unknown = [f"line {line}: {key!r}" for key, line in listed_sources(module) if key not in bibliography()]
+    assert not unknown, f"{module}: {'; '.join(unknown)}"
+
+
 def test_the_unit_test_can_fail() -> None:
     assert not UNIT.search("the big one")
     assert UNIT.search("flux density, T, shape (n,)")
@@ -210,3 +241,18 @@ def test_public_functions_take_no_keyword_bag(module: Module) -> None:
         if isinstance(node, Function) and node.args.kwarg is not None
     ]
     assert not bags, f"{module}: {', '.join(bags)} would swallow a misspelled argument"
+
+
+@pytest.mark.parametrize("module", modules(), ids=str)
+def test_field_suffixes_are_in_the_glossary(module: Module) -> None:
+    """A stored field whose compound unit the glossary lacks could not be printed."""
+    unknown = []
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.ClassDef):
+            for item in node.body:
+                if isinstance(item, ast.AnnAssign) and isinstance(item.target, ast.Name):
+                    try:
+                        dimension_of(item.target.id)
+                    except SubwrightError:
+                        unknown.append(f"line {item.lineno}: {item.target.id}")
+    assert not unknown, f"{module}: {'; '.join(unknown)}"

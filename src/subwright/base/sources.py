@@ -38,7 +38,7 @@ from typing import Literal, get_args
 
 from subwright.base.errors import SubwrightError
 
-__all__ = ["STATUSES", "Source", "Status", "bibliography", "cited_keys", "get"]
+__all__ = ["STATUSES", "Source", "Status", "bibliography", "cited_keys", "get", "read_bibliography"]
 
 Status = Literal["read", "read in a secondary page", "from memory", "derived", "common practice"]
 STATUSES: tuple[str, ...] = get_args(Status)
@@ -80,7 +80,7 @@ class Source:
 
 @cache
 def bibliography() -> Mapping[str, Source]:
-    """Every source by key, in the order of the files.
+    """Every source of the programme by key, in the order of the files.
 
     Returns
     -------
@@ -90,9 +90,31 @@ def bibliography() -> Mapping[str, Source]:
     ------
     SubwrightError : an entry is malformed, or a key is given twice.
     """
+    return read_bibliography(Path(__file__).parent / "bibliography")
+
+
+def read_bibliography(folder: Path) -> Mapping[str, Source]:
+    """Every source in the TOML files of a folder.
+
+    Parameters
+    ----------
+    folder : directory that holds the files.
+
+    Returns
+    -------
+    Read-only mapping from key to :class:`Source`, by file name and then in the order of the file.
+
+    Raises
+    ------
+    SubwrightError : a file is no TOML, an entry is malformed, or a key is given twice.
+    """
     found: dict[str, Source] = {}
-    for path in sorted((Path(__file__).parent / "bibliography").glob("*.toml")):
-        for key, entry in tomllib.loads(path.read_text(encoding="utf-8")).items():
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            entries = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise SubwrightError(message=f"{path.name} can't be read: {error}") from None
+        for key, entry in entries.items():
             if key in found:
                 raise SubwrightError(message=f"{path.name}: the source [{key}] is in the bibliography twice")
             found[key] = _source(key, entry, path.name)

@@ -351,7 +351,8 @@ def test_an_unknown_compound_suffix_is_refused_and_not_taken_for_seconds() -> No
     with pytest.raises(SubwrightError, match="compound unit"):
         dimension_of("rate_w_per_s")
     with pytest.raises(SubwrightError, match="compound unit"):
-        dimension_of("cost_per_kilo")
+        dimension_of("loss_a_per_kg")
+    assert dimension_of("turns_per_layer") == "ratio"
 
 
 def test_words() -> None:
