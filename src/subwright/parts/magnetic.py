@@ -10,8 +10,7 @@ from subwright.parts.record import Bounds, Positive, Record, Tolerance
 
 __all__ = ["Core", "Material", "MaterialFamily", "SteinmetzFit", "Wire"]
 
-MU_0 = 4e-7 * math.pi
-RHO_COPPER_20_OHM_M = 1.7241e-8  # IEC 60028
+_RHO_COPPER_20_OHM_M = 1.7241e-8  # IEC 60028
 
 MaterialFamily = Literal["power ferrite", "high permeability", "iron powder"]
 
@@ -211,7 +210,7 @@ class Wire(Record):
 
     def resistance_ohm_per_m(self) -> float:
         """DC resistance of one metre at 20 °C in Ω/m, annealed copper (IEC 60028)."""
-        return RHO_COPPER_20_OHM_M / self.area_m2
+        return _RHO_COPPER_20_OHM_M / self.area_m2
 
     def summary(self) -> str:
         """One line made from the values."""

@@ -10,7 +10,7 @@ from subwright.parts.record import Bounds, Positive, Record, Tolerance
 
 __all__ = ["Capacitor", "Driver", "Heatsink", "Ntc"]
 
-KELVIN = 273.15
+_KELVIN = 273.15
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -95,12 +95,12 @@ class Ntc(Record):
                 source=self.provenance.document,
                 remedy="Choose a trip temperature in the range, or a thermistor with a wider table.",
             )
-        inverse_k = 1 / (temp_c + KELVIN)
+        inverse_k = 1 / (temp_c + _KELVIN)
         if not self.table:
-            return self.r25_ohm * math.exp(self.b_k * (inverse_k - 1 / (25 + KELVIN)))
+            return self.r25_ohm * math.exp(self.b_k * (inverse_k - 1 / (25 + _KELVIN)))
         for (t1, r1), (t2, r2) in zip(self.table, self.table[1:], strict=False):
             if temp_c <= t2:
-                x1, x2 = 1 / (t1 + KELVIN), 1 / (t2 + KELVIN)
+                x1, x2 = 1 / (t1 + _KELVIN), 1 / (t2 + _KELVIN)
                 return r1 * math.pow(r2 / r1, (inverse_k - x1) / (x2 - x1))
         return self.table[-1][1]
 
@@ -123,11 +123,11 @@ class Ntc(Record):
                 remedy="Check the network around the thermistor.",
             )
         if not self.table:
-            return 1 / (1 / (25 + KELVIN) + math.log(resistance_ohm / self.r25_ohm) / self.b_k) - KELVIN
+            return 1 / (1 / (25 + _KELVIN) + math.log(resistance_ohm / self.r25_ohm) / self.b_k) - _KELVIN
         for (t1, r1), (t2, r2) in zip(self.table, self.table[1:], strict=False):
             if resistance_ohm >= r2:
-                x1, x2 = 1 / (t1 + KELVIN), 1 / (t2 + KELVIN)
-                return 1 / (x1 + (x2 - x1) * math.log(resistance_ohm / r1) / math.log(r2 / r1)) - KELVIN
+                x1, x2 = 1 / (t1 + _KELVIN), 1 / (t2 + _KELVIN)
+                return 1 / (x1 + (x2 - x1) * math.log(resistance_ohm / r1) / math.log(r2 / r1)) - _KELVIN
         return self.table[-1][0]
 
     def summary(self) -> str:

@@ -16,7 +16,7 @@ __all__ = [
     "ring",
 ]
 
-MU_0 = 4e-7 * math.pi
+_MU_0 = 4e-7 * math.pi
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,7 +46,9 @@ def ring(outer_m: float, inner_m: float, height_m: float) -> EffectiveParameters
 
     Parameters
     ----------
-    outer_m, inner_m, height_m : uncoated outer diameter, inner diameter and height in m.
+    outer_m : outer diameter without coating, m.
+    inner_m : inner diameter without coating, m.
+    height_m : height without coating, m.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def ring(outer_m: float, inner_m: float, height_m: float) -> EffectiveParameters
 
     Source
     ------
-    IEC 60205, ring cores of rectangular cross-section. [iec-60205]
+    [iec-60205], ring cores of rectangular section.
 
     A maker prints 89.65 mm, 95.89 mm² and 8597 mm³ for its 36/23/15 mm ring; ours:
 
@@ -95,9 +97,12 @@ def e_pair(
 
     Parameters
     ----------
-    width_m : overall width. half_height_m : height of one E. depth_m : thickness.
-    window_width_m : between the inner faces of the outer legs.
-    window_half_m : window height in one E. leg_m : width of the centre leg. All in m, nominal.
+    width_m : overall width, m, nominal as all the others.
+    half_height_m : height of one E, m.
+    depth_m : thickness, m.
+    window_width_m : between the inner faces of the outer legs, m.
+    window_half_m : height of the window in one E, m.
+    leg_m : width of the centre leg, m.
 
     Returns
     -------
@@ -110,7 +115,7 @@ def e_pair(
 
     Source
     ------
-    IEC 60205, pair of E cores of rectangular section. [iec-60205]
+    [iec-60205], pair of E cores of rectangular section.
 
     A maker prints 97 mm and 178 mm² for its E42/21/15 pair:
 
@@ -143,9 +148,12 @@ def etd_pair(
 
     Parameters
     ----------
-    width_m : overall width. half_height_m : height of one half. depth_m : thickness.
-    window_width_m : diameter of the arcs that bound the window. window_half_m : window height in one half.
-    leg_m : diameter of the centre leg. All in m, nominal.
+    width_m : overall width, m, nominal as all the others.
+    half_height_m : height of one half, m.
+    depth_m : thickness, m.
+    window_width_m : diameter of the arcs that bound the window, m.
+    window_half_m : height of the window in one half, m.
+    leg_m : diameter of the centre leg, m.
 
     Returns
     -------
@@ -158,9 +166,8 @@ def etd_pair(
 
     Source
     ------
-    Section method of IEC 60205, sections chosen here: the standard's own equations for this shape were not
-    at hand. Against catalogue values from ETD29 to ETD59 A_e agrees within 0.7 % and l_e within 2 %.
-    [iec-60205]
+    [iec-60205], section method; [derived] sections, because the standard's own equations for this shape were
+    not at hand. Against catalogue values from ETD29 to ETD59 A_e agrees within 0.7 % and l_e within 2 %.
 
     A maker prints 92.2 mm and 125 mm² for its ETD39 pair:
 
@@ -198,7 +205,12 @@ def al_from_permeability(permeability: float, c1_per_m: float) -> float:
 
     Parameters
     ----------
-    permeability : relative permeability of the closed core. c1_per_m : core factor in 1/m.
+    permeability : relative permeability of the closed core, a ratio.
+    c1_per_m : core factor, 1/m.
+
+    Returns
+    -------
+    inductance factor, H.
 
     Raises
     ------
@@ -206,13 +218,15 @@ def al_from_permeability(permeability: float, c1_per_m: float) -> float:
 
     Source
     ------
-    IEC 60205. [iec-60205] A maker prints 2960 nH for its 36/23/15 mm ring of μi 2200:
+    [iec-60205], definition of the inductance factor.
+
+    A maker prints 2960 nH for its 36/23/15 mm ring of μi 2200:
 
     >>> round(al_from_permeability(2200, ring(36e-3, 23e-3, 15e-3).c1_per_m) * 1e9)
     2957
     """
     _positive("inductance factor", {"permeability": permeability, "core factor C1": c1_per_m})
-    return MU_0 * permeability / c1_per_m
+    return _MU_0 * permeability / c1_per_m
 
 
 def permeability_from_al(al_h: float, c1_per_m: float) -> float:
@@ -220,7 +234,12 @@ def permeability_from_al(al_h: float, c1_per_m: float) -> float:
 
     Parameters
     ----------
-    al_h : inductance factor in H per turn squared. c1_per_m : core factor in 1/m.
+    al_h : inductance factor, H per turn squared.
+    c1_per_m : core factor, 1/m.
+
+    Returns
+    -------
+    relative permeability, a ratio.
 
     Raises
     ------
@@ -228,13 +247,15 @@ def permeability_from_al(al_h: float, c1_per_m: float) -> float:
 
     Source
     ------
-    IEC 60205, inverted. [iec-60205] A maker prints μe of about 1770 for ETD29 with 2350 nH and 0.947 /mm:
+    [iec-60205], definition of the inductance factor, inverted.
+
+    A maker prints a permeability of about 1770 for its ETD29 pair of 2350 nH and 0.947 /mm:
 
     >>> round(permeability_from_al(2350e-9, 947.0))
     1771
     """
     _positive("permeability", {"inductance factor": al_h, "core factor C1": c1_per_m})
-    return al_h * c1_per_m / MU_0
+    return al_h * c1_per_m / _MU_0
 
 
 def _e_outline(
