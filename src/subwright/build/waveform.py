@@ -68,7 +68,7 @@ def programme(crest_factor_db: float, count: int = 24) -> Waveform:
 
     Source
     ------
-    Clipped noise as programme after IEC 60268-1; the distribution is a model. [iec60268-1]
+    Clipped noise as programme after IEC 60268-5; the distribution is a model. [iec-60268-5]
 
     >>> round(float(-10 * np.log10(programme(9.0).mean_square)), 6)
     9.0

@@ -73,6 +73,7 @@ class ConverterResult:
     rail_unloaded_v: float  # at the highest battery
     rail_max_v: float  # what the amplifier stands
     drain_peak_v: float  # twice the highest battery and the clamped spike
+    drain_ring_v: float  # the same if nothing clamped the spike
     drain_limit_v: float
     reverse_peak_v: float
     reverse_limit_v: float
@@ -280,7 +281,7 @@ def complete_converter(
     Source
     ------
     Ripple: RMS of a pulse train [derived]. Snubber: Severns, Design of Snubbers for Power Circuits
-    [severns_snubbers]. Gate and overlap: ST STD50N03L data sheet, appendix A [st_std50n03l].
+    [severns-snubbers]. Gate and overlap: ST STD50N03L data sheet, appendix A [st-std50n03l].
     """
     timing, mosfet, diode = plan.timing, plan.switch.mosfet, plan.rectifier.rectifier
     f, count = timing.switching_hz, plan.switch.per_side
@@ -341,7 +342,8 @@ def complete_converter(
     end_a = primary_crest_a * shape.end / averaging
     spike_v = end_a * sqrt(magnetics.leakage_h / (ring_f + snubber_f))
     clamp_v = mosfet.vds_v
-    drain_peak_v = min(2 * demand.emf_max_v + spike_v, clamp_v)
+    drain_ring_v = 2 * demand.emf_max_v + spike_v
+    drain_peak_v = min(drain_ring_v, clamp_v)
 
     inrush_a = 2 * reservoir_bank.capacitance_f * (ratio * demand.emf_nominal_v) * ratio / timing.soft_start_s
     # Bleeders bring the rails to a safe level in a minute at the latest.
@@ -397,6 +399,7 @@ def complete_converter(
         rail_unloaded_v=rail_open_v,
         rail_max_v=demand.rail_max_v,
         drain_peak_v=drain_peak_v,
+        drain_ring_v=drain_ring_v,
         drain_limit_v=mosfet.vds_v,
         reverse_peak_v=2 * rail_open_v * (1 + spec.ringing_allowance),
         reverse_limit_v=diode.vrrm_v,
@@ -414,7 +417,7 @@ def complete_converter(
         parts=parts,
         losses=(),
         contributors=_contributors(plan, magnetics),
-        sources=("pressman1998", "severns_snubbers", "st_std50n03l", "tl494"),
+        sources=("pressman1998", "severns-snubbers", "st-std50n03l", "ti-tl494"),
         reasons=reasons,
     )
 

@@ -75,7 +75,7 @@ def design_timing(
     Source
     ------
     Oscillator equation of the controller's record; dead-time input of the 494 family: TI SLVS074I (3 %
-    least dead time, linear to all at 3.3 V). [tl494]
+    least dead time, linear to all at 3.3 V). [ti-tl494]
     """
     target_osc = 2.0 * switching_hz
     capacitors = between(controller.ct_min_f, min(controller.ct_max_f, 22e-9), capacitor_series)
