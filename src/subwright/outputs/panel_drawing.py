@@ -3,42 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
 
-from subwright.outputs.drawing import document, line, num, rect, text, text_width
+from subwright.outputs.drawing import document, line, num, rect, text, text_width, wrap
+from subwright.physics.acoustics.cutting import CutPlan, Placement
+from subwright.stages.enclosure_panels import Hole, Panel
 
-__all__ = ["Cut", "FlatPanel", "millimetres", "panels_svg"]
+__all__ = ["cut_plan_svg", "millimetres", "panels_svg"]
 
 _WIDTH = 920.0
 _MARGIN = 20.0
 _AROUND = 64.0  # room left and under a panel for dimension lines
 _TALLEST = 300.0
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Cut:
-    """A cut-out: centre from the panel's lower left corner, and size (diameter where round), m."""
-
-    label: str
-    shape: Literal["round", "rectangle"]
-    x_m: float
-    y_m: float
-    width_m: float
-    height_m: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class FlatPanel:
-    """One panel as cut: ``width_m`` is drawn across, ``height_m`` up."""
-
-    name: str
-    width_m: float
-    height_m: float
-    thickness_m: float
-    count: int
-    cuts: tuple[Cut, ...] = ()
-    note: str = ""
 
 
 def millimetres(length_m: float) -> str:
@@ -68,7 +43,7 @@ def _upright(x: float, y1: float, y2: float, label: str) -> list[str]:
     ]
 
 
-def _cut(cut: Cut, x: float, base: float, scale: float) -> list[str]:
+def _cut(cut: Hole, x: float, base: float, scale: float) -> list[str]:
     cx, cy = x + cut.x_m * scale, base - cut.y_m * scale
     wide, tall = cut.width_m * scale, cut.height_m * scale
     out: list[str] = []
@@ -81,16 +56,16 @@ def _cut(cut: Cut, x: float, base: float, scale: float) -> list[str]:
     arm = min(max(min(wide, tall) * 0.12, 4.0), 9.0)
     out.append(line(cx - arm, cy, cx + arm, cy, classes="hair"))
     out.append(line(cx, cy - arm, cx, cy + arm, classes="hair"))
-    if max(text_width(size, 11), text_width(cut.label, 11)) + 8 <= wide and tall > 44:
-        out.append(text(cx, cy - arm - 5, cut.label, classes="ts sm", anchor="middle"))
+    if max(text_width(size, 11), text_width(cut.purpose, 11)) + 8 <= wide and tall > 44:
+        out.append(text(cx, cy - arm - 5, cut.purpose, classes="ts sm", anchor="middle"))
         out.append(text(cx, cy + arm + 13, size, classes="t sm", anchor="middle"))
     else:
-        out.append(text(cx, cy - tall / 2 - 5, f"{cut.label} {size}", classes="t sm halo", anchor="middle"))
+        out.append(text(cx, cy - tall / 2 - 5, f"{cut.purpose} {size}", classes="t sm halo", anchor="middle"))
     return out
 
 
-def _panel(panel: FlatPanel, x: float, y: float, scale: float) -> list[str]:
-    wide, tall = panel.width_m * scale, panel.height_m * scale
+def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
+    wide, tall = panel.length_m * scale, panel.width_m * scale
     left, base = x + _AROUND, y + 34 + tall
     count = f"{panel.count} \u00d7 " if panel.count > 1 else ""
     out = [
@@ -98,43 +73,43 @@ def _panel(panel: FlatPanel, x: float, y: float, scale: float) -> list[str]:
         text(
             left,
             y + 25,
-            f"{millimetres(panel.thickness_m)} thick{panel.note and ', ' + panel.note}",
+            f"{millimetres(panel.thickness_m)} thick",
             classes="ts sm",
         ),
         rect(left, base - tall, wide, tall, classes="part"),
     ]
-    for cut in panel.cuts:
+    for cut in panel.holes:
         out += _cut(cut, left, base, scale)
     # chain of centre distances nearest to the panel, overall size outside
-    xs = sorted({round(cut.x_m, 6) for cut in panel.cuts})
-    ys = sorted({round(cut.y_m, 6) for cut in panel.cuts})
+    xs = sorted({round(cut.x_m, 6) for cut in panel.holes})
+    ys = sorted({round(cut.y_m, 6) for cut in panel.holes})
     below = base + 14
     for row, at in enumerate(xs):
         cx = left + at * scale
         out.append(line(cx, base + 2, cx, below + 19 * row, classes="grid"))
         out += _across(left, cx, below + 19 * row, millimetres(at))
-    out += _across(left, left + wide, below + 19 * len(xs), millimetres(panel.width_m))
+    out += _across(left, left + wide, below + 19 * len(xs), millimetres(panel.length_m))
     aside = left - 12
     for row, at in enumerate(ys):
         cy = base - at * scale
         out.append(line(left - 2, cy, aside - 17 * row, cy, classes="grid"))
         out += _upright(aside - 17 * row, base, cy, millimetres(at))
-    out += _upright(aside - 17 * len(ys), base, base - tall, millimetres(panel.height_m))
+    out += _upright(aside - 17 * len(ys), base, base - tall, millimetres(panel.width_m))
     return out
 
 
-def _room(panel: FlatPanel, scale: float) -> tuple[float, float]:
+def _room(panel: Panel, scale: float) -> tuple[float, float]:
     """Width and height that a panel takes with its dimensions."""
-    below = 14 + 19 * (len({round(c.x_m, 6) for c in panel.cuts}) + 1)
+    below = 14 + 19 * (len({round(c.x_m, 6) for c in panel.holes}) + 1)
     name = text_width(panel.name, 12) + 40
-    wide = max(panel.width_m * scale, name) + _AROUND + 14
-    return wide, 34 + panel.height_m * scale + below + 24
+    wide = max(panel.length_m * scale, name) + _AROUND + 14
+    return wide, 34 + panel.width_m * scale + below + 24
 
 
-def panels_svg(panels: Sequence[FlatPanel], *, title: str, stamp: str = "", inline: bool = False) -> str:
+def panels_svg(panels: Sequence[Panel], *, title: str, stamp: str = "", inline: bool = False) -> str:
     """All panels on one drawing, left to right in rows, to one scale."""
-    largest = max(max(p.width_m, p.height_m) for p in panels)
-    tallest = max(p.height_m for p in panels)
+    largest = max(max(p.length_m, p.width_m) for p in panels)
+    tallest = max(p.width_m for p in panels)
     scale = min(_TALLEST / tallest, (_WIDTH / 3 - _AROUND - 24) / largest)
     body = [
         text(12, 20, title, classes="t h"),
@@ -151,6 +126,50 @@ def panels_svg(panels: Sequence[FlatPanel], *, title: str, stamp: str = "", inli
         x += wide
         row_tall = max(row_tall, tall)
     described = "; ".join(
-        f"{p.count} {p.name} {millimetres(p.width_m)} by {millimetres(p.height_m)} mm" for p in panels
+        f"{p.count} {p.name} {millimetres(p.length_m)} by {millimetres(p.width_m)} mm" for p in panels
     )
     return document(body, width=_WIDTH, height=y + row_tall + 8, title=title, desc=described, inline=inline)
+
+
+def cut_plan_svg(plan: CutPlan, *, title: str, stamp: str = "", inline: bool = False) -> str:
+    """Where each panel lies on the raw sheets, to scale."""
+    scale = (_WIDTH - 2 * _MARGIN - 40) / plan.sheet_length_m
+    tall = plan.sheet_width_m * scale
+    if tall > 1.3 * _TALLEST:
+        scale *= 1.3 * _TALLEST / tall
+        tall = plan.sheet_width_m * scale
+    wide = plan.sheet_length_m * scale
+    size = f"{millimetres(plan.sheet_length_m)} \u00d7 {millimetres(plan.sheet_width_m)}"
+    told = f"millimetres, saw cut {millimetres(plan.kerf_m)}"
+    body = [text(12, 20, title, classes="t h"), text(12, 38, told, classes="ts sm")]
+    if stamp:
+        body.append(text(_WIDTH - 12, 20, stamp, classes="ta", anchor="end"))
+    for sheet in range(plan.sheets):
+        top = 78.0 + sheet * (tall + 44)
+        body.append(text(_MARGIN, top - 8, f"sheet {sheet + 1}: {size}", classes="t"))
+        body.append(rect(_MARGIN, top, wide, tall, classes="frame"))
+        for placed in plan.placements:
+            if placed.sheet == sheet:
+                body += _placed(placed, _MARGIN, top + tall, scale)
+    described = "; ".join(f"{p.piece.name} on sheet {p.sheet + 1}" for p in plan.placements)
+    height = 78.0 + plan.sheets * (tall + 44)
+    return document(body, width=_WIDTH, height=height, title=title, desc=described, inline=inline)
+
+
+def _placed(placed: Placement, left: float, base: float, scale: float) -> list[str]:
+    piece = placed.piece
+    sides = (piece.width_m, piece.length_m) if placed.turned else (piece.length_m, piece.width_m)
+    wide, tall = sides[0] * scale, sides[1] * scale
+    x, y = left + placed.x_m * scale, base - placed.y_m * scale - tall
+    out = [rect(x, y, wide, tall, classes="part")]
+    size = f"{millimetres(sides[0])} \u00d7 {millimetres(sides[1])}"
+    rows = [*wrap(piece.name, max(int((wide - 8) / text_width("n", 11)), 4)), size]
+    if len(rows) * 14 + 4 <= tall and max(text_width(row, 11) for row in rows) + 4 <= wide:
+        first = y + tall / 2 - 7 * (len(rows) - 1) + 4
+        out += [
+            text(
+                x + wide / 2, first + 14 * i, row, classes="t sm" if row == size else "ts sm", anchor="middle"
+            )
+            for i, row in enumerate(rows)
+        ]
+    return out

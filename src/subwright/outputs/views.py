@@ -17,6 +17,7 @@ __all__ = [
     "Figure",
     "FindingRow",
     "Grid",
+    "Overview",
     "PackView",
     "Severity",
     "Sheet",
@@ -24,7 +25,7 @@ __all__ = [
     "Station",
 ]
 
-Severity = Literal["stop", "warn", "note"]
+Severity = Literal["stop", "warn", "note", "ok"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -104,6 +105,17 @@ class Station:
     def used(self) -> float:
         """Share of the tightest limit that is used, 0 to 1."""
         return 0.0 if self.margin is None else share_used(self.margin)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Overview:
+    """The cover's content: what a terminal shows, and the head of the page."""
+
+    name: str
+    key_figures: tuple[tuple[str, str], ...]
+    stations: tuple[Station, ...]  # battery to enclosure
+    air: str  # what arrives
+    findings: tuple[FindingRow, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -1,0 +1,102 @@
+"""The build pack: one folder that someone else can build from."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from subwright.build.result import Design
+from subwright.outputs.bom import bom_csv
+from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
+from subwright.outputs.folder import CHECKSUMS, replace_folder
+from subwright.outputs.panels import panels_csv
+from subwright.outputs.provenance import sources_text
+from subwright.outputs.summary import summary_html
+from subwright.outputs.to_json import dumps
+from subwright.outputs.views import PackView
+from subwright.outputs.winding_sheet import winding_text
+from subwright.outputs.wiring_table import wiring_csv
+
+__all__ = ["PackReport", "design_json", "pack_files", "write_pack"]
+
+_OWN_PLACE = {"winding": "winding.svg", "panels": "panels.svg"}  # the other drawings go to plots/
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PackReport:
+    """What was written: paths relative to ``folder``, in order, and the time it took."""
+
+    folder: Path
+    files: tuple[str, ...]
+    seconds_s: float
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.files)
+
+    def __len__(self) -> int:
+        return len(self.files)
+
+
+def _drawings(view: PackView) -> Iterator[tuple[str, str]]:
+    figures = [*view.flows, *(figure for sheet in view.sheets for figure in sheet.figures)]
+    for figure in figures:
+        yield _OWN_PLACE.get(figure.key, f"plots/{figure.key}.svg"), figure.alone
+
+
+def design_json(design: Design) -> str:
+    """The whole design as JSON; field names carry their units. Raises SubwrightError for NaN or infinity."""
+    return dumps({"made_with": MADE_WITH, "not_ready": stamp_of(design), "design": design})
+
+
+def pack_files(design: Design, *, made_on: str = "") -> Mapping[str, bytes]:
+    """The pack's files by relative path; the same design gives the same bytes.
+
+    ``made_on`` is a date to print on the summary; nothing else knows the time.
+    """
+    view = pack_view(design, made_on=made_on)
+    texts = {
+        "summary.html": summary_html(view),
+        "bom.csv": bom_csv(view.bom),
+        "panels.csv": panels_csv(design.enclosure),
+        "wiring.csv": wiring_csv(design),
+        "sources.txt": sources_text(view.sources, view.from_memory),
+        "design.json": design_json(design),
+        **dict(_drawings(view)),
+    }
+    if design.transformer is not None:
+        texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)
+    return {name: text.encode() for name, text in texts.items()}
+
+
+def _quiet(doing: str, share: float) -> None:
+    """Report nothing."""
+
+
+def write_pack(
+    design: Design,
+    folder: Path,
+    progress: Callable[[str, float], None] = _quiet,
+    *,
+    made_on: str = "",
+) -> PackReport:
+    """Write the build pack into ``folder``, all files or none.
+
+    ``progress`` is told what is being done and the share done; ``made_on`` is printed on the summary.
+
+    Raises
+    ------
+    SubwrightError : the folder holds files that no pack wrote, can't be written, or the design holds a number
+        that is not finite.
+    """
+    start = time.perf_counter()
+    progress("drawing", 0.0)
+    files = pack_files(design, made_on=made_on)
+    progress("writing", 0.8)
+    replace_folder(folder, files)
+    return PackReport(
+        folder=folder.resolve(),
+        files=(*sorted(files), CHECKSUMS),
+        seconds_s=time.perf_counter() - start,
+    )
