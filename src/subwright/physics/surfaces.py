@@ -22,6 +22,7 @@ __all__ = [
     "plate_rth_k_per_w",
     "radiation_w_per_m2_k",
     "wire_convection_w_per_m2_k",
+    "wire_current_a",
     "wire_rise_k",
 ]
 
@@ -305,8 +306,59 @@ def wire_convection_w_per_m2_k(diameter_m: Array, rise_k: Array, ambient_c: floa
     return result
 
 
+def _wire_heat_w_per_m(diameter_m: Array, rise_k: Array, ambient_c: float, emissivity: float) -> Array:
+    """Heat that a metre of wire gives to still air, W/m."""
+    hot, cold = ambient_c + rise_k + _KELVIN, ambient_c + _KELVIN
+    radiation = emissivity * STEFAN_BOLTZMANN * (hot**2 + cold**2) * (hot + cold)
+    film = wire_convection_w_per_m2_k(diameter_m, rise_k, ambient_c) + radiation
+    heat: Array = film * math.pi * diameter_m * rise_k
+    return heat
+
+
+def _hot_ohm_per_m(ohm_per_m_20: Array, temperature_c: Array) -> Array:
+    hot: Array = ohm_per_m_20 * (1.0 + COPPER_ALPHA_20_PER_K * (temperature_c - 20.0))
+    return hot
+
+
+def wire_current_a(
+    ohm_per_m_20: Array, diameter_m: Array, rise_k: float, ambient_c: float, emissivity: float = 0.8
+) -> Array:
+    """Current that heats a single copper wire in still air by a chosen rise.
+
+    Parameters
+    ----------
+    ohm_per_m_20 : resistance per metre at 20 °C, ohm/m, shape (n,).
+    diameter_m : outer diameter over the insulation, m, shape (n,).
+    rise_k : K, > 0.
+    ambient_c : air around the wire, °C.
+    emissivity : of the surface, 0 to 1; enamel and plastics are near 0.8.
+
+    Returns
+    -------
+    rms current, A, shape (n,); the inverse of ``wire_rise_k``.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Heat balance per metre with Churchill & Chu 1975 and Stefan-Boltzmann. [churchill-chu1975]
+
+    >>> float(wire_current_a(np.array([9.76e-3]), np.array([1.5e-3]), 38.9, 25.0)[0].round(1))
+    20.0
+    """
+    require("resistance per metre", ohm_per_m_20, "Ω/m", above=0.0)
+    require("temperature rise", rise_k, "K", above=0.0)
+    require("emissivity", emissivity, "", at_least=0.0, at_most=1.0)
+    rise = np.full(np.shape(diameter_m), rise_k)
+    heat = _wire_heat_w_per_m(diameter_m, rise, ambient_c, emissivity)
+    current: Array = np.sqrt(heat / _hot_ohm_per_m(ohm_per_m_20, ambient_c + rise))
+    return current
+
+
 def wire_rise_k(
-    current_a: float,
+    current_a: Array,
     ohm_per_m_20: Array,
     diameter_m: Array,
     ambient_c: float,
@@ -317,7 +369,7 @@ def wire_rise_k(
 
     Parameters
     ----------
-    current_a : rms current, A, >= 0.
+    current_a : rms current, A, >= 0, shape (n,).
     ohm_per_m_20 : resistance per metre at 20 °C, ohm/m, shape (n,).
     diameter_m : outer diameter over the insulation, m, shape (n,). The drop inside the insulation is
         left out.
@@ -327,7 +379,7 @@ def wire_rise_k(
 
     Returns
     -------
-    rise, K, shape (n,).
+    rise, K, shape (n,), to 1e-5 of ``limit_k``.
 
     Raises
     ------
@@ -337,7 +389,7 @@ def wire_rise_k(
     ------
     Heat balance per metre with Churchill & Chu 1975 and Stefan-Boltzmann, bisection. [churchill-chu1975]
 
-    >>> float(wire_rise_k(20.0, np.array([9.76e-3]), np.array([1.5e-3]), 25.0)[0].round(0))
+    >>> float(wire_rise_k(np.array([20.0]), np.array([9.76e-3]), np.array([1.5e-3]), 25.0)[0].round(0))
     39.0
     """
     require("current", current_a, "A", at_least=0.0)
@@ -346,19 +398,15 @@ def wire_rise_k(
     low = np.full(np.shape(diameter_m), 1e-3)
     high = np.full(np.shape(diameter_m), limit_k)
 
-    def deficit(rise: Array) -> Array:
-        surface = ambient_c + rise
-        loss = current_a**2 * ohm_per_m_20 * (1.0 + COPPER_ALPHA_20_PER_K * (surface - 20.0))
-        hot, cold = surface + _KELVIN, ambient_c + _KELVIN
-        radiation = emissivity * STEFAN_BOLTZMANN * (hot**2 + cold**2) * (hot + cold)
-        out = (wire_convection_w_per_m2_k(diameter_m, rise, ambient_c) + radiation) * math.pi * diameter_m
-        balance: Array = loss - out * rise
-        return balance
+    def too_cool(rise: Array) -> NDArray[np.bool_]:
+        loss = current_a**2 * _hot_ohm_per_m(ohm_per_m_20, ambient_c + rise)
+        warmer: NDArray[np.bool_] = loss > _wire_heat_w_per_m(diameter_m, rise, ambient_c, emissivity)
+        return warmer
 
-    runaway = deficit(high) > 0.0
-    for _ in range(24):
+    runaway = too_cool(high)
+    for _ in range(18):
         middle = 0.5 * (low + high)
-        warm = deficit(middle) > 0.0
+        warm = too_cool(middle)
         low = np.where(warm, middle, low)
         high = np.where(warm, high, middle)
     return np.where(runaway, np.inf, 0.5 * (low + high))
