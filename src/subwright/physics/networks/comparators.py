@@ -63,8 +63,8 @@ def sensing_thresholds_v(
 
     Source
     ------
-    [adi-adcmp391], [ti-snos018]: Kirchhoff's current law at the + input; with ``bottom_ohm`` infinite it is eq.
-    2-4 of the ADCMP391/392 data sheet and, with no pull-up, eq. 6-8 of SNOS018G.
+    Kirchhoff's current law at the + input; with ``bottom_ohm`` infinite it is [adi-adcmp391], eq. 2-4, and
+    with no pull-up [ti-snos018], eq. 6-8.
 
     >>> down, up = sensing_thresholds_v(top_ohm=10e3, bottom_ohm=np.inf, feedback_ohm=1e6, reference_v=2.5,
     ...     pullup_v=12.0, pullup_ohm=10e3, low_v=0.13)

@@ -1,0 +1,298 @@
+"""Under-voltage, over-voltage and thermal shut-down with hysteresis, in real resistor values.
+
+Three comparators of a quad open-collector package each watch one quantity against one reference of about
+5 V, have their own pull-up and feedback, and pull their output low when they trip. A diode from each output
+pulls the common run line down; the fourth comparator turns that into an inhibit signal, high when tripped,
+for the controller's shut-down input. A lamp from the reference to each output shows which one tripped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.physics.networks.comparators import least_hysteresis_v, residual_ripple
+from subwright.stages.common import Contributor, Corner, Loss, PartUse
+from subwright.stages.protection_bill import Circuit, protection_parts
+from subwright.stages.protection_models import (
+    Case,
+    ReferenceModel,
+    over_voltage_case,
+    thermal_case,
+    under_voltage_case,
+)
+from subwright.stages.protection_networks import design_over_voltage, design_thermal, design_under_voltage
+from subwright.stages.protection_records import (
+    Chatter,
+    OrderCheck,
+    OverVoltageNetwork,
+    ProtectionInput,
+    ProtectionSpec,
+    ReferenceSupply,
+    ThermalNetwork,
+    Threshold,
+    ToleranceWindow,
+    UnderVoltageNetwork,
+)
+from subwright.stages.protection_reference import (
+    COMPARATOR_SUPPLY_A,
+    INHIBIT_OHM,
+    LAMP_V,
+    RUN_OHM,
+    choose_parts,
+    choose_reference,
+    expected_window,
+    lamp_ohm,
+    output_sink_a,
+    supply_reference,
+)
+from subwright.stages.protection_targets import Targets, choose_targets
+from subwright.stages.protection_values import ValueStocks
+from subwright.stages.protection_windows import order_checks, protection_windows
+
+__all__ = [
+    "Chatter",
+    "OrderCheck",
+    "OverVoltageNetwork",
+    "ProtectionInput",
+    "ProtectionResult",
+    "ProtectionSpec",
+    "ReferenceSupply",
+    "ThermalNetwork",
+    "Threshold",
+    "ToleranceWindow",
+    "UnderVoltageNetwork",
+    "design_protection",
+]
+
+SOURCES: Final = (
+    "ti-an74",
+    "adi-adcmp391",
+    "lm339",
+    "ti-lm2901-range",
+    "tcr-note",
+    "gum2008",
+    "gum101",
+    "iec-60063",
+    "iec-60539",
+    "common-practice",
+    "derived",
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ProtectionResult:
+    """The protection circuit as built.
+
+    Attributes
+    ----------
+    thresholds : by name: under-voltage, over-voltage and thermal, trip and release of each.
+    hysteresis : by protection name, in V or K, with windows like a threshold's.
+    under_voltage, over_voltage, thermal : networks with their resistors, Ω and F.
+    reference : voltage, load and feed of the reference and the comparator's supply.
+    comparator, ntc : part ids.
+    lamp_ohm, lamp_a : status lamp resistor and current.
+    run_ohm, inhibit_ohm : pull-up of the common run line (also each half of the divider that the fourth
+        comparator compares it with), and of the inhibit output, Ω.
+    sink_a, sink_limit_a : of a tripped output, A.
+    chatter : hysteresis against the battery's own recovery.
+    order : pairs of figures whose order matters, each with its limit.
+    """
+
+    thresholds: Mapping[str, Threshold]
+    hysteresis: Mapping[str, Threshold]
+    under_voltage: UnderVoltageNetwork
+    over_voltage: OverVoltageNetwork
+    thermal: ThermalNetwork
+    reference: ReferenceSupply
+    comparator: str
+    ntc: str
+    lamp_ohm: float
+    lamp_a: float
+    run_ohm: float
+    inhibit_ohm: float
+    sink_a: float
+    sink_limit_a: float
+    chatter: Chatter
+    order: tuple[OrderCheck, ...]
+    parts: tuple[PartUse, ...]
+    losses: tuple[Loss, ...]
+    contributors: tuple[Contributor, ...]
+    sources: tuple[str, ...]
+    reasons: tuple[str, ...]
+
+
+def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Library) -> ProtectionResult:
+    """Design the protection circuit.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. data : battery corners, source resistance and load step.
+    library : parts with the drawer merged.
+
+    Returns
+    -------
+    The circuit with its windows over tolerance.
+
+    Raises
+    ------
+    RangeError : a release on the wrong side of its trip, or a temperature outside the thermistor's table.
+    NoSolutionError : no preferred values or no part serves.
+    PartNotFoundError : an id that is in neither drawer nor library.
+    """
+    choices = choose_parts(spec, data, library)
+    model = choose_reference(data, choices.shunt)
+    volts = model.nominal_v()
+    tolerance = spec.resistor_tolerance
+    stocks = ValueStocks(library=library, series=spec.resistor_series, tolerance=tolerance)
+    expected = expected_window(model, tolerance, data.corners[Corner.NOMINAL])
+    targets = choose_targets(spec, data, expected)
+    resistor = lamp_ohm(volts, spec.lamp_a)
+    sink = output_sink_a(volts, resistor)
+
+    under = design_under_voltage(
+        targets.under_trip,
+        targets.under_release,
+        model,
+        choices.comparator,
+        stocks,
+        sink,
+        spec.sense_filter_s,
+        spec.trimmer,
+    )
+    over = design_over_voltage(
+        targets.over_trip, targets.over_release, model, choices.comparator, stocks, sink, spec.trimmer
+    )
+    thermal = design_thermal(
+        targets.thermal_trip, targets.thermal_release, model, choices.comparator, choices.ntc, stocks, sink
+    )
+
+    def cases(resistor_tolerance: float) -> tuple[Case, ...]:
+        comparator = choices.comparator
+        return (
+            under_voltage_case(under, model, comparator, resistor_tolerance, sink, targets.under_trip.value),
+            over_voltage_case(over, model, comparator, resistor_tolerance, sink, targets.over_trip.value),
+            thermal_case(thermal, model, comparator, choices.ntc, resistor_tolerance, sink),
+        )
+
+    thresholds, hysteresis, contributors = protection_windows(cases, targets, tolerance, data)
+    under_trip = thresholds["under-voltage trip"]
+    highest = thresholds["over-voltage trip"].window.worst_high
+    reference = supply_reference(
+        model,
+        choices,
+        data,
+        under,
+        over,
+        thermal,
+        under_trip.window.worst_low,
+        highest,
+        sink,
+        tolerance,
+    )
+    share = float(residual_ripple(data.lowest_note_hz, under.filter_s))
+    drop = data.source_resistance_ohm * data.load_step_a
+    chatter = Chatter(
+        drop_v=drop,
+        ripple_share=share,
+        need_v=float(least_hysteresis_v(data.source_resistance_ohm, data.load_step_a, share)),
+        hysteresis_v=hysteresis["under-voltage"].nominal,
+        hysteresis_worst_v=hysteresis["under-voltage"].window.worst_low,
+    )
+    circuit = Circuit(
+        under=under,
+        over=over,
+        thermal=thermal,
+        supply=reference,
+        choices=choices,
+        lamp_ohm=resistor,
+        sink_a=sink,
+        highest_v=highest,
+        tolerance=tolerance,
+    )
+    return ProtectionResult(
+        thresholds=MappingProxyType(thresholds),
+        hysteresis=MappingProxyType(hysteresis),
+        under_voltage=under,
+        over_voltage=over,
+        thermal=thermal,
+        reference=reference,
+        comparator=choices.comparator.id,
+        ntc=choices.ntc.id,
+        lamp_ohm=resistor,
+        lamp_a=(volts - LAMP_V) / resistor,
+        run_ohm=RUN_OHM,
+        inhibit_ohm=INHIBIT_OHM,
+        sink_a=sink,
+        sink_limit_a=choices.comparator.sink_a,
+        chatter=chatter,
+        order=order_checks(thresholds, hysteresis, chatter, data),
+        parts=protection_parts(circuit, stocks),
+        losses=(_loss(reference, data),),
+        contributors=contributors,
+        sources=SOURCES + (("tl431",) if model.shunt else ()) + (("b57330",) if choices.ntc.table else ()),
+        reasons=_reasons(data, targets, model, reference, chatter, thermal),
+    )
+
+
+def _loss(reference: ReferenceSupply, data: ProtectionInput) -> Loss:
+    """Standing heat at the nominal corner: comparator supply and reference feed."""
+    volts = data.corners[Corner.NOMINAL]
+    current = COMPARATOR_SUPPLY_A
+    if reference.feed_ohm is not None:
+        current += max(0.0, volts - reference.nominal_v) / reference.feed_ohm
+    watts = volts * current
+    return Loss(where="protection circuit", full_w=watts, programme_w=watts, idle_w=watts)
+
+
+def _reasons(
+    data: ProtectionInput,
+    targets: Targets,
+    model: ReferenceModel,
+    reference: ReferenceSupply,
+    chatter: Chatter,
+    thermal: ThermalNetwork,
+) -> tuple[str, ...]:
+    def volts(value: float) -> str:
+        return show(value, "voltage")
+
+    lines = [
+        f"Under-voltage trip {volts(targets.under_trip.value)}: {targets.under_trip.reason}.",
+        f"Under-voltage release {volts(targets.under_release.value)}: {targets.under_release.reason}.",
+        f"Over-voltage trip {volts(targets.over_trip.value)}: {targets.over_trip.reason}.",
+        f"Over-voltage release {volts(targets.over_release.value)}: {targets.over_release.reason}.",
+        f"Thermal trip {targets.thermal_trip.value:.0f} °C: {targets.thermal_trip.reason}.",
+        f"Thermal release {targets.thermal_release.value:.0f} °C: {targets.thermal_release.reason}.",
+    ]
+    if model.kind == "shunt":
+        lines.append(
+            f"Reference: a shunt {reference.part_id} with its two resistors stays within "
+            f"{volts(reference.low_v)} to {volts(reference.high_v)}; the controller's own reference is only "
+            f"good to {100 * data.controller_vref_tolerance:.0f} %, which would widen every voltage window."
+        )
+    else:
+        lines.append(
+            f"Reference: the controller's own {volts(reference.nominal_v)}, "
+            f"±{100 * data.controller_vref_tolerance:.0f} %; no extra parts."
+        )
+    lines.append(
+        f"Dropping the load lifts the battery by {volts(chatter.drop_v)}, on crests up to "
+        f"{volts(chatter.need_v)} after the sense filter; the least hysteresis over all tolerances is "
+        f"{volts(chatter.hysteresis_worst_v)}, so it "
+        + ("can't undo its own trip." if chatter.margin_v >= 0 else "can chatter on bass hits.")
+    )
+    lines.append(
+        f"The thermistor warms itself by {thermal.self_heating_k:.1f} K at the trip; the trip is stated for "
+        "the heatsink. An open thermistor reads as cold: check its level at bring-up, and fix it so that it "
+        "can't fall off."
+    )
+    lines.append(
+        f"Below {volts(reference.range_lost_v)} both inputs of the under-voltage comparator leave its range: "
+        "a classic 339 then pulls low and keeps the unit off, a re-designed B die may not, so the "
+        "controller's own lockout must hold it off there."
+    )
+    return tuple(lines)

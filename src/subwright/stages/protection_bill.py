@@ -1,0 +1,260 @@
+"""Bill of materials of the protection circuit: every part with its role, value and stress."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil
+from typing import Final
+
+from subwright.base.units import code, show
+from subwright.parts.record import Record
+from subwright.stages.common import PartUse, Rating
+from subwright.stages.protection_records import (
+    OverVoltageNetwork,
+    ReferenceSupply,
+    ThermalNetwork,
+    UnderVoltageNetwork,
+)
+from subwright.stages.protection_reference import INHIBIT_OHM, RUN_OHM, Choices
+from subwright.stages.protection_values import ValueStocks
+
+__all__ = ["Circuit", "protection_parts"]
+
+RESISTOR_W: Final = 0.25
+RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+HALF_LOADED: Final = 0.5  # common practice: a resistor at half its rating lasts
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Circuit:
+    """The designed circuit, gathered for the bill."""
+
+    under: UnderVoltageNetwork
+    over: OverVoltageNetwork
+    thermal: ThermalNetwork
+    supply: ReferenceSupply
+    choices: Choices
+    lamp_ohm: float
+    sink_a: float
+    highest_v: float
+    tolerance: float
+
+
+def protection_parts(circuit: Circuit, stocks: ValueStocks) -> tuple[PartUse, ...]:
+    """Every part of the protection circuit, with ratings.
+
+    Parameters
+    ----------
+    circuit : the design. stocks : where resistors come from, to mark those at hand.
+
+    Returns
+    -------
+    One record for each role.
+    """
+    return (
+        *_semiconductors(circuit, stocks),
+        *_network_resistors(circuit, stocks),
+        *_supply_resistors(circuit, stocks),
+        *_capacitors(circuit),
+    )
+
+
+def _record(
+    role: str, letter: str, record: Record, quantity: int, stocks: ValueStocks, *ratings: Rating
+) -> PartUse:
+    return PartUse(
+        role=role,
+        letter=letter,
+        part_id=record.id,
+        description=record.description,
+        quantity=quantity,
+        ratings=ratings,
+        in_drawer=stocks.library.in_drawer(record.id) >= quantity,
+        provenance=record.provenance.kind,
+    )
+
+
+def _semiconductors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
+    comparator, supply = circuit.choices.comparator, circuit.supply
+    document = comparator.provenance.document
+    yield _record(
+        "protection comparator",
+        "U",
+        comparator,
+        ceil(4 / comparator.channels),
+        stocks,
+        Rating(
+            quantity="supply voltage",
+            unit="V",
+            applied=supply.comparator_high_v,
+            limit=comparator.supply_max_v,
+            source=document,
+            at="highest battery",
+        ),
+        Rating(
+            quantity="output sink current",
+            unit="A",
+            applied=circuit.sink_a,
+            limit=comparator.sink_a,
+            source=document,
+            at="tripped",
+        ),
+    )
+    if circuit.choices.shunt is not None:
+        shunt = circuit.choices.shunt
+        most = (circuit.highest_v - supply.low_v) / (supply.feed_ohm or float("inf"))
+        yield _record(
+            "protection reference",
+            "U",
+            shunt,
+            1,
+            stocks,
+            Rating(
+                quantity="cathode current",
+                unit="A",
+                applied=most,
+                limit=shunt.i_max_a,
+                source=shunt.provenance.document,
+                at="highest battery, no load",
+            ),
+        )
+    yield _record("heatsink thermistor", "RT", circuit.choices.ntc, 1, stocks)
+    clamp = circuit.choices.clamp
+    yield _record(
+        "comparator supply clamp",
+        "VR",
+        clamp,
+        1,
+        stocks,
+        Rating(
+            quantity="power",
+            unit="W",
+            applied=supply.clamp_w,
+            limit=clamp.power_w,
+            source=clamp.provenance.document,
+            at="highest battery",
+        ),
+    )
+    for name in ("under-voltage", "over-voltage", "thermal"):
+        yield PartUse(
+            role=f"{name} combining diode",
+            letter="D",
+            part_id="1N4148",
+            description="small-signal diode 75 V 0.15 A",
+            quantity=1,
+            provenance="memory",
+        )
+        yield PartUse(
+            role=f"{name} lamp",
+            letter="DS",
+            part_id="LED red 3 mm",
+            description="light-emitting diode, red, about 1.8 V at 1 mA",
+            quantity=1,
+            provenance="common practice",
+        )
+
+
+def _resistor(
+    role: str, value_ohm: float, stocks: ValueStocks, tolerance: float, watts: float = 0.0, quantity: int = 1
+) -> PartUse:
+    size = next((w for w in RESISTOR_SIZES_W if watts <= HALF_LOADED * w), RESISTOR_SIZES_W[-1])
+    ratings = (
+        (Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest battery"),)
+        if watts
+        else ()
+    )
+    return PartUse(
+        role=role,
+        letter="R",
+        part_id=code(value_ohm, "resistance"),
+        description=f"resistor {size:g} W",
+        quantity=quantity,
+        value=show(value_ohm, "resistance"),
+        tolerance=tolerance,
+        ratings=ratings,
+        in_drawer=size == RESISTOR_W and stocks.holds(value_ohm),
+        provenance="IEC 60063 preferred value",
+    )
+
+
+def _network_resistors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
+    under, over, thermal = circuit.under, circuit.over, circuit.thermal
+    rows = [
+        ("under-voltage sense upper A", under.upper_each_ohm),
+        ("under-voltage sense upper B", under.upper_each_ohm),
+        ("under-voltage sense lower", under.lower_ohm),
+        ("under-voltage feedback", under.feedback_ohm),
+        ("under-voltage pull-up", under.pullup_ohm),
+        ("over-voltage sense upper", over.upper_ohm),
+        ("over-voltage sense lower", over.lower_ohm),
+        ("over-voltage reference resistor", over.reference_ohm),
+        ("over-voltage feedback", over.feedback_ohm),
+        ("over-voltage pull-up", over.pullup_ohm),
+        ("thermistor series", thermal.series_ohm),
+        ("thermal level upper", thermal.upper_ohm),
+        ("thermal level lower", thermal.lower_ohm),
+        ("thermal feedback", thermal.feedback_ohm),
+        ("thermal pull-up", thermal.pullup_ohm),
+    ]
+    for role, value in rows:
+        yield _resistor(role, value, stocks, circuit.tolerance)
+    for name, trimmer in (("under-voltage", under.trimmer_ohm), ("over-voltage", over.trimmer_ohm)):
+        if trimmer is not None:
+            yield PartUse(
+                role=f"{name} trimmer",
+                letter="R",
+                part_id=f"trimmer {code(trimmer, 'resistance')}",
+                description="multi-turn trimmer",
+                quantity=1,
+                value=show(trimmer, "resistance"),
+                tolerance=0.20,
+                provenance="common practice",
+            )
+
+
+def _supply_resistors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
+    supply = circuit.supply
+    for name in ("under-voltage", "over-voltage", "thermal"):
+        yield _resistor(f"{name} lamp resistor", circuit.lamp_ohm, stocks, 0.05)
+    yield _resistor("run line pull-up", RUN_OHM, stocks, 0.05)
+    yield _resistor("run line half reference upper", RUN_OHM, stocks, 0.05)
+    yield _resistor("run line half reference lower", RUN_OHM, stocks, 0.05)
+    yield _resistor("inhibit pull-up", INHIBIT_OHM, stocks, 0.05)
+    yield _resistor("comparator supply resistor", supply.comparator_ohm, stocks, 0.05, supply.comparator_w)
+    if supply.feed_ohm is not None and supply.upper_ohm is not None and supply.lower_ohm is not None:
+        yield _resistor("reference feed", supply.feed_ohm, stocks, 0.05, supply.feed_w)
+        if supply.upper_ohm > 0:
+            yield _resistor("reference upper", supply.upper_ohm, stocks, circuit.tolerance)
+            yield _resistor("reference lower", supply.lower_ohm, stocks, circuit.tolerance)
+
+
+def _capacitors(circuit: Circuit) -> Iterator[PartUse]:
+    volts = circuit.highest_v
+    rows = [
+        ("under-voltage sense filter", circuit.under.filter_f, volts),
+        ("over-voltage sense filter", circuit.over.filter_f, circuit.supply.high_v),
+        ("thermistor filter", circuit.thermal.filter_f, circuit.supply.high_v),
+        ("comparator supply decoupling", 100e-9, circuit.supply.comparator_high_v),
+    ]
+    for role, value, applied in rows:
+        kind, rating, tolerance = ("film", 63.0, 0.10) if value <= 1e-6 else ("electrolytic", 63.0, 0.20)
+        yield PartUse(
+            role=role,
+            letter="C",
+            part_id=code(value, "capacitance"),
+            description=f"{kind} {max(rating, 100.0 if applied > 50 else rating):g} V",
+            quantity=1,
+            value=show(value, "capacitance"),
+            tolerance=tolerance,
+            ratings=(
+                Rating(
+                    quantity="voltage",
+                    unit="V",
+                    applied=applied,
+                    limit=max(rating, 100.0 if applied > 50 else rating),
+                    at="highest battery",
+                ),
+            ),
+            provenance="IEC 60063 preferred value",
+        )

@@ -1,0 +1,318 @@
+"""Resistor values of the three protection networks, from targets to preferred values."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import at_least, at_most
+from subwright.base.units import show
+from subwright.parts.schema import Comparator, Ntc
+from subwright.physics.networks.comparator_search import (
+    RatioChoice,
+    search_inverting,
+    search_ratio,
+    search_sensing,
+)
+from subwright.physics.networks.dividers import parallel
+from subwright.physics.networks.thermistor import divider_self_heating_k
+from subwright.physics.networks.tolerance import Parameter, worst_case
+from subwright.stages.protection_models import (
+    SETTING_TOLERANCE,
+    TRIMMER_TOLERANCE,
+    Case,
+    ReferenceModel,
+    over_voltage_case,
+    saturation,
+    thermistor_of,
+    under_voltage_case,
+)
+from subwright.stages.protection_records import OverVoltageNetwork, ThermalNetwork, UnderVoltageNetwork
+from subwright.stages.protection_targets import Target
+from subwright.stages.protection_values import ValueStocks
+
+__all__ = [
+    "PULL_UP_OHM",
+    "design_over_voltage",
+    "design_thermal",
+    "design_under_voltage",
+]
+
+Values: TypeAlias = Callable[[float, float], npt.NDArray[np.float64]]
+
+PULL_UP_OHM: Final = 10e3
+OVER_VOLTAGE_FILTER_S: Final = 2e-3  # quick: the switches stand an over-voltage for a short time only
+THERMAL_FILTER_S: Final = 10e-3  # keeps hum off a long thermistor lead
+TRIMMERS_OHM: Final = (
+    1e3,
+    2e3,
+    5e3,
+    10e3,
+    20e3,
+    50e3,
+    100e3,
+)  # common practice: trimmers come in 1-2-5 steps
+
+
+def design_under_voltage(
+    trip: Target,
+    release: Target,
+    reference: ReferenceModel,
+    comparator: Comparator,
+    stocks: ValueStocks,
+    sink_a: float,
+    filter_s: float,
+    trimmer: bool,
+) -> UnderVoltageNetwork:
+    """Network that hits trip and release at once.
+
+    Parameters
+    ----------
+    trip, release : wanted voltages. reference, comparator : the rest of the circuit.
+    stocks : resistors to choose from. sink_a : current of the output when low, A.
+    filter_s : wanted time constant of the sense filter, s. trimmer : whether the trip is set by hand.
+
+    Raises
+    ------
+    NoSolutionError : no preferred values come within 5 %.
+    """
+    reference_v = reference.nominal_v()
+
+    def search(values: Values, error_limit: float) -> UnderVoltageNetwork:
+        best = search_sensing(
+            trip.value,
+            release.value,
+            top_ohm=2.0 * values(10e3, 100e3),
+            bottom_ohm=values(5e3, 200e3),
+            feedback_ohm=values(22e3, 2.2e6),
+            reference_v=reference_v,
+            pullup_v=reference_v,
+            pullup_ohm=PULL_UP_OHM,
+            low_v=saturation(comparator, sink_a).nominal,
+            bias_a=comparator.ib_a,
+            error_limit=error_limit,
+            keep=1,
+        )[0]
+        each = 0.5 * best.top_ohm
+        source = float(parallel(each, each + float(parallel(best.bottom_ohm, best.feedback_ohm))))
+        capacitor = at_least(filter_s / source, "E6")
+        return UnderVoltageNetwork(
+            upper_each_ohm=each,
+            lower_ohm=best.bottom_ohm,
+            feedback_ohm=best.feedback_ohm,
+            pullup_ohm=PULL_UP_OHM,
+            filter_f=capacitor,
+            filter_s=capacitor * source,
+        )
+
+    network = stocks.first_fit(search)
+    if not trimmer:
+        return network
+
+    def needed(builds: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        x = dict(zip((p.name for p in case.parameters), builds, strict=True))
+        volts = reference.volts(x)
+        node = volts + x["comparator offset"]
+        through = (trip.value - node) / (x["sense upper A"] + x["sense upper B"]) + x["comparator bias"]
+        return np.asarray(node / (through - (node - volts) / (x["feedback"] + x["pull-up"])))[None]
+
+    case = under_voltage_case(network, reference, comparator, stocks.tolerance, sink_a, trip.value)
+    fixed, track = _trimmed(case, needed, stocks)
+    return UnderVoltageNetwork(
+        upper_each_ohm=network.upper_each_ohm,
+        lower_ohm=fixed,
+        feedback_ohm=network.feedback_ohm,
+        pullup_ohm=network.pullup_ohm,
+        filter_f=network.filter_f,
+        filter_s=network.filter_s,
+        trimmer_ohm=track,
+    )
+
+
+def _trimmed(
+    case: Case, needed: Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]], stocks: ValueStocks
+) -> tuple[float, float]:
+    """Fixed part and trimmer, Ω, of a lower arm that reaches the target with every part at its limit."""
+    parameters = (*case.parameters, Parameter.relative("setting", 1.0, SETTING_TOLERANCE))
+    low, high = worst_case(lambda builds: needed(builds[:-1]) * builds[-1], parameters)
+    fixed = at_most(float(low[0]) / (1 + stocks.tolerance), stocks.series)
+    span = float(high[0]) - fixed * (1 - stocks.tolerance)
+    for track in TRIMMERS_OHM:
+        if track * (1 - TRIMMER_TOLERANCE) >= span:
+            return fixed, track
+    raise NoSolutionError(
+        message="No trimmer of a usual value covers the tolerances.",
+        quantity="trimmer",
+        value=show(span, "resistance"),
+        limit=show(TRIMMERS_OHM[-1], "resistance"),
+        remedy="Use 1 % resistors or a better reference.",
+    )
+
+
+def design_over_voltage(
+    trip: Target,
+    release: Target,
+    reference: ReferenceModel,
+    comparator: Comparator,
+    stocks: ValueStocks,
+    sink_a: float,
+    trimmer: bool,
+) -> OverVoltageNetwork:
+    """Sense divider and hysteresis of the over-voltage trip; arguments as :func:`design_under_voltage`."""
+    reference_v = reference.nominal_v()
+    low_v = saturation(comparator, sink_a).nominal
+    share = release.value / trip.value
+    if share * reference_v <= low_v:
+        raise NoSolutionError(
+            message="The over-voltage release lies too far below its trip for this circuit.",
+            quantity="over-voltage release over trip",
+            value=f"{share:.3f}",
+            limit=f"{low_v / reference_v:.3f}",
+            remedy="Raise the over-voltage release.",
+        )
+    # With the pull-up on the reference the upper level is the reference itself; only the lower one moves.
+    back = (share - low_v / reference_v) / (1.0 - share)
+
+    def search(values: Values, error_limit: float) -> OverVoltageNetwork:
+        pairs = search_ratio(
+            back,
+            upper_ohm=values(22e3, 2.2e6),
+            lower_ohm=values(4.7e3, 100e3),
+            error_limit=error_limit / (1.0 - share),
+            keep=30,
+        )
+        dividers = search_ratio(
+            trip.value / reference_v - 1.0,
+            upper_ohm=values(10e3, 470e3),
+            lower_ohm=values(10e3, 100e3),
+            error_limit=2 * error_limit,
+            keep=30,
+        )
+
+        def miss(divider: RatioChoice, pair: RatioChoice) -> tuple[int, int, float]:
+            at_trip = reference_v * (1 + divider.ratio)
+            at_release = at_trip * (pair.ratio + low_v / reference_v) / (1 + pair.ratio)
+            error = max(abs(at_trip / trip.value - 1), abs(at_release / release.value - 1))
+            values = {divider.upper_ohm, divider.lower_ohm, pair.upper_ohm, pair.lower_ohm}
+            return int(error / 1e-3), len(values), error
+
+        divider, pair = min(((d, p) for d in dividers for p in pairs), key=lambda pick: miss(*pick))
+        if (error := miss(divider, pair)[2]) > error_limit:
+            raise NoSolutionError(
+                message="No preferred values come close to the over-voltage trip and release.",
+                quantity="over-voltage error",
+                value=f"{100 * error:.1f} %",
+                limit=f"{100 * error_limit:.1f} %",
+                remedy="Use a finer resistor series.",
+            )
+        source = float(parallel(divider.upper_ohm, divider.lower_ohm))
+        capacitor = at_least(OVER_VOLTAGE_FILTER_S / source, "E6")
+        return OverVoltageNetwork(
+            upper_ohm=divider.upper_ohm,
+            lower_ohm=divider.lower_ohm,
+            reference_ohm=pair.lower_ohm,
+            feedback_ohm=pair.upper_ohm,
+            pullup_ohm=PULL_UP_OHM,
+            filter_f=capacitor,
+            filter_s=capacitor * source,
+        )
+
+    network = stocks.first_fit(search)
+    if not trimmer:
+        return network
+
+    def needed(builds: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        x = dict(zip((p.name for p in case.parameters), builds, strict=True))
+        reach = x["feedback"] + x["pull-up"]
+        # the + input with the output high: the reference, lifted by the bias current
+        level = reference.volts(x) + x["comparator bias"] * parallel(x["reference resistor"], reach)
+        node = level - x["comparator offset"]
+        return np.asarray(node / ((trip.value - node) / x["sense upper"] + x["comparator bias"]))[None]
+
+    case = over_voltage_case(network, reference, comparator, stocks.tolerance, sink_a, trip.value)
+    fixed, track = _trimmed(case, needed, stocks)
+    return OverVoltageNetwork(
+        upper_ohm=network.upper_ohm,
+        lower_ohm=fixed,
+        reference_ohm=network.reference_ohm,
+        feedback_ohm=network.feedback_ohm,
+        pullup_ohm=network.pullup_ohm,
+        filter_f=network.filter_f,
+        filter_s=network.filter_s,
+        trimmer_ohm=track,
+    )
+
+
+def design_thermal(
+    trip: Target,
+    release: Target,
+    reference: ReferenceModel,
+    comparator: Comparator,
+    ntc: Ntc,
+    stocks: ValueStocks,
+    sink_a: float,
+) -> ThermalNetwork:
+    """Thermistor divider and levels of the thermal trip; arguments as :func:`design_under_voltage`.
+
+    The series resistor is about twice the thermistor's resistance between trip and release: nearly the
+    best sensitivity at half the self-heating.
+    """
+    reference_v = reference.nominal_v()
+    thermistor = thermistor_of(ntc)
+
+    def search(values: Values, error_limit: float) -> ThermalNetwork:
+        middle = (
+            float(thermistor.resistance_ohm(trip.value)) * float(thermistor.resistance_ohm(release.value))
+        ) ** 0.5
+        near = values(middle, 4 * middle)
+        if near.size == 0:
+            raise NoSolutionError(
+                message="No resistor fits in series with the thermistor.",
+                quantity="thermistor series resistor",
+                limit=f"{show(middle, 'resistance')} to {show(4 * middle, 'resistance')}",
+                remedy="Allow the whole series, or take a thermistor of another value.",
+            )
+        series = float(near[np.argmin(np.abs(np.log(near / (2 * middle))))])
+
+        def level(temperature_c: float) -> tuple[float, float]:
+            """Node voltage when the heatsink is at ``temperature_c``, and the bead's own heat."""
+            heat = 0.0
+            for _ in range(4):
+                ohm = float(thermistor.resistance_ohm(temperature_c + heat))
+                heat = float(divider_self_heating_k(reference_v, ohm, series, ntc.dissipation_w_per_k))
+            return reference_v * series / (ohm + series), heat
+
+        at_trip, heat = level(trip.value)
+        at_release, _ = level(release.value)
+        best = search_inverting(
+            at_trip,
+            at_release,
+            r1_ohm=values(4.7e3, 47e3),
+            r2_ohm=values(4.7e3, 470e3),
+            r3_ohm=values(22e3, 2.2e6),
+            supply_v=reference_v,
+            pullup_v=reference_v,
+            pullup_ohm=PULL_UP_OHM,
+            low_v=saturation(comparator, sink_a).nominal,
+            error_limit=error_limit,
+            keep=1,
+        )[0]
+        source = float(parallel(series, float(thermistor.resistance_ohm(25.0))))
+        capacitor = at_least(THERMAL_FILTER_S / source, "E6")
+        return ThermalNetwork(
+            ntc=ntc.id,
+            series_ohm=series,
+            upper_ohm=best.r1_ohm,
+            lower_ohm=best.r2_ohm,
+            feedback_ohm=best.r3_ohm,
+            pullup_ohm=PULL_UP_OHM,
+            filter_f=capacitor,
+            filter_s=capacitor * source,
+            self_heating_k=heat,
+        )
+
+    return stocks.first_fit(search)

@@ -1,0 +1,285 @@
+"""What the protection stage takes and hands on: thresholds with windows, networks with named resistors."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from subwright.base.fields import (
+    Celsius,
+    Current,
+    Ratio,
+    StageSpec,
+    Time,
+    Voltage,
+    choice,
+    quantity,
+)
+from subwright.physics.batteries import BatteryKind
+from subwright.stages.common import Corner
+
+__all__ = [
+    "Chatter",
+    "OrderCheck",
+    "OverVoltageNetwork",
+    "ProtectionInput",
+    "ProtectionSpec",
+    "ReferenceSupply",
+    "ThermalNetwork",
+    "Threshold",
+    "ToleranceWindow",
+    "UnderVoltageNetwork",
+]
+
+
+class ProtectionSpec(StageSpec):
+    """What the builder may say about shutting down."""
+
+    under_voltage_trip_v: Voltage | None = quantity(
+        None,
+        low="6 V",
+        high="60 V",
+        why="Terminal voltage at which it stops; auto by battery and low corner.",
+    )
+    under_voltage_release_v: Voltage | None = quantity(
+        None, low="6 V", high="60 V", why="Terminal voltage at which it starts again; auto by battery."
+    )
+    over_voltage_trip_v: Voltage | None = quantity(
+        None, low="10 V", high="72 V", why="Terminal voltage above which it stops; auto from the max corner."
+    )
+    over_voltage_release_v: Voltage | None = quantity(
+        None,
+        low="10 V",
+        high="72 V",
+        why="Terminal voltage below which it starts again after an over-voltage.",
+    )
+    thermal_trip_c: Celsius = quantity(
+        "85 °C", low="45 °C", high="120 °C", why="Heatsink temperature at which it stops."
+    )
+    thermal_release_c: Celsius = quantity(
+        "70 °C", low="30 °C", high="110 °C", why="Heatsink temperature at which it starts again."
+    )
+    ntc: str = choice("auto", why="Thermistor id from the library or drawer.")
+    comparator: str = choice("auto", why="Open-collector comparator id from the library or drawer.")
+    reference: Literal["auto", "controller", "shunt"] = choice(
+        "auto", why="Reference of the thresholds; auto takes the controller's where it is good to 2 %."
+    )
+    shunt_reference: str = choice("auto", why="431-family reference id from the library or drawer.")
+    resistor_series: Literal["E12", "E24", "E96"] = choice(
+        "E24", why="Preferred-value series of the networks."
+    )
+    resistor_tolerance: Ratio = quantity("1 %", low="0.1 %", high="10 %", why="Tolerance of those resistors.")
+    trimmer: bool = choice(
+        False, why="Trimmers that set both voltage trips on the bench instead of trusting tolerances."
+    )
+    sense_filter_s: Time = quantity(
+        "20 ms",
+        low="1 ms",
+        high="500 ms",
+        why="Time constant of the battery sense filter; longer rides over hits.",
+    )
+    lamp_a: Current = quantity("1 mA", low="0.3 mA", high="3 mA", why="Current of each status lamp.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ProtectionInput:
+    """What the other stages tell this one.
+
+    Attributes
+    ----------
+    battery, system_v : chemistry and nominal voltage. corners : open-circuit battery voltage, V.
+    controller_vref_v, controller_vref_tolerance : the converter controller's reference, V and fraction.
+    reference_limit_a : current that the controller's reference can give away, A.
+    source_resistance_ohm : battery, cable and contacts, ohm.
+    load_step_a : battery current at full sine less idle, A: what a trip takes off the battery.
+    lowest_note_hz : Hz. ambient_max_c : hottest air at the unit, °C.
+    draws, seed : random builds per window, and the generator's seed.
+    """
+
+    battery: BatteryKind
+    system_v: int
+    corners: Mapping[Corner, float]
+    controller_vref_v: float = 5.0
+    controller_vref_tolerance: float = 0.05
+    reference_limit_a: float = 10e-3
+    source_resistance_ohm: float
+    load_step_a: float
+    lowest_note_hz: float = 30.0
+    ambient_max_c: float = 50.0
+    draws: int = 2_000
+    seed: int = 1
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ToleranceWindow:
+    """Where a threshold falls with resistors of one tolerance; limits in the threshold's unit.
+
+    Attributes
+    ----------
+    tolerance : of the resistors, fraction; the other parts keep their own.
+    worst_low, worst_high : every part at the limit that hurts.
+    rss_low, rss_high : root-sum-square of the parts' limits.
+    p1, p99 : percentiles of the random builds.
+    """
+
+    tolerance: float
+    worst_low: float
+    worst_high: float
+    rss_low: float
+    rss_high: float
+    p1: float
+    p99: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Threshold:
+    """One voltage or temperature at which the circuit changes its mind.
+
+    Attributes
+    ----------
+    name : "under-voltage trip". unit : "V" or "°C".
+    target : wanted. nominal : from the real resistor values. reason : why this target.
+    window : with the resistors of the spec. windows : with 1 % and with 5 % resistors, in that order.
+    """
+
+    name: str
+    unit: Literal["V", "°C"]
+    target: float
+    nominal: float
+    reason: str
+    window: ToleranceWindow
+    windows: tuple[ToleranceWindow, ...]
+
+    @property
+    def error(self) -> float:
+        """Nominal less target, in the threshold's unit."""
+        return self.nominal - self.target
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class UnderVoltageNetwork:
+    """Battery through two equal resistors to the + input; the reference on the - input. Ω and F.
+
+    The filter capacitor stands at the middle of the two upper resistors, so that the feedback still acts at
+    once. With a trimmer the lower arm is ``lower_ohm`` plus the trimmer.
+    """
+
+    upper_each_ohm: float
+    lower_ohm: float
+    feedback_ohm: float
+    pullup_ohm: float
+    filter_f: float
+    filter_s: float
+    trimmer_ohm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OverVoltageNetwork:
+    """Battery divider on the - input; the + input on the reference with feedback. Ω and F."""
+
+    upper_ohm: float
+    lower_ohm: float
+    reference_ohm: float
+    feedback_ohm: float
+    pullup_ohm: float
+    filter_f: float
+    filter_s: float
+    trimmer_ohm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ThermalNetwork:
+    """Thermistor from the reference to the - input, ``series_ohm`` from there to ground; Ω and F.
+
+    The + input stands on ``upper_ohm`` from the reference, ``lower_ohm`` to ground and the feedback.
+    """
+
+    ntc: str
+    series_ohm: float
+    upper_ohm: float
+    lower_ohm: float
+    feedback_ohm: float
+    pullup_ohm: float
+    filter_f: float
+    filter_s: float
+    self_heating_k: float  # at the trip
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReferenceSupply:
+    """Reference of all thresholds, and what feeds it and the comparator.
+
+    Attributes
+    ----------
+    kind, part_id : controller's own, or a shunt reference. nominal_v, low_v, high_v : V.
+    upper_ohm, lower_ohm, feed_ohm : the shunt's resistors, Ω; None with the controller's reference.
+    load_a, limit_a : heaviest load on the reference and what it can give, A.
+    comparator_ohm, clamp_id, clamp_v : series resistor, Ω, and zener of the comparator's supply, V.
+    comparator_low_v, comparator_low_limit_v : its supply at the under-voltage trip, and the least that keeps
+        the reference inside the input range, V.
+    comparator_high_v, comparator_high_limit_v : highest supply (clamp at its upper limit), and its rating, V.
+    range_lost_v : battery voltage below which both inputs leave the range and the output may be wrong, V.
+    """
+
+    kind: Literal["controller", "shunt"]
+    part_id: str
+    nominal_v: float
+    low_v: float
+    high_v: float
+    upper_ohm: float | None
+    lower_ohm: float | None
+    feed_ohm: float | None
+    feed_w: float
+    load_a: float
+    limit_a: float
+    comparator_ohm: float
+    comparator_w: float
+    clamp_id: str
+    clamp_v: float
+    clamp_w: float
+    clamp_limit_w: float
+    comparator_low_v: float
+    comparator_low_limit_v: float
+    comparator_high_v: float
+    comparator_high_limit_v: float
+    range_lost_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Chatter:
+    """Whether a bass hit can trip the under-voltage and the recovery undo it.
+
+    Attributes
+    ----------
+    drop_v : source resistance times the load step, V. ripple_share : what the sense filter lets through of
+        the ripple at twice the lowest note. need_v : drop times (1 + share), V.
+    hysteresis_v, hysteresis_worst_v : nominal, and the least over all tolerances, V.
+    """
+
+    drop_v: float
+    ripple_share: float
+    need_v: float
+    hysteresis_v: float
+    hysteresis_worst_v: float
+
+    @property
+    def margin_v(self) -> float:
+        """Least hysteresis less the need, V; negative: it can chatter."""
+        return self.hysteresis_worst_v - self.need_v
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OrderCheck:
+    """Two figures whose order decides whether the protections work together."""
+
+    name: str
+    unit: Literal["V", "°C"]
+    value: float
+    limit: float
+    must: Literal["at least", "at most"]
+
+    @property
+    def margin(self) -> float:
+        """Distance to the limit in the unit, positive when kept."""
+        return self.value - self.limit if self.must == "at least" else self.limit - self.value
