@@ -33,6 +33,7 @@ from subwright.base.standards import (
     board_spacing,
     cable,
     cable_at_least,
+    enamelled_overall,
     enamelled_wire,
     enamelled_wire_at_least,
     fuse_at_least,
@@ -160,6 +161,65 @@ def test_fine_enamelled_wire() -> None:
     assert enamelled_wire(0.1e-3).grade1_m * 1e3 == pytest.approx(0.117, abs=1e-9)
 
 
+# Gauge, bare diameter, largest overall diameter of grade 1 and of grade 2, mm. Four cells are misprints on the
+# page and left out: two are smaller than the bare wire (14 and 32), one is larger than its own grade 2 (12), and
+# one repeats the bare diameter of the row above (28).
+GAUGE_WIRE = (
+    (11, 2.946, 3.029, 3.072),
+    (12, 2.642, None, 2.764),
+    (13, 2.337, 2.415, 2.455),
+    (14, 2.032, None, 2.147),
+    (15, 1.829, 1.903, 1.941),
+    (16, 1.626, 1.698, 1.735),
+    (17, 1.422, 1.492, 1.528),
+    (18, 1.219, 1.285, 1.318),
+    (19, 1.016, 1.080, 1.113),
+    (20, 0.914, 0.976, 1.008),
+    (21, 0.813, 0.872, 0.902),
+    (22, 0.711, 0.766, 0.795),
+    (23, 0.610, 0.659, 0.684),
+    (24, 0.559, 0.605, 0.629),
+    (25, 0.508, 0.554, 0.578),
+    (26, 0.457, 0.501, 0.523),
+    (27, 0.417, 0.458, 0.480),
+    (28, 0.376, None, 0.435),
+    (29, 0.345, 0.382, 0.401),
+    (30, 0.315, 0.349, 0.367),
+    (31, 0.295, 0.329, 0.347),
+    (32, 0.274, 0.306, None),
+)
+
+
+@pytest.mark.parametrize(("gauge", "bare", "one", "two"), GAUGE_WIRE)
+def test_enamelled_wire_at_gauge_sizes(gauge: int, bare: float, one: float | None, two: float | None) -> None:
+    """IS 13730-0-1, which adopts IEC 60317-0-1, at British gauge sizes, as a cable maker's page prints it.
+
+    Each gauge size takes the increase of the next larger row of the metric table, so this checks those rows.
+    """
+    for grade, printed in ((1, one), (2, two)):
+        if printed is not None:
+            assert enamelled_overall(bare * 1e-3, grade) * 1e3 == pytest.approx(printed, abs=1.0e-6), gauge
+
+
+@pytest.mark.parametrize(
+    ("bare", "one", "two"),
+    [(0.100, 0.117, 0.125), (0.106, 0.123, 0.132), (0.112, 0.130, 0.139), (0.118, 0.136, 0.145)],
+)
+def test_enamelled_wire_of_a_maker(bare: float, one: float, two: float) -> None:
+    """A winding wire maker's calculation table, upper limits."""
+    row = enamelled_wire(bare * 1e-3)
+    assert row.grade1_m * 1e3 == pytest.approx(one, abs=1e-9)
+    assert row.grade2_m * 1e3 == pytest.approx(two, abs=1e-9)
+
+
+def test_enamelled_overall_refuses() -> None:
+    for bare in (0.09e-3, 3.2e-3, math.nan):
+        with pytest.raises(RangeError):
+            enamelled_overall(bare, 1)
+    with pytest.raises(RangeError, match="grade"):
+        enamelled_overall(0.5e-3, 3)
+
+
 def test_enamelled_wire_grows_with_the_conductor_and_the_grade() -> None:
     rows = list(METRIC_WIRE.values())
     assert [row.conductor_m for row in rows] == sorted(row.conductor_m for row in rows)
@@ -220,6 +280,9 @@ def test_enamelled_look_up_refuses() -> None:
         (25.0, 0.780),
         (35.0, 0.554),
         (50.0, 0.386),
+        (70.0, 0.272),
+        (95.0, 0.206),
+        (120.0, 0.161),
     ],
 )
 def test_iec_60228_class_5(section: float, milliohm_per_m: float) -> None:
@@ -238,7 +301,7 @@ def test_thin_wall_ratings(section: float, amperes: float) -> None:
 
 @pytest.mark.parametrize(
     ("section", "amperes"),
-    [(1.5, 18), (2.5, 26), (4, 34), (6, 44), (10, 61), (16, 82), (25, 108), (35, 135)],
+    [(1.5, 18), (2.5, 26), (4, 34), (6, 44), (10, 61), (16, 82), (25, 108), (35, 135), (50, 168), (70, 207)],
 )
 def test_fixed_wiring_ratings(section: float, amperes: float) -> None:
     """After DIN VDE 0276-1000, an institute's page."""

@@ -42,6 +42,7 @@ from subwright.base.tables.wire import (
     METRIC_WIRE,
     AwgSize,
     EnamelledWire,
+    enamelled_overall,
     enamelled_wire,
     enamelled_wire_at_least,
 )
@@ -77,6 +78,7 @@ __all__ = [
     "cable",
     "cable_at_least",
     "cables",
+    "enamelled_overall",
     "enamelled_wire",
     "enamelled_wire_at_least",
     "fuse_at_least",

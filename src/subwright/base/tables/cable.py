@@ -53,7 +53,6 @@ _VEHICLE = Origin(source="iso-6722-1", where="largest conductor resistance at 20
 _CLASS5 = Origin(
     source="iec-60228", where="table 3, class 5, plain copper", status="read in a secondary page"
 )
-_CLASS5_LARGE = Origin(source="iec-60228", where="table 3, class 5, plain copper", status="from memory")
 _THIN_WALL = Origin(
     source="thin-wall-cable",
     where="maker's nominal rating, one cable in free air",
@@ -85,11 +84,11 @@ _CURRENT: dict[float, tuple[float, Origin]] = {
             (10.0, 70.0),
         )
     },
-    **{section: (current, _FIXED) for section, current in ((16.0, 82.0), (25.0, 108.0), (35.0, 135.0))},
     **{
-        section: (current, _FIXED_LARGE)
-        for section, current in ((50.0, 168.0), (70.0, 207.0), (95.0, 250.0), (120.0, 292.0))
+        section: (current, _FIXED)
+        for section, current in ((16.0, 82.0), (25.0, 108.0), (35.0, 135.0), (50.0, 168.0), (70.0, 207.0))
     },
+    **{section: (current, _FIXED_LARGE) for section, current in ((95.0, 250.0), (120.0, 292.0))},
 }
 _FIXED_SMALL = {1.5: 18.0, 2.5: 26.0, 4.0: 34.0, 6.0: 44.0, 10.0: 61.0}  # for cable that is not thin-wall
 
@@ -161,7 +160,7 @@ def _class5_row(section: float, resistance: float) -> CableSize:
         section_m2=section / 1e6,
         resistance_ohm_per_m=resistance / 1e3,
         current_a=current,
-        origin=_CLASS5 if section <= 50.0 else _CLASS5_LARGE,
+        origin=_CLASS5,
         current_origin=origin,
     )
 
