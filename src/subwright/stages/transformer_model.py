@@ -75,6 +75,7 @@ class Laid:
     build_m: Floats  # this winding's own height
     top_m: Floats  # from the core's surface to its top
     layers: Ints
+    layers_below: Ints  # of a winding split round the other
     bundle_m: Floats
     strand_m: Floats  # length of one strand of one half, leads included
     copper_m2: Floats  # section of one half
@@ -189,6 +190,7 @@ def lay_winding(
         build_m=top - start_m,
         top_m=top,
         layers=layers,
+        layers_below=np.zeros_like(layers),
         bundle_m=pitch_m,
         strand_m=metres * twist / side_by_side + 2.0 * spec.lead_m,
         copper_m2=strands * copper,
@@ -286,6 +288,7 @@ def lay_both(
         build_m=np.where(split, lower.build_m + upper.build_m, upper.build_m),
         top_m=upper.top_m,
         layers=np.where(split, lower.layers + upper.layers, upper.layers),
+        layers_below=np.where(split, lower.layers, 0),
         bundle_m=upper.bundle_m,
         strand_m=np.where(split, lower.strand_m + upper.strand_m - two_leads, upper.strand_m),
         copper_m2=upper.copper_m2,

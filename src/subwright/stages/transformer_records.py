@@ -161,6 +161,7 @@ class Winding:
     halves : 2 where centre-tapped, else 1.
     turns, strands : of each half.
     layers : layers that the bundles (or the strands, laid flat) make.
+    layers_below : of those, layers below the primary in a sandwich, else 0.
     build_m : height of this winding alone, m.
     bundle_m : diameter of the bundle of all strands; the wire's own where laid flat, m.
     strand_length_m : mean length of one strand with its leads, m.
@@ -181,6 +182,7 @@ class Winding:
     turns: int
     strands: int
     layers: int
+    layers_below: int
     build_m: float
     bundle_m: float
     strand_length_m: float
@@ -238,7 +240,7 @@ class PhasingCheck:
     number : place in the sequence, from 1.
     action : how to connect and what to read.
     quantity, unit : what is read ("inductance", "H").
-    expected, low, high : reading expected and the range that passes, in that unit.
+    expected, low, high : reading expected and the range that passes, in that unit; high None: no upper end.
     failure : what a reading outside means.
     """
 
@@ -248,7 +250,7 @@ class PhasingCheck:
     unit: str
     expected: float
     low: float
-    high: float
+    high: float | None
     failure: str
 
 
@@ -320,7 +322,9 @@ class TransformerResult:
     rise_full_low_k, rise_full_high_k : the same for a sine that never ends, K.
     rise_limit_k : accepted rise, K.
     temperature_c : winding temperature used for the resistances (ambient and rise_high_k), °C.
-    leakage_h : primary to secondary, referred to one half-primary, H; with its low and high estimate.
+    leakage_h : primary to secondary with the primary's leads, referred to one half-primary, H; with its low
+        and high estimate.
+    lead_h : share of the leads in it, H.
     leakage_halves_h : between the two half-primaries, upper estimate, H.
     capacitance_f : primary to secondary, order of magnitude, F.
     magnetising_h : inductance of one half-primary, H; with the low and high end of the core's tolerance.
@@ -370,6 +374,7 @@ class TransformerResult:
     leakage_h: float
     leakage_low_h: float
     leakage_high_h: float
+    lead_h: float
     leakage_halves_h: float
     capacitance_f: float
     magnetising_h: float

@@ -1,0 +1,167 @@
+"""When no transformer keeps every limit: which one comes nearest, and what would have to change for it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.physics.magnetics import turns_square_wave
+from subwright.stages.transformer_model import density_limit
+from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
+from subwright.stages.transformer_search import Found, search_all
+from subwright.stages.transformer_tables import core_table
+
+__all__ = ["nearest_candidate", "refusal"]
+
+_WIDER = (1.5, 3.0, 10.0)  # limits are widened by these factors in turn until something can be wound
+
+
+def nearest_candidate(found: Found) -> int:
+    """Candidate that breaks the limits least; -1 if none can be wound.
+
+    The measure is the sum of the logarithms of applied over limit, and a tenth for each limit broken.
+    """
+    if not found.candidates.row.size:
+        return -1
+    shares = np.stack([v.share for v in found.violations])
+    broken = shares > 1 + 1e-9
+    cost = np.sum(np.where(broken, np.log(np.maximum(shares, 1.0)) + 0.1, 0.0), axis=0)
+    best = int(np.argmin(cost))
+    return best if np.isfinite(cost[best]) else -1
+
+
+def refusal(spec: TransformerSpec, need: TransformerNeed, library: Library) -> NoSolutionError:
+    """The error that says what stands in the way.
+
+    Parameters
+    ----------
+    spec, need, library : as for the search that found nothing.
+
+    Returns
+    -------
+    NoSolutionError on the limit that the nearest candidate breaks most, with all that would have to change.
+    """
+    for factor in _WIDER:
+        found = search_all(spec, need, library, relax=factor)
+        index = nearest_candidate(found)
+        if index >= 0:
+            return _explain(spec, need, found, index)
+    return _far_off(spec, need, library)
+
+
+def _explain(spec: TransformerSpec, need: TransformerNeed, found: Found, index: int) -> NoSolutionError:
+    c, table = found.candidates, found.table
+    row = int(c.row[index])
+    broken = sorted(
+        ((v.name, float(v.share[index])) for v in found.violations if v.share[index] > 1 + 1e-9),
+        key=lambda item: -item[1],
+    )
+    core, stack = table.cores[row], int(table.stack[row])
+    turns = f"{c.primary_turns[index]:.0f} : {c.secondary_turns[index]:.0f} turns"
+    nearest = f"{stack} × {core.id}" if stack > 1 else core.id
+    facts = [_fact(name, share, spec, need, found, index) for name, share in broken]
+    name, applied, limit, _, source = facts[0]
+    others = "".join(f" Also {n}: {a}, limit {li}." for n, a, li, _, _ in facts[1:])
+    return NoSolutionError(
+        message=f"No transformer keeps every limit. Nearest: {nearest} with {turns} a half.{others}",
+        quantity=name,
+        value=applied,
+        limit=limit,
+        source=source,
+        remedy=" ".join(remedy for *_, remedy, _ in facts),
+    )
+
+
+def _fact(
+    name: str, share: float, spec: TransformerSpec, need: TransformerNeed, found: Found, index: int
+) -> tuple[str, str, str, str, str]:
+    """(quantity, applied, limit, remedy, source) of one broken limit."""
+    table, c, e = found.table, found.candidates, found.evaluation
+    row = int(c.row[index])
+    if name == "flux density":
+        area = float(table.area_min_m2[row]) * share
+        turns = math.ceil(float(c.primary_turns[index]) * share - 1e-9)
+        return (
+            "peak flux density",
+            show(float(e.flux_peak_t[index]), "flux density"),
+            show(float(table.flux_limit_t[row]), "flux density"),
+            f"It needs A_e ≥ {area * 1e6:.0f} mm², or {show(need.switching_hz * share, 'frequency')}, or "
+            f"{turns} turns per half-primary.",
+            "saturation flux density of the grade, derated"
+            if spec.flux_limit_t is None
+            else "transformer.flux_limit",
+        )
+    if name == "temperature rise":
+        rise = float(e.rise_high_k[index])
+        return (
+            name,
+            show(rise, "temperature difference"),
+            show(spec.max_rise_k, "temperature difference"),
+            f"It needs a larger core, {float(e.heating_w[index]) / share:.1f} W of loss or less instead of "
+            f'{float(e.heating_w[index]):.1f} W, or transformer.max_rise = "{math.ceil(rise)} K".',
+            "transformer.max_rise",
+        )
+    if name == "window fill":
+        fill = float(e.fill[index])
+        return (
+            "copper share of the window",
+            f"{fill:.3f}",
+            f"{float(table.fill_limit[row]):.3f}",
+            f"It needs a window ≥ {float(table.window_m2[row]) * share * 1e6:.0f} mm², or less copper.",
+            "mclyman-handbook" if spec.fill_limit is None else "transformer.fill_limit",
+        )
+    if name == "winding height":
+        limit = float(table.build_limit_m[row])
+        return (
+            name,
+            show(limit * share, "length"),
+            show(limit, "length"),
+            f"It needs {show(limit * (share - 1.0), 'length')} more height: a larger window, fewer or "
+            "thinner strands, or thinner insulation.",
+            "layers of whole turns",
+        )
+    if name == "current density":
+        density = float(e.density_a_per_m2[index])
+        return (
+            name,
+            show(density, "current density"),
+            show(density_limit(spec), "current density"),
+            f"It needs {share:.2f} times the copper section: thicker wire, more strands (at most "
+            f"{spec.most_strands} by transformer.most_strands), or a higher transformer.current_density.",
+            "pressman1998" if spec.current_density_a_per_m2 is None else "transformer.current_density",
+        )
+    ratio = float(c.secondary_turns[index] / c.primary_turns[index])
+    return (
+        name,
+        f"{ratio:.3f}",
+        f"{need.ratio_min:.3f} to {need.ratio_max:.3f}",
+        f"No pair of whole turn counts lies in that window here: more turns per half-primary (a lower flux "
+        f"density), or a window that takes in {ratio:.3f}.",
+        "rail voltages",
+    )
+
+
+def _far_off(spec: TransformerSpec, need: TransformerNeed, library: Library) -> NoSolutionError:
+    """Nothing comes near: say what the largest core allowed would have to bear."""
+    table = core_table(spec, need, library)
+    needed = np.asarray(
+        turns_square_wave(
+            need.v_primary_max_v, need.duty, need.switching_hz, table.flux_limit_t, table.area_min_m2
+        )
+    )
+    row = int(np.argmin(needed))
+    copper = 2.0 * math.ceil(float(needed[row])) * need.primary_rms_a / density_limit(spec)
+    return NoSolutionError(
+        message=f"The windings don't go on any core that is allowed, by far. Best is {table.cores[row].id}: "
+        f"{math.ceil(float(needed[row]))} turns per half-primary.",
+        quantity="copper section of the primary alone",
+        value=f"{copper * 1e6:.1f} mm²",
+        limit=f"half of {float(table.fill_limit[row] * table.window_m2[row]) * 1e6:.1f} mm²",
+        source="window and fill limit",
+        remedy="Free what transformer.* fixes, allow more strands (transformer.most_strands), choose a "
+        "larger core, or lower the power.",
+    )

@@ -1,0 +1,322 @@
+"""The winding sheet: what to do in which order, and what the finished transformer must read.
+
+Ends are named P1–P2 and P3–P4 for the half-primaries, S1–S2 and S3–S4 for the half-secondaries; odd numbers
+are starts and carry the dot. The centre tap joins the finish of the first half to the start of the second.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from subwright.base.units import show
+from subwright.parts.schema import Core
+from subwright.stages.transformer_records import PhasingCheck, Winding, WindingStep
+
+__all__ = ["phasing_checks", "winding_steps"]
+
+_DIRECTION = "clockwise, seen from the side where the winding starts"
+_ALIKE = 0.03  # two halves wound together differ by less
+_METER = 0.10  # bench reading of a low resistance
+
+
+def _mm(value_m: float) -> str:
+    return show(value_m, "length")
+
+
+def _count(number: int, one: str) -> str:
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"
+
+
+def _ends(prefix: str, halves: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    starts, finishes = ((f"{prefix}1", f"{prefix}3"), (f"{prefix}2", f"{prefix}4"))
+    return starts[:halves], finishes[:halves]
+
+
+def _prepare(core: Core, stack: int, tape: str) -> WindingStep:
+    if core.shape == "ring":
+        glue = f"Glue {stack} rings face to face and let the glue set. " if stack > 1 else ""
+        text = (
+            f"{glue}Look over the coating: a chip with a sharp edge cuts enamel, so cover it with {tape} "
+            "or take another ring."
+        )
+    else:
+        text = (
+            f"Check that the coil former for {core.id} turns freely on the winder and that its pins are "
+            "straight. Keep the core halves aside with their ground faces covered."
+        )
+    return WindingStep(number=1, action=text)
+
+
+def _wind(winding: Winding, turns: int, layers: int, lay: str, part: str, labels: str) -> WindingStep:
+    starts, finishes = _ends("P" if winding.name == "primary" else "S", winding.halves)
+    pieces = winding.strands * winding.halves
+    halves = "both halves" if winding.halves == 2 else "the winding"
+    if pieces == 1:
+        bundle = "Wind"
+    elif lay == "twisted":
+        bundle = (
+            f"Lay the strands of {halves} side by side, twist them into one bundle of about "
+            f"{_mm(winding.bundle_m)} with a turn every {_mm(10 * winding.bundle_m)}, and wind"
+        )
+    else:
+        bundle = f"Lay the strands of {halves} side by side without crossing, and wind"
+    cut = (
+        f"Cut {_count(pieces, 'piece')} of {winding.wire.id}, {_mm(winding.cut_length_m)} each. "
+        if part != "second"
+        else ""
+    )
+    mark = f"Mark the starts {labels}. " if part != "second" else "Go on with the same strands. "
+    again = {
+        "whole": "",
+        "first": " (first part; leave the rest of the wire hanging)",
+        "second": " (second part)",
+    }
+    return WindingStep(
+        number=0,
+        action=f"{cut}{mark}{bundle} {_count(turns, 'turn')}{again[part]}, {_DIRECTION}. "
+        "Spread the turns evenly over the whole width or ring.",
+        winding=winding.name,
+        turns=turns,
+        strands=winding.strands,
+        layers=layers,
+        wire_id=winding.wire.id,
+        cut_length_m=0.0 if part == "second" else winding.cut_length_m,
+        pieces=0 if part == "second" else pieces,
+        direction=_DIRECTION,
+        start_labels=starts if part != "second" else (),
+        finish_labels=finishes if part != "first" else (),
+        dots=starts if part != "second" else (),
+    )
+
+
+def _labels(winding: Winding) -> str:
+    prefix = "P" if winding.name == "primary" else "S"
+    if winding.halves == 1:
+        return f"{prefix}1"
+    each = _count(winding.strands, "strand")
+    return f"{prefix}1 ({each} of one half) and {prefix}3 ({each} of the other)"
+
+
+def _finish(primary: Winding, secondary: Winding, core: Core) -> list[WindingStep]:
+    halves = secondary.halves
+    sort = WindingStep(
+        number=0,
+        action="Find each half's finish by continuity: P2 belongs to P1 and P4 to P3"
+        + (", S2 to S1 and S4 to S3" if halves == 2 else ", S2 to S1")
+        + ". Twist each end's strands together. Strip and tin them with air moving away from you: hot enamel "
+        "gives off harmful fumes.",
+        finish_labels=("P2", "P4", *(("S2", "S4") if halves == 2 else ("S2",))),
+    )
+    tap = WindingStep(
+        number=0,
+        action="Join P2 (finish of the first half) to P3 (start of the second): this is the primary's centre "
+        "tap and goes to battery +. P1 and P4 go to the two switches' drains. The join carries the whole "
+        "battery current: wrap, solder through, keep it short.",
+        winding="primary",
+        start_labels=("P3",),
+        finish_labels=("P2",),
+        dots=("P1", "P3"),
+    )
+    steps = [sort, tap]
+    if halves == 2:
+        steps.append(
+            WindingStep(
+                number=0,
+                action="Join S2 to S3: the secondary's centre tap, 0 V of the rails. S1 and S4 go to the "
+                "rectifier.",
+                winding="secondary",
+                start_labels=("S3",),
+                finish_labels=("S2",),
+                dots=("S1", "S3"),
+            )
+        )
+    else:
+        steps.append(
+            WindingStep(number=0, action="S1 and S2 go to the rectifier.", winding="secondary", dots=("S1",))
+        )
+    if core.shape != "ring":
+        steps.append(
+            WindingStep(
+                number=0,
+                action="Wipe the ground faces of the core halves, put them together with nothing between, "
+                "and clamp them. Dust there acts as an air gap.",
+            )
+        )
+    steps.append(
+        WindingStep(number=0, action="Do all the readings below before the transformer meets a battery.")
+    )
+    return steps
+
+
+def winding_steps(
+    core: Core,
+    stack: int,
+    primary: Winding,
+    secondary: Winding,
+    lay: str,
+    *,
+    sandwich: bool,
+    insulation_m: float,
+) -> tuple[WindingStep, ...]:
+    """Steps at the bench, in order.
+
+    Parameters
+    ----------
+    core, stack : the core. primary, secondary : the windings.
+    lay : "twisted" or "flat".
+    sandwich : whether half of the secondary lies below the primary.
+    insulation_m : tape between primary and secondary, m.
+
+    Returns
+    -------
+    numbered steps.
+    """
+    tape = "polyester tape"
+    barrier = WindingStep(
+        number=0,
+        action=f"Wrap {tape} over the whole winding until it is {_mm(insulation_m)} thick, lapped so that no "
+        "wire shows. Rail and battery meet here.",
+    )
+    prepare = _prepare(core, stack, tape)
+    inner = _wind(primary, primary.turns, primary.layers, lay, "whole", _labels(primary))
+    if sandwich:
+        below = secondary.turns // 2
+        above = secondary.layers - secondary.layers_below
+        middle = [
+            _wind(secondary, below, secondary.layers_below, lay, "first", _labels(secondary)),
+            barrier,
+            inner,
+            barrier,
+            _wind(secondary, secondary.turns - below, above, lay, "second", _labels(secondary)),
+        ]
+    else:
+        middle = [
+            inner,
+            barrier,
+            _wind(secondary, secondary.turns, secondary.layers, lay, "whole", _labels(secondary)),
+        ]
+    steps = [prepare, *middle, *_finish(primary, secondary, core)]
+    return tuple(replace(step, number=i) for i, step in enumerate(steps, start=1))
+
+
+def _ratio(action: str, expected: float, failure: str) -> PhasingCheck:
+    return PhasingCheck(
+        number=0,
+        action=action,
+        quantity="ratio",
+        unit="",
+        expected=expected,
+        low=expected * (1.0 - _ALIKE),
+        high=expected * (1.0 + _ALIKE),
+        failure=failure,
+    )
+
+
+def phasing_checks(
+    primary: Winding,
+    secondary: Winding,
+    magnetising_h: tuple[float, float, float],
+    leakage_h: tuple[float, float, float],
+    cold_ohm: tuple[float, float],
+) -> tuple[PhasingCheck, ...]:
+    """Readings on the finished transformer, with what passes.
+
+    Parameters
+    ----------
+    primary, secondary : the windings.
+    magnetising_h : inductance of a half-primary: expected, low, high, H.
+    leakage_h : leakage referred to a half-primary: expected, low, high, H.
+    cold_ohm : resistance of a half-primary and of a half-secondary at 20 °C, ohm.
+
+    Returns
+    -------
+    numbered checks; two equal halves in series aiding read four times the inductance of one, in series
+    opposing next to nothing.
+    """
+    expected, low, high = magnetising_h
+    ratio = secondary.turns / primary.turns
+    part = "S1–S2" if secondary.halves == 1 else "S1–S2, and of S3–S4,"
+    reversed_half = (
+        "Close to zero: one half is reversed. Swap the two ends of that half (P3 with P4) and read again; "
+        "a reversed half shorts the battery through both switches."
+    )
+    checks = [
+        PhasingCheck(
+            number=0,
+            action="Ohmmeter between any primary and any secondary end, and from each winding to the core.",
+            quantity="resistance",
+            unit="Ω",
+            expected=10e6,
+            low=1e6,
+            high=None,
+            failure="Enamel or tape is damaged. Don't use it: unwind.",
+        ),
+        PhasingCheck(
+            number=0,
+            action="Before joining the centre tap: inductance of P1–P2 at 10 kHz, all else open.",
+            quantity="inductance",
+            unit="H",
+            expected=expected,
+            low=low,
+            high=high,
+            failure="Low: turns missing, a shorted turn, or a gap between the core halves. High: a turn too "
+            "many, or another grade than thought.",
+        ),
+        _ratio(
+            "P3–P4 the same way, divided by the reading of P1–P2.",
+            1.0,
+            "The halves differ in turns: the core would walk into saturation.",
+        ),
+        _ratio("Join P2 to P3. Inductance of P1–P4 divided by that of P1–P2.", 4.0, reversed_half),
+        _ratio(
+            "A sine of the switching frequency from a generator across P1–P2; 0.1 V is enough. Voltage of "
+            "P1–P4 divided by that of P1–P2.",
+            2.0,
+            reversed_half,
+        ),
+        _ratio(
+            f"With the same drive: voltage of {part} divided by that of P1–P2.",
+            ratio,
+            f"The turns are miscounted: one turn of the secondary changes the reading by "
+            f"{1.0 / primary.turns:.2g}.",
+        ),
+    ]
+    if secondary.halves == 2:
+        checks.append(
+            _ratio(
+                "Join S2 to S3. With the same drive: voltage of S1–S4 divided by that of S1–S2.",
+                2.0,
+                "Close to zero: one half-secondary is reversed; swap S3 with S4. The rails would short "
+                "through the rectifier.",
+            )
+        )
+    checks.append(
+        PhasingCheck(
+            number=0,
+            action="Short the secondary from end to end with thick wire. Inductance of P1–P2 at 100 kHz; "
+            "take off what the meter reads with its leads shorted.",
+            quantity="inductance",
+            unit="H",
+            expected=leakage_h[0],
+            low=leakage_h[1],
+            high=leakage_h[2],
+            failure="High: the windings don't lie on one another; expect a higher drain spike and a snubber "
+            "to match.",
+        )
+    )
+    for winding, ohm, ends in ((primary, cold_ohm[0], "P1–P2"), (secondary, cold_ohm[1], "S1–S2")):
+        checks.append(
+            PhasingCheck(
+                number=0,
+                action=f"Four-wire resistance of {ends} at room temperature.",
+                quantity="resistance",
+                unit="Ω",
+                expected=ohm,
+                low=ohm * (1.0 - _METER),
+                high=ohm * (1.0 + _METER),
+                failure=f"High: a strand of the {winding.strands} is broken or not soldered."
+                if winding.strands > 1
+                else "High: a poor joint.",
+            )
+        )
+    return tuple(replace(check, number=i) for i, check in enumerate(checks, start=1))
