@@ -161,9 +161,9 @@ def test_fine_enamelled_wire() -> None:
     assert enamelled_wire(0.1e-3).grade1_m * 1e3 == pytest.approx(0.117, abs=1e-9)
 
 
-# Gauge, bare diameter, largest overall diameter of grade 1 and of grade 2, mm. Four cells are misprints on the
-# page and left out: two are smaller than the bare wire (14 and 32), one is larger than its own grade 2 (12), and
-# one repeats the bare diameter of the row above (28).
+# Gauge, bare diameter, largest overall diameter of grade 1 and of grade 2, mm. Four cells are misprints on
+# the page and left out: two are smaller than the bare wire (14 and 32), one is larger than its own grade 2
+# (12), and one repeats the bare diameter of the row above (28).
 GAUGE_WIRE = (
     (11, 2.946, 3.029, 3.072),
     (12, 2.642, None, 2.764),
