@@ -68,7 +68,8 @@ def _layers(result: TransformerResult) -> Iterator[tuple[Winding, int]]:
 def _bobbin_window(result: TransformerResult, x: float, y: float, size: float) -> list[str]:
     """The coil former's winding space, layer upon layer, not to scale across the layers."""
     core = result.core
-    rows = [(winding, i) for winding, count in _layers(result) for i in range(count)]
+    groups = list(_layers(result))
+    rows = [(winding, i) for winding, count in groups for i in range(count)]
     each = min((size - 40) / max(len(rows), 1), 26.0)
     tall = each * len(rows)
     out = [text(x, y + 12, "one side of the coil former", classes="ts sm")]
@@ -84,7 +85,11 @@ def _bobbin_window(result: TransformerResult, x: float, y: float, size: float) -
         for k in range(count):
             cx = x + size * (k + 0.5) / count
             out.append(f'<circle cx="{num(cx)}" cy="{num(cy)}" r="{num(radius)}" class="{css}"/>')
-        out.append(text(x + size + 8, cy + 4, winding.name, classes="ts sm"))
+    edge = top + tall
+    for winding, count in groups:
+        layers = f"{winding.name}, {count} layer{'s' if count != 1 else ''}"
+        out.append(text(x + size + 8, edge - each * count / 2 + 4, layers, classes="ts sm"))
+        edge -= each * count
     width = show(core.winding_width_m, "length")
     out.append(text(x, top + tall + 36, f"winding width {width}", classes="ts sm"))
     return out
