@@ -113,7 +113,7 @@ def clipped_sine_power_w(clip_v: float, load_ohm: float, overdrive: float) -> fl
     ----------
     clip_v : voltage at which it is cut, V, >= 0.
     load_ohm : ohm, > 0.
-    overdrive : peak of the unclipped sine over ``clip_v``, >= 1 (1: onset of clipping).
+    overdrive : peak of the unclipped sine over ``clip_v``, dimensionless, >= 1 (1: onset of clipping).
 
     Returns
     -------
@@ -140,7 +140,7 @@ def clipped_sine_thd(overdrive: float) -> float:
 
     Parameters
     ----------
-    overdrive : peak of the unclipped sine over the clipping voltage, >= 1.
+    overdrive : peak of the unclipped sine over the clipping voltage, dimensionless, >= 1.
 
     Returns
     -------

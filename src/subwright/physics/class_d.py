@@ -188,7 +188,7 @@ def ripple_current_pp_a(
     bus_v : voltage between the two switches of the leg (both rails added), V, >= 0.
     inductance_h : H, > 0.
     switching_hz : Hz, > 0.
-    modulation : output over its limit, -1 to 1.
+    modulation : output over its limit, dimensionless, -1 to 1.
 
     Returns
     -------
@@ -220,7 +220,7 @@ def rail_pumping_v(
     Parameters
     ----------
     rail_v : one rail, V, > 0.
-    modulation : output peak over ``rail_v``, 0 to 1.
+    modulation : output peak over ``rail_v``, dimensionless, 0 to 1.
     frequency_hz : note, Hz, > 0.
     load_ohm : ohm, > 0.
     capacitance_f : reservoir of one rail, F, > 0.

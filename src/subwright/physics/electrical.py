@@ -28,7 +28,7 @@ __all__ = [
 COPPER_RESISTIVITY_20_OHM_M = 1.0 / 58.0e6
 COPPER_ALPHA_20_PER_K = 0.00393
 
-PREECE_A_PER_M_1_5 = 80.0 * 1000.0**1.5  # 80.0 A at 1 mm diameter
+_PREECE_A_PER_M_1_5 = 80.0 * 1000.0**1.5  # 80.0 A at 1 mm diameter
 
 
 def copper_factor(temperature_c: float) -> float:
@@ -202,7 +202,7 @@ def preece_current_a(diameter_m: float) -> float:
     235.3
     """
     require("wire diameter", diameter_m, "m", at_least=5e-5, at_most=20e-3, source="brooks-preece")
-    return float(PREECE_A_PER_M_1_5 * diameter_m**1.5)
+    return float(_PREECE_A_PER_M_1_5 * diameter_m**1.5)
 
 
 def preece_diameter_m(current_a: float) -> float:
@@ -228,7 +228,7 @@ def preece_diameter_m(current_a: float) -> float:
     2.05
     """
     require("fusing current", current_a, "A", above=0.0, source="brooks-preece")
-    return float((current_a / PREECE_A_PER_M_1_5) ** (2.0 / 3.0))
+    return float((current_a / _PREECE_A_PER_M_1_5) ** (2.0 / 3.0))
 
 
 def adiabatic_section_m2(fault_a: float, time_s: float, k: float = 115.0) -> float:

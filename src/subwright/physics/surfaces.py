@@ -29,8 +29,8 @@ __all__ = [
 Array = NDArray[np.float64]
 PlateFinish = Literal["bright horizontal", "bright vertical", "black horizontal", "black vertical"]
 
-STEFAN_BOLTZMANN: Final = 5.670374419e-8  # W/(m² K⁴), CODATA 2018
-ALUMINIUM_W_PER_CM_K: Final = 2.1
+_STEFAN_BOLTZMANN: Final = 5.670374419e-8  # W/(m² K⁴), CODATA 2018
+_ALUMINIUM_W_PER_CM_K: Final = 2.1
 _KELVIN: Final = 273.15
 
 # Siemens / Valvo power-transistor handbooks, plate with the device in its centre.
@@ -74,7 +74,7 @@ def plate_rth_k_per_w(area_m2: float, thickness_m: float, finish: PlateFinish) -
 
 
 def _plate_spreading(thickness_m: float, factor: float) -> float:
-    return 3.3 / math.sqrt(ALUMINIUM_W_PER_CM_K * thickness_m * 1e3) * math.sqrt(math.sqrt(factor))
+    return 3.3 / math.sqrt(_ALUMINIUM_W_PER_CM_K * thickness_m * 1e3) * math.sqrt(math.sqrt(factor))
 
 
 def plate_area_m2(rth_k_per_w: float, thickness_m: float, finish: PlateFinish) -> float:
@@ -155,7 +155,7 @@ def radiation_w_per_m2_k(surface_c: float, surroundings_c: float, emissivity: fl
     Parameters
     ----------
     surface_c, surroundings_c : °C, above absolute zero.
-    emissivity : 0 to 1 (polished aluminium 0.04 to 0.06, black anodised 0.8 to 0.9).
+    emissivity : dimensionless, 0 to 1 (polished aluminium 0.04 to 0.06, black anodised 0.8 to 0.9).
 
     Returns
     -------
@@ -176,7 +176,7 @@ def radiation_w_per_m2_k(surface_c: float, surroundings_c: float, emissivity: fl
     require("temperature of the surroundings", surroundings_c, "°C", above=-_KELVIN)
     require("emissivity", emissivity, "", at_least=0.0, at_most=1.0)
     hot, cold = surface_c + _KELVIN, surroundings_c + _KELVIN
-    return emissivity * STEFAN_BOLTZMANN * (hot * hot + cold * cold) * (hot + cold)
+    return emissivity * _STEFAN_BOLTZMANN * (hot * hot + cold * cold) * (hot + cold)
 
 
 def plate_heat_w(
@@ -194,7 +194,7 @@ def plate_heat_w(
     ambient_c : air and surroundings, °C.
     area_m2 : area that sees air: both sides, or one for a chassis panel, m², > 0.
     height_m : vertical length, m, > 0.
-    emissivity : 0 (convection only) to 1.
+    emissivity : dimensionless, 0 (convection only) to 1.
 
     Returns
     -------
@@ -225,7 +225,7 @@ def plate_rise_k(
     Parameters
     ----------
     power_w : W, >= 0.
-    ambient_c, area_m2, height_m, emissivity : as for ``plate_heat_w``.
+    ambient_c, area_m2, height_m, emissivity : °C, m², m, dimensionless; as for ``plate_heat_w``.
 
     Returns
     -------
@@ -309,7 +309,7 @@ def wire_convection_w_per_m2_k(diameter_m: Array, rise_k: Array, ambient_c: floa
 def _wire_heat_w_per_m(diameter_m: Array, rise_k: Array, ambient_c: float, emissivity: float) -> Array:
     """Heat that a metre of wire gives to still air, W/m."""
     hot, cold = ambient_c + rise_k + _KELVIN, ambient_c + _KELVIN
-    radiation = emissivity * STEFAN_BOLTZMANN * (hot**2 + cold**2) * (hot + cold)
+    radiation = emissivity * _STEFAN_BOLTZMANN * (hot**2 + cold**2) * (hot + cold)
     film = wire_convection_w_per_m2_k(diameter_m, rise_k, ambient_c) + radiation
     heat: Array = film * math.pi * diameter_m * rise_k
     return heat
@@ -331,7 +331,7 @@ def wire_current_a(
     diameter_m : outer diameter over the insulation, m, shape (n,).
     rise_k : K, > 0.
     ambient_c : air around the wire, °C.
-    emissivity : of the surface, 0 to 1; enamel and plastics are near 0.8.
+    emissivity : of the surface, dimensionless, 0 to 1; enamel and plastics are near 0.8.
 
     Returns
     -------
@@ -374,7 +374,7 @@ def wire_rise_k(
     diameter_m : outer diameter over the insulation, m, shape (n,). The drop inside the insulation is
         left out.
     ambient_c : air around the wire, °C.
-    emissivity : of the surface, 0 to 1; enamel and plastics are near 0.8.
+    emissivity : of the surface, dimensionless, 0 to 1; enamel and plastics are near 0.8.
     limit_k : upper end of the search, K; a wire that would run hotter gets ``inf``.
 
     Returns

@@ -49,14 +49,13 @@ __all__ = [
 Array = NDArray[np.float64]
 
 LOAD_LEAST: Final = 0.8  # IEC 60268-5: lowest modulus over the rated impedance
-NO_LOAD_RISE: Final = 1.10  # unloaded over loaded rail of an unregulated converter, common practice
+_NO_LOAD_RISE: Final = 1.10  # unloaded over loaded rail of an unregulated converter, common practice
 AB_RESERVE: Final = 0.10  # share of a class-AB device's voltage kept free, common practice
-COSS_TEST_V: Final = 25.0  # drain voltage at which data sheets state C_oss
-GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
-HOT_C: Final = 100.0
+_COSS_TEST_V: Final = 25.0  # drain voltage at which data sheets state C_oss
+_GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
 # ISO 16750-2 test B: what a centrally clamped alternator lets through, by the nominal voltage it goes with.
-LOAD_DUMP_V: Final = ((18.0, 35.0), (30.0, 58.0))
-FILTER_MAX_HZ: Final = 40e3
+_LOAD_DUMP_V: Final = ((18.0, 35.0), (30.0, 58.0))
+_FILTER_MAX_HZ: Final = 40e3
 INDUCTOR_TOLERANCE: Final = 0.10
 FILM_TOLERANCE: Final = 0.10
 
@@ -80,7 +79,7 @@ class Built:
 
 def _filter_target_hz(spec: AmplifierSpec) -> float:
     if spec.filter_corner_hz is None:
-        return min(spec.switching_hz / 8.0, FILTER_MAX_HZ)
+        return min(spec.switching_hz / 8.0, _FILTER_MAX_HZ)
     if spec.filter_corner_hz > spec.switching_hz / 3.0:
         raise RangeError(
             message="The output filter's corner is too close to the switching frequency to filter it.",
@@ -97,7 +96,7 @@ def _class_d_model(
 ) -> ClassDModel:
     """The model with every candidate switch as a column."""
     inductor_ohm = spec.inductor_resistance_ohm if spec.inductor_resistance_ohm is not None else 0.01 * load
-    gate = spec.gate_supply_v / GATE_TEST_V
+    gate = spec.gate_supply_v / _GATE_TEST_V
     return ClassDModel(
         legs=legs,
         split_rails=legs == 1,
@@ -106,7 +105,7 @@ def _class_d_model(
         switch_time_s=pool.column(switch_charge_coul) / spec.gate_drive_a,
         recovery_coul=pool.column(lambda m: m.qrr_coul),
         coss_f=pool.column(lambda m: m.coss_f),
-        coss_v=COSS_TEST_V,
+        coss_v=_COSS_TEST_V,
         diode_v=pool.column(lambda m: m.vsd_v),
         gate_coul=pool.column(lambda m: m.qg_coul) * gate,
         gate_v=spec.gate_supply_v,
@@ -200,7 +199,7 @@ def half_bridge(
 
 def rail_swell(corners: Mapping[Corner, float]) -> float:
     """Highest rail to expect, unloaded at the highest battery, over the rail at full power, nominal."""
-    return corners[Corner.MAX] / corners[Corner.NOMINAL] * NO_LOAD_RISE
+    return corners[Corner.MAX] / corners[Corner.NOMINAL] * _NO_LOAD_RISE
 
 
 def bridge_class_d(
@@ -224,7 +223,7 @@ def bridge_class_d(
     NoSolutionError : no part serves.
     """
     highest_v = corners[Corner.MAX]
-    dump_v = next((v for top, v in LOAD_DUMP_V if corners[Corner.NOMINAL] < top), highest_v)
+    dump_v = next((v for top, v in _LOAD_DUMP_V if corners[Corner.NOMINAL] < top), highest_v)
     across_v = max(highest_v, dump_v * (1.0 - spec.voltage_reserve))
     pool = pool_of_switches(
         library, spec.mosfet, across_v, spec.voltage_reserve, highest_v / (LOAD_LEAST * load), 4

@@ -19,10 +19,12 @@ from subwright.physics.class_d import lc_corner_hz, lc_quality, output_filter_l_
 
 __all__ = [
     "DAMPING_RATIO",
+    "RESERVE_ID",
     "FilterChoice",
     "InputBank",
     "OutputChoice",
     "SwitchPool",
+    "best_switch",
     "choose_filter",
     "choose_input_bank",
     "choose_output_stage",
@@ -33,10 +35,10 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-BUTTERWORTH_Q = sqrt(0.5)
+_BUTTERWORTH_Q = sqrt(0.5)
 DAMPING_RATIO = 2.0  # damping capacitor over filter capacitor: unloaded peak 1.41 times sqrt(L/C)
 RESERVE_ID = 0.5  # share of a MOSFET's current rating that the crest may use
-FILM_VOLTAGES_V = (63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
+_FILM_VOLTAGES_V = (63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 _MOST_CANS = 12
 _SINK_C = 80.0  # heatsink temperature for which pairs are counted
 _JUNCTION_RESERVE_K = 25.0
@@ -172,17 +174,17 @@ def choose_filter(
     leg_ohm = load_ohm / 2.0 if bridge else load_ohm
     corner = 1.0 / (2.0 * pi * np.sqrt(inductors[:, None] * capacitors[None, :]))
     quality = leg_ohm * np.sqrt(capacitors[None, :] / inductors[:, None])
-    cost = np.log(corner / target_hz) ** 2 + np.log(quality / BUTTERWORTH_Q) ** 2
+    cost = np.log(corner / target_hz) ** 2 + np.log(quality / _BUTTERWORTH_Q) ** 2
     row, column = np.unravel_index(int(np.argmin(cost)), cost.shape)
     inductance, filter_f = float(inductors[row]), float(capacitors[column])
     damping_f = float(nearest(DAMPING_RATIO * filter_f, "E6"))
-    ratings = [v for v in FILM_VOLTAGES_V if v >= 1.25 * capacitor_peak_v]
+    ratings = [v for v in _FILM_VOLTAGES_V if v >= 1.25 * capacitor_peak_v]
     if not ratings:
         raise NoSolutionError(
             message="No usual film capacitor stands the output voltage.",
             quantity="filter capacitor voltage",
             value=show(capacitor_peak_v, "voltage"),
-            limit=show(FILM_VOLTAGES_V[-1] / 1.25, "voltage"),
+            limit=show(_FILM_VOLTAGES_V[-1] / 1.25, "voltage"),
             source="common-practice",
             remedy="Use a load of lower impedance, so that the rails come down.",
         )

@@ -26,10 +26,10 @@ from subwright.stages.common import Contributor, Level, Loss, PartUse, Rating
 
 __all__ = ["DeviceHeat", "HeatDemand", "HeatResult", "HeatSpec", "design_heat", "sink_rise_k"]
 
-TRIP_RESERVE_K: Final = 5.0  # programme must stay this far below the trip, common practice
-TOUCH_AMBIENT_C: Final = 25.0  # air at which touch temperatures are judged
-PLATE_STEP_M: Final = 5e-3
-EMISSIVITY: Final[Mapping[str, float]] = {"black": 0.85, "bright": 0.05}
+_TRIP_RESERVE_K: Final = 5.0  # programme must stay this far below the trip, common practice
+_TOUCH_AMBIENT_C: Final = 25.0  # air at which touch temperatures are judged
+_PLATE_STEP_M: Final = 5e-3
+_EMISSIVITY: Final[Mapping[str, float]] = {"black": 0.85, "bright": 0.05}
 
 
 class HeatSpec(StageSpec):
@@ -233,7 +233,7 @@ def design_heat(spec: HeatSpec, demand: HeatDemand, library: Library) -> HeatRes
         air_c,
         "°C",
         at_least=-40.0,
-        below=demand.trip_c - TRIP_RESERVE_K,
+        below=demand.trip_c - _TRIP_RESERVE_K,
         remedy="Raise the thermal trip, or put the heatsink where the air is cooler.",
     )
     heats = {level: [_heat(d, level) for d in demand.devices] for level in Level}
@@ -263,7 +263,7 @@ def design_heat(spec: HeatSpec, demand: HeatDemand, library: Library) -> HeatRes
     trip_s = time_to_reach_s(demand.trip_c, start_c, air_c, worst_w, trip_rth, capacity)
     second = None
     if sink.side_m is not None:
-        emissivity = EMISSIVITY[spec.plate_finish.split()[0]]
+        emissivity = _EMISSIVITY[spec.plate_finish.split()[0]]
         second_rise = plate_rise_k(basis_w, air_c, 2.0 * sink.side_m**2, sink.side_m, emissivity)
         second = second_rise / basis_w
     result_devices = tuple(
@@ -294,7 +294,7 @@ def design_heat(spec: HeatSpec, demand: HeatDemand, library: Library) -> HeatRes
         trip_c=demand.trip_c,
         start_c=start_c,
         time_to_trip_s=None if math.isinf(trip_s) else trip_s,
-        touch_c=TOUCH_AMBIENT_C + touch_rise,
+        touch_c=_TOUCH_AMBIENT_C + touch_rise,
         touch_hot_c=air_c + touch_rise,
         touch_limit_c=spec.touch_limit_c,
         parts=_parts(demand, sink, library, air_c + basis_rise, limit_c),
@@ -319,7 +319,7 @@ def _sink_limit_c(spec: HeatSpec, demand: HeatDemand, heats: list[float], *, sen
         d.tj_max_c - spec.junction_reserve_k - w * (d.rth_jc_k_per_w + d.interface_k_per_w)
         for d, w in zip(demand.devices, heats, strict=True)
     ]
-    return min(*limits, demand.trip_c - TRIP_RESERVE_K) if sensed else min(limits)
+    return min(*limits, demand.trip_c - _TRIP_RESERVE_K) if sensed else min(limits)
 
 
 def _needed(spec: HeatSpec, demand: HeatDemand, heats: list[float], air_c: float) -> float | None:
@@ -375,7 +375,7 @@ def _finned(record: Heatsink) -> _Sink:
 def _plate(spec: HeatSpec, rth_k_per_w: float) -> _Sink:
     area = plate_area_m2(rth_k_per_w, spec.plate_thickness_m, spec.plate_finish)
     # Sides go up in 5 mm steps, but never past the 1000 cm² where the published formula ends.
-    side = min(math.ceil(math.sqrt(area) / PLATE_STEP_M - 1e-9) * PLATE_STEP_M, math.sqrt(0.1))
+    side = min(math.ceil(math.sqrt(area) / _PLATE_STEP_M - 1e-9) * _PLATE_STEP_M, math.sqrt(0.1))
     thickness = show(spec.plate_thickness_m, "length")
     return _Sink(
         form="plate",

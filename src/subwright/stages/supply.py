@@ -57,18 +57,18 @@ __all__ = [
 ]
 
 # ABYC E-11: along the wire from the battery's positive pole; the second figure for wire in a sheath.
-FUSE_DISTANCE_M: Final = 0.178
-FUSE_DISTANCE_SHEATHED_M: Final = 1.83
+_FUSE_DISTANCE_M: Final = 0.178
+_FUSE_DISTANCE_SHEATHED_M: Final = 1.83
 # Fuse makers ask for a quarter in hand where the load is continuous.
-FUSE_CONTINUOUS_LOADING: Final = 0.75
-FUSE_TEST_RATIO: Final = 1.35
-AMPERE_HOUR_S: Final = 3600.0
-ADIABATIC_LIMIT_S: Final = 5.0  # IEC 60364-5-54
+_FUSE_CONTINUOUS_LOADING: Final = 0.75
+_FUSE_TEST_RATIO: Final = 1.35
+_AMPERE_HOUR_S: Final = 3600.0
+_ADIABATIC_LIMIT_S: Final = 5.0  # IEC 60364-5-54
 # Conductor and air temperature behind each table of cable ratings, °C.
-RATING_BASIS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
+_RATING_BASIS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
     {"thin-wall-cable": (100.0, 25.0), "din-vde-0276-1000": (70.0, 30.0)}
 )
-FUSE_BODIES: Final[tuple[FuseBody, ...]] = ("blade C", "blade E", "strip SF30", "strip SF51")
+_FUSE_BODIES: Final[tuple[FuseBody, ...]] = ("blade C", "blade E", "strip SF30", "strip SF51")
 
 
 _ORDER: Final = (Corner.MIN, Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
@@ -332,7 +332,7 @@ def design_supply(
     battery_ohm = battery_resistance_ohm(spec)
     crest = demand.rms_a / demand.average_a
     worst_rms_a = demand.worst_average_a * crest
-    fuse_min_a = max(worst_rms_a, demand.programme_average_a / FUSE_CONTINUOUS_LOADING)
+    fuse_min_a = max(worst_rms_a, demand.programme_average_a / _FUSE_CONTINUOUS_LOADING)
     fault_a = corners[Corner.CHARGING] / (battery_ohm + 0.5 * spec.contact_resistance_ohm)
     fuse = _pick_fuse(spec, max(fuse_min_a, min_fuse_a), fault_a)
     row, limit_a = _pick_cable(spec, demand, nominal_v, fuse.rated_a, min_section_m2)
@@ -351,9 +351,9 @@ def design_supply(
     source_ohm = battery_ohm + cable_ohm + spec.contact_resistance_ohm
     battery = BATTERIES[spec.battery]
     runtime_s = battery.usable * peukert_time_s(
-        spec.capacity_ah * AMPERE_HOUR_S, demand.programme_average_a, battery.peukert
+        spec.capacity_ah * _AMPERE_HOUR_S, demand.programme_average_a, battery.peukert
     )
-    opening = next(t for t in FUSE_TIMES[fuse.body] if t.ratio == FUSE_TEST_RATIO)
+    opening = next(t for t in FUSE_TIMES[fuse.body] if t.ratio == _FUSE_TEST_RATIO)
     fuse_voltage_v = _fuse_voltage(fuse, corners[Corner.MAX])
     return_m = spec.cable_length_m if spec.return_path == "cable" else 0.0
     result_drop = drop_v / nominal_v
@@ -383,14 +383,14 @@ def design_supply(
         fuse_breaking_a=fuse.breaking_a,
         fuse_min_a=fuse_min_a,
         fuse_max_a=limit_a,
-        fuse_open_at_135_a=FUSE_TEST_RATIO * fuse.rated_a,
+        fuse_open_at_135_a=_FUSE_TEST_RATIO * fuse.rated_a,
         fuse_open_135_s=(opening.shortest_s, opening.longest_s),
         fault_a=fault_a,
         fault_far_a=fault_far_a,
         fault_clear_s=clear_s,
         fault_section_m2=_fault_section_m2(fault_far_a, clear_s),
-        fuse_distance_m=FUSE_DISTANCE_M,
-        fuse_distance_sheathed_m=FUSE_DISTANCE_SHEATHED_M,
+        fuse_distance_m=_FUSE_DISTANCE_M,
+        fuse_distance_sheathed_m=_FUSE_DISTANCE_SHEATHED_M,
         cable_positive_m=spec.cable_length_m,
         cable_return_m=return_m,
         runtime_s=runtime_s,
@@ -447,7 +447,7 @@ def _rating(row: CableSize) -> tuple[float, tuple[float, float]]:
             source=row.origin.source,
             remedy="Take a common section (2.5, 4, 6, 10, 16, 25, 35, 50 mm²), or leave it to auto.",
         )
-    return row.current_a, RATING_BASIS[row.current_origin.source]
+    return row.current_a, _RATING_BASIS[row.current_origin.source]
 
 
 def _limit_a(row: CableSize, ambient_c: float) -> float:
@@ -499,14 +499,14 @@ def _pick_cable(
 def _pick_fuse(spec: SupplySpec, need_a: float, fault_a: float) -> FuseRating:
     strong = tuple(
         body
-        for body in FUSE_BODIES
+        for body in _FUSE_BODIES
         if any(row.body == body and row.breaking_a >= fault_a for row in FUSE_RATINGS)
     )
     bodies: tuple[FuseBody, ...] = strong or ("strip SF30", "strip SF51")
     if spec.fuse_a is None:
         return fuse_at_least(need_a, bodies)
     stated = spec.fuse_a
-    for choice_of in (bodies, FUSE_BODIES):
+    for choice_of in (bodies, _FUSE_BODIES):
         matches = [r for r in FUSE_RATINGS if r.body in choice_of and math.isclose(r.rated_a, stated)]
         if matches:
             return matches[0]
@@ -537,7 +537,7 @@ def _clear_time_s(fuse: FuseRating, fault_a: float) -> float | None:
 
 
 def _fault_section_m2(fault_a: float, clear_s: float | None) -> float | None:
-    if clear_s is None or clear_s > ADIABATIC_LIMIT_S:
+    if clear_s is None or clear_s > _ADIABATIC_LIMIT_S:
         return None
     return adiabatic_section_m2(fault_a, clear_s)
 
@@ -656,8 +656,8 @@ def _reasons(
         f"carries {limit_a:.0f} A in {spec.ambient_max_c:g} °C air.",
         f"Fuse {fuse.rated_a:g} A ({fuse.body}): the load needs at least {fuse_min_a:.1f} A, "
         f"the cable allows {limit_a:.0f} A.",
-        f"The fuse sits within {FUSE_DISTANCE_M * 1e3:.0f} mm of battery + along the wire, or within "
-        f"{FUSE_DISTANCE_SHEATHED_M:.2f} m where the wire is sheathed (ABYC E-11); "
+        f"The fuse sits within {_FUSE_DISTANCE_M * 1e3:.0f} mm of battery + along the wire, or within "
+        f"{_FUSE_DISTANCE_SHEATHED_M:.2f} m where the wire is sheathed (ABYC E-11); "
         "the code that holds where you are comes first.",
     ]
     if fault_a > fuse.breaking_a:

@@ -38,12 +38,12 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-LINK_LEAST_M: Final = 0.5e-3  # thinner wire is awkward to solder as a power link; common practice
-MOST_PARALLEL: Final = 8
-PRACTICE_LINK_M: Final = 1.5e-3  # links at 150 to 200 W from 12 V, common practice
-SPEAKER_MOST_M2: Final = 16.1e-6  # 16 mm², the thickest that screw terminals of drivers take
-SPEAKER_RISE_K: Final = 20.0
-SPEAKER_WARM_C: Final = 60.0  # cable in a warm vehicle, for its resistance
+_LINK_LEAST_M: Final = 0.5e-3  # thinner wire is awkward to solder as a power link; common practice
+_MOST_PARALLEL: Final = 8
+_PRACTICE_LINK_M: Final = 1.5e-3  # links at 150 to 200 W from 12 V, common practice
+_SPEAKER_MOST_M2: Final = 16.1e-6  # 16 mm², the thickest that screw terminals of drivers take
+_SPEAKER_RISE_K: Final = 20.0
+_SPEAKER_WARM_C: Final = 60.0  # cable in a warm vehicle, for its resistance
 
 
 class WiringSpec(StageSpec):
@@ -232,7 +232,7 @@ def choose_speaker_cable(spec: WiringSpec, load_ohm: float, rms_a: float = 0.0) 
 
 
 def _speaker(spec: WiringSpec, row: CableSize, load_ohm: float) -> SpeakerCable:
-    ohm = cable_loop_resistance_ohm(spec.speaker_length_m, row.resistance_ohm_per_m, SPEAKER_WARM_C)
+    ohm = cable_loop_resistance_ohm(spec.speaker_length_m, row.resistance_ohm_per_m, _SPEAKER_WARM_C)
     return SpeakerCable(
         section_m2=row.section_m2,
         length_m=spec.speaker_length_m,
@@ -248,13 +248,13 @@ def _carries_a(row: CableSize) -> float:
     """What a section without a listed rating carries, by the heat balance of its bare copper, A."""
     diameter = np.array([sqrt(4.0 * row.section_m2 / pi)])
     ohm_per_m = np.array([row.resistance_ohm_per_m])
-    return float(wire_current_a(ohm_per_m, diameter, SPEAKER_RISE_K, SPEAKER_WARM_C)[0])
+    return float(wire_current_a(ohm_per_m, diameter, _SPEAKER_RISE_K, _SPEAKER_WARM_C)[0])
 
 
 @cache
 def _link_sizes() -> tuple[Array, Array, Array]:
     """(bare diameter, outer diameter, ohm per metre at 20 °C) of the preferred wires used as links."""
-    rows = [w for w in METRIC_WIRE.values() if w.series == "R20" and w.conductor_m >= LINK_LEAST_M]
+    rows = [w for w in METRIC_WIRE.values() if w.series == "R20" and w.conductor_m >= _LINK_LEAST_M]
     bare = np.array(sorted(w.conductor_m for w in rows))
     outer = np.array([w.grade2_m for w in sorted(rows, key=lambda w: w.conductor_m)])
     return bare, outer, COPPER_RESISTIVITY_20_OHM_M / (0.25 * pi * bare**2)
@@ -333,7 +333,7 @@ def _size(spec: WiringSpec, need: ConductorNeed, ambient_c: float) -> tuple[int,
     for name, amps in (("rms", need.rms_a), ("peak", need.peak_a)):
         require(f"{name} current of {need.name}", amps, "A", above=0.0)
     carries = _link_currents(spec.link_rise_k, ambient_c)
-    for parallel in range(1, MOST_PARALLEL + 1):
+    for parallel in range(1, _MOST_PARALLEL + 1):
         index = int(np.searchsorted(carries * parallel, need.rms_a))
         if index < len(carries):
             return index, parallel, float(carries[index]) * parallel
@@ -341,7 +341,7 @@ def _size(spec: WiringSpec, need: ConductorNeed, ambient_c: float) -> tuple[int,
         message=f"No bundle of wires carries the current of {need.name} with this rise.",
         quantity="rms current",
         value=show(need.rms_a, "current"),
-        limit=show(float(carries[-1]) * MOST_PARALLEL, "current"),
+        limit=show(float(carries[-1]) * _MOST_PARALLEL, "current"),
         source="churchill-chu1975",
         remedy="Use a copper bar, allow wiring.link_rise to be higher, or raise the battery voltage.",
     )
@@ -478,7 +478,7 @@ def _reasons(
                 f"{c.name}: a track of {show(c.track_width_m or 0.0, 'length')} carries {c.rms_a:.1f} A with "
                 f"{spec.track_rise_k:.0f} K; a {wire} link would do as well."
             )
-    if any(c.link_advised and c.diameter_m < PRACTICE_LINK_M and c.parallel == 1 for c in conductors):
+    if any(c.link_advised and c.diameter_m < _PRACTICE_LINK_M and c.parallel == 1 for c in conductors):
         lines.append(
             "Links of at least 1.5 mm are the habit at 150 to 200 W from 12 V (common practice, no source); "
             "the diameters here follow from the heat."
