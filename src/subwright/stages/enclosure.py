@@ -1,0 +1,539 @@
+"""The box: volume, port, panels, and what the driver does in it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.units import show
+from subwright.physics.acoustics.circuit import PowerShares
+from subwright.physics.acoustics.closed_box import box_pressure_pa
+from subwright.physics.acoustics.cutting import CutPlan
+from subwright.physics.acoustics.panels import MATERIALS
+from subwright.physics.acoustics.radiation import level_db
+from subwright.stages.common import Contributor, Loss, PartUse, Rating
+from subwright.stages.enclosure_kinds import KINDS, BoxPlan, Job
+from subwright.stages.enclosure_panels import Hole, Panel, cut_plan, panels_mass_kg, panels_of, weakest_panel
+from subwright.stages.enclosure_port import Port
+from subwright.stages.enclosure_response import (
+    FREQUENCY_HZ,
+    CoilHeat,
+    LevelDemand,
+    MaxLevel,
+    SpeakerSystem,
+    cutoff_hz,
+)
+from subwright.stages.enclosure_shape import room_of
+from subwright.stages.enclosure_spec import (
+    CabinData,
+    DriverData,
+    EnclosureNeed,
+    EnclosureSpec,
+    HighPass,
+)
+
+__all__ = [
+    "FREQUENCY_HZ",
+    "CoilHeat",
+    "CutPlan",
+    "EnclosureNeed",
+    "EnclosureResult",
+    "EnclosureSpec",
+    "HighPass",
+    "Hole",
+    "LevelDemand",
+    "MaxLevel",
+    "Panel",
+    "Port",
+    "PowerShares",
+    "SpeakerSystem",
+    "design_enclosure",
+]
+
+Array = NDArray[np.float64]
+
+_STANDARD_V = 2.83  # 1 W into 8 Ω
+_ROOT2 = math.sqrt(2.0)
+_PVC_KG_PER_M3 = 1400.0
+_RESONANCE_FACTOR = 2.0  # panels resonate above this multiple of the low-pass corner
+_VOLUME_TOLERANCE = 0.02
+_LENGTH_TOLERANCE_M = 0.002
+_MOST_BRACES = 3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class EnclosureResult:
+    """The box as built, and what the driver does in it.
+
+    Arrays run over ``frequency_hz``. "Full" is the drive voltage of ``full_drive_v`` through the infrasonic
+    filter where one was given. Levels are dB re 20 µPa at 1 m in half space.
+    """
+
+    kind: Literal["sealed", "vented"]
+    family: str  # alignment the box was aimed at
+    net_volume_m3: float  # of the box as built
+    target_volume_m3: float
+    gross_volume_m3: float  # inner volume with everything in it
+    displaced_m3: Mapping[str, float]
+    inner_width_m: float
+    inner_height_m: float
+    inner_depth_m: float
+    outer_width_m: float
+    outer_height_m: float
+    outer_depth_m: float
+    room_width_m: float | None
+    room_height_m: float | None
+    room_depth_m: float | None
+    limited_by_room: bool
+    fill: str
+    fill_gain: float
+    leakage_q: float | None  # None: taken as tight
+    absorption_q: float | None
+    port_q: float | None
+    compliance_ratio: float  # Vas over acoustic volume
+    qts_with_source: float
+    source_ohm: float
+    fc_hz: float  # resonance with the port closed
+    qtc: float  # total Q of that resonance, box losses included
+    tuning_hz: float | None  # of the box as built
+    target_tuning_hz: float | None
+    f3_hz: float | None  # None: below the lowest frequency shown
+    f10_hz: float | None
+    passband_db: float  # for 2.83 V, far above resonance, without coil inductance
+    peak_db: float  # highest level over the passband, 0 where there is none
+
+    port: Port | None
+    port_speed_m_per_s: (
+        float | None
+    )  # greatest peak at full drive from the lowest note up, cone at xmax at most
+    port_speed_at_hz: float | None
+    port_speed_limit_m_per_s: float
+
+    full_drive_v: float
+    lowest_note_hz: float
+    upper_hz: float
+    excursion_m: float  # greatest peak at full drive from the lowest note up
+    excursion_at_hz: float
+    infrasonic_excursion_m: float  # the same below the lowest note
+    infrasonic_excursion_at_hz: float
+    xmax_m: float
+    xdamage_m: float | None
+    box_pressure_pa: float  # peak, cone at xmax below resonance
+    coil_full: CoilHeat | None  # steady sine
+    coil_programme: CoilHeat | None
+    coil_max_c: float | None
+    impedance_min_ohm: float  # at the driver's terminals, lowest note to upper corner
+    impedance_min_at_hz: float
+    nominal_impedance_ohm: float
+
+    panels: tuple[Panel, ...]
+    braces: int
+    panel_resonance_hz: float
+    panel_resonance_of: str
+    panel_resonance_limit_hz: float
+    cut_plan: CutPlan
+    driver_depth_m: float | None
+    driver_room_m: float  # free depth behind the front panel's face
+    wood_kg: float
+    mass_kg: float  # with driver and port; without electronics
+
+    frequency_hz: Array
+    spl_db: Array  # for 2.83 V
+    full_spl_db: Array
+    full_cabin_spl_db: Array
+    full_excursion_m: Array  # peak
+    full_port_speed_m_per_s: Array | None  # peak
+    group_delay_s: Array
+    impedance_ohm: NDArray[np.complex128]
+    excursion_limit_v: Array  # rms drive at which the cone reaches xmax
+    limits: MaxLevel  # at full drive's voltage, programme crest factor
+    own_limits: MaxLevel  # the same without an amplifier's limit
+    limits_crest_db: float
+
+    ratings: tuple[Rating, ...]
+    parts: tuple[PartUse, ...]
+    losses: tuple[Loss, ...]
+    contributors: tuple[Contributor, ...]
+    sources: tuple[str, ...]
+    reasons: tuple[str, ...]
+    _system: SpeakerSystem = field(repr=False)
+
+    @property
+    def system(self) -> SpeakerSystem:
+        """The acoustic model of the box as built, for any frequency and voltage."""
+        return self._system
+
+    def power_shares(self, frequency_hz: float | Array, drive_v: float | Array) -> PowerShares:
+        """Where the amplifier's power goes, as heat and as sound.
+
+        Parameters
+        ----------
+        frequency_hz : Hz, scalar or 1-D.
+        drive_v : rms voltage at the amplifier's ideal source, V; scalar or of the same shape.
+
+        Returns
+        -------
+        PowerShares : arrays in W; their sum equals the input.
+        """
+        return self._system.power_shares(np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64)), drive_v)
+
+    def max_level(
+        self, clip_v: float, *, frequency_hz: Array | None = None, crest_factor_db: float | None = None
+    ) -> MaxLevel:
+        """Loudest level at each frequency and what limits it, for an amplifier that clips at ``clip_v``.
+
+        Parameters
+        ----------
+        clip_v : rms voltage of a sine at the onset of clipping, V.
+        frequency_hz : 1-D, Hz; the standard grid by default.
+        crest_factor_db : dB, for the coil's heat; the design's programme by default.
+        """
+        crest = self.limits_crest_db if crest_factor_db is None else crest_factor_db
+        return self._system.max_level(clip_v, frequency_hz=frequency_hz, crest_factor_db=crest)
+
+    def demand(
+        self, level: float, frequency_hz: float, *, in_cabin: bool = False, clip_v: float = math.inf
+    ) -> LevelDemand:
+        """Drive and power for a level at one frequency; see ``SpeakerSystem.demand``.
+
+        Parameters
+        ----------
+        level : dB re 20 µPa at 1 m.
+        frequency_hz : Hz.
+        in_cabin : whether the level counts the cabin's gain.
+        clip_v : rms voltage of a sine at the onset of clipping, V.
+        """
+        return self._system.demand(
+            level, frequency_hz, in_cabin=in_cabin, clip_v=clip_v, crest_factor_db=self.limits_crest_db
+        )
+
+
+def design_enclosure(
+    spec: EnclosureSpec, driver: DriverData, cabin: CabinData, need: EnclosureNeed
+) -> EnclosureResult:
+    """Design the box for a driver group, and work out what it does from its whole-millimetre dimensions.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    driver : the driver stage's result.
+    cabin : the cabin stage's result.
+    need : drive, source resistance, lowest note, corner, crest factor and infrasonic filter.
+
+    Returns
+    -------
+    EnclosureResult.
+
+    Raises
+    ------
+    NoSolutionError : driver, volume or port can't be brought into the room.
+    RangeError : board not sold at this thickness.
+
+    Source
+    ------
+    [small-1972-closed], [small-1973-vented]; see the modules of physics.acoustics.
+    """
+    job, plan, panels = _braced(spec, driver, need)
+    system = SpeakerSystem(
+        driver=driver.model,
+        box=plan.model,
+        source_ohm=need.source_ohm,
+        xmax_m=driver.xmax_m,
+        power_w=driver.power_w,
+        rated_ohm=driver.nominal_impedance_ohm,
+        port_area_m2=None if plan.port is None else plan.port.area_m2,
+        port_speed_limit_m_per_s=spec.port_speed_limit_m_per_s,
+        thermal=driver.thermal,
+        cabin=cabin,
+    )
+    return _evaluated(job, plan, panels, system)
+
+
+def _braced(
+    spec: EnclosureSpec, driver: DriverData, need: EnclosureNeed
+) -> tuple[Job, BoxPlan, tuple[Panel, ...]]:
+    """Plan without braces first; add as many as keep the panels stiff, with the volume they take."""
+    room = room_of(spec.room_width_m, spec.room_height_m, spec.room_depth_m, spec.panel_thickness_m)
+    kind = KINDS[spec.kind]
+    braces = 0 if spec.braces is None else spec.braces
+    job = Job(spec=spec, need=need, driver=driver, room=room, braces=braces)
+    plan = kind.plan(job)
+    panels = panels_of(job, plan)
+    if spec.braces is not None:
+        return job, plan, panels
+    limit = _RESONANCE_FACTOR * need.upper_hz
+    best = job, plan, panels
+    while weakest_panel(best[2])[1] < limit and best[0].braces < _MOST_BRACES:
+        job = Job(spec=spec, need=need, driver=driver, room=room, braces=best[0].braces + 1)
+        plan = kind.plan(job)
+        panels = panels_of(job, plan)
+        if weakest_panel(panels)[1] <= 1.02 * weakest_panel(best[2])[1]:
+            break  # the weakest panel lies across the braces: more of them don't help
+        best = job, plan, panels
+    return best
+
+
+def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: SpeakerSystem) -> EnclosureResult:
+    spec, need, driver, port = job.spec, job.need, job.driver, plan.port
+    frequency = FREQUENCY_HZ
+    response = system.solve(frequency)
+    pressure = np.abs(response.pressure_pa_per_v)
+    spl = np.asarray(level_db(pressure * _STANDARD_V))
+    passband = system.passband_level_db(_STANDARD_V)
+    full_v = np.full_like(frequency, need.drive_v)
+    if need.highpass is not None:
+        full_v = full_v * np.abs(need.highpass(frequency))
+    full_spl = np.asarray(level_db(np.maximum(pressure * full_v, 1e-12)))
+    excursion = _ROOT2 * response.excursion_m_per_v * full_v
+    excursion_limit = system.excursion_limit_v(response)
+    playing = frequency >= need.lowest_note_hz
+    at = _peak_at(excursion, playing)
+    below = _peak_at(excursion, ~playing)
+    speed_at_1v = system.port_speed_at_1v(response)
+    speed = None if speed_at_1v is None else speed_at_1v * full_v
+    speed_peak = speed_hz = None
+    if speed_at_1v is not None:
+        held = speed_at_1v * np.minimum(full_v, excursion_limit)
+        index = _peak_at(held, playing)
+        speed_peak, speed_hz = float(held[index]), float(frequency[index])
+    band = playing & (frequency <= max(need.upper_hz, 1.5 * need.lowest_note_hz))
+    magnitude = np.abs(response.impedance_ohm)
+    lowest = int(np.flatnonzero(band)[np.argmin(magnitude[band])])
+    fc, qtc = _closed_resonance(job, plan)
+    name, resonance = weakest_panel(panels)
+    inner = plan.inner.sides_m
+    t = spec.panel_thickness_m
+    material = MATERIALS[spec.panel_material]
+    wood = panels_mass_kg(panels, material)
+    plan_of_cuts = cut_plan(spec, panels)
+    limit_hz = _RESONANCE_FACTOR * need.upper_hz
+    ratings = [
+        Rating(
+            quantity="cone displacement",
+            unit="m",
+            applied=float(excursion[at]),
+            limit=driver.xmax_m,
+            source="driver",
+            at=f"full sine, {show(float(frequency[at]), 'frequency')}",
+        )
+    ]
+    if port is not None and speed_peak is not None and speed_hz is not None:
+        ratings.append(
+            Rating(
+                quantity="port air speed",
+                unit="m/s",
+                applied=speed_peak,
+                limit=spec.port_speed_limit_m_per_s,
+                source="salvatti-2002",
+                at=f"full sine, {show(speed_hz, 'frequency')}",
+            )
+        )
+    coil_full = system.coil_heat(frequency[band], full_v[band], ambient_c=need.ambient_c)
+    coil_programme = system.coil_heat(
+        frequency[band], full_v[band], ambient_c=need.ambient_c, crest_factor_db=need.crest_factor_db
+    )
+    return EnclosureResult(
+        kind=spec.kind,
+        family=plan.target.family,
+        net_volume_m3=plan.net_volume_m3,
+        target_volume_m3=plan.target.net_volume_m3,
+        gross_volume_m3=plan.inner.volume_m3,
+        displaced_m3=plan.displaced_m3,
+        inner_width_m=inner[0],
+        inner_height_m=inner[1],
+        inner_depth_m=inner[2],
+        outer_width_m=inner[0] + 2.0 * t,
+        outer_height_m=inner[1] + 2.0 * t,
+        outer_depth_m=inner[2] + 2.0 * t,
+        room_width_m=spec.room_width_m,
+        room_height_m=spec.room_height_m,
+        room_depth_m=spec.room_depth_m,
+        limited_by_room=plan.target.limited_by_room or plan.inner.limited,
+        fill=spec.fill,
+        fill_gain=plan.gain,
+        leakage_q=_finite(plan.ql),
+        absorption_q=_finite(plan.qa),
+        port_q=_finite(plan.qp),
+        compliance_ratio=driver.model.vas_m3() / (plan.net_volume_m3 * plan.gain),
+        qts_with_source=job.qts,
+        source_ohm=need.source_ohm,
+        fc_hz=fc,
+        qtc=qtc,
+        tuning_hz=plan.tuning_hz,
+        target_tuning_hz=plan.target.tuning_hz,
+        f3_hz=cutoff_hz(frequency, spl, passband),
+        f10_hz=cutoff_hz(frequency, spl, passband, 10.0),
+        passband_db=passband,
+        peak_db=max(float(spl.max()) - passband, 0.0),
+        port=port,
+        port_speed_m_per_s=speed_peak,
+        port_speed_at_hz=speed_hz,
+        port_speed_limit_m_per_s=spec.port_speed_limit_m_per_s,
+        full_drive_v=need.drive_v,
+        lowest_note_hz=need.lowest_note_hz,
+        upper_hz=need.upper_hz,
+        excursion_m=float(excursion[at]),
+        excursion_at_hz=float(frequency[at]),
+        infrasonic_excursion_m=float(excursion[below]),
+        infrasonic_excursion_at_hz=float(frequency[below]),
+        xmax_m=driver.xmax_m,
+        xdamage_m=driver.xdamage_m,
+        box_pressure_pa=float(
+            box_pressure_pa(driver.model.sd_m2 * driver.xmax_m, plan.net_volume_m3, gain=plan.gain)
+        ),
+        coil_full=coil_full,
+        coil_programme=coil_programme,
+        coil_max_c=driver.coil_max_c,
+        impedance_min_ohm=float(magnitude[lowest]),
+        impedance_min_at_hz=float(frequency[lowest]),
+        nominal_impedance_ohm=driver.nominal_impedance_ohm,
+        panels=panels,
+        braces=job.braces,
+        panel_resonance_hz=resonance,
+        panel_resonance_of=name,
+        panel_resonance_limit_hz=limit_hz,
+        cut_plan=plan_of_cuts,
+        driver_depth_m=driver.depth_m,
+        driver_room_m=inner[2] + t,
+        wood_kg=wood,
+        mass_kg=wood + (driver.mass_kg or 0.0) + _pipe_kg(port),
+        frequency_hz=frequency,
+        spl_db=spl,
+        full_spl_db=full_spl,
+        full_cabin_spl_db=full_spl + system.cabin.gain_at_db(frequency),
+        full_excursion_m=excursion,
+        full_port_speed_m_per_s=speed,
+        group_delay_s=system.group_delay_s(frequency),
+        impedance_ohm=response.impedance_ohm,
+        excursion_limit_v=excursion_limit,
+        limits=system.max_level(need.drive_v, crest_factor_db=need.crest_factor_db),
+        own_limits=system.max_level(math.inf, crest_factor_db=need.crest_factor_db),
+        limits_crest_db=need.crest_factor_db,
+        ratings=tuple(ratings),
+        parts=_parts(spec, plan, plan_of_cuts),
+        losses=(),
+        contributors=_contributors(plan),
+        sources=(*plan.sources, "leissa-1973", "leach-2002"),
+        reasons=(*plan.reasons, *_reasons(job, plan, name, resonance, limit_hz, driver.hole_m)),
+        _system=system,
+    )
+
+
+def _peak_at(values: Array, where: NDArray[np.bool_]) -> int:
+    index = np.flatnonzero(where)
+    if index.size == 0:
+        return int(np.argmax(values))
+    return int(index[np.argmax(values[index])])
+
+
+def _finite(q: float) -> float | None:
+    return None if math.isinf(q) else q
+
+
+def _closed_resonance(job: Job, plan: BoxPlan) -> tuple[float, float]:
+    """Resonance and total Q with the port closed, box losses included."""
+    model = job.driver.model
+    alpha = model.vas_m3() / (plan.net_volume_m3 * plan.gain)
+    fc = model.fs_hz * math.sqrt(1.0 + alpha)
+    qtc = job.qts * math.sqrt(1.0 + alpha)
+    # The Qs are stated at fb or fc; only the share of the stiffness that is the box's is damped by them.
+    shift = 1.0 if plan.tuning_hz is None else fc / plan.tuning_hz
+    loss = (1.0 / (plan.ql * shift) + shift / plan.qa) * alpha / (1.0 + alpha)
+    return fc, 1.0 / (1.0 / qtc + loss)
+
+
+def _pipe_kg(port: Port | None) -> float:
+    if port is None or port.diameter_m is None or port.outer_diameter_m is None:
+        return 0.0
+    wall = 0.25 * math.pi * (port.outer_diameter_m**2 - port.diameter_m**2)
+    return port.count * wall * port.length_m * _PVC_KG_PER_M3
+
+
+def _parts(spec: EnclosureSpec, plan: BoxPlan, cuts: CutPlan) -> tuple[PartUse, ...]:
+    size = f"{1e3 * cuts.sheet_length_m:.0f} × {1e3 * cuts.sheet_width_m:.0f} mm"
+    thickness = show(spec.panel_thickness_m, "length")
+    parts = [
+        PartUse(
+            role="panel sheet",
+            letter="MP",
+            part_id=f"{spec.panel_material} {1e3 * spec.panel_thickness_m:g} mm",
+            description=f"{MATERIALS[spec.panel_material].name} sheet {size}, {thickness}",
+            quantity=cuts.sheets,
+            provenance="common practice: stock sizes",
+        )
+    ]
+    port = plan.port
+    if port is not None and port.kind == "round":
+        parts.append(
+            PartUse(
+                role="port pipe",
+                letter="MP",
+                part_id=port.name,
+                description=f"{port.name}, {port.count} × {show(port.length_m, 'length')}",
+                quantity=round(port.count * port.length_m, 3),
+                unit="m",
+                provenance="standard size, from memory",
+            )
+        )
+    if spec.fill != "none":
+        w, h, d = plan.inner.sides_m
+        parts.append(
+            PartUse(
+                role="damping material",
+                letter="MP",
+                part_id="polyester wadding 30 mm",
+                description=f"Polyester wadding or wool felt, 30 mm, {spec.fill}",
+                quantity=round(2.0 * (w * h + h * d) + w * d, 2),
+                unit="m2",
+                provenance="common practice",
+            )
+        )
+    return tuple(parts)
+
+
+def _contributors(plan: BoxPlan) -> tuple[Contributor, ...]:
+    """How building tolerances move the tuning; fb goes with √(S/(V·L)) and L includes the ends."""
+    port = plan.port
+    if port is None:
+        return ()
+    total = port.length_m + port.end_correction_m
+    return (
+        Contributor(result="box tuning", part="net volume", tolerance=_VOLUME_TOLERANCE, sensitivity=-0.5),
+        Contributor(
+            result="box tuning",
+            part="port length",
+            tolerance=_LENGTH_TOLERANCE_M / port.length_m,
+            sensitivity=-0.5 * port.length_m / total,
+        ),
+        Contributor(
+            result="box tuning",
+            part="port end corrections",
+            tolerance=0.15,
+            sensitivity=-0.5 * port.end_correction_m / total,
+        ),
+    )
+
+
+def _reasons(
+    job: Job, plan: BoxPlan, weakest: str, resonance_hz: float, limit_hz: float, hole_m: float | None
+) -> list[str]:
+    taken = ", ".join(f"{name} {show(volume, 'volume')}" for name, volume in plan.displaced_m3.items())
+    reasons = [
+        f"Whole-millimetre panels give {show(plan.inner.volume_m3, 'volume')} inside; less {taken} leaves "
+        f"{show(plan.net_volume_m3, 'volume')}."
+    ]
+    if job.braces and job.spec.braces is None:
+        reasons.append(
+            f"{job.braces} ring brace(s) across the longest side: the {weakest} panel then resonates at "
+            f"{show(resonance_hz, 'frequency')}, wanted above {show(limit_hz, 'frequency')}."
+        )
+    if plan.port is not None and plan.layout.ports == "side panel":
+        reasons.append("The port opens through the right-hand panel: the front has no room for it.")
+    if hole_m is None:
+        reasons.append("Cut-out of the driver unknown: no hole is drawn; measure the driver's basket.")
+    return reasons

@@ -1,0 +1,466 @@
+"""Kinds of box: each turns a job into a plan with whole-millimetre sides and its acoustic model.
+
+A new kind is a class with ``plan`` and an entry in ``KINDS``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Protocol
+
+import numpy as np
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.units import show
+from subwright.physics.acoustics.boxes import BoxModel, SealedBox, VentedBox
+from subwright.physics.acoustics.circuit import solve
+from subwright.physics.acoustics.ports import effective_length_m, tuning_hz
+from subwright.stages.enclosure_port import (
+    STOCK_PIPES,
+    Mouth,
+    Port,
+    finished_port,
+    least_slot_height_m,
+    pipe_of,
+    port_displacement_m3,
+    port_fits,
+    round_mouths,
+    slot_mouth,
+)
+from subwright.stages.enclosure_shape import FrontLayout, InnerBox, Room, inner_box, layouts
+from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
+from subwright.stages.enclosure_target import FILLS, Target, qts_with_source, sealed_target, vented_target
+
+__all__ = ["KINDS", "BoxPlan", "Job", "Kind", "ring_brace_m3"]
+
+_VENTED_QL = 7.0
+_RING_M = 0.05  # width of a brace's rim
+_PORT_SHARE = 0.2  # of the inner volume that ports may take
+_SETTLE = 4  # rounds in which port length, sides and net volume settle; each shrinks the error tenfold
+_VOLUME_TOLERANCE = 0.03
+_SLOT_STEP_M = 0.001
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Job:
+    """Everything that a kind needs to plan a box."""
+
+    spec: EnclosureSpec
+    need: EnclosureNeed
+    driver: DriverData
+    room: Room
+    braces: int
+
+    @property
+    def qts(self) -> float:
+        """Total Q with source resistance."""
+        return qts_with_source(self.driver.model, self.need.source_ohm)
+
+    @property
+    def fixed_displacement_m3(self) -> float:
+        """What driver and electronics take from the inner volume, m³."""
+        electronics = self.spec.electronics_m3 if self.spec.electronics_inside else 0.0
+        return self.driver.displacement_m3 + electronics
+
+    def displaced(self, inner: InnerBox, port_m3: float) -> dict[str, float]:
+        """What takes from the inner volume, by name, m³."""
+        taken = {"driver": self.driver.displacement_m3}
+        if port_m3 > 0.0:
+            taken["port"] = port_m3
+        if self.spec.electronics_inside:
+            taken["electronics"] = self.spec.electronics_m3
+        if self.braces:
+            taken["braces"] = ring_brace_m3(inner.sides_m, self.spec.panel_thickness_m) * self.braces
+        return taken
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BoxPlan:
+    """A box with whole-millimetre sides and the acoustic model of just that box."""
+
+    target: Target
+    layout: FrontLayout
+    inner: InnerBox
+    port: Port | None
+    displaced_m3: Mapping[str, float]
+    net_volume_m3: float
+    tuning_hz: float | None
+    ql: float
+    qa: float
+    qp: float
+    gain: float
+    model: BoxModel
+    reasons: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+class Kind(Protocol):
+    """A kind of box."""
+
+    def plan(self, job: Job) -> BoxPlan:
+        """Plan the box for a job."""
+        ...
+
+
+def ring_brace_m3(sides_m: tuple[float, float, float], thickness_m: float) -> float:
+    """Volume of one ring brace across the longest side, m³.
+
+    Parameters
+    ----------
+    sides_m : inner sides, m.
+    thickness_m : m.
+
+    Source
+    ------
+    [derived], geometry; the rim's width is [common-practice].
+    """
+    a, b = brace_sides_m(sides_m)
+    rim = brace_rim_m(a, b)
+    return (a * b - (a - 2.0 * rim) * (b - 2.0 * rim)) * thickness_m
+
+
+def brace_sides_m(sides_m: tuple[float, float, float]) -> tuple[float, float]:
+    """The two inner sides across the longest one, m.
+
+    Source
+    ------
+    [derived], geometry.
+    """
+    longest = max(range(3), key=lambda i: sides_m[i])
+    a, b = (sides_m[i] for i in range(3) if i != longest)
+    return a, b
+
+
+def brace_rim_m(a_m: float, b_m: float) -> float:
+    """Width of a brace's rim in m: 50 mm, at most a quarter of the shorter side.
+
+    Source
+    ------
+    [common-practice]
+    """
+    return min(_RING_M, math.floor(250.0 * min(a_m, b_m)) / 1e3)
+
+
+def _layouts(job: Job, mouth: Mouth | None) -> Iterator[FrontLayout]:
+    round_port = mouth is not None and mouth.kind == "round"
+    return layouts(
+        drivers=job.driver.count,
+        frame_m=job.driver.frame_m,
+        depth_m=job.driver.depth_m,
+        thickness_m=job.spec.panel_thickness_m,
+        ports=mouth.count if mouth is not None and round_port else 0,
+        port_outer_m=mouth.outer_m if mouth is not None and round_port else 0.0,
+        slot_height_m=mouth.outer_m if mouth is not None and not round_port else 0.0,
+    )
+
+
+def _shaped(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLayout, InnerBox] | None:
+    """The first layout that doesn't force the box above the wanted volume, else the smallest that fits."""
+    best: tuple[FrontLayout, InnerBox] | None = None
+    for layout in _layouts(job, mouth):
+        inner = inner_box(volume_m3, job.room, layout.least_m)
+        if inner is None:
+            continue
+        if inner.volume_m3 <= 1.005 * volume_m3:
+            return layout, inner
+        if best is None or inner.volume_m3 < best[1].volume_m3:
+            best = layout, inner
+    return best
+
+
+def _refuse_size(job: Job) -> NoSolutionError:
+    least = min((layout.least_m for layout in _layouts(job, None)), key=math.prod)
+    rooms = (job.room.width_m, job.room.height_m, job.room.depth_m)
+    t2 = 2.0 * job.spec.panel_thickness_m
+    short = [
+        f"{name} {show(need + t2, 'length')}"
+        for name, need, room in zip(("width", "height", "depth"), least, rooms, strict=True)
+        if need > room
+    ]
+    return NoSolutionError(
+        message="The driver doesn't fit the room.",
+        quantity="outer sides needed",
+        value=", ".join(short) or "more than the room",
+        limit=" × ".join(show(side + t2, "length") if math.isfinite(side) else "free" for side in rooms),
+        remedy="Give more room, or use a smaller or shallower driver.",
+    )
+
+
+def _check_volume(job: Job, net_m3: float) -> None:
+    wanted = job.spec.volume_m3
+    if wanted is not None and abs(net_m3 / wanted - 1.0) > _VOLUME_TOLERANCE:
+        larger = net_m3 > wanted
+        raise NoSolutionError(
+            message=(
+                "Driver and port need a larger box than asked for."
+                if larger
+                else "The room doesn't hold the volume asked for beside driver, port and braces."
+            ),
+            quantity="net volume",
+            value=f"asked for {show(wanted, 'volume')}, comes to {show(net_m3, 'volume')}",
+            limit=f"within {_VOLUME_TOLERANCE:.0%}",
+            remedy=(
+                "Ask for a larger volume, or use a smaller driver or port."
+                if larger
+                else 'Ask for a smaller volume, give more room, or leave the volume "auto".'
+            ),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SealedKind:
+    """Closed box."""
+
+    def plan(self, job: Job) -> BoxPlan:
+        """Size a closed box."""
+        spec, model = job.spec, job.driver.model
+        fill = FILLS[spec.fill]
+        qa = fill.qa if spec.qa is None else spec.qa
+        ql = math.inf if spec.ql is None else spec.ql
+        if spec.tuning_hz is not None:
+            raise NoSolutionError(
+                message="A sealed box has no tuning.",
+                quantity="enclosure.tuning",
+                value=show(spec.tuning_hz, "frequency"),
+                remedy='Remove the key, or write enclosure.kind = "vented".',
+            )
+        limit = job.room.volume_m3 - job.fixed_displacement_m3
+        if limit <= 0.0:
+            raise _refuse_size(job)
+        target = sealed_target(spec, model, job.qts, limit)
+        port_m3 = 0.0
+        taken = job.fixed_displacement_m3
+        for _ in range(2 if job.braces else 1):
+            shaped = _shaped(job, target.net_volume_m3 + taken, None)
+            if shaped is None:
+                raise _refuse_size(job)
+            layout, inner = shaped
+            displaced = job.displaced(inner, port_m3)
+            taken = sum(displaced.values())
+        net = inner.volume_m3 - taken
+        if net <= 0.0:
+            raise _refuse_size(job)
+        _check_volume(job, net)
+        fc = model.fs_hz * math.sqrt(1.0 + model.vas_m3() / (net * fill.gain))
+        return BoxPlan(
+            target=target,
+            layout=layout,
+            inner=inner,
+            port=None,
+            displaced_m3=MappingProxyType(displaced),
+            net_volume_m3=net,
+            tuning_hz=None,
+            ql=ql,
+            qa=qa,
+            qp=math.inf,
+            gain=fill.gain,
+            model=SealedBox(volume_m3=net, gain=fill.gain, qa=qa, ql=ql, q_frequency_hz=fc),
+            reasons=target.reasons,
+            sources=("small-1972-direct", "small-1972-closed"),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class VentedKind:
+    """Vented box with round or slot port."""
+
+    def plan(self, job: Job) -> BoxPlan:
+        """Size box and port together: the port takes volume, and the volume sets the port's length."""
+        spec = job.spec
+        if spec.qtc is not None:
+            raise NoSolutionError(
+                message="Qtc belongs to a sealed box.",
+                quantity="enclosure.qtc",
+                value=f"{spec.qtc:.3g}",
+                remedy='Remove the key, or write enclosure.kind = "sealed".',
+            )
+        if spec.fill in ("light", "dense"):
+            raise NoSolutionError(
+                message="Filling damps the port; a vented box is lined at most.",
+                quantity="enclosure.fill",
+                value=spec.fill,
+                limit='"none" or "lining"',
+                source="small-1973-vented",
+                remedy='Write fill = "lining".',
+            )
+        ql = _VENTED_QL if spec.ql is None else spec.ql
+        limit = job.room.volume_m3 - job.fixed_displacement_m3
+        if limit <= 0.0:
+            raise _refuse_size(job)
+        target = vented_target(spec, job.driver.model, job.qts, ql, limit)
+        plan = self._with_port(job, target, ql)
+        if plan.net_volume_m3 < 0.98 * target.net_volume_m3 and spec.volume_m3 is None:
+            # The port took volume that the room can't give back: aim again for what is left.
+            target = vented_target(spec, job.driver.model, job.qts, ql, plan.net_volume_m3)
+            plan = self._with_port(job, target, ql)
+        _check_volume(job, plan.net_volume_m3)
+        return plan
+
+    def _with_port(self, job: Job, target: Target, ql: float) -> BoxPlan:
+        spec = job.spec
+        wanted = _wanted_area_m2(job, target, ql)
+        tried: list[str] = []
+        for mouth in self._mouths(job, target, wanted):
+            plan = self._fitted(job, target, ql, mouth, tried)
+            if plan is not None and plan.port is not None:
+                return replace(plan, reasons=(*target.reasons, _port_reason(plan.port, wanted)))
+        raise NoSolutionError(
+            message="No port fits this box at this tuning.",
+            quantity="port length",
+            value=tried[-1] if tried else "no port to try",
+            limit="the inside of the box" + ("" if spec.port_bend == "straight" else ", with one bend"),
+            source="beranek-mellow-2012",
+            remedy="Tune higher, use a larger box or a smaller port, or build it sealed.",
+        )
+
+    def _mouths(self, job: Job, target: Target, wanted_m2: float) -> Iterator[Mouth]:
+        """Openings to try: the smallest that keeps the speed limit first, then ever smaller ones."""
+        spec = job.spec
+        if spec.port_kind == "slot":
+            yield from self._slots(job, target, wanted_m2)
+            return
+        pipes = STOCK_PIPES if spec.port_diameter_m is None else (pipe_of(spec.port_diameter_m),)
+        counts = (1, 2, 3, 4) if spec.port_count is None else (spec.port_count,)
+        mouths = sorted(round_mouths(pipes, counts), key=lambda mouth: (mouth.area_m2, mouth.count))
+        yield from (mouth for mouth in mouths if mouth.area_m2 >= wanted_m2)
+        yield from (mouth for mouth in reversed(mouths) if mouth.area_m2 < wanted_m2)
+
+    def _slots(self, job: Job, target: Target, wanted_m2: float) -> Iterator[Mouth]:
+        spec = job.spec
+        shaped = _shaped(job, 1.15 * target.net_volume_m3 + job.fixed_displacement_m3, None)
+        if shaped is None:
+            raise _refuse_size(job)
+        width = shaped[1].sides_m[0]
+        if spec.port_height_m is not None:
+            yield slot_mouth(width, spec.port_height_m, spec.panel_thickness_m)
+            return
+        height = least_slot_height_m(wanted_m2, width)
+        while height >= 0.015:
+            yield slot_mouth(width, height, spec.panel_thickness_m)
+            height = round(height - _SLOT_STEP_M, 6)
+
+    def _fitted(self, job: Job, target: Target, ql: float, mouth: Mouth, tried: list[str]) -> BoxPlan | None:
+        """Box and length for an opening, or None where it doesn't fit; ``tried`` then says why."""
+        spec = job.spec
+        assert target.tuning_hz is not None  # a vented target always has one
+        thickness, gain = spec.panel_thickness_m, FILLS[spec.fill].gain
+        net = target.net_volume_m3
+        length = _length_m(mouth, net * gain, target.tuning_hz)
+        for _ in range(_SETTLE):
+            if length < thickness:
+                tried.append(f"{mouth.count} × {mouth.name}: shorter than the panel is thick")
+                return None
+            port_m3 = port_displacement_m3(mouth, length, thickness)
+            shaped = _shaped(job, target.net_volume_m3 + job.fixed_displacement_m3 + port_m3, mouth)
+            if shaped is None or port_m3 > _PORT_SHARE * shaped[1].volume_m3:
+                tried.append(f"{mouth.count} × {mouth.name}, {show(length, 'length')} long")
+                return None
+            layout, inner = shaped
+            if job.braces:
+                braces = ring_brace_m3(inner.sides_m, thickness) * job.braces
+                again = _shaped(
+                    job, target.net_volume_m3 + job.fixed_displacement_m3 + port_m3 + braces, mouth
+                )
+                if again is None:
+                    return None
+                layout, inner = again
+            if mouth.kind == "slot":
+                mouth = slot_mouth(inner.sides_m[0], mouth.inner_m, thickness)
+            net = inner.volume_m3 - sum(job.displaced(inner, port_m3).values())
+            if net <= 0.0:
+                return None
+            length = _length_m(mouth, net * gain, target.tuning_hz)
+        port = finished_port(
+            mouth,
+            round(length, 3),
+            inner.sides_m,
+            "side panel" if layout.ports == "side panel" else "front",
+            thickness,
+            bend_allowed=spec.port_bend != "straight",
+        )
+        if not port_fits(port, thickness, bend_wanted=spec.port_bend == "one bend"):
+            tried.append(
+                f"{mouth.count} × {mouth.name}, {show(length, 'length')} long in a box that takes "
+                f"{show(port.length_limit_m, 'length')}"
+            )
+            return None
+        return self._finished(job, target, ql, layout, inner, port)
+
+    def _finished(
+        self, job: Job, target: Target, ql: float, layout: FrontLayout, inner: InnerBox, port: Port
+    ) -> BoxPlan:
+        """Everything recomputed from the whole-millimetre sides and length."""
+        spec = job.spec
+        fill = FILLS[spec.fill]
+        displaced = job.displaced(inner, port.displacement_m3)
+        net = inner.volume_m3 - sum(displaced.values())
+        tuned = float(tuning_hz(port.area_m2, net * fill.gain, port.length_m + port.end_correction_m))
+        qa = fill.qa if spec.qa is None else spec.qa
+        qp = math.inf if spec.qp is None else spec.qp
+        return BoxPlan(
+            target=target,
+            layout=layout,
+            inner=inner,
+            port=port,
+            displaced_m3=MappingProxyType(displaced),
+            net_volume_m3=net,
+            tuning_hz=tuned,
+            ql=ql,
+            qa=qa,
+            qp=qp,
+            gain=fill.gain,
+            model=VentedBox(volume_m3=net, tuning_hz=tuned, gain=fill.gain, ql=ql, qa=qa, qp=qp),
+            reasons=target.reasons,
+            sources=(
+                "small-1972-direct",
+                "small-1973-vented",
+                "beranek-mellow-2012",
+                "jaouen-chevillotte-2018",
+                "salvatti-2002",
+            ),
+        )
+
+
+def _length_m(mouth: Mouth, volume_m3: float, tuning: float) -> float:
+    return float(effective_length_m(mouth.area_m2, volume_m3, tuning)) - mouth.ends_m
+
+
+def _wanted_area_m2(job: Job, target: Target, ql: float) -> float:
+    """Least port area that keeps the speed limit, from the flow at full drive within the excursion limit.
+
+    The flow doesn't depend on the port's size, only on volume and tuning.
+    """
+    assert target.tuning_hz is not None  # a vented target always has one
+    need = job.need
+    top = max(2.0 * target.tuning_hz, 1.5 * need.lowest_note_hz)
+    frequency = np.geomspace(need.lowest_note_hz, top, 40)
+    box = VentedBox(
+        volume_m3=target.net_volume_m3,
+        tuning_hz=target.tuning_hz,
+        gain=FILLS[job.spec.fill].gain,
+        ql=ql,
+    )
+    response = solve(job.driver.model, box, frequency, source_ohm=need.source_ohm)
+    drive = np.full_like(frequency, need.drive_v)
+    if need.highpass is not None:
+        drive = drive * np.abs(need.highpass(frequency))
+    drive = np.minimum(drive, job.driver.xmax_m / (math.sqrt(2.0) * response.excursion_m_per_v))
+    peak = math.sqrt(2.0) * float(np.max(response.opening_m3_per_s_per_v * drive))
+    return peak / job.spec.port_speed_limit_m_per_s
+
+
+def _port_reason(port: Port, wanted_m2: float) -> str:
+    size = f"{port.count} × {port.name}" if port.kind == "round" else port.name
+    text = f"Port: {size}, {show(port.length_m, 'length')} long, {port.bend}, on the {port.on}."
+    if port.area_m2 >= wanted_m2:
+        return f"{text} The smallest that keeps the speed limit at full power."
+    return (
+        f"{text} {show(wanted_m2, 'area')} would keep the speed limit, but no port of that area fits; "
+        f"this is the largest that does, {show(port.area_m2, 'area')}."
+    )
+
+
+KINDS: Mapping[str, Kind] = MappingProxyType({"sealed": SealedKind(), "vented": VentedKind()})

@@ -1,0 +1,281 @@
+"""Panels of the box: sizes in whole millimetres, cut-outs, resonances, braces, mass, and how to saw them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from subwright.base.standards import sheets_of
+from subwright.physics.acoustics.cutting import CutPlan, Piece, plan_cuts
+from subwright.physics.acoustics.panels import MATERIALS, PanelMaterial, simply_supported_hz
+from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m, brace_sides_m
+from subwright.stages.enclosure_port import Port, riser_m
+from subwright.stages.enclosure_shape import EDGE_M
+from subwright.stages.enclosure_spec import EnclosureSpec
+
+__all__ = ["Hole", "Panel", "cut_plan", "panels_mass_kg", "panels_of", "weakest_panel"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Hole:
+    """A cut-out; its middle is measured from the panel's lower left corner, seen from outside."""
+
+    purpose: str  # "driver", "port", "window"
+    shape: Literal["round", "rectangle"]
+    width_m: float  # diameter of a round one
+    height_m: float
+    x_m: float
+    y_m: float
+
+    @property
+    def area_m2(self) -> float:
+        """Area, m²."""
+        if self.shape == "round":
+            return 0.25 * math.pi * self.width_m**2
+        return self.width_m * self.height_m
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Panel:
+    """One panel, or several that are alike. Length runs along the outside's width, else along its depth."""
+
+    name: str
+    length_m: float
+    width_m: float
+    thickness_m: float
+    count: int
+    holes: tuple[Hole, ...]
+    span_length_m: float  # free span between supports
+    span_width_m: float
+    resonance_hz: float | None  # edges simply supported; None for boards inside the box
+
+    @property
+    def area_m2(self) -> float:
+        """Board area of all of them, cut-outs included, m²."""
+        return self.count * self.length_m * self.width_m
+
+
+def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
+    """Panels of a butt-jointed box: front and back cover the edges, top and bottom cover the sides.
+
+    Parameters
+    ----------
+    job : what was asked.
+    plan : sides, port and layout.
+
+    Returns
+    -------
+    Panels in the order of assembly.
+
+    Source
+    ------
+    [derived], geometry; [leissa-1973] for the resonances.
+    """
+    t = job.spec.panel_thickness_m
+    material = MATERIALS[job.spec.panel_material]
+    sides = plan.inner.sides_m
+    width, height, depth = sides
+    outer_width, outer_height = _up(width + 2.0 * t), _up(height + 2.0 * t)
+    longest = max(range(3), key=lambda i: sides[i])
+    parts = job.braces + 1
+    spans = [side / parts if i == longest else side for i, side in enumerate(sides)]
+
+    def outside(
+        name: str, length: float, wide: float, span: tuple[float, float], count: int, holes: tuple[Hole, ...]
+    ) -> Panel:
+        return Panel(
+            name=name,
+            length_m=length,
+            width_m=wide,
+            thickness_m=t,
+            count=count,
+            holes=holes,
+            span_length_m=span[0],
+            span_width_m=span[1],
+            resonance_hz=simply_supported_hz(span[0], span[1], t, material),
+        )
+
+    side_holes = _side_holes(plan, depth, height)
+    front, flat, upright = (spans[0], spans[1]), (spans[0], spans[2]), (spans[2], spans[1])
+    panels = [
+        outside("front", outer_width, outer_height, front, 1, tuple(_front_holes(job, plan))),
+        outside("back", outer_width, outer_height, front, 1, ()),
+        outside("top and bottom", outer_width, depth, flat, 2, ()),
+    ]
+    if side_holes:
+        panels.append(outside("left side", depth, height, upright, 1, ()))
+        panels.append(outside("right side", depth, height, upright, 1, side_holes))
+    else:
+        panels.append(outside("sides", depth, height, upright, 2, ()))
+    panels.extend(_inside_boards(job, plan))
+    return tuple(panels)
+
+
+def _up(side_m: float) -> float:
+    """Next whole millimetre: board that stands proud is trimmed flush."""
+    return math.ceil(side_m * 1e3 - 1e-6) / 1e3
+
+
+def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
+    t = job.spec.panel_thickness_m
+    sides = plan.inner.sides_m
+
+    def board(name: str, length: float, wide: float, count: int, holes: tuple[Hole, ...] = ()) -> Panel:
+        return Panel(
+            name=name,
+            length_m=length,
+            width_m=wide,
+            thickness_m=t,
+            count=count,
+            holes=holes,
+            span_length_m=length,
+            span_width_m=wide,
+            resonance_hz=None,
+        )
+
+    if job.braces:
+        a, b = brace_sides_m(sides)
+        rim = brace_rim_m(a, b)
+        window = Hole(
+            purpose="window",
+            shape="rectangle",
+            width_m=a - 2.0 * rim,
+            height_m=b - 2.0 * rim,
+            x_m=0.5 * a,
+            y_m=0.5 * b,
+        )
+        yield board("ring brace", a, b, job.braces, (window,))
+    port = plan.port
+    if port is not None and port.kind == "slot" and port.height_m is not None:
+        straight = port.bend == "straight"
+        shelf = port.length_m - t if straight else sides[2] - port.height_m
+        yield board("port shelf", sides[0], round(shelf, 6), 1)
+        if not straight:
+            yield board("port riser", sides[0], riser_m(port), 1)
+
+
+def _front_holes(job: Job, plan: BoxPlan) -> Iterator[Hole]:
+    t, layout, port = job.spec.panel_thickness_m, plan.layout, plan.port
+    width, height, _ = plan.inner.sides_m
+    left, right, bottom, top = t, t + width, t, t + height
+    if port is not None and port.kind == "slot":
+        yield Hole(
+            purpose="port",
+            shape="rectangle",
+            width_m=width,
+            height_m=port.height_m or 0.0,
+            x_m=0.5 * (left + right),
+            y_m=bottom + 0.5 * (port.height_m or 0.0),
+        )
+        bottom += (port.height_m or 0.0) + t
+    if port is not None and port.outer_diameter_m is not None and layout.ports != "side panel":
+        outer = port.outer_diameter_m
+        if layout.ports == "beside":
+            right -= outer + EDGE_M
+            yield from _row(port, outer, (right + 0.5 * outer, None), (bottom, top))
+        else:
+            yield from _row(port, outer, (None, bottom + EDGE_M + 0.5 * outer), (left, right))
+            bottom += outer + EDGE_M
+    hole = job.driver.hole_m
+    if hole is not None:
+        pitch = job.driver.frame_m + EDGE_M
+        for index in range(job.driver.count):
+            row, column = divmod(index, layout.columns)
+            in_row = min(layout.columns, job.driver.count - row * layout.columns)
+            yield Hole(
+                purpose="driver",
+                shape="round",
+                width_m=hole,
+                height_m=hole,
+                x_m=0.5 * (left + right) + (column - 0.5 * (in_row - 1)) * pitch,
+                y_m=0.5 * (bottom + top) + (0.5 * (layout.rows - 1) - row) * pitch,
+            )
+
+
+def _row(
+    port: Port, outer_m: float, at: tuple[float | None, float | None], run: tuple[float, float]
+) -> Iterator[Hole]:
+    """Port holes evenly along one line; the coordinate that is None runs between ``run``."""
+    hole = _up(outer_m)
+    for index in range(port.count):
+        place = run[0] + (index + 0.5) * (run[1] - run[0]) / port.count
+        yield Hole(
+            purpose="port",
+            shape="round",
+            width_m=hole,
+            height_m=hole,
+            x_m=place if at[0] is None else at[0],
+            y_m=place if at[1] is None else at[1],
+        )
+
+
+def _side_holes(plan: BoxPlan, depth_m: float, height_m: float) -> tuple[Hole, ...]:
+    port = plan.port
+    if port is None or port.outer_diameter_m is None or plan.layout.ports != "side panel":
+        return ()
+    middle = EDGE_M + 0.5 * port.outer_diameter_m
+    return tuple(_row(port, port.outer_diameter_m, (None, min(middle, 0.5 * height_m)), (0.0, depth_m)))
+
+
+def weakest_panel(panels: tuple[Panel, ...]) -> tuple[str, float]:
+    """Name and lowest resonance in Hz of the panel that resonates lowest.
+
+    Source
+    ------
+    [leissa-1973]
+    """
+    return min(((p.name, p.resonance_hz) for p in panels if p.resonance_hz is not None), key=lambda x: x[1])
+
+
+def panels_mass_kg(panels: tuple[Panel, ...], material: PanelMaterial) -> float:
+    """Mass of all panels without their cut-outs, kg.
+
+    Source
+    ------
+    [derived], geometry.
+    """
+    return sum(
+        (panel.area_m2 - panel.count * sum(hole.area_m2 for hole in panel.holes))
+        * panel.thickness_m
+        * material.density_kg_per_m3
+        for panel in panels
+    )
+
+
+def cut_plan(spec: EnclosureSpec, panels: tuple[Panel, ...]) -> CutPlan:
+    """How to saw the panels: from the sheet given, else from the stock sheets that take the least board.
+
+    Parameters
+    ----------
+    spec : kerf, material and perhaps the sheet.
+    panels : what to cut.
+
+    Raises
+    ------
+    RangeError : board not sold at this thickness and no sheet given.
+    NoSolutionError : a panel larger than any sheet.
+
+    Source
+    ------
+    [coffman-1980]; sheets by [common-practice].
+    """
+    pieces = [
+        Piece(name=panel.name, length_m=panel.length_m, width_m=panel.width_m)
+        for panel in panels
+        for _ in range(panel.count)
+    ]
+    if spec.sheet_length_m is not None and spec.sheet_width_m is not None:
+        sizes = [(spec.sheet_length_m, spec.sheet_width_m)]
+    else:
+        stock = sheets_of(spec.panel_material, spec.panel_thickness_m)
+        longest = max(max(piece.length_m, piece.width_m) for piece in pieces)
+        sizes = [(sheet.length_m, sheet.width_m) for sheet in stock if sheet.length_m >= longest] or [
+            (sheet.length_m, sheet.width_m) for sheet in stock
+        ]
+    plans = [
+        plan_cuts(pieces, sheet_length_m=length, sheet_width_m=width, kerf_m=spec.kerf_m)
+        for length, width in sizes
+    ]
+    return min(plans, key=lambda plan: plan.sheets * plan.sheet_length_m * plan.sheet_width_m)

@@ -1,0 +1,203 @@
+"""What the builder may say about the box, and what the box must be designed for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.fields import (
+    Decibel,
+    Frequency,
+    Length,
+    Ratio,
+    Speed,
+    StageSpec,
+    Volume,
+    choice,
+    quantity,
+)
+from subwright.physics.acoustics.parameters import DriverModel
+from subwright.physics.acoustics.thermal import CoilThermal
+
+__all__ = ["Bend", "CabinData", "DriverData", "EnclosureNeed", "EnclosureSpec", "Fill", "HighPass"]
+
+Fill = Literal["none", "lining", "light", "dense"]
+Bend = Literal["straight", "one bend"]
+HighPass = Callable[[NDArray[np.float64]], NDArray[np.complex128]]
+
+
+class EnclosureSpec(StageSpec):
+    """What the builder may say about the box."""
+
+    kind: Literal["sealed", "vented"] = choice(
+        "sealed",
+        why="sealed: small and tight; vented: louder and lower for its size, needs an infrasonic filter.",
+    )
+    volume_m3: Volume | None = quantity(
+        None,
+        low="2 l",
+        high="1000 l",
+        why="Net volume, without driver, port and braces. auto: from Qtc or the alignment, within the room.",
+    )
+    room_width_m: Length | None = quantity(
+        None, low="100 mm", high="3 m", why="Room available for the outside, width. auto: not limited."
+    )
+    room_height_m: Length | None = quantity(
+        None, low="100 mm", high="3 m", why="Room available for the outside, height. auto: not limited."
+    )
+    room_depth_m: Length | None = quantity(
+        None,
+        low="80 mm",
+        high="3 m",
+        why="Room available for the outside, front to back. auto: not limited.",
+    )
+    qtc: Ratio | None = quantity(
+        None, low="0.4", high="2", why="Total Q wanted from a sealed box. auto: 0.707, the flattest response."
+    )
+    tuning_hz: Frequency | None = quantity(
+        None, low="12 Hz", high="120 Hz", why="Tuning of a vented box. auto: from the alignment."
+    )
+    ripple_db: Decibel = quantity(
+        "0.5 dB",
+        low="0 dB",
+        high="6 dB",
+        why="Peak allowed in the response where the volume, not the alignment, sets the tuning.",
+    )
+    ql: Ratio | None = quantity(
+        None,
+        low="3",
+        high="100",
+        why="Leakage Q. auto: 7 for a vented box, the usual starting value; a sealed box is taken as tight.",
+    )
+    qa: Ratio | None = quantity(None, low="3", high="200", why="Absorption Q. auto: by the fill.")
+    qp: Ratio | None = quantity(
+        None, low="5", high="200", why="Port Q. auto: none, QL stands for all losses of a vented box."
+    )
+    fill: Fill = choice(
+        "none", why="Damping material: lining on the walls, light or dense filling (sealed boxes only)."
+    )
+    port_kind: Literal["round", "slot"] = choice(
+        "round", why="round: pipe; slot: along the bottom, made of panels."
+    )
+    port_diameter_m: Length | None = quantity(
+        None, low="20 mm", high="300 mm", why="Inner diameter of a round port. auto: from stock pipe."
+    )
+    port_count: Literal[1, 2, 3, 4] | None = choice(
+        None, why="Round ports. auto: as many as the speed limit asks for."
+    )
+    port_height_m: Length | None = quantity(
+        None, low="10 mm", high="200 mm", why="Height of a slot port. auto: from the speed limit."
+    )
+    port_bend: Literal["auto", "straight", "one bend"] = choice(
+        "auto", why="auto: straight where it fits, else one bend."
+    )
+    port_speed_limit_m_per_s: Speed = quantity(
+        "17 m/s",
+        low="7 m/s",
+        high="34 m/s",
+        why="Peak air speed in the port: under 10 m/s is silent, 17 m/s (5 % of the speed of sound) usual.",
+    )
+    panel_material: Literal["plywood", "mdf"] = choice("mdf", why="Board of the panels.")
+    panel_thickness_m: Length = quantity("18 mm", low="6 mm", high="40 mm", why="Thickness of the panels.")
+    front_layers: Literal[1, 2] | None = choice(
+        None, why="Boards glued together for the front. auto: two where one resonates below twice the corner."
+    )
+    braces: Literal[0, 1, 2, 3] | None = choice(
+        None, why="Ring braces inside. auto: as many as keep the other panels above twice the corner."
+    )
+    electronics_inside: bool = choice(
+        False, why="Whether amplifier and converter sit inside the box and take from its volume."
+    )
+    electronics_m3: Volume = quantity(
+        "1.5 l", low="0.1 l", high="20 l", why="Volume of the electronics' compartment, when inside."
+    )
+    kerf_m: Length = quantity("3 mm", low="0 mm", high="6 mm", why="Width of the saw cut.")
+    sheet_length_m: Length | None = quantity(
+        None,
+        low="0.3 m",
+        high="6 m",
+        why="Length of the raw sheet. auto: the smallest stock sheet that does.",
+    )
+    sheet_width_m: Length | None = quantity(
+        None, low="0.3 m", high="3 m", why="Width of the raw sheet. auto: with its length."
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class EnclosureNeed:
+    """What the box is designed for."""
+
+    drive_v: float  # rms voltage of a full sine at the amplifier's ideal source
+    source_ohm: float = 0.0  # amplifier output, links and speaker cable
+    lowest_note_hz: float = 30.0  # lowest note at full power
+    upper_hz: float = 80.0  # low-pass corner; panels must resonate above twice this
+    crest_factor_db: float = 9.0
+    ambient_c: float = 20.0
+    highpass: HighPass | None = None  # infrasonic filter, complex gain over frequency in Hz
+
+
+class DriverData(Protocol):
+    """What the box must know of the driver group; the driver stage's result has it."""
+
+    @property
+    def model(self) -> DriverModel:
+        """Lumped elements."""
+
+    @property
+    def count(self) -> int:
+        """Drivers in the group."""
+
+    @property
+    def xmax_m(self) -> float:
+        """Linear displacement, one way, m."""
+
+    @property
+    def xdamage_m(self) -> float | None:
+        """Displacement that damages, one way, m."""
+
+    @property
+    def power_w(self) -> float:
+        """Rated noise power of the group, W."""
+
+    @property
+    def nominal_impedance_ohm(self) -> float:
+        """Rated impedance of the group, Ω."""
+
+    @property
+    def thermal(self) -> CoilThermal | None:
+        """Coil and magnet, None where unknown."""
+
+    @property
+    def coil_max_c(self) -> float | None:
+        """Limit of the coil's temperature, °C."""
+
+    @property
+    def hole_m(self) -> float | None:
+        """Diameter of one cut-out, m."""
+
+    @property
+    def frame_m(self) -> float:
+        """Outer diameter of one frame, m."""
+
+    @property
+    def depth_m(self) -> float | None:
+        """Depth behind the panel, m."""
+
+    @property
+    def displacement_m3(self) -> float:
+        """Volume that the group takes from the box, m³."""
+
+    @property
+    def mass_kg(self) -> float | None:
+        """Mass of the group, kg."""
+
+
+class CabinData(Protocol):
+    """What the box must know of the cabin; the cabin stage's result has it."""
+
+    def gain_at_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Gain over half space at 1 m, dB, at frequencies in Hz."""
