@@ -46,7 +46,8 @@ _JUNCTION_RESERVE_K = 25.0
 
 def sine_phases(count: int = 48) -> Array:
     """Sines of ``count`` midpoints over a quarter cycle, shape (count,); their mean square is 1/2."""
-    return np.sin((np.arange(count) + 0.5) * (0.5 * pi / count))
+    phases: Array = np.sin((np.arange(count) + 0.5) * (0.5 * pi / count))
+    return phases
 
 
 def switch_charge_coul(mosfet: Mosfet) -> float:

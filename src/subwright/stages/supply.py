@@ -5,47 +5,25 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import cache
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final
 
-from subwright.base.errors import NoSolutionError, RangeError
-from subwright.base.fields import (
-    Area,
-    BatteryCapacity,
-    Celsius,
-    Current,
-    Length,
-    Ratio,
-    Resistance,
-    StageSpec,
-    Voltage,
-    choice,
-    quantity,
-)
-from subwright.base.standards import (
-    FUSE_RATINGS,
-    FUSE_TIMES,
-    CableSize,
-    FuseBody,
-    FuseRating,
-    cable,
-    cables,
-    fuse_at_least,
-    fuse_ratings,
-    opening_time,
-)
+from subwright.base.errors import RangeError
+from subwright.base.standards import FUSE_TIMES, CableSize, FuseRating
 from subwright.base.units import show
-from subwright.physics.batteries import BATTERIES, BatteryKind, corner_defaults
-from subwright.physics.electrical import (
-    adiabatic_section_m2,
-    cable_loop_resistance_ohm,
-    conductor_temperature_c,
-    derating_factor,
-    peukert_time_s,
+from subwright.physics.batteries import BATTERIES, corner_defaults
+from subwright.physics.electrical import conductor_temperature_c, peukert_time_s
+from subwright.stages.common import Corner, Loss, PartUse, Rating
+from subwright.stages.supply_sizing import (
+    clear_time_s,
+    fault_section_m2,
+    fuse_voltage_v,
+    pick_cable,
+    pick_fuse,
+    rating_basis,
+    run_ohm,
 )
-from subwright.stages.common import Contributor, Corner, Loss, PartUse, Rating
+from subwright.stages.supply_spec import SupplyDemand, SupplyResult, SupplySpec
 
 __all__ = [
     "SupplyDemand",
@@ -63,181 +41,7 @@ _FUSE_DISTANCE_SHEATHED_M: Final = 1.83
 _FUSE_CONTINUOUS_LOADING: Final = 0.75
 _FUSE_TEST_RATIO: Final = 1.35
 _AMPERE_HOUR_S: Final = 3600.0
-_ADIABATIC_LIMIT_S: Final = 5.0  # IEC 60364-5-54
-# Conductor and air temperature behind each table of cable ratings, °C.
-_RATING_BASIS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
-    {"thin-wall-cable": (100.0, 25.0), "din-vde-0276-1000": (70.0, 30.0)}
-)
-_FUSE_BODIES: Final[tuple[FuseBody, ...]] = ("blade C", "blade E", "strip SF30", "strip SF51")
-
-
 _ORDER: Final = (Corner.MIN, Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
-
-
-class SupplySpec(StageSpec):
-    """What the build file says about the battery, its cable and the place it works in."""
-
-    battery: BatteryKind = choice("lead-acid", why="Chemistry: flooded lead-acid, AGM, or LFP (LiFePO4).")
-    system_v: Literal[12, 24, 36, 48] = choice(12, why="Nominal system voltage.")
-    capacity_ah: BatteryCapacity = quantity(
-        "70 Ah", low="4 Ah", high="2000 Ah", why="Battery capacity at the 20 hour rate."
-    )
-    internal_resistance_ohm: Resistance | None = quantity(
-        None,
-        low="0.1 mohm",
-        high="1 ohm",
-        why="Battery's own resistance; auto takes the usual figure of the chemistry over the capacity.",
-    )
-    min_v: Voltage | None = quantity(
-        None, low="3 V", high="60 V", why="Lowest voltage while cranking; auto by chemistry and system."
-    )
-    low_v: Voltage | None = quantity(
-        None, low="6 V", high="60 V", why="Tired battery, engine off: the lowest at which it must play."
-    )
-    nominal_v: Voltage | None = quantity(
-        None, low="6 V", high="60 V", why="Voltage at which the power is stated; auto by chemistry."
-    )
-    charging_v: Voltage | None = quantity(
-        None, low="6 V", high="64 V", why="Engine running or charger on; auto by chemistry."
-    )
-    max_v: Voltage | None = quantity(
-        None, low="6 V", high="64 V", why="Highest steady voltage that it must stand while playing."
-    )
-    cable_length_m: Length = quantity(
-        "4 m",
-        low="0.1 m",
-        high="30 m",
-        why="One-way run from battery + to the unit; the return is as long unless the chassis carries it.",
-    )
-    return_path: Literal["cable", "chassis"] = choice(
-        "cable", why="Whether the current returns through its own cable or through the vehicle's body."
-    )
-    chassis_resistance_ohm: Resistance = quantity(
-        "2 mohm",
-        low="0.1 mohm",
-        high="100 mohm",
-        why="Body and bolted joints, used with a chassis return; common practice, no source: measure it.",
-    )
-    section_m2: Area | None = quantity(
-        None,
-        low="0.5 mm2",
-        high="120 mm2",
-        why="Copper section of the supply cable; auto picks the smallest that holds drop, current and fuse.",
-    )
-    cable_standard: Literal["vehicle", "iec60228"] = choice(
-        "vehicle", why="Table of resistances: vehicle cable (ISO 6722-1) or flexible class 5 (IEC 60228)."
-    )
-    max_drop: Ratio = quantity(
-        "3 %", low="0.5 %", high="15 %", why="Cable drop at full sine over the nominal voltage."
-    )
-    contact_resistance_ohm: Resistance = quantity(
-        "3 mohm",
-        low="0.1 mohm",
-        high="100 mohm",
-        why="Fuse, holder, lugs and terminals together; common practice, no source: measure it.",
-    )
-    ambient_min_c: Celsius = quantity("-10 °C", low="-40 °C", high="40 °C", why="Coldest air at the unit.")
-    ambient_max_c: Celsius = quantity(
-        "50 °C", low="15 °C", high="65 °C", why="Hottest air at unit and cable."
-    )
-    fuse_a: Current | None = quantity(
-        None, low="1 A", high="500 A", why="Fuse at the battery, a standard rating; auto picks it."
-    )
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SupplyDemand:
-    """What the rest of the build draws from the battery.
-
-    Attributes
-    ----------
-    average_a, rms_a, peak_a : at the nominal corner with a full sine, A.
-    programme_average_a : with programme, A.
-    worst_average_a : the highest average over all corners with a full sine, A.
-    idle_a : at idle, A.
-    corner_average_a : average with a full sine at each corner it plays at, A; may be empty.
-    """
-
-    average_a: float
-    rms_a: float
-    peak_a: float
-    programme_average_a: float
-    worst_average_a: float
-    idle_a: float = 0.0
-    corner_average_a: Mapping[Corner, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SupplyResult:
-    """The supply as built: every figure at the cable's working temperature unless it says otherwise.
-
-    Attributes
-    ----------
-    corners : open-circuit voltage, V. corner_reasons : where each comes from.
-    terminal_v : voltage at the unit with a full sine, V, for the corners whose current is known.
-    corner_average_a : current at those corners, A.
-    battery_resistance_ohm, cable_resistance_ohm (out and return, hot), contact_resistance_ohm,
-    source_resistance_ohm (their sum) : ohm.
-    section_m2 : chosen. section_needed_m2 : by the drop alone, m².
-    section_current_limit_a : what the cable carries in this heat, A; section_rated_a : in free air at the
-    rating's temperature. derating : their ratio. conductor_c : conductor at full sine, °C.
-    drop_v, peak_drop_v : cable and return, at average and peak current, V. drop_ratio, drop_limit_ratio :
-    ``drop_v`` over the nominal voltage, and its limit.
-    fuse_a, fuse_body, fuse_voltage_v, fuse_voltage_needed_v, fuse_breaking_a : the link.
-    fuse_min_a : least rating that carries the load. fuse_max_a : most that protects the cable.
-    fuse_open_at_135_a : 1.35 times the rating; fuse_open_135_s : (earliest, latest) opening there, s.
-    fault_a : short circuit right behind the fuse, A. fault_far_a : at the unit's end of the cable, A.
-    fault_clear_s : latest opening at ``fault_far_a``, s, or None where the standard sets no limit.
-    fault_section_m2 : least section that survives it, m²; None where the fuse may take longer than 5 s.
-    fuse_distance_m, fuse_distance_sheathed_m : farthest place of the fuse from the battery, m.
-    cable_positive_m, cable_return_m : lengths to buy, m.
-    runtime_s : from full with programme, s; usable_ah : capacity counted on.
-    """
-
-    corners: Mapping[Corner, float]
-    corner_reasons: Mapping[Corner, str]
-    terminal_v: Mapping[Corner, float]
-    corner_average_a: Mapping[Corner, float]
-    battery_resistance_ohm: float
-    cable_resistance_ohm: float
-    contact_resistance_ohm: float
-    source_resistance_ohm: float
-    section_m2: float
-    section_needed_m2: float
-    section_rated_a: float
-    section_current_limit_a: float
-    derating: float
-    conductor_c: float
-    drop_v: float
-    peak_drop_v: float
-    drop_ratio: float
-    drop_limit_ratio: float
-    fuse_a: float
-    fuse_body: str
-    fuse_voltage_v: float
-    fuse_voltage_needed_v: float
-    fuse_breaking_a: float
-    fuse_min_a: float
-    fuse_max_a: float
-    fuse_open_at_135_a: float
-    fuse_open_135_s: tuple[float | None, float | None]
-    fault_a: float
-    fault_far_a: float
-    fault_clear_s: float | None
-    fault_section_m2: float | None
-    fuse_distance_m: float
-    fuse_distance_sheathed_m: float
-    cable_positive_m: float
-    cable_return_m: float
-    runtime_s: float
-    usable_ah: float
-    ambient_min_c: float
-    ambient_max_c: float
-    parts: tuple[PartUse, ...]
-    losses: tuple[Loss, ...]
-    contributors: tuple[Contributor, ...]
-    sources: tuple[str, ...]
-    reasons: tuple[str, ...]
 
 
 def supply_corners(spec: SupplySpec) -> tuple[Mapping[Corner, float], Mapping[Corner, str]]:
@@ -334,27 +138,27 @@ def design_supply(
     worst_rms_a = demand.worst_average_a * crest
     fuse_min_a = max(worst_rms_a, demand.programme_average_a / _FUSE_CONTINUOUS_LOADING)
     fault_a = corners[Corner.CHARGING] / (battery_ohm + 0.5 * spec.contact_resistance_ohm)
-    fuse = _pick_fuse(spec, max(fuse_min_a, min_fuse_a), fault_a)
-    row, limit_a = _pick_cable(spec, demand, nominal_v, fuse.rated_a, min_section_m2)
-    rated_a, (conductor_limit_c, reference_c) = _rating(row)
+    fuse = pick_fuse(spec, max(fuse_min_a, min_fuse_a), fault_a)
+    row, limit_a = pick_cable(spec, demand, nominal_v, fuse.rated_a, min_section_m2)
+    rated_a, (conductor_limit_c, reference_c) = rating_basis(row)
 
     conductor_c = conductor_temperature_c(
         worst_rms_a, rated_a, spec.ambient_max_c, conductor_limit_c, reference_c
     )
     conductor_c = min(conductor_c, 200.0)  # an overloaded stated section is a finding, not a crash
-    cable_ohm = _run_ohm(spec, row, conductor_c)
+    cable_ohm = run_ohm(spec, row, conductor_c)
     drop_v = demand.average_a * cable_ohm
     fault_far_a = corners[Corner.CHARGING] / (
-        battery_ohm + spec.contact_resistance_ohm + _run_ohm(spec, row, spec.ambient_max_c)
+        battery_ohm + spec.contact_resistance_ohm + run_ohm(spec, row, spec.ambient_max_c)
     )
-    clear_s = _clear_time_s(fuse, fault_far_a)
+    clear_s = clear_time_s(fuse, fault_far_a)
     source_ohm = battery_ohm + cable_ohm + spec.contact_resistance_ohm
     battery = BATTERIES[spec.battery]
     runtime_s = battery.usable * peukert_time_s(
         spec.capacity_ah * _AMPERE_HOUR_S, demand.programme_average_a, battery.peukert
     )
     opening = next(t for t in FUSE_TIMES[fuse.body] if t.ratio == _FUSE_TEST_RATIO)
-    fuse_voltage_v = _fuse_voltage(fuse, corners[Corner.MAX])
+    marked_v = fuse_voltage_v(fuse, corners[Corner.MAX])
     return_m = spec.cable_length_m if spec.return_path == "cable" else 0.0
     result_drop = drop_v / nominal_v
     return SupplyResult(
@@ -378,7 +182,7 @@ def design_supply(
         drop_limit_ratio=spec.max_drop,
         fuse_a=fuse.rated_a,
         fuse_body=fuse.body,
-        fuse_voltage_v=fuse_voltage_v,
+        fuse_voltage_v=marked_v,
         fuse_voltage_needed_v=corners[Corner.MAX],
         fuse_breaking_a=fuse.breaking_a,
         fuse_min_a=fuse_min_a,
@@ -388,7 +192,7 @@ def design_supply(
         fault_a=fault_a,
         fault_far_a=fault_far_a,
         fault_clear_s=clear_s,
-        fault_section_m2=_fault_section_m2(fault_far_a, clear_s),
+        fault_section_m2=fault_section_m2(fault_far_a, clear_s),
         fuse_distance_m=_FUSE_DISTANCE_M,
         fuse_distance_sheathed_m=_FUSE_DISTANCE_SHEATHED_M,
         cable_positive_m=spec.cable_length_m,
@@ -397,7 +201,7 @@ def design_supply(
         usable_ah=battery.usable * spec.capacity_ah,
         ambient_min_c=spec.ambient_min_c,
         ambient_max_c=spec.ambient_max_c,
-        parts=_parts(spec, row, fuse, limit_a, worst_rms_a, corners[Corner.MAX], fuse_voltage_v, fault_a),
+        parts=_parts(spec, row, fuse, limit_a, worst_rms_a, corners[Corner.MAX], marked_v, fault_a),
         losses=_losses(spec, demand, cable_ohm, crest),
         contributors=(),
         sources=_sources(spec, row, fuse),
@@ -427,119 +231,6 @@ def _check(demand: SupplyDemand) -> None:
             limit="0 < average ≤ rms ≤ peak, worst ≥ average",
             remedy="Check the power and the converter behind this demand.",
         )
-
-
-def _run_ohm(spec: SupplySpec, row: CableSize, conductor_c: float) -> float:
-    """Out and return at conductor temperature; the vehicle's body counts as the return where it is one."""
-    if spec.return_path == "cable":
-        return cable_loop_resistance_ohm(spec.cable_length_m, row.resistance_ohm_per_m, conductor_c)
-    out = cable_loop_resistance_ohm(spec.cable_length_m, row.resistance_ohm_per_m, conductor_c, 0.0)
-    return out + spec.chassis_resistance_ohm
-
-
-def _rating(row: CableSize) -> tuple[float, tuple[float, float]]:
-    if row.current_a is None or row.current_origin is None:
-        raise RangeError(
-            message="This section has a listed resistance but no listed current rating.",
-            quantity="copper section",
-            value=show(row.section_m2, "area"),
-            limit="a section with a known rating",
-            source=row.origin.source,
-            remedy="Take a common section (2.5, 4, 6, 10, 16, 25, 35, 50 mm²), or leave it to auto.",
-        )
-    return row.current_a, _RATING_BASIS[row.current_origin.source]
-
-
-def _limit_a(row: CableSize, ambient_c: float) -> float:
-    rated_a, (conductor_limit_c, reference_c) = _rating(row)
-    return rated_a * min(1.0, derating_factor(ambient_c, conductor_limit_c, reference_c))
-
-
-@cache
-def _candidates(
-    standard: Literal["vehicle", "iec60228"], ambient_c: float
-) -> tuple[tuple[CableSize, float], ...]:
-    """Listed cables with a rating, thinnest first, with what each carries at this air temperature."""
-    return tuple(
-        (row, _limit_a(row, ambient_c)) for row in cables(standard).values() if row.current_a is not None
-    )
-
-
-def _pick_cable(
-    spec: SupplySpec, demand: SupplyDemand, nominal_v: float, fuse_a: float, min_section_m2: float
-) -> tuple[CableSize, float]:
-    if spec.section_m2 is not None:
-        row = cable(spec.section_m2, spec.cable_standard)
-        return row, _limit_a(row, spec.ambient_max_c)
-    candidates = _candidates(spec.cable_standard, spec.ambient_max_c)
-    for row, limit_a in candidates:
-        if row.section_m2 < min_section_m2 * (1.0 - 1e-9) or limit_a < fuse_a:
-            continue
-        rated_a, (limit_c, reference_c) = _rating(row)
-        warm_c = conductor_temperature_c(
-            demand.worst_average_a * demand.rms_a / demand.average_a,
-            rated_a,
-            spec.ambient_max_c,
-            limit_c,
-            reference_c,
-        )
-        if demand.average_a * _run_ohm(spec, row, warm_c) <= spec.max_drop * nominal_v:
-            return row, limit_a
-    thickest, most_a = candidates[-1]
-    raise NoSolutionError(
-        message="No listed cable holds both the voltage drop and the fuse's current.",
-        quantity="supply current",
-        value=f"{demand.average_a:.4g} A, fuse {fuse_a:g} A",
-        limit=f"{show(thickest.section_m2, 'area')} carries {most_a:.4g} A in {spec.ambient_max_c:g} °C air",
-        source=thickest.origin.source,
-        remedy="Shorten the run, allow more drop, raise the system voltage, or lower the power.",
-    )
-
-
-def _pick_fuse(spec: SupplySpec, need_a: float, fault_a: float) -> FuseRating:
-    strong = tuple(
-        body
-        for body in _FUSE_BODIES
-        if any(row.body == body and row.breaking_a >= fault_a for row in FUSE_RATINGS)
-    )
-    bodies: tuple[FuseBody, ...] = strong or ("strip SF30", "strip SF51")
-    if spec.fuse_a is None:
-        return fuse_at_least(need_a, bodies)
-    stated = spec.fuse_a
-    for choice_of in (bodies, _FUSE_BODIES):
-        matches = [r for r in FUSE_RATINGS if r.body in choice_of and math.isclose(r.rated_a, stated)]
-        if matches:
-            return matches[0]
-    near = sorted(sorted(fuse_ratings(), key=lambda rating: abs(rating - stated))[:2])
-    raise RangeError(
-        message="This is no standard fuse rating.",
-        quantity="fuse",
-        value=f"{stated:g} A",
-        limit="a listed rating",
-        source="iso-8820-3",
-        remedy="Use " + " or ".join(f"{rating:g} A" for rating in near) + ", or leave it to auto.",
-    )
-
-
-def _fuse_voltage(fuse: FuseRating, needed_v: float) -> float:
-    """The lowest voltage marking that covers the need, or the highest there is."""
-    return min((v for v in fuse.voltages_v if v >= needed_v), default=max(fuse.voltages_v))
-
-
-def _clear_time_s(fuse: FuseRating, fault_a: float) -> float | None:
-    """Latest opening; past the last listed multiple the melting integral I² t is taken as constant."""
-    ratios = [row.ratio for row in FUSE_TIMES[fuse.body]]
-    ratio = fault_a / fuse.rated_a
-    if ratio < ratios[0]:
-        return None
-    longest_s = opening_time(fuse.body, min(ratio, ratios[-1])).longest_s
-    return None if longest_s is None else longest_s * min(1.0, ratios[-1] / ratio) ** 2
-
-
-def _fault_section_m2(fault_a: float, clear_s: float | None) -> float | None:
-    if clear_s is None or clear_s > _ADIABATIC_LIMIT_S:
-        return None
-    return adiabatic_section_m2(fault_a, clear_s)
 
 
 def _parts(
