@@ -14,7 +14,7 @@ from subwright.base.units import show
 from subwright.physics.acoustics.circuit import PowerShares
 from subwright.physics.acoustics.closed_box import box_pressure_pa
 from subwright.physics.acoustics.cutting import CutPlan
-from subwright.physics.acoustics.panels import MATERIALS
+from subwright.physics.acoustics.panels import MATERIALS, simply_supported_hz
 from subwright.physics.acoustics.radiation import level_db
 from subwright.stages.common import Contributor, Loss, PartUse, Rating
 from subwright.stages.enclosure_kinds import KINDS, BoxPlan, Job
@@ -113,6 +113,7 @@ class EnclosureResult:
     )  # greatest peak at full drive from the lowest note up, cone at xmax at most
     port_speed_at_hz: float | None
     port_speed_limit_m_per_s: float
+    port_area_wanted_m2: float | None  # least that keeps the speed limit
 
     full_drive_v: float
     lowest_note_hz: float
@@ -132,6 +133,7 @@ class EnclosureResult:
     nominal_impedance_ohm: float
 
     panels: tuple[Panel, ...]
+    front_layers: int
     braces: int
     panel_resonance_hz: float
     panel_resonance_of: str
@@ -238,7 +240,7 @@ def design_enclosure(
     ------
     [small-1972-closed], [small-1973-vented]; see the modules of physics.acoustics.
     """
-    job, plan, panels = _braced(spec, driver, need)
+    job, plan, panels = _stiffened(spec, driver, need)
     system = SpeakerSystem(
         driver=driver.model,
         box=plan.model,
@@ -254,28 +256,51 @@ def design_enclosure(
     return _evaluated(job, plan, panels, system)
 
 
-def _braced(
+def _stiffened(
     spec: EnclosureSpec, driver: DriverData, need: EnclosureNeed
 ) -> tuple[Job, BoxPlan, tuple[Panel, ...]]:
-    """Plan without braces first; add as many as keep the panels stiff, with the volume they take."""
-    room = room_of(spec.room_width_m, spec.room_height_m, spec.room_depth_m, spec.panel_thickness_m)
+    """Plan without braces; then double the front and add braces as needed, with the volume that they take."""
     kind = KINDS[spec.kind]
-    braces = 0 if spec.braces is None else spec.braces
-    job = Job(spec=spec, need=need, driver=driver, room=room, braces=braces)
-    plan = kind.plan(job)
-    panels = panels_of(job, plan)
-    if spec.braces is not None:
-        return job, plan, panels
-    limit = _RESONANCE_FACTOR * need.upper_hz
-    best = job, plan, panels
-    while weakest_panel(best[2])[1] < limit and best[0].braces < _MOST_BRACES:
-        job = Job(spec=spec, need=need, driver=driver, room=room, braces=best[0].braces + 1)
+    t = spec.panel_thickness_m
+    layers: int = 1 if spec.front_layers is None else spec.front_layers
+    braces = (0, 0, 0)
+    while True:
+        room = room_of(
+            spec.room_width_m,
+            spec.room_height_m,
+            spec.room_depth_m,
+            thickness_m=t,
+            front_m=layers * t,
+        )
+        job = Job(spec=spec, need=need, driver=driver, room=room, front_layers=layers, braces=braces)
         plan = kind.plan(job)
         panels = panels_of(job, plan)
-        if weakest_panel(panels)[1] <= 1.02 * weakest_panel(best[2])[1]:
-            break  # the weakest panel lies across the braces: more of them don't help
-        best = job, plan, panels
-    return best
+        wanted_layers, wanted_braces = _stiffening(job, plan, panels)
+        if (wanted_layers, wanted_braces) == (layers, braces):
+            return job, plan, panels
+        layers, braces = wanted_layers, wanted_braces
+
+
+def _stiffening(job: Job, plan: BoxPlan, panels: tuple[Panel, ...]) -> tuple[int, tuple[int, int, int]]:
+    """Front layers and braces that this box should have: at least what it has."""
+    spec = job.spec
+    limit = _RESONANCE_FACTOR * job.need.upper_hz
+    front = next(panel for panel in panels if panel.name == "front")
+    layers = job.front_layers
+    if spec.front_layers is None and front.resonance_hz is not None and front.resonance_hz < limit:
+        layers = 2
+    most = _MOST_BRACES if spec.braces is None else spec.braces
+    counts = list(job.braces)
+    material, t = MATERIALS[spec.panel_material], spec.panel_thickness_m
+    while sum(counts) < most:
+        spans = [side / (n + 1) for side, n in zip(plan.inner.sides_m, counts, strict=True)]
+        pairs = ((0, 1), (0, 2), (2, 1))  # back, top and bottom, sides
+        pair = min(pairs, key=lambda p: simply_supported_hz(spans[p[0]], spans[p[1]], t, material))
+        stiff = simply_supported_hz(spans[pair[0]], spans[pair[1]], t, material) >= limit
+        if stiff and spec.braces is None:
+            break
+        counts[max(pair, key=lambda axis: spans[axis])] += 1
+    return layers, (counts[0], counts[1], counts[2])
 
 
 def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: SpeakerSystem) -> EnclosureResult:
@@ -305,7 +330,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
     magnitude = np.abs(response.impedance_ohm)
     lowest = int(np.flatnonzero(band)[np.argmin(magnitude[band])])
     fc, qtc = _closed_resonance(job, plan)
-    name, resonance = weakest_panel(panels)
+    weakest, resonance = weakest_panel(panels)
     inner = plan.inner.sides_m
     t = spec.panel_thickness_m
     material = MATERIALS[spec.panel_material]
@@ -349,7 +374,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         inner_depth_m=inner[2],
         outer_width_m=inner[0] + 2.0 * t,
         outer_height_m=inner[1] + 2.0 * t,
-        outer_depth_m=inner[2] + 2.0 * t,
+        outer_depth_m=inner[2] + t + job.front_m,
         room_width_m=spec.room_width_m,
         room_height_m=spec.room_height_m,
         room_depth_m=spec.room_depth_m,
@@ -374,6 +399,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         port_speed_m_per_s=speed_peak,
         port_speed_at_hz=speed_hz,
         port_speed_limit_m_per_s=spec.port_speed_limit_m_per_s,
+        port_area_wanted_m2=plan.port_area_wanted_m2,
         full_drive_v=need.drive_v,
         lowest_note_hz=need.lowest_note_hz,
         upper_hz=need.upper_hz,
@@ -393,13 +419,14 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         impedance_min_at_hz=float(frequency[lowest]),
         nominal_impedance_ohm=driver.nominal_impedance_ohm,
         panels=panels,
-        braces=job.braces,
+        front_layers=job.front_layers,
+        braces=sum(job.braces),
         panel_resonance_hz=resonance,
-        panel_resonance_of=name,
+        panel_resonance_of=weakest.name,
         panel_resonance_limit_hz=limit_hz,
         cut_plan=plan_of_cuts,
         driver_depth_m=driver.depth_m,
-        driver_room_m=inner[2] + t,
+        driver_room_m=inner[2] + job.front_m,
         wood_kg=wood,
         mass_kg=wood + (driver.mass_kg or 0.0) + _pipe_kg(port),
         frequency_hz=frequency,
@@ -419,7 +446,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         losses=(),
         contributors=_contributors(plan),
         sources=(*plan.sources, "leissa-1973", "leach-2002"),
-        reasons=(*plan.reasons, *_reasons(job, plan, name, resonance, limit_hz, driver.hole_m)),
+        reasons=(*plan.reasons, *_reasons(job, plan, weakest.name, resonance, limit_hz)),
         _system=system,
     )
 
@@ -519,21 +546,27 @@ def _contributors(plan: BoxPlan) -> tuple[Contributor, ...]:
     )
 
 
-def _reasons(
-    job: Job, plan: BoxPlan, weakest: str, resonance_hz: float, limit_hz: float, hole_m: float | None
-) -> list[str]:
+def _reasons(job: Job, plan: BoxPlan, weakest: str, resonance_hz: float, limit_hz: float) -> list[str]:
     taken = ", ".join(f"{name} {show(volume, 'volume')}" for name, volume in plan.displaced_m3.items())
     reasons = [
         f"Whole-millimetre panels give {show(plan.inner.volume_m3, 'volume')} inside; less {taken} leaves "
         f"{show(plan.net_volume_m3, 'volume')}."
     ]
-    if job.braces and job.spec.braces is None:
-        reasons.append(
-            f"{job.braces} ring brace(s) across the longest side: the {weakest} panel then resonates at "
-            f"{show(resonance_hz, 'frequency')}, wanted above {show(limit_hz, 'frequency')}."
+    if job.front_layers == 2 and job.spec.front_layers is None:
+        reasons.append("The front is two boards glued together: one would resonate too low.")
+    if any(job.braces):
+        across = ", ".join(
+            f"{count} across the {name}"
+            for name, count in zip(("width", "height", "depth"), job.braces, strict=True)
+            if count
         )
+        reasons.append(f"Ring braces: {across}; leave out the front rim where driver or port is.")
+    reasons.append(
+        f"Lowest panel resonance: {weakest}, {show(resonance_hz, 'frequency')}; wanted above "
+        f"{show(limit_hz, 'frequency')}."
+    )
     if plan.port is not None and plan.layout.ports == "side panel":
         reasons.append("The port opens through the right-hand panel: the front has no room for it.")
-    if hole_m is None:
+    if job.driver.hole_m is None:
         reasons.append("Cut-out of the driver unknown: no hole is drawn; measure the driver's basket.")
     return reasons

@@ -34,7 +34,7 @@ from subwright.stages.enclosure_shape import FrontLayout, InnerBox, Room, inner_
 from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
 from subwright.stages.enclosure_target import FILLS, Target, qts_with_source, sealed_target, vented_target
 
-__all__ = ["KINDS", "BoxPlan", "Job", "Kind", "ring_brace_m3"]
+__all__ = ["KINDS", "BoxPlan", "Job", "Kind", "brace_rim_m", "braces_m3"]
 
 _VENTED_QL = 7.0
 _RING_M = 0.05  # width of a brace's rim
@@ -52,7 +52,17 @@ class Job:
     need: EnclosureNeed
     driver: DriverData
     room: Room
-    braces: int
+    front_layers: int
+    braces: tuple[int, int, int]  # ring braces across width, height, depth
+
+    @property
+    def front_m(self) -> float:
+        """Thickness of the front, m."""
+        return self.front_layers * self.spec.panel_thickness_m
+
+    def opening_m(self, on: str) -> float:
+        """Thickness of the panel that the port opens through, m."""
+        return self.spec.panel_thickness_m if on == "side panel" else self.front_m
 
     @property
     def qts(self) -> float:
@@ -72,8 +82,8 @@ class Job:
             taken["port"] = port_m3
         if self.spec.electronics_inside:
             taken["electronics"] = self.spec.electronics_m3
-        if self.braces:
-            taken["braces"] = ring_brace_m3(inner.sides_m, self.spec.panel_thickness_m) * self.braces
+        if any(self.braces):
+            taken["braces"] = braces_m3(inner.sides_m, self.braces, self.spec.panel_thickness_m)
         return taken
 
 
@@ -93,6 +103,7 @@ class BoxPlan:
     qp: float
     gain: float
     model: BoxModel
+    port_area_wanted_m2: float | None  # least that keeps the speed limit
     reasons: tuple[str, ...]
     sources: tuple[str, ...]
 
@@ -105,33 +116,25 @@ class Kind(Protocol):
         ...
 
 
-def ring_brace_m3(sides_m: tuple[float, float, float], thickness_m: float) -> float:
-    """Volume of one ring brace across the longest side, m³.
+def braces_m3(sides_m: tuple[float, float, float], braces: tuple[int, int, int], thickness_m: float) -> float:
+    """Volume of all ring braces, m³.
 
     Parameters
     ----------
     sides_m : inner sides, m.
+    braces : how many across width, height and depth.
     thickness_m : m.
 
     Source
     ------
     [derived], geometry; the rim's width is [common-practice].
     """
-    a, b = brace_sides_m(sides_m)
-    rim = brace_rim_m(a, b)
-    return (a * b - (a - 2.0 * rim) * (b - 2.0 * rim)) * thickness_m
-
-
-def brace_sides_m(sides_m: tuple[float, float, float]) -> tuple[float, float]:
-    """The two inner sides across the longest one, m.
-
-    Source
-    ------
-    [derived], geometry.
-    """
-    longest = max(range(3), key=lambda i: sides_m[i])
-    a, b = (sides_m[i] for i in range(3) if i != longest)
-    return a, b
+    total = 0.0
+    for axis, count in enumerate(braces):
+        a, b = (side for i, side in enumerate(sides_m) if i != axis)
+        rim = brace_rim_m(a, b)
+        total += count * (a * b - (a - 2.0 * rim) * (b - 2.0 * rim)) * thickness_m
+    return total
 
 
 def brace_rim_m(a_m: float, b_m: float) -> float:
@@ -150,7 +153,7 @@ def _layouts(job: Job, mouth: Mouth | None) -> Iterator[FrontLayout]:
         drivers=job.driver.count,
         frame_m=job.driver.frame_m,
         depth_m=job.driver.depth_m,
-        thickness_m=job.spec.panel_thickness_m,
+        front_m=job.front_m,
         ports=mouth.count if mouth is not None and round_port else 0,
         port_outer_m=mouth.outer_m if mouth is not None and round_port else 0.0,
         slot_height_m=mouth.outer_m if mouth is not None and not round_port else 0.0,
@@ -174,17 +177,21 @@ def _shaped(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLayou
 def _refuse_size(job: Job) -> NoSolutionError:
     least = min((layout.least_m for layout in _layouts(job, None)), key=math.prod)
     rooms = (job.room.width_m, job.room.height_m, job.room.depth_m)
-    t2 = 2.0 * job.spec.panel_thickness_m
+    t = job.spec.panel_thickness_m
+    panels = (2.0 * t, 2.0 * t, t + job.front_m)
     short = [
-        f"{name} {show(need + t2, 'length')}"
-        for name, need, room in zip(("width", "height", "depth"), least, rooms, strict=True)
+        f"{name} {show(need + board, 'length')}"
+        for name, need, room, board in zip(("width", "height", "depth"), least, rooms, panels, strict=True)
         if need > room
     ]
     return NoSolutionError(
         message="The driver doesn't fit the room.",
         quantity="outer sides needed",
         value=", ".join(short) or "more than the room",
-        limit=" × ".join(show(side + t2, "length") if math.isfinite(side) else "free" for side in rooms),
+        limit=" × ".join(
+            show(side + board, "length") if math.isfinite(side) else "free"
+            for side, board in zip(rooms, panels, strict=True)
+        ),
         remedy="Give more room, or use a smaller or shallower driver.",
     )
 
@@ -233,7 +240,7 @@ class SealedKind:
         target = sealed_target(spec, model, job.qts, limit)
         port_m3 = 0.0
         taken = job.fixed_displacement_m3
-        for _ in range(2 if job.braces else 1):
+        for _ in range(2 if any(job.braces) else 1):
             shaped = _shaped(job, target.net_volume_m3 + taken, None)
             if shaped is None:
                 raise _refuse_size(job)
@@ -258,6 +265,7 @@ class SealedKind:
             qp=math.inf,
             gain=fill.gain,
             model=SealedBox(volume_m3=net, gain=fill.gain, qa=qa, ql=ql, q_frequency_hz=fc),
+            port_area_wanted_m2=None,
             reasons=target.reasons,
             sources=("small-1972-direct", "small-1972-closed"),
         )
@@ -306,7 +314,8 @@ class VentedKind:
         for mouth in self._mouths(job, target, wanted):
             plan = self._fitted(job, target, ql, mouth, tried)
             if plan is not None and plan.port is not None:
-                return replace(plan, reasons=(*target.reasons, _port_reason(plan.port, wanted)))
+                reasons = (*target.reasons, _port_reason(plan.port, wanted))
+                return replace(plan, port_area_wanted_m2=wanted, reasons=reasons)
         raise NoSolutionError(
             message="No port fits this box at this tuning.",
             quantity="port length",
@@ -324,9 +333,12 @@ class VentedKind:
             return
         pipes = STOCK_PIPES if spec.port_diameter_m is None else (pipe_of(spec.port_diameter_m),)
         counts = (1, 2, 3, 4) if spec.port_count is None else (spec.port_count,)
-        mouths = sorted(round_mouths(pipes, counts), key=lambda mouth: (mouth.area_m2, mouth.count))
+        mouths = list(round_mouths(pipes, counts))
+        # One wide pipe flows better than several narrow ones of the same area.
+        mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 + 0.08 * (mouth.count - 1)))
         yield from (mouth for mouth in mouths if mouth.area_m2 >= wanted_m2)
-        yield from (mouth for mouth in reversed(mouths) if mouth.area_m2 < wanted_m2)
+        mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 - 0.06 * (mouth.count - 1)), reverse=True)
+        yield from (mouth for mouth in mouths if mouth.area_m2 < wanted_m2)
 
     def _slots(self, job: Job, target: Target, wanted_m2: float) -> Iterator[Mouth]:
         spec = job.spec
@@ -346,30 +358,27 @@ class VentedKind:
         """Box and length for an opening, or None where it doesn't fit; ``tried`` then says why."""
         spec = job.spec
         assert target.tuning_hz is not None  # a vented target always has one
-        thickness, gain = spec.panel_thickness_m, FILLS[spec.fill].gain
+        gain = FILLS[spec.fill].gain
         net = target.net_volume_m3
         length = _length_m(mouth, net * gain, target.tuning_hz)
+        braces = 0.0
+        thickness = job.front_m
         for _ in range(_SETTLE):
             if length < thickness:
                 tried.append(f"{mouth.count} × {mouth.name}: shorter than the panel is thick")
                 return None
             port_m3 = port_displacement_m3(mouth, length, thickness)
-            shaped = _shaped(job, target.net_volume_m3 + job.fixed_displacement_m3 + port_m3, mouth)
+            gross = target.net_volume_m3 + job.fixed_displacement_m3 + port_m3 + braces
+            shaped = _shaped(job, gross, mouth)
             if shaped is None or port_m3 > _PORT_SHARE * shaped[1].volume_m3:
                 tried.append(f"{mouth.count} × {mouth.name}, {show(length, 'length')} long")
                 return None
             layout, inner = shaped
-            if job.braces:
-                braces = ring_brace_m3(inner.sides_m, thickness) * job.braces
-                again = _shaped(
-                    job, target.net_volume_m3 + job.fixed_displacement_m3 + port_m3 + braces, mouth
-                )
-                if again is None:
-                    return None
-                layout, inner = again
+            thickness = job.opening_m(layout.ports)
+            braces = braces_m3(inner.sides_m, job.braces, spec.panel_thickness_m)
             if mouth.kind == "slot":
-                mouth = slot_mouth(inner.sides_m[0], mouth.inner_m, thickness)
-            net = inner.volume_m3 - sum(job.displaced(inner, port_m3).values())
+                mouth = slot_mouth(inner.sides_m[0], mouth.inner_m, spec.panel_thickness_m)
+            net = inner.volume_m3 - job.fixed_displacement_m3 - port_m3 - braces
             if net <= 0.0:
                 return None
             length = _length_m(mouth, net * gain, target.tuning_hz)
@@ -413,6 +422,7 @@ class VentedKind:
             qp=qp,
             gain=fill.gain,
             model=VentedBox(volume_m3=net, tuning_hz=tuned, gain=fill.gain, ql=ql, qa=qa, qp=qp),
+            port_area_wanted_m2=None,
             reasons=target.reasons,
             sources=(
                 "small-1972-direct",
@@ -456,10 +466,10 @@ def _port_reason(port: Port, wanted_m2: float) -> str:
     size = f"{port.count} × {port.name}" if port.kind == "round" else port.name
     text = f"Port: {size}, {show(port.length_m, 'length')} long, {port.bend}, on the {port.on}."
     if port.area_m2 >= wanted_m2:
-        return f"{text} The smallest that keeps the speed limit at full power."
+        return f"{text} It keeps the speed limit at full power and is no larger than that takes."
     return (
         f"{text} {show(wanted_m2, 'area')} would keep the speed limit, but no port of that area fits; "
-        f"this is the largest that does, {show(port.area_m2, 'area')}."
+        f"this is the best that does, {show(port.area_m2, 'area')}."
     )
 
 

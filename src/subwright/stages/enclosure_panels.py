@@ -10,7 +10,7 @@ from typing import Literal
 from subwright.base.standards import sheets_of
 from subwright.physics.acoustics.cutting import CutPlan, Piece, plan_cuts
 from subwright.physics.acoustics.panels import MATERIALS, PanelMaterial, simply_supported_hz
-from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m, brace_sides_m
+from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m
 from subwright.stages.enclosure_port import Port, riser_m
 from subwright.stages.enclosure_shape import EDGE_M
 from subwright.stages.enclosure_spec import EnclosureSpec
@@ -49,7 +49,7 @@ class Panel:
     holes: tuple[Hole, ...]
     span_length_m: float  # free span between supports
     span_width_m: float
-    resonance_hz: float | None  # edges simply supported; None for boards inside the box
+    resonance_hz: float | None  # edges simply supported, layers glued; None for boards inside the box
 
     @property
     def area_m2(self) -> float:
@@ -75,12 +75,9 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
     """
     t = job.spec.panel_thickness_m
     material = MATERIALS[job.spec.panel_material]
-    sides = plan.inner.sides_m
-    width, height, depth = sides
+    width, height, depth = plan.inner.sides_m
     outer_width, outer_height = _up(width + 2.0 * t), _up(height + 2.0 * t)
-    longest = max(range(3), key=lambda i: sides[i])
-    parts = job.braces + 1
-    spans = [side / parts if i == longest else side for i, side in enumerate(sides)]
+    across = [side / (count + 1) for side, count in zip(plan.inner.sides_m, job.braces, strict=True)]
 
     def outside(
         name: str, length: float, wide: float, span: tuple[float, float], count: int, holes: tuple[Hole, ...]
@@ -94,14 +91,16 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
             holes=holes,
             span_length_m=span[0],
             span_width_m=span[1],
-            resonance_hz=simply_supported_hz(span[0], span[1], t, material),
+            resonance_hz=simply_supported_hz(span[0], span[1], count * t if name == "front" else t, material),
         )
 
     side_holes = _side_holes(plan, depth, height)
-    front, flat, upright = (spans[0], spans[1]), (spans[0], spans[2]), (spans[2], spans[1])
+    back, flat, upright = (across[0], across[1]), (across[0], across[2]), (across[2], across[1])
+    holes = tuple(_front_holes(job, plan))
+    # Braces leave out their front rim where driver and port are, so the front counts as unsupported by them.
     panels = [
-        outside("front", outer_width, outer_height, front, 1, tuple(_front_holes(job, plan))),
-        outside("back", outer_width, outer_height, front, 1, ()),
+        outside("front", outer_width, outer_height, (width, height), job.front_layers, holes),
+        outside("back", outer_width, outer_height, back, 1, ()),
         outside("top and bottom", outer_width, depth, flat, 2, ()),
     ]
     if side_holes:
@@ -135,8 +134,10 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
             resonance_hz=None,
         )
 
-    if job.braces:
-        a, b = brace_sides_m(sides)
+    for axis, name in enumerate(("width", "height", "depth")):
+        if not job.braces[axis]:
+            continue
+        a, b = (side for i, side in enumerate(sides) if i != axis)
         rim = brace_rim_m(a, b)
         window = Hole(
             purpose="window",
@@ -146,11 +147,11 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
             x_m=0.5 * a,
             y_m=0.5 * b,
         )
-        yield board("ring brace", a, b, job.braces, (window,))
+        yield board(f"ring brace across the {name}", a, b, job.braces[axis], (window,))
     port = plan.port
     if port is not None and port.kind == "slot" and port.height_m is not None:
         straight = port.bend == "straight"
-        shelf = port.length_m - t if straight else sides[2] - port.height_m
+        shelf = port.length_m - job.front_m if straight else sides[2] - port.height_m
         yield board("port shelf", sides[0], round(shelf, 6), 1)
         if not straight:
             yield board("port riser", sides[0], riser_m(port), 1)
@@ -219,14 +220,14 @@ def _side_holes(plan: BoxPlan, depth_m: float, height_m: float) -> tuple[Hole, .
     return tuple(_row(port, port.outer_diameter_m, (None, min(middle, 0.5 * height_m)), (0.0, depth_m)))
 
 
-def weakest_panel(panels: tuple[Panel, ...]) -> tuple[str, float]:
-    """Name and lowest resonance in Hz of the panel that resonates lowest.
+def weakest_panel(panels: tuple[Panel, ...]) -> tuple[Panel, float]:
+    """The panel that resonates lowest, and its resonance in Hz.
 
     Source
     ------
     [leissa-1973]
     """
-    return min(((p.name, p.resonance_hz) for p in panels if p.resonance_hz is not None), key=lambda x: x[1])
+    return min(((p, p.resonance_hz) for p in panels if p.resonance_hz is not None), key=lambda x: x[1])
 
 
 def panels_mass_kg(panels: tuple[Panel, ...], material: PanelMaterial) -> float:

@@ -249,6 +249,10 @@ def finished_port(
         first_leg = min(along - 0.5 * mouth.outer_m, length_m - mouth.outer_m)
     else:
         first_leg = along - 0.5 * mouth.inner_m
+    displacement = port_displacement_m3(mouth, length_m, thickness_m)
+    if bend == "one bend" and not round_port:
+        # The shelf ends one slot height before the back, where the riser stands on it.
+        displacement -= mouth.width_m * mouth.inner_m * (mouth.outer_m - mouth.inner_m)
     return Port(
         kind=mouth.kind,
         name=mouth.name,
@@ -264,7 +268,7 @@ def finished_port(
         first_leg_m=first_leg,
         straight_limit_m=straight,
         length_limit_m=bent if bend_allowed else straight,
-        displacement_m3=port_displacement_m3(mouth, length_m, thickness_m),
+        displacement_m3=displacement,
         resonance_hz=float(tube_resonance_hz(length_m, mouth.ends_m)),
         on=on,
     )

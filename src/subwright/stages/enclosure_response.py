@@ -249,7 +249,7 @@ class SpeakerSystem:
         )
 
     def passband_level_db(self, drive_v: float) -> float:
-        """Level in dB at 1 m, half space, far above resonance, coil inductance left out, at a drive in V rms."""
+        """Level in dB at 1 m, half space, far above resonance, without coil inductance, at a drive in V."""
         pressure = passband_pressure_pa_per_v(self.driver, source_ohm=self.source_ohm, air=self.air)
         return float(level_db(pressure * drive_v))
 

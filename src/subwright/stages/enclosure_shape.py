@@ -70,7 +70,7 @@ def layouts(
     drivers: int,
     frame_m: float,
     depth_m: float | None,
-    thickness_m: float,
+    front_m: float,
     ports: int = 0,
     port_outer_m: float = 0.0,
     slot_height_m: float = 0.0,
@@ -82,7 +82,7 @@ def layouts(
     drivers : how many.
     frame_m : outer diameter of a driver's frame, m.
     depth_m : depth behind the panel, m, or None where unknown.
-    thickness_m : panel thickness, m; the frame may overlap the edges of the side panels.
+    front_m : thickness of the front, m; it takes part of the driver's depth.
     ports : round ports, 0 for none.
     port_outer_m : outer diameter of a port, m.
     slot_height_m : height taken by a slot port along the bottom with its shelf, m, 0 for none.
@@ -91,12 +91,11 @@ def layouts(
     ------
     [common-practice] for the clearances.
     """
-    edge = 2.0 * (EDGE_M - thickness_m) if thickness_m < EDGE_M else 0.0
-    inner_depth = 0.1 if depth_m is None else max(depth_m - thickness_m + _BEHIND_M, 0.05)
+    inner_depth = 0.1 if depth_m is None else max(depth_m - front_m + _BEHIND_M, 0.05)
     for columns in sorted({1, 2, drivers} if drivers > 1 else {1}, reverse=True):
         rows = math.ceil(drivers / columns)
-        width = columns * frame_m + (columns - 1) * EDGE_M + edge
-        height = rows * frame_m + (rows - 1) * EDGE_M + edge + slot_height_m
+        width = columns * frame_m + (columns - 1) * EDGE_M
+        height = rows * frame_m + (rows - 1) * EDGE_M + slot_height_m
         if ports == 0:
             yield FrontLayout(columns=columns, rows=rows, ports="none", least_m=(width, height, inner_depth))
             continue
@@ -179,13 +178,21 @@ def _clipped(wanted: float, low: list[int], high: list[int]) -> list[float]:
         fixed[worst] = float(low[worst] if sides[worst] < low[worst] else high[worst])
 
 
-def room_of(width_m: float | None, height_m: float | None, depth_m: float | None, thickness_m: float) -> Room:
-    """Inner room from the outer room, less a panel on each side.
+def room_of(
+    width_m: float | None,
+    height_m: float | None,
+    depth_m: float | None,
+    *,
+    thickness_m: float,
+    front_m: float,
+) -> Room:
+    """Inner room from the outer room, less the panels.
 
     Parameters
     ----------
     width_m, height_m, depth_m : outer room, m, None where not limited.
     thickness_m : panel thickness, m.
+    front_m : thickness of the front, m.
 
     Raises
     ------
@@ -196,14 +203,18 @@ def room_of(width_m: float | None, height_m: float | None, depth_m: float | None
     [derived], geometry.
     """
     inner = []
-    for name, side in (("width", width_m), ("height", height_m), ("depth", depth_m)):
-        left = math.inf if side is None else side - 2.0 * thickness_m
+    for name, side, panels in (
+        ("width", width_m, 2.0 * thickness_m),
+        ("height", height_m, 2.0 * thickness_m),
+        ("depth", depth_m, thickness_m + front_m),
+    ):
+        left = math.inf if side is None else side - panels
         if side is not None and left <= 0.0:
             raise NoSolutionError(
                 message=f"The panels fill the room's {name}.",
                 quantity=f"room {name}",
                 value=show(side, "length"),
-                limit=f"more than {show(2.0 * thickness_m, 'length')}",
+                limit=f"more than {show(panels, 'length')}",
                 remedy="Give more room or thinner panels.",
             )
         inner.append(left)
