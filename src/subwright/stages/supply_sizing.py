@@ -49,7 +49,7 @@ _FUSE_BODIES: Final[tuple[FuseBody, ...]] = ("blade C", "blade E", "strip SF30",
 
 
 def run_ohm(spec: SupplySpec, row: CableSize, conductor_c: float) -> float:
-    """Out and return, ohm, at conductor temperature; the vehicle's body counts as the return where it is one."""
+    """Out and return at conductor temperature, ohm; with a chassis return the body counts."""
     if spec.return_path == "cable":
         return cable_loop_resistance_ohm(spec.cable_length_m, row.resistance_ohm_per_m, conductor_c)
     out = cable_loop_resistance_ohm(spec.cable_length_m, row.resistance_ohm_per_m, conductor_c, 0.0)
@@ -97,7 +97,7 @@ def pick_cable(
 
     Parameters
     ----------
-    spec : the supply's spec. demand : currents, A. nominal_v : V. fuse_a : rating that the cable must carry, A.
+    spec : the supply's spec. demand : currents, A. nominal_v : V. fuse_a : rating to carry, A.
     min_section_m2 : lower bound on an automatic pick, m².
 
     Returns
