@@ -136,8 +136,8 @@ def test_library_ring_inductance_agrees_with_catalogue(core: Core) -> None:
 def test_section_method_agrees_with_catalogue(core: Core) -> None:
     """Nominal dimensions through the section method of IEC 60205 give the catalogue's values.
 
-    The tolerance is that of the parts' dimensions, 2 to 3 % (DIN 41985, IEC 61185), since catalogues differ in
-    what they take as nominal.
+    The tolerance is that of the parts' dimensions, 2 to 3 % (DIN 41985, IEC 61185): catalogues differ in what
+    they take as nominal.
     """
     assert core.depth_m is not None
     assert core.window_m is not None

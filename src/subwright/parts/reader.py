@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import types
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, dataclass, fields, replace
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from subwright.base.errors import SubwrightError
@@ -34,7 +34,8 @@ class FieldRule:
 
     Attributes
     ----------
-    name : the field's name. key : its key in a drawer file, without the unit suffix.
+    name : the field's name. key : its key in a drawer file, without the unit suffix unless that is another
+        field's name.
     form : "float", "int", "bool", "str", "choice", "fits" or "pairs".
     low, high : plausible range, SI. choices : accepted words. required : must be given.
     dimension : dimension name of a float.
@@ -56,7 +57,11 @@ _RULES: dict[type[Any], Mapping[str, FieldRule]] = {}
 def rules_of(cls: type[Any]) -> Mapping[str, FieldRule]:
     """Field rules of a record class by field name, from its annotations."""
     if cls not in _RULES:
-        _RULES[cls] = {f.name: _rule(f.name, f.type, _is_required(f)) for f in fields(cls)}
+        rules = {f.name: _rule(f.name, f.type, _is_required(f)) for f in fields(cls)}
+        for name, rule in rules.items():
+            if rule.key != name and rule.key in rules:  # drain current id_a beside the part's id
+                rules[name] = replace(rule, key=name)
+        _RULES[cls] = rules
     return _RULES[cls]
 
 
