@@ -32,7 +32,7 @@ def require(ok: ArrayLike, quantity: str, value: ArrayLike, limit: str, remedy: 
     >>> require(2.0 > 0, "frequency, Hz", 2.0, "> 0 Hz")
     """
     holds = np.asarray(ok, dtype=bool)
-    if holds.all():
+    if bool(holds) if holds.ndim == 0 else np.logical_and.reduce(holds, axis=None):
         return
     shape = np.broadcast_shapes(holds.shape, np.shape(value))
     bad = np.broadcast_to(np.asarray(value, dtype=float), shape)[~np.broadcast_to(holds, shape)]

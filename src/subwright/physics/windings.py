@@ -289,16 +289,12 @@ def ring_lay(
     >>> int(lay.layers), round(float(lay.build_m) * 1e3, 3), round(float(lay.wire_m), 3)
     (1, 1.0, 2.407)
     """
-    wires = _wires(turns, side_by_side)
-    flat = np.broadcast_arrays(
-        wires,
-        *(
-            np.asarray(value, dtype=float)
-            for value in (turns, side_by_side, pass_m, hole_m, outer_m, height_m, start_build_m, usable_share)
-        ),
+    columns = (turns, side_by_side, pass_m, hole_m, outer_m, height_m, start_build_m, usable_share)
+    shape = np.broadcast_shapes(*(np.shape(column) for column in columns))
+    n, m, d, hole, outer, height, start, share = (
+        np.broadcast_to(np.asarray(column, dtype=float), shape).reshape(-1) for column in columns
     )
-    shape = flat[0].shape
-    left, n, m, d, hole, outer, height, build, share = (column.ravel().copy() for column in flat)
+    left, build = _wires(n, m), start.copy()
     wire_m, layers = np.zeros(left.size), np.zeros(left.size, dtype=np.int64)
     at = np.arange(left.size)
     for _ in range(MOST_LAYERS):

@@ -81,7 +81,7 @@ _BOBBIN_SPREAD: Final = (0.8, 1.3)  # of the concentric leakage estimate; own al
 _RING_TAPE_M: Final = 10e-3
 _LEAD_SPACING_M: Final = 10e-3  # between a half-primary's leads, centre to centre; common practice
 _COPPER_CEILING_C: Final = 200.0
-_SETTLED_K: Final = 0.05
+_SETTLED_K: Final = 0.2  # a tenth of that is left after the step that finds it
 
 
 def _one(candidates: Candidates, index: int) -> Candidates:

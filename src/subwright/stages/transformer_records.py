@@ -78,8 +78,12 @@ class TransformerSpec(StageSpec):
     )
     primary_turns: Turns | None = quantity(None, low="1", high="60", why="Turns of each half-primary.")
     secondary_turns: Turns | None = quantity(None, low="1", high="400", why="Turns of each half-secondary.")
-    primary_wire: str = choice("auto", why="Wire id of the primary strands.")
-    secondary_wire: str = choice("auto", why="Wire id of the secondary strands.")
+    primary_wire: str = choice(
+        "auto", why="Wire id of the primary strands; auto: enamelled wire, and litz from the drawer."
+    )
+    secondary_wire: str = choice(
+        "auto", why="Wire id of the secondary strands; auto: enamelled wire, and litz from the drawer."
+    )
     primary_strands: Strands = choice(None, why="Strands of each half-primary, 1 to 100.")
     secondary_strands: Strands = choice(None, why="Strands of each half-secondary, 1 to 100.")
     most_strands: Annotated[int, Field(ge=1, le=100)] = choice(

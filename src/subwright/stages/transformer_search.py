@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.parts.library import Library
+from subwright.physics.magnetic_thermal import thermal_resistance_from_volume
 from subwright.physics.magnetics import turns_square_wave
 from subwright.stages.transformer_model import (
     Candidates,
     Evaluation,
-    Laid,
     density_limit,
     evaluate,
     lay_both,
@@ -38,7 +38,9 @@ from subwright.stages.transformer_records import (
 from subwright.stages.transformer_tables import (
     CoreTable,
     WireTable,
+    core_loss_w,
     core_table,
+    heating_voltage,
     hottest_c,
     mean_square,
     nominal_voltage,
@@ -51,11 +53,14 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; more turns than that only cost copper
-THINNEST_DENSITY_SHARE: Final = 0.15  # of the density limit; more copper than that is left unused
+LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; with more turns than that the core must still matter:
+CORE_MATTERS: Final = 0.1  # core loss over the loss that the temperature rise allows
+MOST_TURNS: Final = 60
+THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than that is left unused
 SECONDARY_SLACK: Final = 1.03  # keeps near ties while it isn't known yet how high the primary stands
 RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
 MOST_LITZ: Final = 6
+COMFORT: Final = 0.9  # of a limit; beyond it a design is held to be close to the edge
 PARETO_ROWS: Final = 24
 ROWS_PER_CORE: Final = 3
 PARETO_STEP: Final = 0.05  # designs that differ by less count as equal
@@ -102,6 +107,18 @@ class _TurnSets:
     secondary: Floats
 
 
+def _core_matters(
+    spec: TransformerSpec, need: TransformerNeed, table: CoreTable, flux_share: Floats
+) -> Bools:
+    """Where the core loss is more than a small part of the loss that the temperature rise allows."""
+    rows = np.arange(flux_share.shape[0])[:, None]
+    flux = flux_share * (table.flux_limit_t * table.area_min_m2 / table.area_m2)[:, None]
+    flux *= heating_voltage(need) / need.v_primary_max_v
+    core_w = core_loss_w(table, rows, flux, need, table.worst_factor[:, None])
+    allowed_w = spec.max_rise_k / np.asarray(thermal_resistance_from_volume(table.volume_m3))
+    return core_w > CORE_MATTERS * allowed_w[:, None]
+
+
 def _turn_sets(
     spec: TransformerSpec, need: TransformerNeed, table: CoreTable, relax: float
 ) -> tuple[_TurnSets, int]:
@@ -112,13 +129,15 @@ def _turn_sets(
     if spec.primary_turns is not None:
         primary = np.array([float(spec.primary_turns)])
     else:
-        top = math.ceil(float(np.max(needed)) / LEAST_FLUX_SHARE)
-        primary = np.arange(1.0, max(top, 1) + 1.0)
+        top = math.ceil(float(np.max(needed)) / LEAST_FLUX_SHARE**2)
+        primary = np.arange(1.0, min(max(top, 1), MOST_TURNS) + 1.0)
     flux_share = np.asarray(needed)[:, None] / primary
     wanted = flux_share <= relax * (1.0 + 1e-9)
     if spec.primary_turns is None:
         least = np.minimum(LEAST_FLUX_SHARE, np.max(np.where(wanted, flux_share, 0.0), axis=1))
-        wanted &= flux_share >= least[:, None] * (1.0 - 1e-9)
+        useful = flux_share >= least[:, None] * (1.0 - 1e-9)
+        useful |= _core_matters(spec, need, table, flux_share)
+        wanted &= useful
     row, column = np.nonzero(wanted)
     np_turns = primary[column]
     if spec.secondary_turns is not None:
@@ -176,20 +195,15 @@ def _skyline(height: Floats, loss: Floats, slack: float) -> Bools:
     return keep
 
 
-def _worth_pairing(
-    laid: Laid, loss: Floats, options: _Options, out: Bools, shape: tuple[int, int], slack: float
-) -> Bools:
+def _worth_pairing(height: Floats, section: Floats, loss: Floats, options: _Options, slack: float) -> Bools:
     """Which (turns, choice) of one winding go on: undominated in height, or in copper section, and loss.
 
     Choices from the drawer compete among themselves as well, so that a better wire that must be bought
     doesn't hide them.
     """
-    cost = np.where(out, np.inf, loss).reshape(shape)
-    height = laid.top_m.reshape(shape)
-    section = laid.section_m2.reshape(shape)
-    keep = _skyline(height, cost, slack) | _skyline(section, cost, slack)
+    keep = _skyline(height, loss, slack) | _skyline(section, loss, slack)
     if np.any(options.drawer) and not np.all(options.drawer):
-        own = np.where(options.drawer, cost, np.inf)
+        own = np.where(options.drawer, loss, np.inf)
         keep |= _skyline(height, own, slack) | _skyline(section, own, slack)
     return keep
 
@@ -219,30 +233,33 @@ def _kept_options(
     """Lay every option on every (row, turns) group and drop the dominated; also the lowest kept height."""
     groups, count = row.size, options.wire.size
     shape = (groups, count)
-    wide_row = np.repeat(row, count)
     halves = 2 if is_primary else secondary_halves(need)
+    # what has no room for its copper alone need not be laid at all
+    section = turns[:, None] * (halves * options.strands * wires.copper_m2[options.wire])
+    window = (table.fill_limit[row] * relax * table.window_m2[row])[:, None]
+    group, option = np.nonzero(section <= window)
+    wide_row = row[group]
     laid = lay_winding(
         spec,
         table,
         wires,
         wide_row,
-        np.repeat(turns, count),
-        np.tile(options.wire, groups),
-        np.tile(options.strands, groups),
+        turns[group],
+        options.wire[option],
+        options.strands[option],
         halves,
-        np.repeat(start_m, count),
+        start_m[group],
         table.interfaces[wide_row],
     )
     rms_a = need.primary_rms_a if is_primary else need.secondary_rms_a
-    own, eddy = winding_loss_w(
-        wires, np.tile(options.wire, groups), laid, halves, rms_a, np.repeat(mmf_a, count), copper_c
-    )
-    out = ~laid.fits
-    out |= laid.top_m > table.build_limit_m[wide_row] * relax
-    out |= laid.section_m2 > table.fill_limit[wide_row] * relax * table.window_m2[wide_row]
+    own, eddy = winding_loss_w(wires, options.wire[option], laid, halves, rms_a, mmf_a[group], copper_c)
+    good = laid.fits & (laid.top_m <= table.build_limit_m[wide_row] * relax)
+    loss, height = np.full(shape, np.inf), np.full(shape, np.inf)
+    loss[group, option] = np.where(good, own + eddy, np.inf)
+    height[group, option] = laid.top_m
     slack = 1.0 if is_primary else SECONDARY_SLACK
-    keep = _worth_pairing(laid, own + eddy, options, out, shape, slack)
-    lowest = np.min(np.where(keep, laid.top_m.reshape(shape), np.inf), axis=1)
+    keep = _worth_pairing(height, section, loss, options, slack)
+    lowest = np.min(np.where(keep, height, np.inf), axis=1)
     return keep, lowest
 
 
@@ -277,13 +294,13 @@ def all_candidates(
         return _no_candidates(), covered
     ampere_turns = math.sqrt(2.0) * need.primary_rms_a
 
-    row_p, turns_p, group_p = _groups(sets.row, sets.primary)
+    row_p, turns_p, group_p = _groups(table.alike[sets.row], sets.primary)
     zero = np.zeros(row_p.size)
     keep_p, lowest = _kept_options(
         spec, need, table, wires[0], first, row_p, turns_p,
         is_primary=True, start_m=zero, mmf_a=turns_p * ampere_turns, relax=relax, copper_c=copper_c,
     )  # fmt: skip
-    row_s, turns_s, group_s = _groups(sets.row, sets.secondary)
+    row_s, turns_s, group_s = _groups(table.alike[sets.row], sets.secondary)
     floor = np.full(row_s.size, np.inf)
     np.minimum.at(floor, group_s, lowest[group_p])
     mmf_s = np.zeros(row_s.size)
@@ -355,12 +372,17 @@ def violations(
 
 
 def _score(
-    need: TransformerNeed, table: CoreTable, candidates: Candidates, evaluation: Evaluation, among: Bools
+    need: TransformerNeed,
+    table: CoreTable,
+    candidates: Candidates,
+    evaluation: Evaluation,
+    limits: tuple[Violation, ...],
+    among: Bools,
 ) -> Floats:
-    """Merit, lower is better: loss over the least loss, core volume over the least, and two small terms.
+    """Merit, lower is better: loss over the least loss, core volume over the least, and three small terms.
 
     The ratio's distance from the one wanted counts double; each strand after the first costs half a
-    percent of the least loss.
+    percent of the least loss; each limit used by more than nine tenths costs twice the excess.
     """
     score = np.full(among.size, np.inf)
     if not np.any(among):
@@ -374,6 +396,9 @@ def _score(
         + 2.0 * np.abs(ratio / need.ratio_target - 1.0)
         + 0.005 * (strands - 2.0)
     )
+    for limit in limits:
+        if limit.name != "turns ratio":
+            score[among] += 2.0 * np.maximum(limit.share[among] - COMFORT, 0.0)
     return score
 
 
@@ -404,7 +429,9 @@ def _pareto_rows(
     evaluation: Evaluation,
     score: Floats,
     own: Bools,
+    best: int,
 ) -> tuple[ParetoRow, ...]:
+    """The front, best score first, a few of each core; the choice itself is always in it."""
     at = np.flatnonzero(np.isfinite(score))
     if not at.size:
         return ()
@@ -421,7 +448,8 @@ def _pareto_rows(
     c_row = candidates.row[front]
     # a few of each core, so that the list shows the choice of cores rather than of strand counts
     place = np.array([np.count_nonzero(c_row[:i] == c_row[i]) for i in range(front.size)])
-    front = front[place < ROWS_PER_CORE][:PARETO_ROWS]
+    front = np.union1d(front[place < ROWS_PER_CORE][: PARETO_ROWS - 1], [best])
+    front = front[np.argsort(score[front], kind="stable")]
     c = candidates
     return tuple(
         ParetoRow(
@@ -486,13 +514,13 @@ def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, r
         feasible &= limit.share <= 1 + 1e-9
     own_core = table.drawer[candidates.row]
     own_all = own_core & wires[0].drawer[candidates.primary_wire] & wires[1].drawer[candidates.secondary_wire]
-    score = _score(need, table, candidates, evaluation, feasible)
+    score = _score(need, table, candidates, evaluation, limits, feasible)
     best = -1
     for tier in (own_all, own_core, np.ones_like(feasible)):
         if np.any(tier & feasible):
             best = int(np.argmin(np.where(tier, score, np.inf)))
             break
-    rows = _pareto_rows(need, table, wires, candidates, evaluation, score, own_core)
+    rows = _pareto_rows(need, table, wires, candidates, evaluation, score, own_core, best)
     return Found(
         table=table,
         wires=wires,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -60,6 +61,7 @@ class CoreTable:
     materials: tuple[Material, ...]
     fits: tuple[SteinmetzFit, ...]
     stack: NDArray[np.int64]
+    alike: NDArray[np.int64]  # first row of the same geometry, whatever its grade
     ring: NDArray[np.bool_]
     drawer: NDArray[np.bool_]
     area_m2: Floats
@@ -180,6 +182,27 @@ def _with_fits(
     )
 
 
+def _first_alike(cores: list[Core], stack: NDArray[np.int64]) -> NDArray[np.int64]:
+    """For every row the first one in which wire lies the same way."""
+    seen: dict[tuple[object, ...], int] = {}
+    keys = (
+        (
+            c.shape,
+            c.outer_m,
+            c.inner_m,
+            c.height_m,
+            c.coating_m,
+            c.winding_width_m,
+            c.winding_height_m,
+            c.mean_turn_m,
+            c.window_area_m2,
+            int(s),
+        )
+        for c, s in zip(cores, stack, strict=True)
+    )
+    return np.array([seen.setdefault(key, i) for i, key in enumerate(keys)], dtype=np.int64)
+
+
 def _worst_factor(material: Material, low_c: float, high_c: float) -> float:
     temperatures = np.linspace(low_c, high_c, 9)
     return float(np.max(temperature_factor(temperatures, material.ct0, material.ct1, material.ct2)))
@@ -228,6 +251,7 @@ def core_table(spec: TransformerSpec, need: TransformerNeed, library: Library) -
         materials=tuple(m for _, _, m, _ in rows),
         fits=tuple(f for _, _, _, f in rows),
         stack=stack,
+        alike=_first_alike([c for c, _, _, _ in rows], stack),
         ring=ring,
         drawer=np.array([library.in_drawer(c.id) >= s for c, s, _, _ in rows]),
         area_m2=column("a_e_m2") * stack,
@@ -255,15 +279,28 @@ def core_table(spec: TransformerSpec, need: TransformerNeed, library: Library) -
     )
 
 
+@lru_cache(maxsize=16)
+def _waveform(share: float, edge_share: float) -> tuple[Floats, Floats, Floats]:
+    """Peak values of the odd harmonics, their orders, and the peak values squared."""
+    amplitude = push_pull_harmonics(share, edge_share)
+    return amplitude, 2.0 * np.arange(amplitude.size, dtype=np.float64) + 1.0, np.square(amplitude)
+
+
 def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Library) -> WireTable:
     """Columns of every wire that a winding may be made of, with its eddy loss at ``copper_c`` °C.
+
+    On "auto" that is all enamelled wire, and litz that is in the drawer: nobody has to buy litz unasked.
 
     Raises
     ------
     PartNotFoundError : ``wire_id`` is unknown.
     NoSolutionError : the wire is not enamelled wire or litz, or there is none.
     """
-    wires = [w for w in library.wires.values() if w.kind in ("enamelled", "litz")]
+    wires = [
+        w
+        for w in library.wires.values()
+        if w.kind == "enamelled" or (w.kind == "litz" and library.in_drawer(w.id) > 0)
+    ]
     if wire_id != "auto":
         wires = [library.wire(wire_id)]
     if not wires or any(w.kind not in ("enamelled", "litz") for w in wires):
@@ -275,9 +312,8 @@ def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Li
         )
     conductor = np.array([w.conductor_m for w in wires])
     resistivity = float(copper_resistivity(copper_c))
-    amplitude = push_pull_harmonics(need.duty, need.edge_s * need.switching_hz)
-    frequency: Floats = need.switching_hz * (2.0 * np.arange(amplitude.size, dtype=np.float64) + 1.0)
-    weight = np.square(amplitude)
+    amplitude, order, weight = _waveform(need.duty, need.edge_s * need.switching_hz)
+    frequency = need.switching_hz * order
     # peak field of each harmonic where the waveform's rms is 1 A/m
     eddy = proximity_loss_per_metre(conductor[:, None], frequency, resistivity, amplitude)
     skin = skin_factor(conductor[:, None], frequency, resistivity)
