@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from html import escape
 
 import numpy as np
@@ -18,12 +19,16 @@ __all__ = [
     "num",
     "points",
     "rect",
+    "standalone",
     "text",
     "text_width",
     "wrap",
 ]
 
 CHAR = 0.602  # advance of one character in the monospaced stack, in em
+
+_OPEN = '<svg xmlns="http://www.w3.org/2000/svg" class="sw" viewBox="'
+_DESCRIBED = "</desc>"
 
 Box = tuple[float, float, float, float]  # left, top, right, bottom in drawing units
 
@@ -86,11 +91,23 @@ def document(
 ) -> str:
     """The ``svg`` element round ``body``: titled, described, with its own style unless ``inline``."""
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="sw" viewBox="0 0 {num(width)} {num(height)}"'
-        + ("" if inline else f' width="{num(width)}" height="{num(height)}"')
-        + f' role="img" aria-label="{escaped(title)}">'
-        + f"<title>{escaped(title)}</title><desc>{escaped(desc)}</desc>"
+        f'{_OPEN}0 0 {num(width)} {num(height)}" role="img" aria-label="{escaped(title)}">'
+        f"<title>{escaped(title)}</title><desc>{escaped(desc)}{_DESCRIBED}"
     )
-    style = "" if inline else f"<style>\n{drawing_css(inline=False)}</style>"
     paper = rect(0, 0, width, height, classes="paper")
-    return "\n".join([head + style, paper, *body, "</svg>"]) + ("" if inline else "\n")
+    drawn = "\n".join([head, paper, *body, "</svg>"])
+    return drawn if inline else standalone(drawn)
+
+
+def standalone(inline: str) -> str:
+    """A drawing made for a page, as a file of its own: with its size and its style."""
+    box, quote, rest = inline.removeprefix(_OPEN).partition('"')
+    _, _, width, height = box.split()
+    head, described, body = rest.partition(_DESCRIBED)
+    style = f"<style>\n{_own_css()}</style>"
+    return f'{_OPEN}{box}{quote} width="{width}" height="{height}"{head}{described}{style}{body}\n'
+
+
+@cache
+def _own_css() -> str:
+    return drawing_css(inline=False)

@@ -85,8 +85,8 @@ def tightest(design: Design, stages: Sequence[str]) -> Finding | None:
 
 
 def drawing(key: str, plot: Plot | Flow, caption: str = "", *, wide: bool = False) -> Figure:
-    """A plot or flow as a figure, rendered for the page and for its own file."""
-    return Figure(key=key, svg=plot.render(inline=True), alone=plot.render(), caption=caption, wide=wide)
+    """A plot or flow as a figure."""
+    return Figure(key=key, svg=plot.render(inline=True), caption=caption, wide=wide)
 
 
 def sheet_of(

@@ -218,7 +218,6 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
     figure = Figure(
         key="winding",
         svg=winding_svg(result, stamp=stamp, inline=True),
-        alone=winding_svg(result, stamp=stamp),
         caption="Core and windows to scale; strokes stand for turns of the whole bundle.",
         wide=True,
     )

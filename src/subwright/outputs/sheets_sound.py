@@ -137,14 +137,12 @@ def enclosure_sheet(design: Design, *, stamp: str = "") -> Sheet:
         Figure(
             key="panels",
             svg=panels_svg(box.panels, title="Panels", stamp=stamp, inline=True),
-            alone=panels_svg(box.panels, title="Panels", stamp=stamp),
             caption="Cut-outs are measured to their middles from the lower left corner, seen from outside.",
             wide=True,
         ),
         Figure(
             key="panels-sawing",
             svg=cut_plan_svg(plan, title="Sawing plan", stamp=stamp, inline=True),
-            alone=cut_plan_svg(plan, title="Sawing plan", stamp=stamp),
             caption=f"{sheets}, {percent(plan.used_share)} of the board used. Saw the long strips first.",
             wide=True,
         ),

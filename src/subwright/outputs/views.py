@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from subwright.outputs.bom import BomRow
+from subwright.outputs.drawing import standalone
 from subwright.outputs.tables import Fact, RatingRow, share_used
 
 __all__ = [
@@ -34,9 +35,13 @@ class Figure:
 
     key: str
     svg: str  # for use inside a page: without a style of its own
-    alone: str  # the same as a file
     caption: str = ""
     wide: bool = False
+
+    @property
+    def alone(self) -> str:
+        """The drawing as a file."""
+        return standalone(self.svg)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
