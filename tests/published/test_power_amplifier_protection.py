@@ -38,7 +38,7 @@ def test_electrolytic_tolerance_moves_the_delay_alike(spread: float) -> None:
 
 @pytest.mark.parametrize(("supply", "trip"), [(4.5, 1.35), (6.0, 1.8), (12.0, 3.6), (18.0, 5.4)])
 def test_dc_detection_inside_an_amplifier_is_thirty_per_cent(supply: float, trip: float) -> None:
-    # TI TPA3128D2 data sheet, table 5: trip at 30 % of the supply; a full-swing 20 Hz note leaves less than that
-    # behind our averaging filter.
+    # TI TPA3128D2 data sheet, table 5: trip at 30 % of the supply; a full-swing 20 Hz note leaves less than
+    # that behind our averaging filter.
     assert trip == pytest.approx(0.3 * supply, rel=1e-12)
     assert rc_lowpass_v(supply, 20.0, R, C) < trip
