@@ -16,7 +16,12 @@ How to add a record to the library
    plausibility and for agreement with published tables.
 
 A new kind of part needs a frozen dataclass with ``Annotated`` bounds in one of the record modules, an entry
-in ``schema.KINDS``, a file name in ``library.py`` and a property and method of ``Library``.
+in ``schema.KINDS``, a file name in ``tables.py`` and a property and method of ``Library``.
+
+The modules, bottom up: ``record`` (what all records share), ``magnetic``, ``semiconductor``, ``integrated``
+and ``passive`` (the kinds), ``schema`` (all of them), ``reader`` (mappings to checked records), ``cores`` (what
+follows from a core's dimensions), ``tables`` (the library's files), ``library`` (look-up), ``stock``,
+``drawer_reader`` and ``drawer`` (the user's own file).
 
 Parts of your own don't belong in the library but in a drawer file; see :mod:`subwright.parts.drawer`.
 """
