@@ -19,8 +19,8 @@ A new kind of part needs a frozen dataclass with ``Annotated`` bounds in one of 
 in ``schema.KINDS``, a file name in ``tables.py`` and a property and method of ``Library``.
 
 The modules, bottom up: ``record`` (what all records share), ``magnetic``, ``semiconductor``, ``integrated``
-and ``passive`` (the kinds), ``schema`` (all of them), ``reader`` (mappings to checked records), ``cores`` (what
-follows from a core's dimensions), ``tables`` (the library's files), ``library`` (look-up), ``stock``,
+and ``passive`` (the kinds), ``schema`` (all of them), ``reader`` (mappings to checked records), ``cores``
+(what follows from a core's dimensions), ``tables`` (the library's files), ``library`` (look-up), ``stock``,
 ``drawer_reader`` and ``drawer`` (the user's own file).
 
 Parts of your own don't belong in the library but in a drawer file; see :mod:`subwright.parts.drawer`.
