@@ -104,7 +104,7 @@ def fit_power_law(
 
     Returns
     -------
-    ``(k, alpha, beta)`` in SI.
+    ``(k, alpha, beta)``, W/m³ from Hz and T.
 
     Raises
     ------
@@ -145,11 +145,11 @@ def igse_coefficient(k: float, alpha: float, beta: float) -> float:
 
     Parameters
     ----------
-    k, alpha, beta : Steinmetz fit in SI; 0 < alpha < 10.
+    k, alpha, beta : Steinmetz fit, W/m³ from Hz and T; 0 < alpha < 10.
 
     Returns
     -------
-    ``k / ((2π)^(α-1) ∫|cos θ|^α 2^(β-α) dθ)``, SI.
+    ``k / ((2π)^(α-1) ∫|cos θ|^α 2^(β-α) dθ)``, W/m³ from T/s and T.
 
     Raises
     ------
@@ -172,11 +172,11 @@ def igse_coefficient_approximate(k: Floats, alpha: Floats, beta: Floats) -> Floa
 
     Parameters
     ----------
-    k, alpha, beta : Steinmetz fit in SI, any shape; 0.5 <= alpha <= 3.
+    k, alpha, beta : Steinmetz fit, W/m³ from Hz and T, any shape; 0.5 <= alpha <= 3.
 
     Returns
     -------
-    ``k / (2^(β+1) π^(α-1) (0.2761 + 1.7061/(α + 1.354)))``, SI.
+    ``k / (2^(β+1) π^(α-1) (0.2761 + 1.7061/(α + 1.354)))``, W/m³ from T/s and T.
 
     Raises
     ------
@@ -211,7 +211,7 @@ def igse_trapezoid(
     flux_peak_t : peak flux density (half of the swing), T, >= 0.
     duty : share d of the period in which either switch conducts, 0 < d <= 1. At d = 1 the flux is a
         triangle (full square voltage).
-    k_i, alpha, beta : iGSE coefficients, SI.
+    k_i, alpha, beta : iGSE coefficients, W/m³ from T/s and T.
 
     Returns
     -------
@@ -254,7 +254,7 @@ def igse_piecewise(
     ----------
     time_s : corner times of one whole period, s, rising, shape (n,), n >= 3.
     flux_t : flux density at the corners, T, shape (n,); last equals first.
-    k_i, alpha, beta : iGSE coefficients, SI.
+    k_i, alpha, beta : iGSE coefficients, W/m³ from T/s and T.
 
     Returns
     -------

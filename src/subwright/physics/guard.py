@@ -21,7 +21,7 @@ def require(ok: ArrayLike, quantity: str, value: ArrayLike, limit: str, remedy: 
     ----------
     ok : condition per element, any shape. A comparison with NaN is false, so NaN never passes.
     quantity : the quantity's name, with its unit where it has one ("frequency, Hz").
-    value : the values tested, broadcastable to ``ok``.
+    value : the values tested, in the unit that ``quantity`` names or dimensionless; broadcastable to ``ok``.
     limit : the limit, formatted with its unit.
     remedy : what the caller can do.
 

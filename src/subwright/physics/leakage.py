@@ -208,7 +208,7 @@ def interwinding_capacitance(
     ----------
     area_m2 : area over which they face each other, m², > 0.
     insulation_m : thickness of tape and enamel between them, m, > 0.
-    relative_permittivity : of the insulation; polyester film about 3.3.
+    relative_permittivity : of the insulation, dimensionless; polyester film about 3.3.
 
     Returns
     -------

@@ -449,7 +449,7 @@ def area_product_power(
     switching_hz : frequency of the full push-pull cycle, Hz, > 0.
     core_area_m2, window_area_m2 : core section and winding window, m², > 0.
     density_a_per_m2 : rms current density, A/m², > 0.
-    copper_fill : copper area over window area, 0 to 1; the primary takes half of it.
+    copper_fill : copper area over window area, dimensionless, 0 to 1; the primary takes half of it.
     share : share d of the cycle in which either switch conducts, 0 < d <= 1.
     efficiency : output over input power, 0 < eta <= 1.
 

@@ -18,6 +18,7 @@ from subwright.physics.magnetics import MU_0
 __all__ = [
     "CIRCULAR_MIL_M2",
     "COPPER_DENSITY_KG_PER_M3",
+    "COPPER_RESISTIVITY_20",
     "COPPER_TEMPERATURE_COEFFICIENT",
     "copper_resistivity",
     "dowell_factor",
@@ -175,7 +176,7 @@ def dowell_factor(thickness_over_depth: Floats, layers: Floats) -> Floats:
 
     Parameters
     ----------
-    thickness_over_depth : layer thickness over skin depth x (see ``dowell_thickness``), >= 0, any shape.
+    thickness_over_depth : layer thickness over skin depth x (see ``dowell_thickness``), dimensionless, >= 0.
     layers : layers p between zero and full magnetomotive force, >= 0.5, any shape. Halves are meant for a
         layer split by the field's zero.
 
@@ -209,7 +210,7 @@ def porosity(turns_per_layer: Floats, wire_m: Floats, width_m: Floats) -> Floats
 
     Parameters
     ----------
-    turns_per_layer : wires side by side in a layer, > 0.
+    turns_per_layer : wires side by side in a layer, dimensionless, > 0.
     wire_m : bare diameter of the round wire, m, > 0.
     width_m : winding width, m, > 0.
 

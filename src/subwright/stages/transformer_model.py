@@ -7,8 +7,7 @@ same function serves the search over all of them and the final design of one, so
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
-from typing import TypeVar
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +43,6 @@ __all__ = [
     "lay_both",
     "lay_winding",
     "secondary_halves",
-    "take",
     "winding_loss_w",
 ]
 
@@ -104,14 +102,6 @@ class Evaluation:
     copper_kg: Floats
     fits: NDArray[np.bool_]
     surface_m2: Floats
-
-
-T = TypeVar("T", Candidates, Evaluation, Laid)
-
-
-def take(columns: T, index: NDArray[np.int64] | NDArray[np.bool_]) -> T:
-    """The same columns at some rows only."""
-    return type(columns)(**{f.name: getattr(columns, f.name)[index] for f in fields(columns)})
 
 
 def secondary_halves(need: TransformerNeed) -> int:

@@ -26,7 +26,6 @@ from subwright.stages.transformer_model import (
     lay_both,
     lay_winding,
     secondary_halves,
-    take,
     winding_loss_w,
 )
 from subwright.stages.transformer_records import (
@@ -53,17 +52,17 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; with more turns than that the core must still matter:
-CORE_MATTERS: Final = 0.1  # core loss over the loss that the temperature rise allows
-MOST_TURNS: Final = 60
-THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than that is left unused
-SECONDARY_SLACK: Final = 1.03  # keeps near ties while it isn't known yet how high the primary stands
-RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
-MOST_LITZ: Final = 6
-COMFORT: Final = 0.9  # of a limit; beyond it a design is held to be close to the edge
-PARETO_ROWS: Final = 24
-ROWS_PER_CORE: Final = 3
-PARETO_STEP: Final = 0.05  # designs that differ by less count as equal
+_LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; with more turns than that the core must still matter:
+_CORE_MATTERS: Final = 0.1  # core loss over the loss that the temperature rise allows
+_MOST_TURNS: Final = 60
+_THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than that is left unused
+_SECONDARY_SLACK: Final = 1.03  # keeps near ties while it isn't known yet how high the primary stands
+_RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
+_MOST_LITZ: Final = 6
+_COMFORT: Final = 0.9  # of a limit; beyond it a design is held to be close to the edge
+_PARETO_ROWS: Final = 24
+_ROWS_PER_CORE: Final = 3
+_PARETO_STEP: Final = 0.05  # designs that differ by less count as equal
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -116,7 +115,7 @@ def _core_matters(
     flux *= heating_voltage(need) / need.v_primary_max_v
     core_w = core_loss_w(table, rows, flux, need, table.worst_factor[:, None])
     allowed_w = spec.max_rise_k / np.asarray(thermal_resistance_from_volume(table.volume_m3))
-    return core_w > CORE_MATTERS * allowed_w[:, None]
+    return core_w > _CORE_MATTERS * allowed_w[:, None]
 
 
 def _turn_sets(
@@ -129,12 +128,12 @@ def _turn_sets(
     if spec.primary_turns is not None:
         primary = np.array([float(spec.primary_turns)])
     else:
-        top = math.ceil(float(np.max(needed)) / LEAST_FLUX_SHARE**2)
-        primary = np.arange(1.0, min(max(top, 1), MOST_TURNS) + 1.0)
+        top = math.ceil(float(np.max(needed)) / _LEAST_FLUX_SHARE**2)
+        primary = np.arange(1.0, min(max(top, 1), _MOST_TURNS) + 1.0)
     flux_share = np.asarray(needed)[:, None] / primary
     wanted = flux_share <= relax * (1.0 + 1e-9)
     if spec.primary_turns is None:
-        least = np.minimum(LEAST_FLUX_SHARE, np.max(np.where(wanted, flux_share, 0.0), axis=1))
+        least = np.minimum(_LEAST_FLUX_SHARE, np.max(np.where(wanted, flux_share, 0.0), axis=1))
         useful = flux_share >= least[:, None] * (1.0 - 1e-9)
         useful |= _core_matters(spec, need, table, flux_share)
         wanted &= useful
@@ -144,7 +143,7 @@ def _turn_sets(
         ns_turns = np.full((row.size, 1), float(spec.secondary_turns))
     else:
         middle = np.round(np_turns * need.ratio_target)
-        offset = np.arange(-RATIOS_PER_TURN, RATIOS_PER_TURN + 1.0)
+        offset = np.arange(-_RATIOS_PER_TURN, _RATIOS_PER_TURN + 1.0)
         ns_turns = middle[:, None] + offset
     ratio = ns_turns / np_turns[:, None]
     low, high = need.ratio_min / relax, need.ratio_max * relax
@@ -152,7 +151,7 @@ def _turn_sets(
     if spec.primary_turns is not None and spec.secondary_turns is not None:
         within[:] = True  # both fixed: kept as they are, and reported against the window
     distance = np.where(within, np.abs(ratio / need.ratio_target - 1.0), np.inf)
-    nearest = np.argsort(distance, axis=1, kind="stable")[:, :RATIOS_PER_TURN]
+    nearest = np.argsort(distance, axis=1, kind="stable")[:, :_RATIOS_PER_TURN]
     keep = np.take_along_axis(within, nearest, axis=1)
     at, which = np.nonzero(keep)
     sets = _TurnSets(row[at], np_turns[at], np.take_along_axis(ns_turns, nearest, axis=1)[at, which])
@@ -176,9 +175,9 @@ def _options(
     limit = density_limit(spec)
     keep = density <= limit * relax * (1 + 1e-9)
     litz = (wires.strands > 1)[:, None]
-    keep &= ~litz | (counts <= MOST_LITZ) | (fixed_strands is not None)
+    keep &= ~litz | (counts <= _MOST_LITZ) | (fixed_strands is not None)
     if fixed_strands is None:
-        keep &= density >= THINNEST_DENSITY_SHARE * limit
+        keep &= density >= _THINNEST_DENSITY_SHARE * limit
     wire, which = np.nonzero(keep)
     return _Options(wire, counts[which], wires.drawer[wire]), density.size
 
@@ -257,7 +256,7 @@ def _kept_options(
     loss, height = np.full(shape, np.inf), np.full(shape, np.inf)
     loss[group, option] = np.where(good, own + eddy, np.inf)
     height[group, option] = laid.top_m
-    slack = 1.0 if is_primary else SECONDARY_SLACK
+    slack = 1.0 if is_primary else _SECONDARY_SLACK
     keep = _worth_pairing(height, section, loss, options, slack)
     lowest = np.min(np.where(keep, height, np.inf), axis=1)
     return keep, lowest
@@ -398,13 +397,13 @@ def _score(
     )
     for limit in limits:
         if limit.name != "turns ratio":
-            score[among] += 2.0 * np.maximum(limit.share[among] - COMFORT, 0.0)
+            score[among] += 2.0 * np.maximum(limit.share[among] - _COMFORT, 0.0)
     return score
 
 
 def _pareto(objectives: Floats) -> Ints:
-    """Rows of ``objectives`` (n, k) that no other row beats, with steps of PARETO_STEP counted as equal."""
-    steps = np.floor(np.log(objectives) / PARETO_STEP).astype(np.int64)
+    """Rows of ``objectives`` (n, k) that no other row beats, with steps of _PARETO_STEP counted as equal."""
+    steps = np.floor(np.log(objectives) / _PARETO_STEP).astype(np.int64)
     steps -= steps.min(axis=0)
     # one key per row of steps: comparing keys is far quicker than comparing rows
     span = steps.max(axis=0) + 1
@@ -448,7 +447,7 @@ def _pareto_rows(
     c_row = candidates.row[front]
     # a few of each core, so that the list shows the choice of cores rather than of strand counts
     place = np.array([np.count_nonzero(c_row[:i] == c_row[i]) for i in range(front.size)])
-    front = np.union1d(front[place < ROWS_PER_CORE][: PARETO_ROWS - 1], [best])
+    front = np.union1d(front[place < _ROWS_PER_CORE][: _PARETO_ROWS - 1], [best])
     front = front[np.argsort(score[front], kind="stable")]
     c = candidates
     return tuple(
@@ -538,8 +537,3 @@ def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, r
             pareto=rows,
         ),
     )
-
-
-def chosen(found: Found, index: int) -> Candidates:
-    """The candidate at ``index`` as columns of length one."""
-    return take(found.candidates, np.array([index]))
