@@ -14,6 +14,7 @@ from subwright.stages.common import Corner, Level, PartUse
 if TYPE_CHECKING:
     from subwright.build.spec import BuildSpec
     from subwright.stages.amplifier import AmplifierResult
+    from subwright.stages.cabin import CabinResult
     from subwright.stages.converter import ConverterResult
     from subwright.stages.driver import DriverResult
     from subwright.stages.enclosure import EnclosureResult
@@ -134,6 +135,7 @@ class Design:
     goal: GoalResult
     supply: SupplyResult
     driver: DriverResult
+    cabin: CabinResult
     enclosure: EnclosureResult
     amplifier: AmplifierResult
     converter: ConverterResult | None
@@ -194,6 +196,7 @@ STAGES: tuple[str, ...] = (
     "amplifier",
     "driver",
     "enclosure",
+    "cabin",
     "wiring",
     "heat",
 )

@@ -1,0 +1,571 @@
+"""The coupled electrical design: amplifier, converter, transformer, supply, wiring and heat until they agree.
+
+Each round solves the chain with the real parts chosen so far and hands the currents back to the stages. The
+transformer is searched anew only when its turns ratio no longer fits; otherwise its parts stay and only its
+temperature and resistance move, so the rounds settle in a handful.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from math import sqrt
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import ConvergenceError, NoSolutionError
+from subwright.build.chain import find_clipping, solve_chain
+from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, Source
+from subwright.build.spec import BuildSpec
+from subwright.build.waveform import Waveform, programme, sine
+from subwright.parts.library import Library
+from subwright.physics.thermal import TO220_INTERFACE_K_PER_W, ThermalDevice
+from subwright.stages.amplifier import AmplifierResult, design_amplifier
+from subwright.stages.common import Corner, Level
+from subwright.stages.converter import (
+    ConverterDemand,
+    ConverterPlan,
+    ConverterResult,
+    Magnetics,
+    complete_converter,
+    plan_converter,
+)
+from subwright.stages.heat import HeatDemand, HeatResult, design_heat
+from subwright.stages.supply import (
+    SupplyDemand,
+    SupplyResult,
+    battery_resistance_ohm,
+    design_supply,
+    supply_corners,
+)
+from subwright.stages.transformer import (
+    TransformerNeed,
+    TransformerResult,
+    TransformerSpec,
+    design_transformer,
+)
+from subwright.stages.wiring import (
+    ConductorNeed,
+    WiringDemand,
+    WiringResult,
+    choose_speaker_cable,
+    design_wiring,
+)
+
+__all__ = ["PLAYING", "Electrical", "design_electrical"]
+
+Array = NDArray[np.float64]
+
+PLAYING: Final = (Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
+"""Corners at which it plays; at the cranking corner it is held off."""
+
+_NOMINAL: Final = PLAYING.index(Corner.NOMINAL)
+_MOST_ROUNDS: Final = 30
+_SETTLED: Final = 1e-7
+_RIPPLE_SHARE: Final = 0.005  # switching ripple accepted on a rail, of its voltage; common practice
+_FIRST_JUNCTION_C: Final = 100.0
+_SWITCH: Final = "converter switch"
+_RECTIFIER: Final = "rail rectifier"
+_POWER_SLACK: Final = 0.002  # target power counts as met within this
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Electrical:
+    """The settled electrical design. ``chain`` maps each level to its solution over ``PLAYING``."""
+
+    amplifier: AmplifierResult
+    converter: ConverterResult | None
+    transformer: TransformerResult | None
+    supply: SupplyResult
+    wiring: WiringResult
+    heat: HeatResult
+    source: Source
+    model: ConverterModel | None
+    chain: Mapping[Level, ChainPoint]
+    rounds: int
+    residual: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _State:
+    """What one round hands to the next."""
+
+    source: Source
+    switch_c: float
+    diode_c: float
+    magnetics: Magnetics | None
+    transformer: TransformerResult | None
+    ratio_floor: float
+    chain: Mapping[Level, ChainPoint] | None
+
+
+def design_electrical(
+    spec: BuildSpec,
+    target_w: float,
+    load_ohm: float,
+    library: Library,
+    progress: Callable[[str, float], None],
+) -> Electrical:
+    """Settle amplifier, converter, transformer, supply, wiring and heat together.
+
+    Parameters
+    ----------
+    spec : the build. target_w : sine power at clipping, nominal battery, W. load_ohm : the driver group, ohm.
+    library : parts with the drawer merged. progress : told what is being done, and the share done.
+
+    Returns
+    -------
+    Electrical.
+
+    Raises
+    ------
+    NoSolutionError : a stage finds no part, or the source can't carry the power.
+    ConvergenceError : the stages don't agree within 1e-7 after 30 rounds.
+    """
+    corners, _ = supply_corners(spec.supply)
+    emf = np.array([corners[corner] for corner in PLAYING])
+    waves = {
+        Level.IDLE: replace(sine(), in_phase=np.zeros(25), quadrature=np.zeros(25)),
+        Level.PROGRAMME: programme(spec.goal.crest_factor_db),
+        Level.FULL: sine(),
+    }
+    battery_ohm = battery_resistance_ohm(spec.supply)
+    state = _State(
+        source=Source(
+            battery_ohm=battery_ohm,
+            cable_ohm=0.01 * corners[Corner.NOMINAL] ** 2 / target_w,
+            contact_ohm=spec.supply.contact_resistance_ohm,
+        ),
+        switch_c=_FIRST_JUNCTION_C,
+        diode_c=_FIRST_JUNCTION_C,
+        magnetics=None,
+        transformer=None,
+        ratio_floor=0.0,
+        chain=None,
+    )
+    speaker = choose_speaker_cable(spec.wiring, load_ohm, sqrt(target_w / load_ohm))
+    load = LoadPoint(conductance_s=1.0 / load_ohm)
+    amplifier: AmplifierResult | None = None
+    supply: SupplyResult | None = None
+    searched: TransformerResult | None = None
+    residual = np.inf
+    for number in range(1, _MOST_ROUNDS + 1):
+        progress("settling battery, converter and amplifier", min(0.9, 0.15 * number))
+        if amplifier is None or amplifier.from_battery:
+            amplifier = design_amplifier(
+                spec.amplifier,
+                target_w,
+                load_ohm,
+                corners,
+                library,
+                source_resistance_ohm=state.source.total_ohm,
+                crest_factor_db=spec.goal.crest_factor_db,
+                lowest_note_hz=spec.goal.lowest_note_hz,
+                speaker_cable_ohm=speaker.resistance_ohm,
+            )
+        converter, transformer, model = _converter(spec, amplifier, corners, library, state, waves)
+        if state.transformer is None:
+            searched = transformer
+        chain = _solve(emf, load, state.source, amplifier, model, waves)
+        short = _short_of_target(chain, amplifier, target_w)
+        if converter is not None and short > _POWER_SLACK and not _window_closed(converter, spec):
+            # The ratio that the first estimates allowed doesn't reach the power: raise the floor, search anew.
+            state = replace(
+                state,
+                ratio_floor=converter.ratio * (1.0 + 0.5 * short) * 1.0005,
+                magnetics=converter.magnetics,
+                transformer=None,
+                chain=chain,
+            )
+            continue
+        supply = design_supply(
+            spec.supply,
+            _supply_demand(chain),
+            min_section_m2=0.0 if supply is None else supply.section_m2,
+            min_fuse_a=0.0 if supply is None else supply.fuse_a,
+        )
+        heat = design_heat(spec.heat, _heat_demand(spec, amplifier, converter, chain, library), library)
+        following = _next_state(state, supply, heat, transformer, chain)
+        residual = _change(state, following)
+        state = following
+        if residual < _SETTLED:
+            if transformer is not None and searched is not None:
+                transformer = replace(transformer, reasons=searched.reasons, search=searched.search)
+            return Electrical(
+                amplifier=amplifier,
+                converter=converter,
+                transformer=transformer,
+                supply=supply,
+                wiring=design_wiring(spec.wiring, _wiring_demand(spec, amplifier, converter, supply, chain)),
+                heat=heat,
+                source=state.source,
+                model=model,
+                chain=chain,
+                rounds=number,
+                residual=residual,
+            )
+    raise ConvergenceError(
+        message="Battery, converter, amplifier and temperatures did not settle on one design.",
+        quantity="relative change in the last round",
+        value=f"{residual:.3g}",
+        limit=f"{_SETTLED:g}",
+        remedy="Fix the part that keeps changing: set transformer.core, converter.mosfet or supply.section.",
+    )
+
+
+def _solve(
+    emf: Array,
+    load: LoadPoint,
+    source: Source,
+    amplifier: AmplifierResult,
+    model: ConverterModel | None,
+    waves: Mapping[Level, Waveform],
+) -> dict[Level, ChainPoint]:
+    peak = find_clipping(emf, load, source, amplifier, model)
+    return {
+        level: solve_chain(emf, peak, wave, load, source, amplifier, model) for level, wave in waves.items()
+    }
+
+
+def _short_of_target(chain: Mapping[Level, ChainPoint], amplifier: AmplifierResult, target_w: float) -> float:
+    """Share of the target power that clipping at the nominal corner leaves out; negative when above it."""
+    if amplifier.from_battery:
+        return 0.0
+    return float(1.0 - chain[Level.FULL].output_w[_NOMINAL] / target_w)
+
+
+def _window_closed(converter: ConverterResult, spec: BuildSpec) -> bool:
+    """Whether a higher ratio would break the amplifier's rail limit, or the builder fixed turns or rail."""
+    fixed = spec.transformer.primary_turns is not None and spec.transformer.secondary_turns is not None
+    return fixed or spec.converter.rail_v is not None or converter.ratio * 1.0005 >= converter.plan.ratio_most
+
+
+def _music_mean_square(amplifier: AmplifierResult) -> float:
+    """Mean square of the supply current over its squared crest, full sine (dimensionless)."""
+    wave = sine()
+    v = amplifier.peak_v * wave.in_phase
+    power = amplifier.input_power_w(v, v / amplifier.load_ohm, amplifier.rail_needed_v)
+    return float(wave.weight @ power**2 / power[wave.crest] ** 2)
+
+
+def _converter(
+    spec: BuildSpec,
+    amplifier: AmplifierResult,
+    corners: Mapping[Corner, float],
+    library: Library,
+    state: _State,
+    waves: Mapping[Level, Waveform],
+) -> tuple[ConverterResult | None, TransformerResult | None, ConverterModel | None]:
+    if amplifier.from_battery:
+        return None, None, None
+    if spec.converter.topology == "none":
+        raise NoSolutionError(
+            message="This amplifier needs rails, but the build says that there is no converter.",
+            quantity="converter.topology",
+            value="none",
+            limit="push-pull for an amplifier on rails",
+            remedy='Set converter.topology = "auto", or choose an amplifier that runs from the battery.',
+        )
+    demand = ConverterDemand(
+        rail_needed_v=amplifier.rail_needed_v,
+        rail_max_v=amplifier.rail_max_v,
+        rail_crest_a=amplifier.rail_crest_a,
+        rail_mean_a=amplifier.rail_average_a,
+        music_mean_square=_music_mean_square(amplifier),
+        emf_nominal_v=corners[Corner.NOMINAL],
+        emf_max_v=corners[Corner.MAX],
+        source_ohm=state.source.total_ohm,
+        pumping_f=amplifier.rail_capacitance_needed_f or 0.0,
+        rail_ripple_v=_RIPPLE_SHARE * amplifier.rail_needed_v,
+        switch_c=state.switch_c,
+        diode_c=state.diode_c,
+        lowest_note_hz=spec.goal.lowest_note_hz,
+    )
+    plan = plan_converter(spec.converter, demand, library, state.magnetics)
+    need = _transformer_need(spec, plan, state, corners, waves)
+    held = state.transformer is not None
+    wishes = _held(spec.transformer, state.transformer)
+    transformer = design_transformer(wishes, need, library, compare=not held)
+    magnetics = _magnetics(transformer)
+    converter = complete_converter(spec.converter, demand, plan, magnetics, library)
+    return converter, transformer, _model(converter)
+
+
+def _transformer_need(
+    spec: BuildSpec,
+    plan: ConverterPlan,
+    state: _State,
+    corners: Mapping[Corner, float],
+    waves: Mapping[Level, Waveform],
+) -> TransformerNeed:
+    chain = state.chain
+    if chain is None:
+        primary, secondary = plan.primary_rms_a, plan.secondary_rms_a
+        music = waves[Level.PROGRAMME]
+        tone = waves[Level.FULL]
+        programme_share = float((music.weight @ music.in_phase**4) / (tone.weight @ tone.in_phase**4))
+    else:
+        full, heard = chain[Level.FULL], chain[Level.PROGRAMME]
+        primary = float(full.primary_rms_a[_NOMINAL])
+        secondary = float(full.secondary_rms_a[_NOMINAL])
+        programme_share = float((heard.primary_rms_a[_NOMINAL] / primary) ** 2)
+    floor = max(plan.ratio_least, state.ratio_floor)
+    most = max(plan.ratio_most, floor * 1.0001)
+    return TransformerNeed(
+        switching_hz=plan.timing.switching_hz,
+        v_primary_max_v=corners[Corner.MAX],
+        duty=plan.timing.share,
+        ratio_min=floor,
+        ratio_max=most,
+        ratio_target=min(floor * 1.01, most),
+        primary_rms_a=primary,
+        secondary_rms_a=secondary,
+        ambient_c=spec.supply.ambient_max_c,
+        programme_mean_square=programme_share,
+        corner_v={corner: corners[corner] for corner in PLAYING},
+    )
+
+
+def _held(spec: TransformerSpec, chosen: TransformerResult | None) -> TransformerSpec:
+    """The transformer's spec with everything fixed that the round before has chosen."""
+    if chosen is None:
+        return spec
+    return spec.model_copy(
+        update={
+            "core": chosen.core.id,
+            "stack": chosen.stack,
+            "primary_turns": chosen.primary_turns,
+            "secondary_turns": chosen.secondary_turns,
+            "primary_wire": chosen.primary.wire.id,
+            "secondary_wire": chosen.secondary.wire.id,
+            "primary_strands": chosen.primary.strands,
+            "secondary_strands": chosen.secondary.strands,
+            "lay": chosen.lay,
+            "interleave": chosen.interleave,
+        }
+    )
+
+
+def _magnetics(transformer: TransformerResult) -> Magnetics:
+    return Magnetics(
+        primary_turns=transformer.primary_turns,
+        secondary_turns=transformer.secondary_turns,
+        primary_ohm=transformer.resistance_primary_half_ohm,
+        secondary_ohm=transformer.resistance_secondary_half_ohm,
+        leakage_h=transformer.leakage_h,
+        magnetising_h=transformer.magnetising_h,
+        core_w=transformer.core_w,
+        core_v=transformer.core_v,
+        core_exponent=transformer.core_exponent,
+    )
+
+
+def _model(converter: ConverterResult) -> ConverterModel:
+    timing, magnetics = converter.plan.timing, converter.magnetics
+    return ConverterModel(
+        ratio=converter.ratio,
+        switching_hz=timing.switching_hz,
+        share=timing.share,
+        switch_ohm=converter.switch_ohm,
+        primary_winding_ohm=magnetics.primary_ohm,
+        link_ohm=converter.link_ohm,
+        secondary_winding_ohm=magnetics.secondary_ohm,
+        diode_ohm=converter.diode_ohm,
+        diode_v=converter.diode_v,
+        leakage_h=magnetics.leakage_h,
+        input_esr_ohm=converter.input_bank.esr_ohm,
+        reservoir_esr_ohm=converter.reservoir_bank.esr_ohm,
+        turn_off_s=converter.turn_off_s,
+        gate_w=converter.gate_w,
+        control_w=converter.control_w,
+        core_w=magnetics.core_w,
+        core_v=magnetics.core_v,
+        core_exponent=magnetics.core_exponent,
+        shunt_s=converter.shunt_s,
+    )
+
+
+def _supply_demand(chain: Mapping[Level, ChainPoint]) -> SupplyDemand:
+    full = chain[Level.FULL]
+    return SupplyDemand(
+        average_a=float(full.battery_a[_NOMINAL]),
+        rms_a=float(full.battery_rms_a[_NOMINAL]),
+        peak_a=float(full.battery_peak_a[_NOMINAL]),
+        programme_average_a=float(chain[Level.PROGRAMME].battery_a[_NOMINAL]),
+        worst_average_a=float(full.battery_a.max()),
+        idle_a=float(chain[Level.IDLE].battery_a[_NOMINAL]),
+        corner_average_a={corner: float(full.battery_a[k]) for k, corner in enumerate(PLAYING)},
+    )
+
+
+def _conductors(
+    converter: ConverterResult | None, chain: Mapping[Level, ChainPoint]
+) -> tuple[ConductorNeed, ...]:
+    full, heard, idle = chain[Level.FULL], chain[Level.PROGRAMME], chain[Level.IDLE]
+    k = _NOMINAL
+
+    def need(name: str, field: str, peak_a: float, voltage_v: float, count: int = 1) -> ConductorNeed:
+        return ConductorNeed(
+            name=name,
+            rms_a=float(getattr(full, field)[k]),
+            peak_a=peak_a,
+            programme_rms_a=float(getattr(heard, field)[k]),
+            idle_rms_a=float(getattr(idle, field)[k]),
+            voltage_v=voltage_v,
+            count=count,
+        )
+
+    highest = float(full.emf_v.max())
+    battery = need("battery input", "battery_rms_a", float(full.battery_peak_a[k]), highest, 2)
+    if converter is None:
+        return (battery,)
+    return (
+        battery,
+        need(
+            "half-primary and switch",
+            "primary_rms_a",
+            float(full.primary_peak_a[k]),
+            converter.drain_peak_v,
+            2,
+        ),
+        need(
+            "half-secondary and rectifier",
+            "secondary_rms_a",
+            float(full.primary_peak_a[k]) / converter.ratio,
+            2.0 * converter.rail_unloaded_v,
+            2,
+        ),
+        need(
+            "rail",
+            "rail_a",
+            float(full.rail_peak_a[k]),
+            converter.rail_unloaded_v,
+            2,
+        ),
+    )
+
+
+def _wiring_demand(
+    spec: BuildSpec,
+    amplifier: AmplifierResult,
+    converter: ConverterResult | None,
+    supply: SupplyResult,
+    chain: Mapping[Level, ChainPoint],
+) -> WiringDemand:
+    full, heard = chain[Level.FULL], chain[Level.PROGRAMME]
+    return WiringDemand(
+        conductors=_conductors(converter, chain),
+        speaker_rms_a=sqrt(float(full.output_w[_NOMINAL]) / amplifier.load_ohm),
+        speaker_peak_a=float(full.peak_v[_NOMINAL]) / amplifier.load_ohm,
+        speaker_programme_rms_a=sqrt(float(heard.output_w[_NOMINAL]) / amplifier.load_ohm),
+        load_ohm=amplifier.load_ohm,
+        ambient_c=spec.supply.ambient_max_c + spec.heat.air_rise_k,
+        fuse_a=supply.fuse_a,
+        fuse_distance_m=supply.fuse_distance_m,
+        fuse_distance_sheathed_m=supply.fuse_distance_sheathed_m,
+    )
+
+
+def _heat_demand(
+    spec: BuildSpec,
+    amplifier: AmplifierResult,
+    converter: ConverterResult | None,
+    chain: Mapping[Level, ChainPoint],
+    library: Library,
+) -> HeatDemand:
+    devices = amplifier.devices
+    if converter is not None:
+        devices = (*devices, *_converter_devices(converter, chain, library))
+    return HeatDemand(
+        devices=devices, ambient_c=spec.supply.ambient_max_c, trip_c=spec.protection.thermal_trip_c
+    )
+
+
+def _converter_devices(
+    converter: ConverterResult, chain: Mapping[Level, ChainPoint], library: Library
+) -> tuple[ThermalDevice, ...]:
+    """Switches and rectifiers as heat sources, one case each; worst over the playing corners."""
+    mosfet, diode = converter.plan.switch.mosfet, converter.plan.rectifier.rectifier
+
+    def watts(names: tuple[str, ...], level: Level) -> Array:
+        return np.asarray(sum(chain[level].losses_w[name] for name in names))
+
+    def interface(package: str) -> float:
+        fitting = [pad.rth_k_per_w for pad in library.insulators.values() if pad.package == package]
+        return min(fitting, default=TO220_INTERFACE_K_PER_W["mica"][1])
+
+    def device(
+        name: str, names: tuple[str, ...], count: int, rth_jc: float, package: str, tj_max_c: float
+    ) -> ThermalDevice:
+        full = watts(names, Level.FULL) / count
+        return ThermalDevice(
+            name=name,
+            count=count,
+            idle_w=float(watts(names, Level.IDLE)[_NOMINAL]) / count,
+            programme_w=float(watts(names, Level.PROGRAMME)[_NOMINAL]) / count,
+            full_w=float(full[_NOMINAL]),
+            worst_w=float(full.max()),
+            rth_jc_k_per_w=rth_jc,
+            interface_k_per_w=interface(package),
+            tj_max_c=tj_max_c,
+        )
+
+    return (
+        device(
+            _SWITCH,
+            ("switch conduction", "switch turn-off", "leakage clamp"),
+            2 * converter.plan.switch.per_side,
+            mosfet.rth_jc_k_per_w,
+            mosfet.package,
+            mosfet.tj_max_c,
+        ),
+        device(
+            _RECTIFIER,
+            ("rectifier",),
+            converter.plan.rectifier.packages,
+            diode.rth_jc_k_per_w / diode.legs,
+            diode.package,
+            diode.tj_max_c,
+        ),
+    )
+
+
+def _next_state(
+    state: _State,
+    supply: SupplyResult,
+    heat: HeatResult,
+    transformer: TransformerResult | None,
+    chain: Mapping[Level, ChainPoint],
+) -> _State:
+    junction = {device.name: device.junction_c[Level.PROGRAMME] for device in heat.devices}
+    return replace(
+        state,
+        source=Source(
+            battery_ohm=supply.battery_resistance_ohm,
+            cable_ohm=supply.cable_resistance_ohm,
+            contact_ohm=supply.contact_resistance_ohm,
+        ),
+        switch_c=junction.get(_SWITCH, state.switch_c),
+        diode_c=junction.get(_RECTIFIER, state.diode_c),
+        magnetics=None if transformer is None else _magnetics(transformer),
+        transformer=transformer,
+        chain=chain,
+    )
+
+
+def _change(before: _State, now: _State) -> float:
+    """Largest relative change of what one round hands to the next (dimensionless)."""
+    if now.transformer is not None and before.transformer is None:
+        return 1.0
+    pairs = [
+        (before.source.total_ohm, now.source.total_ohm),
+        (before.switch_c + 273.15, now.switch_c + 273.15),
+    ]
+    if before.magnetics is not None and now.magnetics is not None:
+        pairs += [
+            (before.magnetics.primary_ohm, now.magnetics.primary_ohm),
+            (before.magnetics.secondary_ohm, now.magnetics.secondary_ohm),
+        ]
+    return max(abs(b / a - 1.0) for a, b in pairs)

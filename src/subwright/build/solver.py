@@ -1,0 +1,156 @@
+"""From one build spec to one consistent design: the order of the stages and the couplings between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from math import sqrt
+
+from subwright.build.balance import energy_balance, operating_points, sweeps
+from subwright.build.electrical import PLAYING, Electrical, design_electrical
+from subwright.build.findings import evaluate
+from subwright.build.result import Design
+from subwright.build.spec import BuildSpec
+from subwright.parts.library import Library
+from subwright.stages.cabin import CabinResult, design_cabin
+from subwright.stages.common import Corner, Level
+from subwright.stages.driver import DriverResult, design_driver
+from subwright.stages.enclosure import EnclosureNeed, EnclosureResult, design_enclosure
+from subwright.stages.filter import FilterInput, FilterResult, design_filter
+from subwright.stages.goal import settle_goal
+from subwright.stages.protection import ProtectionInput, ProtectionResult, design_protection
+
+__all__ = ["solve_build"]
+
+Progress = Callable[[str, float], None]
+_NOMINAL = PLAYING.index(Corner.NOMINAL)
+
+
+def _quiet(_what: str, _share: float) -> None:
+    """Tell nobody."""
+
+
+def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) -> Design:
+    """Design the whole build.
+
+    Parameters
+    ----------
+    spec : the build. library : parts with the drawer merged.
+    progress : called with what is being done and the share done, 0 to 1.
+
+    Returns
+    -------
+    Design with its findings; an open "stop" does not raise.
+
+    Raises
+    ------
+    SubwrightError : no design exists for these wishes; says what would have to change.
+    """
+    progress("reading the driver", 0.0)
+    driver = design_driver(spec.driver, library)
+    cabin = design_cabin(spec.cabin)
+    load_ohm = spec.amplifier.load_ohm or driver.nominal_impedance_ohm
+
+    progress("settling the goal", 0.05)
+    level_w = _power_for_level(spec, driver, cabin, load_ohm)
+    goal = settle_goal(spec.goal, driver.power_w, level_w)
+    electrical = design_electrical(spec, goal.power_w, load_ohm, library, progress)
+
+    progress("designing filter and box", 0.9)
+    box = _box(spec, driver, cabin, electrical, None)
+    filters = _filter(spec, electrical, box, library)
+    if filters.infrasonic_hz is not None:
+        box = _box(spec, driver, cabin, electrical, filters)
+    protection = _protection(spec, electrical, library)
+
+    progress("checking", 0.97)
+    design = Design(
+        spec=spec,
+        goal=goal,
+        supply=electrical.supply,
+        driver=driver,
+        cabin=cabin,
+        enclosure=box,
+        amplifier=electrical.amplifier,
+        converter=electrical.converter,
+        transformer=electrical.transformer,
+        protection=protection,
+        filter=filters,
+        wiring=electrical.wiring,
+        heat=electrical.heat,
+        points=operating_points(electrical),
+        sweeps=sweeps(electrical),
+        balance=energy_balance(electrical, box),
+        rounds=electrical.rounds,
+    )
+    design = replace(design, findings=evaluate(design))
+    progress("done", 1.0)
+    return design
+
+
+def _power_for_level(
+    spec: BuildSpec, driver: DriverResult, cabin: CabinResult, load_ohm: float
+) -> float | None:
+    """Power into the rated load that reaches the level asked for, W."""
+    if spec.goal.spl_db is None:
+        return None
+    need = EnclosureNeed(
+        drive_v=driver.rated_v,
+        lowest_note_hz=spec.goal.lowest_note_hz,
+        upper_hz=spec.filter.corner_hz,
+        crest_factor_db=spec.goal.crest_factor_db,
+        ambient_c=spec.supply.ambient_max_c,
+    )
+    box = design_enclosure(spec.enclosure, driver, cabin, need)
+    demand = box.demand(spec.goal.spl_db, spec.goal.spl_frequency_hz)
+    return demand.drive_v**2 / load_ohm
+
+
+def _box(
+    spec: BuildSpec,
+    driver: DriverResult,
+    cabin: CabinResult,
+    electrical: Electrical,
+    filters: FilterResult | None,
+) -> EnclosureResult:
+    amplifier = electrical.amplifier
+    # Output resistance of the amplifier counts the speaker cable.
+    source_ohm = amplifier.output_resistance_ohm
+    peak_v = float(electrical.chain[Level.FULL].peak_v[_NOMINAL])
+    drive_v = peak_v / sqrt(2.0) * (amplifier.load_ohm + source_ohm) / amplifier.load_ohm
+    need = EnclosureNeed(
+        drive_v=drive_v,
+        source_ohm=source_ohm,
+        lowest_note_hz=spec.goal.lowest_note_hz,
+        upper_hz=spec.filter.corner_hz,
+        crest_factor_db=spec.goal.crest_factor_db,
+        ambient_c=spec.supply.ambient_max_c,
+        highpass=None if filters is None else filters.infrasonic_response,
+    )
+    return design_enclosure(spec.enclosure, driver, cabin, need)
+
+
+def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, library: Library) -> FilterResult:
+    raise NotImplementedError
+
+
+def _protection(spec: BuildSpec, electrical: Electrical, library: Library) -> ProtectionResult:
+    full, idle = electrical.chain[Level.FULL], electrical.chain[Level.IDLE]
+    converter = electrical.converter
+    data = ProtectionInput(
+        battery=spec.supply.battery,
+        system_v=spec.supply.system_v,
+        corners=electrical.supply.corners,
+        source_resistance_ohm=electrical.source.total_ohm,
+        load_step_a=float((full.battery_a - idle.battery_a).max()),
+        lowest_note_hz=spec.goal.lowest_note_hz,
+        ambient_max_c=spec.supply.ambient_max_c,
+    )
+    if converter is not None:
+        controller = converter.plan.controller
+        data = replace(
+            data,
+            controller_vref_v=controller.vref_v,
+            controller_vref_tolerance=controller.vref_tolerance,
+        )
+    return design_protection(spec.protection, data, library)
