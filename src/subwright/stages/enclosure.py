@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from subwright.base.units import show
 from subwright.physics.acoustics.circuit import PowerShares
 from subwright.physics.acoustics.closed_box import box_pressure_pa
-from subwright.physics.acoustics.cutting import CutPlan
+from subwright.physics.acoustics.cutting import CutPlan, Piece, Placement
 from subwright.physics.acoustics.panels import MATERIALS, simply_supported_hz
 from subwright.physics.acoustics.radiation import level_db
 from subwright.stages.common import Contributor, Loss, PartUse, Rating
@@ -49,6 +49,8 @@ __all__ = [
     "LevelDemand",
     "MaxLevel",
     "Panel",
+    "Piece",
+    "Placement",
     "Port",
     "PowerShares",
     "SpeakerSystem",

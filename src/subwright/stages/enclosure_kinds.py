@@ -34,7 +34,7 @@ from subwright.stages.enclosure_shape import FrontLayout, InnerBox, Room, inner_
 from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
 from subwright.stages.enclosure_target import FILLS, Target, qts_with_source, sealed_target, vented_target
 
-__all__ = ["KINDS", "BoxPlan", "Job", "Kind", "brace_rim_m", "braces_m3"]
+__all__ = ["KINDS", "BoxPlan", "Job", "Kind", "SealedKind", "VentedKind", "brace_rim_m", "braces_m3"]
 
 _VENTED_QL = 7.0
 _RING_M = 0.05  # width of a brace's rim

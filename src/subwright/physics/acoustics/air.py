@@ -15,7 +15,7 @@ __all__ = [
     "STANDARD_PRESSURE_PA",
     "Air",
     "air_at",
-    "speed_of_sound_linear",
+    "speed_of_sound_linear_m_per_s",
     "tuning_drift_ratio",
 ]
 
@@ -96,7 +96,7 @@ AIR_20C = air_at(20.0)
 SMALL_AIR = Air(density_kg_per_m3=1.18, speed_m_per_s=345.0)
 
 
-def speed_of_sound_linear(temperature_c: float) -> float:
+def speed_of_sound_linear_m_per_s(temperature_c: float) -> float:
     """Speed of sound in m/s by the linear rule 331.3 + 0.606·t.
 
     Parameters

@@ -153,7 +153,7 @@ def qb3_from_a2(a2: float, ql: float = math.inf) -> Alignment:
 
     Parameters
     ----------
-    a2 : 2 + √2 (which is B4) and above; higher for drivers of lower Qts.
+    a2 : dimensionless, 2 + √2 (which is B4) and above; higher for drivers of lower Qts.
     ql : leakage Q at fb, above 2; infinity for a lossless box.
 
     Source
@@ -168,7 +168,7 @@ def c4_from_k(k: float, ql: float = math.inf) -> Alignment:
 
     Parameters
     ----------
-    k : 0.25 … 3, lower for drivers of higher Qts and more ripple.
+    k : dimensionless, 0.25 … 3, lower for drivers of higher Qts and more ripple.
     ql : leakage Q at fb, above 2; infinity for a lossless box.
 
     Source
@@ -180,6 +180,10 @@ def c4_from_k(k: float, ql: float = math.inf) -> Alignment:
 
 def c4_ripple_db(k: float) -> float:
     """Passband ripple of the Chebyshev alignment, 10·lg[1 + 1/sinh²(4·artanh k)] dB; 0 for k ≥ 1.
+
+    Parameters
+    ----------
+    k : family parameter as for ``c4_from_k``, dimensionless.
 
     Source
     ------
@@ -286,7 +290,7 @@ def flattest_tuning(qts: float, alpha: float, ql: float, *, ripple_db: float = 0
     Parameters
     ----------
     qts : driver's total Q with source resistance included.
-    alpha : Vas/Vb.
+    alpha : Vas/Vb, dimensionless.
     ql : leakage Q.
     ripple_db : allowed peak over the passband, dB. Where no tuning keeps it, the least peaked one is taken.
 

@@ -114,6 +114,14 @@ def cutoff_ratio(qtc: Real, level_db: float = -3.0103) -> Real:
 def response_peak(qtc: float) -> float:
     """Height of the response peak over the passband, Q²/√(Q² − 1/4); 1 where there is none (Q ≤ 1/√2).
 
+    Parameters
+    ----------
+    qtc : total Q.
+
+    Returns
+    -------
+    Amplitude ratio, dimensionless.
+
     Source
     ------
     [small-1972-closed]. Q 1.0 gives 1.25 dB.
@@ -144,12 +152,16 @@ def displacement_peak_ratio(qtc: float) -> float:
 
 
 def efficiency_volume_constant(qtc: Real, *, air: Air = AIR_20C) -> Real:
-    """k in η0 = k·f3³·Vb for a small box (α ≫ 1) with Qes = Qts, in s³/m³.
+    """k in η0 = k·f3³·Vb for a small box (α ≫ 1) with Qes = Qts.
 
     Parameters
     ----------
     qtc : total Q, any shape.
     air : state of the air; ``SMALL_AIR`` reproduces the printed 2.0e-6 at the best Q.
+
+    Returns
+    -------
+    The constant, unit s³/m³.
 
     Source
     ------
@@ -160,9 +172,18 @@ def efficiency_volume_constant(qtc: Real, *, air: Air = AIR_20C) -> Real:
 
 
 def power_displacement_constant(qtc: float, *, air: Air = AIR_20C) -> float:
-    """k in PAR = k·f3⁴·Vd², the sine power that a displacement allows, in W·s⁴/m⁶.
+    """k in PAR = k·f3⁴·Vd², the sine power that a displacement allows.
 
     k = (4π³ρ/c)/(X²·(f3/fc)⁴) with X the displacement peak over static (at least 1).
+
+    Parameters
+    ----------
+    qtc : total Q.
+    air : state of the air.
+
+    Returns
+    -------
+    The constant, unit W·s⁴/m⁶.
 
     Source
     ------
@@ -189,7 +210,7 @@ def box_pressure_pa(volume_peak_m3: Real, volume_m3: float, *, gain: float = 1.0
     ----------
     volume_peak_m3 : peak displaced volume, m³, any shape; small against the box.
     volume_m3 : net volume, m³.
-    gain : acoustic enlargement by fill.
+    gain : acoustic enlargement by fill, dimensionless.
     air : state of the air.
 
     Source

@@ -245,6 +245,10 @@ def relations_hold(values: Mapping[str, float], *, air: Air = AIR_20C) -> float:
     values : all of ``NAMES``, SI.
     air : state of the air.
 
+    Returns
+    -------
+    Relative error, dimensionless.
+
     Source
     ------
     [small-1972-direct].

@@ -66,6 +66,10 @@ def flexural_rigidity_nm(modulus_pa: float, thickness_m: float, poisson: float =
     thickness_m : m.
     poisson : Poisson's ratio, below 0.5.
 
+    Returns
+    -------
+    Rigidity, N·m.
+
     Raises
     ------
     RangeError : modulus or thickness not positive, or an impossible Poisson's ratio.

@@ -73,6 +73,10 @@ class DriverModel:
 def parallel_q(first: float, second: float) -> float:
     """Combine two Qs of one resonance: Q1·Q2/(Q1 + Q2); dimensionless.
 
+    Parameters
+    ----------
+    first, second : the two Qs, dimensionless; infinity for a loss that isn't there.
+
     Source
     ------
     [small-1972-direct]. 3.7 and 0.35 give 0.3198.
@@ -95,6 +99,10 @@ def with_source_resistance(qes: float, re_ohm: float, source_ohm: float) -> floa
     qes : electrical Q at zero source resistance.
     re_ohm : DC resistance, Ω.
     source_ohm : amplifier output and cable, Ω.
+
+    Returns
+    -------
+    Q, dimensionless.
 
     Source
     ------
@@ -142,6 +150,10 @@ def efficiency_from_motor(
     re_ohm : DC resistance, Ω.
     mms_kg : moving mass with air load, kg.
     air : state of the air.
+
+    Returns
+    -------
+    Share of the electrical power, dimensionless.
 
     Source
     ------

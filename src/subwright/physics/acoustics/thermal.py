@@ -105,7 +105,12 @@ def efficiency_loss_db(rise_k: Real) -> Real:
 
 
 def heat_capacity_j_per_k(mass_kg: float, specific: float = COPPER_HEAT_CAPACITY_J_PER_KG_K) -> float:
-    """Heat capacity in J/K of a mass in kg with a specific heat in J/(kg·K). 25 g of copper: 9.6 J/K.
+    """Heat capacity in J/K of a mass. 25 g of copper: 9.6 J/K.
+
+    Parameters
+    ----------
+    mass_kg : kg.
+    specific : specific heat, J/(kg·K); copper by default.
 
     Source
     ------

@@ -53,8 +53,8 @@ def coefficients(qts: Real, alpha: Real, h: Real, ql: Real = math.inf) -> Coeffi
     Parameters
     ----------
     qts : driver's total Q with source resistance included.
-    alpha : Vas/Vb.
-    h : fb/fs.
+    alpha : Vas/Vb, dimensionless.
+    h : fb/fs, dimensionless.
     ql : leakage Q at fb; infinity for a lossless box. All arguments broadcast.
 
     Source
@@ -71,7 +71,19 @@ def coefficients(qts: Real, alpha: Real, h: Real, ql: Real = math.inf) -> Coeffi
 
 
 def response(frequency_ratio: Real, qts: Real, alpha: Real, h: Real, ql: Real = math.inf) -> ComplexArray:
-    """Normalised response s⁴/(s⁴ + a1·s³ + a2·s² + a3·s + 1) at f/fs; dimensionless, arguments broadcast.
+    """Normalised response s⁴/(s⁴ + a1·s³ + a2·s² + a3·s + 1) at f/fs.
+
+    Parameters
+    ----------
+    frequency_ratio : f/fs. All arguments broadcast.
+    qts : driver's total Q with source resistance included.
+    alpha : Vas/Vb, dimensionless.
+    h : fb/fs, dimensionless.
+    ql : leakage Q at fb.
+
+    Returns
+    -------
+    Complex gain over the passband, dimensionless.
 
     Source
     ------
@@ -85,9 +97,21 @@ def response(frequency_ratio: Real, qts: Real, alpha: Real, h: Real, ql: Real = 
 def displacement_ratio(
     frequency_ratio: Real, qts: Real, alpha: Real, h: Real, ql: Real = math.inf
 ) -> ComplexArray:
-    """Cone displacement over its static value at f/fs; dimensionless, arguments broadcast.
+    """Cone displacement over its static value at f/fs.
 
     X = (b1·s² + b2·s + 1)/(s⁴ + a1·s³ + a2·s² + a3·s + 1) with b1 = fs/fb and b2 = 1/(QL·√h).
+
+    Parameters
+    ----------
+    frequency_ratio : f/fs. All arguments broadcast.
+    qts : driver's total Q with source resistance included.
+    alpha : Vas/Vb, dimensionless.
+    h : fb/fs, dimensionless.
+    ql : leakage Q at fb.
+
+    Returns
+    -------
+    Complex ratio, dimensionless.
 
     Source
     ------
@@ -106,7 +130,8 @@ def cutoff_ratio(
 
     Parameters
     ----------
-    qts, alpha, h, ql : as for ``coefficients``, scalars.
+    qts, ql : as for ``coefficients``.
+    alpha, h : Vas/Vb and fb/fs, dimensionless.
     level_db : below 0 dB.
 
     Raises
@@ -170,12 +195,16 @@ def tuning_from_peaks_hz(f_low_hz: float, f_high_hz: float, closed_hz: float) ->
 
 
 def compliance_ratio_from_peaks(f_low_hz: float, f_high_hz: float, tuning_hz: float) -> float:
-    """α = (fH² − fb²)(fb² − fL²)/(fH·fL)²; dimensionless.
+    """Compliance ratio from impedance peaks, α = (fH² − fb²)(fb² − fL²)/(fH·fL)².
 
     Parameters
     ----------
     f_low_hz, f_high_hz : impedance peaks, Hz.
     tuning_hz : box tuning, Hz.
+
+    Returns
+    -------
+    Vas/Vb, dimensionless.
 
     Source
     ------
@@ -195,7 +224,18 @@ def fs_from_peaks_hz(f_low_hz: float, f_high_hz: float, tuning_hz: float) -> flo
 
 
 def efficiency_volume_constant(qts: float, alpha: float, f3_ratio: float, *, air: Air = AIR_20C) -> float:
-    """k in η0 = k·f3³·Vb for a driver with Qes = Qts, in s³/m³: (4π²/c³)·α/(Qts·(f3/fs)³).
+    """k in η0 = k·f3³·Vb for a driver with Qes = Qts: (4π²/c³)·α/(Qts·(f3/fs)³).
+
+    Parameters
+    ----------
+    qts : driver's total Q.
+    alpha : Vas/Vb, dimensionless.
+    f3_ratio : f3/fs.
+    air : state of the air.
+
+    Returns
+    -------
+    The constant, unit s³/m³.
 
     Source
     ------
