@@ -21,15 +21,17 @@ from subwright.build.solver import solve_build
 from subwright.build.spec import FORMAT_VERSION, BuildSpec
 from subwright.outputs import project
 from subwright.outputs.project import BuildFile, Change
-from subwright.outputs.spec_entries import SpecEntry, entry_at, spec_tables
+from subwright.outputs.spec_entries import SpecEntry, SpecTable, entry_at, spec_tables
 from subwright.outputs.template import new_file_text
 from subwright.outputs.tomlfile import closest, did_you_mean, dotted, parse_toml, read_toml, save_atomically
+from subwright.outputs.tomllines import KeyPath
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import Library, load_library
 from subwright.parts.schema import KINDS, Record
 
 if TYPE_CHECKING:
-    from subwright.outputs.pack import Pack
+    from subwright.outputs.pack import PackReport
+    from subwright.outputs.views import FindingRow, Overview
 
 __all__ = [
     "Explanation",
@@ -42,11 +44,13 @@ __all__ = [
     "check_answer",
     "explain",
     "finding_codes",
+    "finding_rows",
     "list_drawer",
     "list_parts",
     "new_build",
     "open_build",
     "open_drawer",
+    "overview",
     "part_kinds",
     "questions",
     "render_pack",
@@ -191,7 +195,7 @@ def new_build(path: Path, answers: Mapping[str, str], *, replace: bool = False) 
 
 
 def _start_text(name: str) -> str:
-    values = {("format_version",): FORMAT_VERSION, ("name",): name}
+    values: dict[KeyPath, object] = {("format_version",): FORMAT_VERSION, ("name",): name}
     return new_file_text(BuildSpec, values, [tuple(key.split(".")) for key in _PLAIN])
 
 
@@ -277,10 +281,25 @@ def _library_for(spec: BuildSpec, folder: Path) -> Library:
     return library if spec.drawer is None else library.with_drawer(open_drawer(folder / spec.drawer))
 
 
-def render_pack(design: Design, folder: Path, progress: Progress = _quiet) -> Pack:
-    """Write the build pack into ``folder``. Raises `SubwrightError` where it can't be written."""
+def overview(design: Design) -> Overview:
+    """The design in brief: key figures, the line from battery to air, findings that need a look."""
+    from subwright.outputs import design_view
+
+    return design_view.overview(design)
+
+
+def finding_rows(design: Design, *, with_passed: bool = False) -> tuple[FindingRow, ...]:
+    """The findings that need a look, gravest first; with ``with_passed`` every check."""
+    from subwright.outputs import design_view
+
+    return design_view.finding_rows(design, with_passed=with_passed)
+
+
+def render_pack(design: Design, folder: Path, progress: Progress = _quiet) -> PackReport:
+    """Write the build pack into ``folder``, all files or none. Raises `SubwrightError` where it can't."""
     from subwright.outputs.pack import write_pack
 
+    folder.parent.mkdir(parents=True, exist_ok=True)
     return write_pack(design, folder, progress)
 
 
@@ -418,12 +437,12 @@ def finding_codes() -> tuple[str, ...]:
 
 
 def explain(code: str = "") -> Explanation:
-    """Explain a finding's code, a key of the build file, or a bibliography key; "" lists what there is.
+    """Explain a finding's code, a key or table of the build file, or a source; "" lists what there is.
 
     Raises
     ------
     SubwrightError
-        It is none of the three; near misses are named.
+        It is none of them; near misses are named.
     """
     word = code.strip()
     if not word:
@@ -432,6 +451,8 @@ def explain(code: str = "") -> Explanation:
         return _rule_page(word)
     if (entry := entry_at(BuildSpec, tuple(word.split(".")))) is not None:
         return _key_page(entry)
+    if (table := _table(word)) is not None:
+        return _table_page(table)
     if (source := bibliography().get(word)) is not None:
         sections = (("Work", source.citation()), ("How its figures got here", source.status))
         return Explanation(code=source.key, title=source.title, sections=sections)
@@ -464,6 +485,18 @@ def _rule_page(code: str) -> Explanation:
         ("Severity", rule.severity),
     )
     return Explanation(code=rule.code, title=rule.title, sections=sections)
+
+
+def _table(word: str) -> SpecTable | None:
+    return next((table for table in spec_tables(BuildSpec) if table.loc and dotted(table.loc) == word), None)
+
+
+def _table_page(table: SpecTable) -> Explanation:
+    sections = tuple(
+        (entry.key, f"{entry.why} {entry.range or ', '.join(entry.choices)}".strip())
+        for entry in table.entries
+    )
+    return Explanation(code=dotted(table.loc), title=table.about, sections=sections)
 
 
 def _key_page(entry: SpecEntry) -> Explanation:

@@ -43,14 +43,16 @@ def design(file: Path) -> Answer:
         }
 
     def text() -> RenderableType:
+        gap = Text("")
         grave = [row for row in view.findings if row.severity in {"stop", "warn"}]
         return Group(
             Rule(Text(clean(view.name), style="bold"), align="left", style="dim", characters="─"),
             Pairs(pairs=view.key_figures),
-            Text(""),
+            gap,
             Chain(stations=view.stations, end=view.air),
-            Text(""),
-            *([FindingList(rows=grave), Text("")] if grave else []),
+            gap,
+            FindingList(rows=grave),
+            *([gap] if grave else []),
             _count_line(view.findings),
         )
 

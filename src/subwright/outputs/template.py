@@ -14,6 +14,7 @@ from subwright.outputs.tomllines import KeyPath
 __all__ = ["new_file_text"]
 
 _WIDTH = 100
+_TIED = "\N{NO-BREAK SPACE}"  # holds a value and its unit together while lines are broken
 
 _HEAD = """\
 # Build file: everything that one powered subwoofer is designed from.
@@ -78,9 +79,17 @@ def _entry_lines(
 
 def explanation(entry: SpecEntry) -> str:
     """What a key is, with its range or choices in brackets."""
-    facts = entry.range or " | ".join(entry.choices)
-    return f"{entry.why} ({facts})" if facts else entry.why
+    facts = entry.range or (" | ".join(entry.choices) if len(entry.choices) > 1 else "")
+    return f"{entry.why} ({facts.replace(' ', _TIED)})" if facts else entry.why
 
 
 def _comment(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent="# ", subsequent_indent="# ", break_long_words=False)
+    lines = textwrap.wrap(
+        text,
+        _WIDTH,
+        initial_indent="# ",
+        subsequent_indent="# ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace(_TIED, " ") for line in lines]

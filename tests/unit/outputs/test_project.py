@@ -167,7 +167,7 @@ def test_typed_values_are_read_as_the_key_needs(key: str, typed: str, stands: ob
         ("supply", "x", "is a table; name a key in it, such as supply.battery"),
         ("name.first", "x", "name is a single value, not a table"),
         ("suply.battery", "agm", "is in [suply], which is not a known key; did you mean 'supply'?"),
-        ("driver.count", "two", "write a whole number"),
+        ("driver.count", "5", "one of 1, 2, 3, 4"),
         ("supply.battery", "agm\nname = 'x'", "has no choice"),
         ("", "x", "is not a known key"),
         ("supply..x", "x", "is not a known key"),
