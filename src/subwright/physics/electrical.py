@@ -218,7 +218,7 @@ def preece_diameter_m(current_a: float) -> float:
 
     Raises
     ------
-    RangeError : the current is not positive.
+    RangeError : the current is not positive, or the wire would be outside 0.05 mm to 20 mm.
 
     Source
     ------
@@ -228,7 +228,9 @@ def preece_diameter_m(current_a: float) -> float:
     2.05
     """
     require("fusing current", current_a, "A", above=0.0, source="brooks-preece")
-    return float((current_a / _PREECE_A_PER_M_1_5) ** (2.0 / 3.0))
+    diameter = float((current_a / _PREECE_A_PER_M_1_5) ** (2.0 / 3.0))
+    require("wire diameter", diameter, "m", at_least=5e-5, at_most=20e-3, source="brooks-preece")
+    return diameter
 
 
 def adiabatic_section_m2(fault_a: float, time_s: float, k: float = 115.0) -> float:

@@ -15,6 +15,7 @@ from subwright.physics.electrical import COPPER_ALPHA_20_PER_K
 __all__ = [
     "PLATE_FACTORS",
     "PlateFinish",
+    "air_film",
     "plate_area_m2",
     "plate_convection_w_per_m2_k",
     "plate_heat_w",
@@ -31,6 +32,7 @@ PlateFinish = Literal["bright horizontal", "bright vertical", "black horizontal"
 
 _STEFAN_BOLTZMANN: Final = 5.670374419e-8  # W/(m² K⁴), CODATA 2018
 _ALUMINIUM_W_PER_CM_K: Final = 2.1
+_AIR_PRANDTL: Final = 0.707  # at 300 K, nearly constant
 _KELVIN: Final = 273.15
 
 # Siemens / Valvo power-transistor handbooks, plate with the device in its centre.
@@ -265,6 +267,34 @@ def plate_rise_k(
     return 0.5 * (low + high)
 
 
+def air_film(temperature_c: Array) -> tuple[Array, Array]:
+    """Thermal conductivity and kinematic viscosity of dry air at sea level.
+
+    Parameters
+    ----------
+    temperature_c : °C, -40 to 250, any shape.
+
+    Returns
+    -------
+    (conductivity in W/(m K), kinematic viscosity in m²/s), the same shape.
+
+    Raises
+    ------
+    RangeError : the temperature is out of range.
+
+    Source
+    ------
+    Power laws through the rows of Incropera, table A.4, good to 1.5 %. [incropera]
+
+    >>> k, nu = air_film(np.array(26.85))
+    >>> float(k.round(4)), float((nu * 1e6).round(2))
+    (0.0263, 15.89)
+    """
+    require("air temperature", temperature_c, "°C", at_least=-40.0, at_most=250.0, source="incropera")
+    ratio = (temperature_c + _KELVIN) / 300.0
+    return 0.0263 * ratio**0.86, 15.89e-6 * ratio**1.72
+
+
 def wire_convection_w_per_m2_k(diameter_m: Array, rise_k: Array, ambient_c: float) -> Array:
     """Heat transfer coefficient of a horizontal wire in still air, convection only.
 
@@ -295,10 +325,8 @@ def wire_convection_w_per_m2_k(diameter_m: Array, rise_k: Array, ambient_c: floa
     require("temperature rise", rise_k, "K", above=0.0)
     require("air temperature", ambient_c, "°C", at_least=-40.0, at_most=150.0)
     film = ambient_c + _KELVIN + 0.5 * rise_k
-    # Air at 300 K: k 0.0263 W/(m K), nu 15.89e-6 m²/s, Pr 0.707 (Incropera, table A.4).
-    conductivity = 0.0263 * (film / 300.0) ** 0.86
-    viscosity = 15.89e-6 * (film / 300.0) ** 1.72
-    prandtl = 0.707
+    conductivity, viscosity = air_film(film - _KELVIN)
+    prandtl = _AIR_PRANDTL
     rayleigh = 9.81 / film * rise_k * diameter_m**3 / viscosity**2 * prandtl
     require("Rayleigh number", rayleigh, "", at_least=1e-5, at_most=1e9, source="churchill-chu1975")
     nusselt = 0.36 + 0.518 * rayleigh**0.25 / (1.0 + (0.559 / prandtl) ** (9.0 / 16.0)) ** (4.0 / 9.0)
