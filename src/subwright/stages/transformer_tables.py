@@ -18,9 +18,8 @@ from subwright.physics.core_loss import igse_coefficient, igse_trapezoid, temper
 from subwright.physics.magnetics import saturation_flux
 from subwright.physics.winding_loss import (
     copper_resistivity,
-    proximity_loss_per_metre,
     push_pull_harmonics,
-    skin_factor,
+    round_wire_factors,
 )
 from subwright.stages.common import Corner
 from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
@@ -279,11 +278,21 @@ def core_table(spec: TransformerSpec, need: TransformerNeed, library: Library) -
     )
 
 
-@lru_cache(maxsize=16)
-def _waveform(share: float, edge_share: float) -> tuple[Floats, Floats, Floats]:
-    """Peak values of the odd harmonics, their orders, and the peak values squared."""
+@lru_cache(maxsize=64)
+def _wire_losses(
+    conductors: bytes, switching_hz: float, share: float, edge_share: float, resistivity_ohm_m: float
+) -> tuple[Floats, Floats]:
+    """Skin factor, and eddy loss per metre in 1 A/m rms, of round wires under the push-pull pulses.
+
+    The pulses of one half also hold direct current and even harmonics; taking the skin factor of the odd ones
+    for all of it errs a little to the safe side.
+    """
     amplitude = push_pull_harmonics(share, edge_share)
-    return amplitude, 2.0 * np.arange(amplitude.size, dtype=np.float64) + 1.0, np.square(amplitude)
+    frequency = switching_hz * (2.0 * np.arange(amplitude.size, dtype=np.float64) + 1.0)
+    weight = np.square(amplitude)
+    skin, eddy = round_wire_factors(np.frombuffer(conductors)[:, None], frequency, resistivity_ohm_m)
+    # peak values of the harmonics; half the sum of their squares is the mean square of the whole
+    return np.asarray(skin @ weight / np.sum(weight)), np.asarray(eddy @ weight * 2.0 / np.sum(weight))
 
 
 def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Library) -> WireTable:
@@ -312,11 +321,9 @@ def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Li
         )
     conductor = np.array([w.conductor_m for w in wires])
     resistivity = float(copper_resistivity(copper_c))
-    amplitude, order, weight = _waveform(need.duty, need.edge_s * need.switching_hz)
-    frequency = need.switching_hz * order
-    # peak field of each harmonic where the waveform's rms is 1 A/m
-    eddy = proximity_loss_per_metre(conductor[:, None], frequency, resistivity, amplitude)
-    skin = skin_factor(conductor[:, None], frequency, resistivity)
+    skin, eddy = _wire_losses(
+        conductor.tobytes(), need.switching_hz, need.duty, need.edge_s * need.switching_hz, resistivity
+    )
     return WireTable(
         wires=tuple(wires),
         drawer=np.array([library.in_drawer(w.id) > 0 for w in wires]),
@@ -324,6 +331,6 @@ def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Li
         overall_m=np.array([w.overall_m for w in wires]),
         copper_m2=np.array([w.area_m2 for w in wires]),
         strands=np.array([w.strands for w in wires], dtype=float),
-        eddy_w_per_m=np.sum(eddy, axis=1) * 2.0 / np.sum(weight),
-        skin=np.asarray(skin @ weight / np.sum(weight)),
+        eddy_w_per_m=eddy,
+        skin=skin,
     )
