@@ -24,7 +24,7 @@ __all__ = [
     "search_sallen_key_lowpass",
 ]
 
-_ERROR_STEP = 0.0025
+_ERROR_STEP = 0.0025  # misses closer together than this share a rank
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -73,6 +73,7 @@ def _choices(
     f0_hz: float,
     q_wanted: float,
     error_limit: float,
+    error_step: float,
     keep: int,
 ) -> tuple[StageChoice, ...]:
     error = np.maximum(np.abs(f0 / f0_hz - 1.0), np.abs(q / q_wanted - 1.0))
@@ -87,7 +88,7 @@ def _choices(
         )
     r_a, r_b, c_a, c_b, f0, q, error = (x[allowed] for x in (r_a, r_b, c_a, c_b, f0, q, error))
     distinct = 2 + (np.abs(r_a - r_b) > 1e-9 * r_a).astype(int) + (np.abs(c_a - c_b) > 1e-9 * c_a).astype(int)
-    order = np.lexsort((error, c_a + c_b, distinct, np.floor(error / _ERROR_STEP + 1e-9)))[:keep]
+    order = np.lexsort((error, c_a + c_b, distinct, np.floor(error / error_step + 1e-9)))[:keep]
     return tuple(
         StageChoice(
             resistors_ohm=(float(r_a[n]), float(r_b[n])),
@@ -108,6 +109,7 @@ def search_sallen_key_lowpass(
     capacitors_f: Array,
     resistors_ohm: Array,
     error_limit: float = 0.06,
+    error_step: float = _ERROR_STEP,
     keep: int = 10,
 ) -> tuple[StageChoice, ...]:
     """Unity-gain Sallen–Key low-pass stages for a wanted pole frequency and Q.
@@ -117,6 +119,7 @@ def search_sallen_key_lowpass(
     f0_hz, q : wanted pole frequency, Hz, > 0, and Q, 0.3 to 5.
     capacitors_f, resistors_ohm : F and ohm, ascending, 1-D: the values to choose from.
     error_limit : largest relative miss of f0 and Q, dimensionless.
+    error_step : misses closer together than this share a rank, dimensionless.
     keep : how many choices to return.
 
     Returns
@@ -152,7 +155,7 @@ def search_sallen_key_lowpass(
     r1, r2 = np.concatenate([r1, r2]), np.concatenate([r2, r1])
     cf, cg = np.tile(cf[index], 2), np.tile(cg[index], 2)
     f0, quality = (np.asarray(v) for v in sallen_key_lowpass_f0_q(r1, r2, cf, cg)) if r1.size else (r1, r1)
-    return _choices(r1, r2, cf, cg, f0, quality, f0_hz, q, error_limit, keep)
+    return _choices(r1, r2, cf, cg, f0, quality, f0_hz, q, error_limit, error_step, keep)
 
 
 def search_sallen_key_highpass(
@@ -162,6 +165,7 @@ def search_sallen_key_highpass(
     capacitors_f: Array,
     resistors_ohm: Array,
     error_limit: float = 0.06,
+    error_step: float = _ERROR_STEP,
     keep: int = 10,
 ) -> tuple[StageChoice, ...]:
     """Unity-gain Sallen–Key high-pass stages for a wanted pole frequency and Q.
@@ -171,6 +175,7 @@ def search_sallen_key_highpass(
     f0_hz, q : wanted pole frequency, Hz, > 0, and Q, 0.3 to 5.
     capacitors_f, resistors_ohm : F and ohm, ascending, 1-D: the values to choose from.
     error_limit : largest relative miss of f0 and Q, dimensionless.
+    error_step : misses closer together than this share a rank, dimensionless.
     keep : how many choices to return.
 
     Returns
@@ -200,7 +205,7 @@ def search_sallen_key_highpass(
     rf, rg, index = _pairs(values, 1.0 / (w0 * q * (c1 + c2)), q * (c1 + c2) / (w0 * c1 * c2))
     c1, c2 = c1[index], c2[index]
     f0, quality = (np.asarray(v) for v in sallen_key_highpass_f0_q(c1, c2, rf, rg)) if rf.size else (rf, rf)
-    return _choices(rf, rg, c1, c2, f0, quality, f0_hz, q, error_limit, keep)
+    return _choices(rf, rg, c1, c2, f0, quality, f0_hz, q, error_limit, error_step, keep)
 
 
 def _pairs(values: Array, first: Array, second: Array) -> tuple[Array, Array, Array]:
@@ -220,6 +225,7 @@ def search_equal_component(
     resistors_ohm: Array,
     gain_resistors_ohm: Array,
     error_limit: float = 0.06,
+    error_step: float = _ERROR_STEP,
     keep: int = 10,
 ) -> tuple[EqualComponentChoice, ...]:
     """Equal-component Sallen–Key stages (R1 = R2, C_f = C_g, gain 3 - 1/Q) in preferred values.
@@ -230,6 +236,7 @@ def search_equal_component(
     capacitors_f, resistors_ohm : values to choose from, F and ohm, ascending, 1-D.
     gain_resistors_ohm : values for the op-amp's divider, ohm, ascending, 1-D.
     error_limit : largest relative miss of f0 and Q, dimensionless.
+    error_step : misses closer together than this share a rank, dimensionless.
     keep : how many choices to return.
 
     Returns
@@ -265,7 +272,7 @@ def search_equal_component(
     n = int(np.argmin(np.abs(quality / q - 1.0)))
     f0 = 1.0 / (2 * np.pi * r.ravel() * c.ravel())
     error = np.maximum(np.abs(f0 / f0_hz - 1.0), abs(quality[n] / q - 1.0))
-    order = np.lexsort((error, c.ravel(), np.floor(error / _ERROR_STEP + 1e-9)))
+    order = np.lexsort((error, c.ravel(), np.floor(error / error_step + 1e-9)))
     order = order[error[order] <= error_limit][:keep]
     if order.size == 0:
         raise NoSolutionError(

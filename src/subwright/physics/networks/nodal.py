@@ -135,10 +135,8 @@ class Network:
         return self
 
     def _layout(self) -> tuple[tuple[str, ...], tuple[_Element, ...]]:
-        names: list[str] = []
-        for element in self.elements:
-            names += [n for n in element.nodes if n != GROUND and n not in names]
-        return tuple(names), tuple(e for e in self.elements if e.kind in "VLA")
+        nodes = (node for element in self.elements for node in element.nodes if node != GROUND)
+        return tuple(dict.fromkeys(nodes)), tuple(e for e in self.elements if e.kind in "VLA")
 
     def _matrix(self, frequency_hz: Array) -> tuple[Complex, Complex, tuple[str, ...]]:
         names, branches = self._layout()

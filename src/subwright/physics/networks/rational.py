@@ -8,14 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import reduce
 from typing import TypeAlias
 
 import numpy as np
 
+from subwright.base.errors import ConvergenceError
+
 from ._checks import Array, ArrayLike, Complex, positive
 
-__all__ = ["Polynomial", "Rational", "add", "gain_band", "multiply", "power_polynomial", "scale"]
+__all__ = [
+    "Polynomial",
+    "Rational",
+    "add",
+    "gain_band",
+    "level_crossing_hz",
+    "multiply",
+    "power_polynomial",
+    "scale",
+]
 
 Polynomial: TypeAlias = tuple[ArrayLike, ...]
 
@@ -154,11 +164,10 @@ class Rational:
         )
 
 
-def _power_on_grid(polynomial: Polynomial, omega2: Array) -> Array:
-    """|P|² on a grid of ω², shape (grid, builds), through one matrix product."""
+def _power_on_grid(polynomial: Polynomial, powers: Array) -> Array:
+    """|P|² on a grid of ω², shape (grid, builds or 1), through one matrix product."""
     coefficients = np.broadcast_arrays(*(np.atleast_1d(c) for c in power_polynomial(polynomial)))
-    powers = omega2[:, None] ** np.arange(len(coefficients))[None, :]
-    return np.asarray(powers @ np.stack(coefficients))
+    return np.asarray(powers[:, : len(coefficients)] @ np.stack(coefficients))
 
 
 def gain_band(
@@ -190,9 +199,74 @@ def gain_band(
     """
     positive("frequency", frequency_hz, "Hz")
     omega2 = (2 * np.pi * np.asarray(frequency_hz, dtype=float)) ** 2
-    above = reduce(np.multiply, (_power_on_grid(b.numerator, omega2) for b in blocks))
-    below = reduce(np.multiply, (_power_on_grid(b.denominator, omega2) for b in blocks))
-    power = above / below
+    longest = max(len(p) for b in blocks for p in (b.numerator, b.denominator))
+    powers = omega2[:, None] ** np.arange(longest)[None, :]
+    power = np.ones((omega2.size, 1))
+    for block in blocks:
+        gain2 = _power_on_grid(block.numerator, powers) / _power_on_grid(block.denominator, powers)
+        # a crowd's array is large: reuse it instead of making another
+        power = np.multiply(power, gain2, out=gain2 if gain2.shape[1] >= power.shape[1] else power)
     count = power.shape[1]
     ranks = [round(p / 100.0 * (count - 1)) for p in percent]
     return np.asarray(np.sqrt(np.partition(power, sorted(set(ranks)), axis=1)[:, ranks].T))
+
+
+def level_crossing_hz(
+    blocks: Sequence[Rational], level_ratio: ArrayLike, start_hz: ArrayLike, rounds: int = 40
+) -> ArrayLike:
+    """Frequency near ``start_hz`` at which a cascade's magnitude passes a level.
+
+    Parameters
+    ----------
+    blocks : transfer functions; coefficients may be arrays, one element per build.
+    level_ratio : magnitude looked for, V/V, > 0, scalar or array.
+    start_hz : first guess on the same slope, Hz, > 0, scalar or array.
+    rounds : most Newton steps in ln |H| against ln f, count.
+
+    Returns
+    -------
+    Frequency, Hz.
+
+    Raises
+    ------
+    RangeError : level or guess isn't above zero.
+    ConvergenceError : the slope vanished or the steps didn't settle within 1e-9.
+
+    Source
+    ------
+    [derived]: Newton's method on the power polynomials.
+
+    >>> low_pass = Rational(numerator=(1.0,), denominator=(1.0, 1e-3))
+    >>> round(level_crossing_hz([low_pass], 0.5**0.5, 100.0), 4)
+    159.1549
+    """
+    positive("level", level_ratio, "")
+    positive("first guess", start_hz, "Hz")
+    above = [power_polynomial(b.numerator) for b in blocks]
+    below = [power_polynomial(b.denominator) for b in blocks]
+    wanted = 2.0 * np.log(np.asarray(level_ratio, dtype=float))
+    log_x = 2.0 * np.log(2 * np.pi * np.asarray(start_hz, dtype=float))
+    for _ in range(rounds):
+        x = np.exp(log_x)
+        value: ArrayLike = 0.0
+        slope: ArrayLike = 0.0
+        for polynomials, sign in ((above, 1.0), (below, -1.0)):
+            for polynomial in polynomials:
+                p = sum((c * x**k for k, c in enumerate(polynomial)), start=np.zeros_like(x))
+                dp = sum((k * c * x**k for k, c in enumerate(polynomial)), start=np.zeros_like(x))
+                value = value + sign * np.log(p)
+                slope = slope + sign * dp / p
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = np.clip((value - wanted) / slope, -0.7, 0.7)
+        if not np.all(np.isfinite(step)):
+            break
+        log_x = log_x - step
+        if np.max(np.abs(step)) < 1e-11:
+            crossing = np.asarray(np.exp(0.5 * log_x) / (2 * np.pi))
+            return crossing if crossing.ndim else float(crossing)
+    raise ConvergenceError(
+        message="The filter's response doesn't pass the level looked for near its corner.",
+        quantity="corner frequency",
+        value=f"near {float(np.ravel(start_hz)[0]):.4g} Hz",
+        remedy="Check the filter's part values.",
+    )

@@ -1,0 +1,236 @@
+"""Bill of materials of the line-level filter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import ceil
+from typing import Final
+
+from subwright.base.preferred import at_least
+from subwright.base.units import code, show
+from subwright.parts.library import Library
+from subwright.parts.schema import OpAmp
+from subwright.stages.common import PartUse, Rating
+from subwright.stages.filter_records import FilterBlock, OpAmpSupply
+from subwright.stages.filter_spec import FilterSpec
+
+__all__ = ["FilterCircuit", "amplifier_count", "filter_parts"]
+
+RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+LEVEL_OHM: Final = 10e3
+INPUT_OHM: Final = 10e3  # least input resistance to expect of an amplifier; common practice
+OUTPUT_COUPLING_HZ: Final = 1.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FilterCircuit:
+    """The designed filter, gathered for the bill."""
+
+    spec: FilterSpec
+    blocks: Sequence[FilterBlock]
+    op_amp: OpAmp
+    supply: OpAmpSupply
+    swing_v: float
+
+
+def amplifier_count(blocks: int, kind: str) -> int:
+    """Amplifiers needed: one for each block, and one that holds the midpoint of a single supply."""
+    return blocks + (kind == "battery")
+
+
+def filter_parts(circuit: FilterCircuit, library: Library) -> tuple[PartUse, ...]:
+    """Every part of the filter, with ratings.
+
+    Parameters
+    ----------
+    circuit : the design. library : parts with the drawer merged.
+
+    Returns
+    -------
+    One record for each role.
+    """
+    return (*_op_amps(circuit, library), *_block_parts(circuit, library), *_supply_parts(circuit, library))
+
+
+def _op_amps(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
+    op_amp, supply = circuit.op_amp, circuit.supply
+    count = ceil(amplifier_count(len(circuit.blocks), supply.kind) / op_amp.channels)
+    yield PartUse(
+        role="filter op-amp",
+        letter="U",
+        part_id=op_amp.id,
+        description=op_amp.description,
+        quantity=count,
+        ratings=(
+            Rating(
+                quantity="supply voltage",
+                unit="V",
+                applied=supply.high_v,
+                limit=op_amp.supply_max_v,
+                source=op_amp.provenance.document,
+                at="highest supply",
+            ),
+        ),
+        in_drawer=library.in_drawer(op_amp.id) >= count,
+        provenance=op_amp.provenance.kind,
+    )
+    rails = 1 if supply.kind == "battery" else 2
+    yield _capacitor("op-amp decoupling", 100e-9, 0.10, supply.high_v / rails, library, rails * count)
+
+
+def _block_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
+    spec = circuit.spec
+    for block in circuit.blocks:
+        for role, value in block.resistors_ohm.items():
+            yield _resistor(f"{block.name} {role}", value, spec.resistor_tolerance, 0.0, library)
+        for role, value in block.capacitors_f.items():
+            tolerance = 0.20 if role.endswith("coupling") else spec.capacitor_tolerance
+            yield _capacitor(f"{block.name} {role}", value, tolerance, circuit.swing_v, library)
+    if spec.phase_switch:
+        yield PartUse(
+            role="phase switch",
+            letter="S",
+            part_id="switch SPDT",
+            description="change-over switch, signal",
+            quantity=1,
+            provenance="common practice",
+        )
+    if spec.level_control:
+        yield PartUse(
+            role="level control",
+            letter="R",
+            part_id=f"potentiometer {code(LEVEL_OHM, 'resistance')} log",
+            description="logarithmic potentiometer",
+            quantity=1,
+            value=show(LEVEL_OHM, "resistance"),
+            tolerance=0.20,
+            provenance="common practice",
+        )
+    yield PartUse(
+        role="line input",
+        letter="J",
+        part_id="phono socket",
+        description="phono socket, insulated from the case",
+        quantity=2 if spec.inputs == "stereo" else 1,
+        provenance="common practice",
+    )
+
+
+def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
+    supply = circuit.supply
+    if supply.series_ohm is not None and supply.zener_id is not None:
+        zener = library.zener(supply.zener_id)
+        yield _resistor("op-amp supply resistor", supply.series_ohm, 0.05, supply.resistor_w, library, 2)
+        yield PartUse(
+            role="op-amp supply zener",
+            letter="VR",
+            part_id=zener.id,
+            description=zener.description,
+            quantity=2,
+            ratings=(
+                Rating(
+                    quantity="power",
+                    unit="W",
+                    applied=supply.zener_w,
+                    limit=zener.power_w,
+                    source=zener.provenance.document,
+                    at="highest rail, no load",
+                ),
+            ),
+            in_drawer=library.in_drawer(zener.id) >= 2,
+            provenance=zener.provenance.kind,
+        )
+    if supply.r1_ohm is not None and supply.r2_ohm is not None:
+        for role, part, text in (
+            ("positive regulator", "LM317", "adjustable regulator, positive"),
+            ("negative regulator", "LM337", "adjustable regulator, negative"),
+        ):
+            yield PartUse(
+                role=role,
+                letter="U",
+                part_id=part,
+                description=f"{text}, TO-220",
+                quantity=1,
+                ratings=(
+                    Rating(
+                        quantity="junction temperature",
+                        unit="°C",
+                        applied=supply.regulator_c,
+                        limit=125.0,
+                        source="lm317",
+                        at="highest rail, no heatsink",
+                    ),
+                ),
+                provenance="memory",
+            )
+        yield _resistor("regulator output to adjust", supply.r1_ohm, 0.01, 0.0, library, 2)
+        yield _resistor("regulator adjust to ground", supply.r2_ohm, 0.01, 0.0, library, 2)
+    if supply.midpoint_ohm is not None and supply.midpoint_f is not None:
+        yield _resistor("midpoint divider", supply.midpoint_ohm, 0.05, 0.0, library, 2)
+        yield _electrolytic("midpoint capacitor", supply.midpoint_f, 0.5 * supply.high_v)
+        coupling = at_least(1.0 / (6.283185307 * OUTPUT_COUPLING_HZ * INPUT_OHM), "E3")
+        yield _electrolytic("output coupling", coupling, 0.5 * supply.high_v)
+    if supply.filter_ohm is not None and supply.filter_f is not None:
+        yield _resistor("op-amp supply filter", supply.filter_ohm, 0.05, supply.resistor_w, library)
+        yield _electrolytic("op-amp supply filter capacitor", supply.filter_f, supply.high_v)
+
+
+def _resistor(
+    role: str, value_ohm: float, tolerance: float, watts: float, library: Library, quantity: int = 1
+) -> PartUse:
+    size = next((w for w in RESISTOR_SIZES_W if watts <= 0.5 * w), RESISTOR_SIZES_W[-1])
+    drawer = library.drawer
+    stocks = drawer.resistors if drawer else ()
+    ratings = (
+        (Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest rail"),) if watts else ()
+    )
+    return PartUse(
+        role=role,
+        letter="R",
+        part_id=code(value_ohm, "resistance"),
+        description=f"resistor {size:g} W",
+        quantity=quantity,
+        value=show(value_ohm, "resistance"),
+        tolerance=tolerance,
+        ratings=ratings,
+        in_drawer=size == RESISTOR_SIZES_W[0]
+        and any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_ohm) for s in stocks),
+        provenance="IEC 60063 preferred value",
+    )
+
+
+def _capacitor(
+    role: str, value_f: float, tolerance: float, applied_v: float, library: Library, quantity: int = 1
+) -> PartUse:
+    drawer = library.drawer
+    stocks = drawer.capacitors if drawer else ()
+    return PartUse(
+        role=role,
+        letter="C",
+        part_id=code(value_f, "capacitance"),
+        description="film 63 V" if value_f <= 1e-6 else "bipolar electrolytic 35 V",
+        quantity=quantity,
+        value=show(value_f, "capacitance"),
+        tolerance=tolerance,
+        ratings=(
+            Rating(quantity="voltage", unit="V", applied=applied_v, limit=63.0 if value_f <= 1e-6 else 35.0),
+        ),
+        in_drawer=any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_f) for s in stocks),
+        provenance="IEC 60063 preferred value",
+    )
+
+
+def _electrolytic(role: str, value_f: float, applied_v: float) -> PartUse:
+    rated = next((v for v in (16.0, 25.0, 35.0, 50.0, 63.0, 100.0) if applied_v <= 0.8 * v), 100.0)
+    return PartUse(
+        role=role,
+        letter="C",
+        part_id=code(value_f, "capacitance"),
+        description=f"electrolytic {rated:g} V",
+        quantity=1,
+        value=show(value_f, "capacitance"),
+        tolerance=0.20,
+        ratings=(Rating(quantity="voltage", unit="V", applied=applied_v, limit=rated, at="highest battery"),),
+        provenance="IEC 60063 preferred value",
+    )

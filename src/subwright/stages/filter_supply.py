@@ -1,0 +1,288 @@
+"""Which op-amp the filter uses, and what it runs on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil, pi, sqrt
+from typing import Final
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import at_least, at_most, nearest
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.parts.schema import OpAmp, Zener
+from subwright.physics.networks.filters import op_amp_bandwidth_hz
+from subwright.physics.networks.levels import slew_rate_v_per_s
+from subwright.physics.networks.noise import shot_noise_a_per_rthz, thermal_noise_v_per_rthz
+from subwright.physics.networks.supplies import (
+    adjustable_regulator_v,
+    junction_c,
+    linear_dissipation_w,
+    zener_series_ohm,
+    zener_shunt,
+)
+from subwright.stages.filter_blocks import Draft
+from subwright.stages.filter_records import OpAmpSupply
+from subwright.stages.filter_spec import FilterInput, FilterSpec
+
+__all__ = [
+    "AUDIO_HZ",
+    "HEADROOM_DB",
+    "bandwidth_needed_hz",
+    "choose_op_amp",
+    "design_op_amp_supply",
+    "slew_needed_v_per_s",
+]
+
+HEADROOM_DB: Final = 3.0  # programme peaks above the stated sensitivity; common practice
+AUDIO_HZ: Final = 20e3  # the summing amplifier sees the whole line signal
+BIPOLAR_A: Final = 4e-3  # largest supply current per amplifier of the 5532 family, from memory
+JFET_A: Final = 2.5e-3  # the same of the 07x family, from memory
+JFET_BIAS_A: Final = 1e-9  # a smaller bias current tells a JFET input
+ZENER_A: Final = 2e-3
+RESISTOR_MOST_W: Final = 1.0  # above this a regulator is the better answer; common practice
+HALF_LOADED: Final = 0.5
+REGULATOR_R1_OHM: Final = 240.0
+REGULATOR_DROPOUT_V: Final = 3.0
+REGULATOR_MOST_V: Final = 40.0  # input to output, 317 and 337 families
+REGULATOR_RTH_K_PER_W: Final = 65.0  # TO-220 without heatsink
+REGULATOR_MOST_C: Final = 125.0
+AMBIENT_C: Final = 60.0  # inside the case
+SPLIT_TARGET_V: Final = 15.0
+MIDPOINT_OHM: Final = 10e3
+BATTERY_FILTER_OHM: Final = 47.0
+
+
+def bandwidth_needed_hz(block: Draft) -> float:
+    """Gain-bandwidth product by the rule of 100, Hz; 1 % accuracy of gain at 500 Hz for the plain blocks."""
+    if block.f0_hz is not None and block.q is not None:
+        return float(op_amp_bandwidth_hz(block.f0_hz, block.q, block.op_amp_gain))
+    return 100.0 * block.op_amp_gain * 500.0
+
+
+def slew_needed_v_per_s(block: Draft, peak_v: float) -> float:
+    """Slew rate at full output, V/s: at 20 kHz before the low-pass, at twice the pole frequency after it."""
+    if block.kind in ("summer", "infrasonic"):
+        return float(slew_rate_v_per_s(AUDIO_HZ, 2 * peak_v))
+    top = 2 * block.f0_hz if block.f0_hz else 500.0
+    return float(slew_rate_v_per_s(top, 2 * peak_v))
+
+
+def choose_op_amp(
+    spec: FilterSpec, blocks: Sequence[Draft], peak_v: float, data: FilterInput, library: Library
+) -> OpAmp:
+    """Op-amp for every block: enough headroom first, then at hand, cheaper, quieter, in fewer cases.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. blocks : with their demands. peak_v : highest peak in the chain, V.
+    data : rails or battery. library : parts with the drawer merged.
+
+    Raises
+    ------
+    PartNotFoundError : an id that is in neither drawer nor library.
+    NoSolutionError : none in drawer and library serves.
+    """
+    if spec.op_amp != "auto":
+        return library.op_amp(spec.op_amp)
+    gbw = max(bandwidth_needed_hz(b) for b in blocks)
+    slew = max(slew_needed_v_per_s(b, peak_v) for b in blocks)
+    split = _split(spec, data)
+    lowest = 2 * _least_split_v(data) if split else data.battery_low_v - 0.5
+    highest = 2 * SPLIT_TARGET_V * 1.05 if split else data.battery_high_v
+    fit = [
+        a
+        for a in library.op_amps.values()
+        if a.gbw_hz >= gbw
+        and a.slew_v_per_s >= slew
+        and a.supply_min_v <= lowest
+        and a.supply_max_v >= highest
+        and 0.5 * lowest - a.swing_loss_v >= peak_v
+    ]
+    if not fit:
+        raise NoSolutionError(
+            message="No op-amp in drawer and library serves this filter.",
+            quantity="op-amp",
+            value=f"{gbw / 1e6:.2f} MHz, {slew / 1e6:.2f} V/µs, {show(peak_v, 'voltage')} peak "
+            f"on {show(lowest, 'voltage')}",
+            remedy="Lower the level at the amplifier's input, or add a faster op-amp to your drawer.",
+        )
+    source = float(thermal_noise_v_per_rthz(spec.input_resistance_ohm))
+
+    def noise(a: OpAmp) -> float:
+        current = float(shot_noise_a_per_rthz(a.ib_a)) * spec.input_resistance_ohm
+        return sqrt(a.noise_v_per_rthz**2 + current**2 + source**2)
+
+    spare = 10.0 ** (HEADROOM_DB / 20.0)
+    price = {"low": 0, "medium": 1, "high": 2}
+
+    def packages(a: OpAmp) -> int:
+        return ceil(len(blocks) / a.channels)
+
+    return min(
+        fit,
+        key=lambda a: (
+            0.5 * lowest - a.swing_loss_v < spare * peak_v,
+            library.in_drawer(a.id) < packages(a),
+            price.get(a.price_class or "low", 0),
+            round(noise(a) / 10e-9),  # the resistors' own noise hides smaller differences
+            packages(a),
+            noise(a),
+            a.id,
+        ),
+    )
+
+
+def _split(spec: FilterSpec, data: FilterInput) -> bool:
+    return data.rail_low_v is not None and spec.op_amp_supply != "battery"
+
+
+def _least_split_v(data: FilterInput) -> float:
+    return min(SPLIT_TARGET_V * 0.95, (data.rail_low_v or 0.0) / 1.15)
+
+
+def design_op_amp_supply(
+    spec: FilterSpec, data: FilterInput, op_amp: OpAmp, amplifiers: int, library: Library
+) -> OpAmpSupply:
+    """Zener shunts or regulators from the rails, or the battery with a midpoint.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. data : rails and battery. op_amp : chosen. amplifiers : how many are used.
+    library : parts with the drawer merged.
+
+    Raises
+    ------
+    NoSolutionError : the rails are too low, too high or missing for the wanted kind.
+    """
+    packages = ceil(amplifiers / op_amp.channels)
+    each = JFET_A if op_amp.ib_a < JFET_BIAS_A else BIPOLAR_A
+    current = packages * op_amp.channels * each
+    if not _split(spec, data):
+        if spec.op_amp_supply in ("zener", "regulator"):
+            raise NoSolutionError(
+                message="There are no rails to run the op-amps from.",
+                quantity="op-amp supply",
+                value=spec.op_amp_supply,
+                remedy='Set op_amp_supply to "battery" or "auto".',
+            )
+        return _battery_supply(data, op_amp, current)
+    zener = _zener_supply(data, op_amp, current, library)
+    if spec.op_amp_supply == "regulator" or (spec.op_amp_supply == "auto" and zener is None):
+        return _regulator_supply(data, op_amp, current)
+    if zener is None:
+        raise NoSolutionError(
+            message="No zener diode in drawer and library fits these rails.",
+            quantity="rail",
+            value=f"{show(data.rail_low_v or 0.0, 'voltage')} to {show(data.rail_high_v or 0.0, 'voltage')}",
+            remedy='Set op_amp_supply to "regulator" or "auto".',
+        )
+    if spec.op_amp_supply == "zener" or zener.resistor_w <= RESISTOR_MOST_W:
+        return zener
+    try:
+        regulator = _regulator_supply(data, op_amp, current)
+    except NoSolutionError:
+        return zener
+    return regulator if regulator.regulator_c <= REGULATOR_MOST_C else zener
+
+
+def _zener_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Library) -> OpAmpSupply | None:
+    low, high = data.rail_low_v or 0.0, data.rail_high_v or 0.0
+
+    def built(diode: Zener) -> OpAmpSupply:
+        exact = float(zener_series_ohm(low, diode.vz_v * (1 + diode.tolerance), current, ZENER_A))
+        series = at_most(exact, "E12")
+        shunt = zener_shunt(high, diode.vz_v * (1 - diode.tolerance), series, current)
+        return OpAmpSupply(
+            kind="zener",
+            low_v=2 * diode.vz_v * (1 - diode.tolerance),
+            high_v=2 * diode.vz_v * (1 + diode.tolerance),
+            limit_low_v=op_amp.supply_min_v,
+            limit_high_v=op_amp.supply_max_v,
+            current_a=current,
+            series_ohm=series,
+            zener_id=diode.id,
+            zener_v=diode.vz_v,
+            resistor_w=shunt.resistor_w,
+            zener_w=shunt.zener_w,
+        )
+
+    fit = [
+        (z, built(z))
+        for z in library.zeners.values()
+        if z.vz_v <= SPLIT_TARGET_V
+        and 2 * z.vz_v * (1 - z.tolerance) >= op_amp.supply_min_v
+        and 2 * z.vz_v * (1 + z.tolerance) <= op_amp.supply_max_v
+        and z.vz_v * 1.15 <= low
+    ]
+    cool = [(z, s) for z, s in fit if s.zener_w <= HALF_LOADED * z.power_w]
+    if not cool:
+        return None
+    return min(cool, key=lambda pair: (library.in_drawer(pair[0].id) < 2, -pair[0].vz_v, pair[0].id))[1]
+
+
+def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSupply:
+    low, high = data.rail_low_v or 0.0, data.rail_high_v or 0.0
+    wanted = min(SPLIT_TARGET_V, low - REGULATOR_DROPOUT_V, 0.5 * op_amp.supply_max_v / 1.05)
+    if wanted < 0.5 * op_amp.supply_min_v:
+        raise NoSolutionError(
+            message="The rails are too low for the op-amps.",
+            quantity="lowest rail",
+            value=show(low, "voltage"),
+            limit=show(0.5 * op_amp.supply_min_v + REGULATOR_DROPOUT_V, "voltage"),
+            remedy="Choose an op-amp for a lower supply, or run it from the battery.",
+        )
+    r2 = at_most((wanted / 1.25 - 1.0) * REGULATOR_R1_OHM, "E24")
+    volts = float(adjustable_regulator_v(REGULATOR_R1_OHM, r2))
+    if high - volts > REGULATOR_MOST_V:
+        raise NoSolutionError(
+            message="The rails are too high for a 317-family regulator.",
+            quantity="regulator input to output",
+            value=show(high - volts, "voltage"),
+            limit=show(REGULATOR_MOST_V, "voltage"),
+            source="lm317",
+            remedy='Set op_amp_supply to "zener" or "battery".',
+        )
+    heat = float(linear_dissipation_w(high, volts, current))
+    junction = float(junction_c(AMBIENT_C, heat, REGULATOR_RTH_K_PER_W))
+    return OpAmpSupply(
+        kind="regulator",
+        low_v=2 * volts * 0.96,
+        high_v=2 * volts * 1.04,
+        limit_low_v=op_amp.supply_min_v,
+        limit_high_v=op_amp.supply_max_v,
+        current_a=current,
+        r1_ohm=REGULATOR_R1_OHM,
+        r2_ohm=r2,
+        regulator_w=heat,
+        regulator_c=junction,
+    )
+
+
+def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSupply:
+    drop = BATTERY_FILTER_OHM * current
+    low = data.battery_low_v - drop
+    if low < op_amp.supply_min_v or data.battery_high_v > op_amp.supply_max_v:
+        raise NoSolutionError(
+            message="The op-amp doesn't run straight from this battery.",
+            quantity="op-amp supply",
+            value=f"{show(low, 'voltage')} to {show(data.battery_high_v, 'voltage')}",
+            limit=f"{show(op_amp.supply_min_v, 'voltage')} to {show(op_amp.supply_max_v, 'voltage')}",
+            source=op_amp.provenance.document,
+            remedy="Choose another op-amp, or run it from rails.",
+        )
+    # The filter's corner lies a decade under the lowest note, the midpoint's impedance far under 10 kΩ.
+    filter_f = at_least(1.0 / (2 * pi * BATTERY_FILTER_OHM * 3.0), "E3")
+    return OpAmpSupply(
+        kind="battery",
+        low_v=low,
+        high_v=data.battery_high_v,
+        limit_low_v=op_amp.supply_min_v,
+        limit_high_v=op_amp.supply_max_v,
+        current_a=current,
+        midpoint_ohm=nearest(MIDPOINT_OHM, "E12"),
+        midpoint_f=at_least(47e-6, "E6"),
+        filter_ohm=BATTERY_FILTER_OHM,
+        filter_f=filter_f,
+        resistor_w=current**2 * BATTERY_FILTER_OHM,
+    )
