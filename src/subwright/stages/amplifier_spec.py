@@ -93,6 +93,12 @@ class AmplifierSpec(StageSpec):
     bias_current_a: Current | None = quantity(
         None, low="1 mA", high="1 A", why="Class AB: quiescent current of the whole output; auto by device."
     )
+    full_input_v: Voltage = quantity(
+        "1 V",
+        low="50 mV",
+        high="10 V",
+        why="Rms voltage at its input that gives full output; the line filter is matched to it.",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

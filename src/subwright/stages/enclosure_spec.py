@@ -27,7 +27,7 @@ __all__ = ["Bend", "CabinData", "DriverData", "EnclosureNeed", "EnclosureSpec", 
 
 Fill = Literal["none", "lining", "light", "dense"]
 Bend = Literal["straight", "one bend"]
-HighPass = Callable[[NDArray[np.float64]], NDArray[np.complex128]]
+HighPass = Callable[[NDArray[np.float64]], NDArray[np.complexfloating]]
 
 
 class EnclosureSpec(StageSpec):

@@ -77,6 +77,7 @@ _SOURCES: Final = (
     "common-practice",
     "derived",
 )
+_SUPPLY_WORKS: Final = {"zener": ("horowitz-hill",), "regulator": ("lm317",), "battery": ()}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -242,7 +243,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
         parts=parts,
         losses=(_loss(supply, data),),
         contributors=contributors,
-        sources=_SOURCES + (("lm317",) if supply.kind == "regulator" else ("horowitz-hill",)),
+        sources=(*_SOURCES, *_SUPPLY_WORKS[supply.kind]),
         reasons=_reasons(spec, data, low_pass, infrasonic, levels, op_amp, supply),
     )
 

@@ -17,10 +17,10 @@ from subwright.stages.filter_spec import FilterSpec
 
 __all__ = ["FilterCircuit", "amplifier_count", "filter_parts"]
 
-RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
-LEVEL_OHM: Final = 10e3
-INPUT_OHM: Final = 10e3  # least input resistance to expect of an amplifier; common practice
-OUTPUT_COUPLING_HZ: Final = 1.0
+_RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+_LEVEL_OHM: Final = 10e3
+_INPUT_OHM: Final = 10e3  # least input resistance to expect of an amplifier; common practice
+_OUTPUT_COUPLING_HZ: Final = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,10 +100,10 @@ def _block_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
         yield PartUse(
             role="level control",
             letter="R",
-            part_id=f"potentiometer {code(LEVEL_OHM, 'resistance')} log",
+            part_id=f"potentiometer {code(_LEVEL_OHM, 'resistance')} log",
             description="logarithmic potentiometer",
             quantity=1,
-            value=show(LEVEL_OHM, "resistance"),
+            value=show(_LEVEL_OHM, "resistance"),
             tolerance=0.20,
             provenance="common practice",
         )
@@ -169,7 +169,7 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
     if supply.midpoint_ohm is not None and supply.midpoint_f is not None:
         yield _resistor("midpoint divider", supply.midpoint_ohm, 0.05, 0.0, library, 2)
         yield _electrolytic("midpoint capacitor", supply.midpoint_f, 0.5 * supply.high_v)
-        coupling = at_least(1.0 / (6.283185307 * OUTPUT_COUPLING_HZ * INPUT_OHM), "E3")
+        coupling = at_least(1.0 / (6.283185307 * _OUTPUT_COUPLING_HZ * _INPUT_OHM), "E3")
         yield _electrolytic("output coupling", coupling, 0.5 * supply.high_v)
     if supply.filter_ohm is not None and supply.filter_f is not None:
         yield _resistor("op-amp supply filter", supply.filter_ohm, 0.05, supply.resistor_w, library)
@@ -179,7 +179,7 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
 def _resistor(
     role: str, value_ohm: float, tolerance: float, watts: float, library: Library, quantity: int = 1
 ) -> PartUse:
-    size = next((w for w in RESISTOR_SIZES_W if watts <= 0.5 * w), RESISTOR_SIZES_W[-1])
+    size = next((w for w in _RESISTOR_SIZES_W if watts <= 0.5 * w), _RESISTOR_SIZES_W[-1])
     drawer = library.drawer
     stocks = drawer.resistors if drawer else ()
     ratings = (
@@ -194,7 +194,7 @@ def _resistor(
         value=show(value_ohm, "resistance"),
         tolerance=tolerance,
         ratings=ratings,
-        in_drawer=size == RESISTOR_SIZES_W[0]
+        in_drawer=size == _RESISTOR_SIZES_W[0]
         and any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_ohm) for s in stocks),
         provenance="IEC 60063 preferred value",
     )

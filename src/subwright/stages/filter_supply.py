@@ -36,21 +36,21 @@ __all__ = [
 
 HEADROOM_DB: Final = 3.0  # programme peaks above the stated sensitivity; common practice
 AUDIO_HZ: Final = 20e3  # the summing amplifier sees the whole line signal
-BIPOLAR_A: Final = 4e-3  # largest supply current per amplifier of the 5532 family, from memory
-JFET_A: Final = 2.5e-3  # the same of the 07x family, from memory
-JFET_BIAS_A: Final = 1e-9  # a smaller bias current tells a JFET input
-ZENER_A: Final = 2e-3
-RESISTOR_MOST_W: Final = 1.0  # above this a regulator is the better answer; common practice
-HALF_LOADED: Final = 0.5
-REGULATOR_R1_OHM: Final = 240.0
-REGULATOR_DROPOUT_V: Final = 3.0
-REGULATOR_MOST_V: Final = 40.0  # input to output, 317 and 337 families
-REGULATOR_RTH_K_PER_W: Final = 65.0  # TO-220 without heatsink
-REGULATOR_MOST_C: Final = 125.0
-AMBIENT_C: Final = 60.0  # inside the case
-SPLIT_TARGET_V: Final = 15.0
-MIDPOINT_OHM: Final = 10e3
-BATTERY_FILTER_OHM: Final = 47.0
+_BIPOLAR_A: Final = 4e-3  # largest supply current per amplifier of the 5532 family, from memory
+_JFET_A: Final = 2.5e-3  # the same of the 07x family, from memory
+_JFET_BIAS_A: Final = 1e-9  # a smaller bias current tells a JFET input
+_ZENER_A: Final = 2e-3
+_RESISTOR_MOST_W: Final = 1.0  # above this a regulator is the better answer; common practice
+_HALF_LOADED: Final = 0.5
+_REGULATOR_R1_OHM: Final = 240.0
+_REGULATOR_DROPOUT_V: Final = 3.0
+_REGULATOR_MOST_V: Final = 40.0  # input to output, 317 and 337 families
+_REGULATOR_RTH_K_PER_W: Final = 65.0  # TO-220 without heatsink
+_REGULATOR_MOST_C: Final = 125.0
+_AMBIENT_C: Final = 60.0  # inside the case
+_SPLIT_TARGET_V: Final = 15.0
+_MIDPOINT_OHM: Final = 10e3
+_BATTERY_FILTER_OHM: Final = 47.0
 
 
 def bandwidth_needed_hz(block: Draft) -> float:
@@ -89,7 +89,7 @@ def choose_op_amp(
     slew = max(slew_needed_v_per_s(b, peak_v) for b in blocks)
     split = _split(spec, data)
     lowest = 2 * _least_split_v(data) if split else data.battery_low_v - 0.5
-    highest = 2 * SPLIT_TARGET_V * 1.05 if split else data.battery_high_v
+    highest = 2 * _SPLIT_TARGET_V * 1.05 if split else data.battery_high_v
     fit = [
         a
         for a in library.op_amps.values()
@@ -125,7 +125,7 @@ def choose_op_amp(
             0.5 * lowest - a.swing_loss_v < spare * peak_v,
             library.in_drawer(a.id) < packages(a),
             price.get(a.price_class or "low", 0),
-            round(noise(a) / 10e-9),  # the resistors' own noise hides smaller differences
+            int(noise(a) / (1.5 * source)),  # the input resistor's own noise hides smaller differences
             packages(a),
             noise(a),
             a.id,
@@ -138,7 +138,7 @@ def _split(spec: FilterSpec, data: FilterInput) -> bool:
 
 
 def _least_split_v(data: FilterInput) -> float:
-    return min(SPLIT_TARGET_V * 0.95, (data.rail_low_v or 0.0) / 1.15)
+    return min(_SPLIT_TARGET_V * 0.95, (data.rail_low_v or 0.0) / 1.15)
 
 
 def design_op_amp_supply(
@@ -156,7 +156,7 @@ def design_op_amp_supply(
     NoSolutionError : the rails are too low, too high or missing for the wanted kind.
     """
     packages = ceil(amplifiers / op_amp.channels)
-    each = JFET_A if op_amp.ib_a < JFET_BIAS_A else BIPOLAR_A
+    each = _JFET_A if op_amp.ib_a < _JFET_BIAS_A else _BIPOLAR_A
     current = packages * op_amp.channels * each
     if not _split(spec, data):
         if spec.op_amp_supply in ("zener", "regulator"):
@@ -177,20 +177,20 @@ def design_op_amp_supply(
             value=f"{show(data.rail_low_v or 0.0, 'voltage')} to {show(data.rail_high_v or 0.0, 'voltage')}",
             remedy='Set op_amp_supply to "regulator" or "auto".',
         )
-    if spec.op_amp_supply == "zener" or zener.resistor_w <= RESISTOR_MOST_W:
+    if spec.op_amp_supply == "zener" or zener.resistor_w <= _RESISTOR_MOST_W:
         return zener
     try:
         regulator = _regulator_supply(data, op_amp, current)
     except NoSolutionError:
         return zener
-    return regulator if regulator.regulator_c <= REGULATOR_MOST_C else zener
+    return regulator if regulator.regulator_c <= _REGULATOR_MOST_C else zener
 
 
 def _zener_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Library) -> OpAmpSupply | None:
     low, high = data.rail_low_v or 0.0, data.rail_high_v or 0.0
 
     def built(diode: Zener) -> OpAmpSupply:
-        exact = float(zener_series_ohm(low, diode.vz_v * (1 + diode.tolerance), current, ZENER_A))
+        exact = float(zener_series_ohm(low, diode.vz_v * (1 + diode.tolerance), current, _ZENER_A))
         series = at_most(exact, "E12")
         shunt = zener_shunt(high, diode.vz_v * (1 - diode.tolerance), series, current)
         return OpAmpSupply(
@@ -210,12 +210,12 @@ def _zener_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Lib
     fit = [
         (z, built(z))
         for z in library.zeners.values()
-        if z.vz_v <= SPLIT_TARGET_V
+        if z.vz_v <= _SPLIT_TARGET_V
         and 2 * z.vz_v * (1 - z.tolerance) >= op_amp.supply_min_v
         and 2 * z.vz_v * (1 + z.tolerance) <= op_amp.supply_max_v
         and z.vz_v * 1.15 <= low
     ]
-    cool = [(z, s) for z, s in fit if s.zener_w <= HALF_LOADED * z.power_w]
+    cool = [(z, s) for z, s in fit if s.zener_w <= _HALF_LOADED * z.power_w]
     if not cool:
         return None
     return min(cool, key=lambda pair: (library.in_drawer(pair[0].id) < 2, -pair[0].vz_v, pair[0].id))[1]
@@ -223,28 +223,28 @@ def _zener_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Lib
 
 def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSupply:
     low, high = data.rail_low_v or 0.0, data.rail_high_v or 0.0
-    wanted = min(SPLIT_TARGET_V, low - REGULATOR_DROPOUT_V, 0.5 * op_amp.supply_max_v / 1.05)
+    wanted = min(_SPLIT_TARGET_V, low - _REGULATOR_DROPOUT_V, 0.5 * op_amp.supply_max_v / 1.05)
     if wanted < 0.5 * op_amp.supply_min_v:
         raise NoSolutionError(
             message="The rails are too low for the op-amps.",
             quantity="lowest rail",
             value=show(low, "voltage"),
-            limit=show(0.5 * op_amp.supply_min_v + REGULATOR_DROPOUT_V, "voltage"),
+            limit=show(0.5 * op_amp.supply_min_v + _REGULATOR_DROPOUT_V, "voltage"),
             remedy="Choose an op-amp for a lower supply, or run it from the battery.",
         )
-    r2 = at_most((wanted / 1.25 - 1.0) * REGULATOR_R1_OHM, "E24")
-    volts = float(adjustable_regulator_v(REGULATOR_R1_OHM, r2))
-    if high - volts > REGULATOR_MOST_V:
+    r2 = at_most((wanted / 1.25 - 1.0) * _REGULATOR_R1_OHM, "E24")
+    volts = float(adjustable_regulator_v(_REGULATOR_R1_OHM, r2))
+    if high - volts > _REGULATOR_MOST_V:
         raise NoSolutionError(
             message="The rails are too high for a 317-family regulator.",
             quantity="regulator input to output",
             value=show(high - volts, "voltage"),
-            limit=show(REGULATOR_MOST_V, "voltage"),
+            limit=show(_REGULATOR_MOST_V, "voltage"),
             source="lm317",
             remedy='Set op_amp_supply to "zener" or "battery".',
         )
     heat = float(linear_dissipation_w(high, volts, current))
-    junction = float(junction_c(AMBIENT_C, heat, REGULATOR_RTH_K_PER_W))
+    junction = float(junction_c(_AMBIENT_C, heat, _REGULATOR_RTH_K_PER_W))
     return OpAmpSupply(
         kind="regulator",
         low_v=2 * volts * 0.96,
@@ -252,7 +252,7 @@ def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmp
         limit_low_v=op_amp.supply_min_v,
         limit_high_v=op_amp.supply_max_v,
         current_a=current,
-        r1_ohm=REGULATOR_R1_OHM,
+        r1_ohm=_REGULATOR_R1_OHM,
         r2_ohm=r2,
         regulator_w=heat,
         regulator_c=junction,
@@ -260,7 +260,7 @@ def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmp
 
 
 def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSupply:
-    drop = BATTERY_FILTER_OHM * current
+    drop = _BATTERY_FILTER_OHM * current
     low = data.battery_low_v - drop
     if low < op_amp.supply_min_v or data.battery_high_v > op_amp.supply_max_v:
         raise NoSolutionError(
@@ -272,7 +272,7 @@ def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSu
             remedy="Choose another op-amp, or run it from rails.",
         )
     # The filter's corner lies a decade under the lowest note, the midpoint's impedance far under 10 kΩ.
-    filter_f = at_least(1.0 / (2 * pi * BATTERY_FILTER_OHM * 3.0), "E3")
+    filter_f = at_least(1.0 / (2 * pi * _BATTERY_FILTER_OHM * 3.0), "E3")
     return OpAmpSupply(
         kind="battery",
         low_v=low,
@@ -280,9 +280,9 @@ def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSu
         limit_low_v=op_amp.supply_min_v,
         limit_high_v=op_amp.supply_max_v,
         current_a=current,
-        midpoint_ohm=nearest(MIDPOINT_OHM, "E12"),
+        midpoint_ohm=nearest(_MIDPOINT_OHM, "E12"),
         midpoint_f=at_least(47e-6, "E6"),
-        filter_ohm=BATTERY_FILTER_OHM,
+        filter_ohm=_BATTERY_FILTER_OHM,
         filter_f=filter_f,
-        resistor_w=current**2 * BATTERY_FILTER_OHM,
+        resistor_w=current**2 * _BATTERY_FILTER_OHM,
     )

@@ -69,7 +69,7 @@ __all__ = [
     "design_protection",
 ]
 
-SOURCES: Final = (
+_SOURCES: Final = (
     "ti-an74",
     "adi-adcmp391",
     "lm339",
@@ -234,7 +234,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         parts=protection_parts(circuit, stocks),
         losses=(_loss(reference, data),),
         contributors=contributors,
-        sources=SOURCES + (("tl431",) if model.shunt else ()) + (("b57330",) if choices.ntc.table else ()),
+        sources=_SOURCES + (("tl431",) if model.shunt else ()) + (("b57330",) if choices.ntc.table else ()),
         reasons=_reasons(data, targets, model, reference, chatter, thermal),
     )
 

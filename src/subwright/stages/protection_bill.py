@@ -21,9 +21,9 @@ from subwright.stages.protection_values import ValueStocks
 
 __all__ = ["Circuit", "protection_parts"]
 
-RESISTOR_W: Final = 0.25
-RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
-HALF_LOADED: Final = 0.5  # common practice: a resistor at half its rating lasts
+_RESISTOR_W: Final = 0.25
+_RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+_HALF_LOADED: Final = 0.5  # common practice: a resistor at half its rating lasts
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -158,7 +158,7 @@ def _semiconductors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
 def _resistor(
     role: str, value_ohm: float, stocks: ValueStocks, tolerance: float, watts: float = 0.0, quantity: int = 1
 ) -> PartUse:
-    size = next((w for w in RESISTOR_SIZES_W if watts <= HALF_LOADED * w), RESISTOR_SIZES_W[-1])
+    size = next((w for w in _RESISTOR_SIZES_W if watts <= _HALF_LOADED * w), _RESISTOR_SIZES_W[-1])
     ratings = (
         (Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest battery"),)
         if watts
@@ -173,7 +173,7 @@ def _resistor(
         value=show(value_ohm, "resistance"),
         tolerance=tolerance,
         ratings=ratings,
-        in_drawer=size == RESISTOR_W and stocks.holds(value_ohm),
+        in_drawer=size == _RESISTOR_W and stocks.holds(value_ohm),
         provenance="IEC 60063 preferred value",
     )
 

@@ -21,7 +21,8 @@ from subwright.physics.networks.tolerance import Parameter
 from subwright.stages.protection_records import OverVoltageNetwork, ThermalNetwork, UnderVoltageNetwork
 
 __all__ = [
-    "LOW_AT_A",
+    "SETTING_TOLERANCE",
+    "TRIMMER_TOLERANCE",
     "Case",
     "ReferenceModel",
     "over_voltage_case",
@@ -34,10 +35,10 @@ __all__ = [
 Array: TypeAlias = npt.NDArray[np.float64]
 Builds: TypeAlias = Mapping[str, Array]
 
-RESISTOR_DRIFT: Final = 100e-6 * 40.0  # 100 ppm/K (tcr-note) over 40 K between bench and hot or cold vehicle
+_RESISTOR_DRIFT: Final = 100e-6 * 40.0  # 100 ppm/K (tcr-note) over 40 K between bench and hot or cold vehicle
 SETTING_TOLERANCE: Final = 0.01  # meter, hand and later drift of a trimmed threshold; common practice
 TRIMMER_TOLERANCE: Final = 0.20
-LOW_AT_A: Final = 4e-3  # current at which 339-family sheets state the saturated output voltage
+_LOW_AT_A: Final = 4e-3  # current at which 339-family sheets state the saturated output voltage
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -95,7 +96,7 @@ class ReferenceModel:
 
 
 def _resistor(name: str, resistance_ohm: float, tolerance: float) -> Parameter:
-    return Parameter.relative(name, resistance_ohm, tolerance + RESISTOR_DRIFT)
+    return Parameter.relative(name, resistance_ohm, tolerance + _RESISTOR_DRIFT)
 
 
 def saturation(comparator: Comparator, sink_a: float) -> Parameter:
@@ -103,7 +104,7 @@ def saturation(comparator: Comparator, sink_a: float) -> Parameter:
 
     A saturated transistor is a resistance, as the sheets' curves of V_OL against current show (lm339).
     """
-    share = min(1.0, sink_a / LOW_AT_A)
+    share = min(1.0, sink_a / _LOW_AT_A)
     typical = comparator.vol_v * share
     return Parameter(name="output low", nominal=typical, low=0.5 * typical, high=comparator.vol_max_v * share)
 

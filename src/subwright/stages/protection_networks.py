@@ -45,9 +45,9 @@ __all__ = [
 Values: TypeAlias = Callable[[float, float], npt.NDArray[np.float64]]
 
 PULL_UP_OHM: Final = 10e3
-OVER_VOLTAGE_FILTER_S: Final = 2e-3  # quick: the switches stand an over-voltage for a short time only
-THERMAL_FILTER_S: Final = 10e-3  # keeps hum off a long thermistor lead
-TRIMMERS_OHM: Final = (
+_OVER_VOLTAGE_FILTER_S: Final = 2e-3  # quick: the switches stand an over-voltage for a short time only
+_THERMAL_FILTER_S: Final = 10e-3  # keeps hum off a long thermistor lead
+_TRIMMERS_OHM: Final = (
     1e3,
     2e3,
     5e3,
@@ -141,14 +141,14 @@ def _trimmed(
     low, high = worst_case(lambda builds: needed(builds[:-1]) * builds[-1], parameters)
     fixed = at_most(float(low[0]) / (1 + stocks.tolerance), stocks.series)
     span = float(high[0]) - fixed * (1 - stocks.tolerance)
-    for track in TRIMMERS_OHM:
+    for track in _TRIMMERS_OHM:
         if track * (1 - TRIMMER_TOLERANCE) >= span:
             return fixed, track
     raise NoSolutionError(
         message="No trimmer of a usual value covers the tolerances.",
         quantity="trimmer",
         value=show(span, "resistance"),
-        limit=show(TRIMMERS_OHM[-1], "resistance"),
+        limit=show(_TRIMMERS_OHM[-1], "resistance"),
         remedy="Use 1 % resistors or a better reference.",
     )
 
@@ -210,7 +210,7 @@ def design_over_voltage(
                 remedy="Use a finer resistor series.",
             )
         source = float(parallel(divider.upper_ohm, divider.lower_ohm))
-        capacitor = at_least(OVER_VOLTAGE_FILTER_S / source, "E6")
+        capacitor = at_least(_OVER_VOLTAGE_FILTER_S / source, "E6")
         return OverVoltageNetwork(
             upper_ohm=divider.upper_ohm,
             lower_ohm=divider.lower_ohm,
@@ -302,7 +302,7 @@ def design_thermal(
             keep=1,
         )[0]
         source = float(parallel(series, float(thermistor.resistance_ohm(25.0))))
-        capacitor = at_least(THERMAL_FILTER_S / source, "E6")
+        capacitor = at_least(_THERMAL_FILTER_S / source, "E6")
         return ThermalNetwork(
             ntc=ntc.id,
             series_ohm=series,

@@ -40,13 +40,13 @@ __all__ = [
 RUN_OHM: Final = 10e3  # pull-up of the line that every tripped output pulls down
 INHIBIT_OHM: Final = 4.7e3  # pull-up of the inhibit output
 LAMP_V: Final = 1.8  # forward voltage of a red LED at 1 mA; common practice
-DIODE_V: Final = 0.6
-SHUNT_DIVIDER_OHM: Final = 2.2e3  # small against the reference pin's current
-CONTROLLER_GOOD_ENOUGH: Final = 0.02
+_DIODE_V: Final = 0.6
+_SHUNT_DIVIDER_OHM: Final = 2.2e3  # small against the reference pin's current
+_CONTROLLER_GOOD_ENOUGH: Final = 0.02
 COMPARATOR_SUPPLY_A: Final = 2.5e-3  # quad 339 with its outputs low, largest (lm339, from memory)
-HEADROOM_SPARE_V: Final = 0.5
-ZENER_A: Final = 1e-3
-FEED_SERIES: Final = "E12"
+_HEADROOM_SPARE_V: Final = 0.5
+_ZENER_A: Final = 1e-3
+_FEED_SERIES: Final = "E12"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,7 +94,7 @@ def choose_parts(spec: ProtectionSpec, data: ProtectionInput, library: Library) 
         raise _none(f"thermistor whose table reaches {hottest_c:.0f} °C")
     ntc = min(covering, key=lambda n: (away(n.id), not n.table, n.r_tolerance + n.b_tolerance, n.id))
 
-    least_v = data.controller_vref_v + comparator.input_headroom_v + HEADROOM_SPARE_V
+    least_v = data.controller_vref_v + comparator.input_headroom_v + _HEADROOM_SPARE_V
     clamps = [
         z
         for z in library.zeners.values()
@@ -119,7 +119,7 @@ def choose_parts(spec: ProtectionSpec, data: ProtectionInput, library: Library) 
 
 
 def _wants_shunt(spec: ProtectionSpec, data: ProtectionInput) -> bool:
-    poor = data.controller_vref_tolerance > CONTROLLER_GOOD_ENOUGH
+    poor = data.controller_vref_tolerance > _CONTROLLER_GOOD_ENOUGH
     return spec.reference == "shunt" or (spec.reference == "auto" and poor)
 
 
@@ -140,8 +140,8 @@ def choose_reference(data: ProtectionInput, shunt: Reference | None) -> Referenc
             controller_tolerance=data.controller_vref_tolerance,
         )
     ratio = max(0.0, 5.0 / shunt.vref_v - 1.0)
-    upper = nearest(ratio * SHUNT_DIVIDER_OHM, "E24")
-    return ReferenceModel(kind="shunt", shunt=shunt, upper_ohm=upper, lower_ohm=SHUNT_DIVIDER_OHM)
+    upper = nearest(ratio * _SHUNT_DIVIDER_OHM, "E24")
+    return ReferenceModel(kind="shunt", shunt=shunt, upper_ohm=upper, lower_ohm=_SHUNT_DIVIDER_OHM)
 
 
 def expected_window(reference: ReferenceModel, tolerance: float, typical_v: float) -> float:
@@ -167,7 +167,7 @@ def output_sink_a(reference_v: float, lamp_resistor_ohm: float) -> float:
     return (
         reference_v / PULL_UP_OHM
         + (reference_v - LAMP_V) / lamp_resistor_ohm
-        + (reference_v - DIODE_V) / RUN_OHM
+        + (reference_v - _DIODE_V) / RUN_OHM
     )
 
 
@@ -221,15 +221,15 @@ def supply_reference(
                 limit=show(float(high[0]), "voltage"),
                 remedy="Raise the under-voltage trip.",
             )
-        feed = at_most(spare / (load + own + model.shunt.i_min_a), FEED_SERIES)
+        feed = at_most(spare / (load + own + model.shunt.i_min_a), _FEED_SERIES)
         feed_w = (highest_v - volts) ** 2 / feed
         limit = spare / feed - own - model.shunt.i_min_a
 
     comparator, clamp = choices.comparator, choices.clamp
     least = float(high[0]) + comparator.input_headroom_v
-    wanted = least + HEADROOM_SPARE_V
+    wanted = least + _HEADROOM_SPARE_V
     if trip_low_v >= clamp.vz_v + 3.0:
-        series = float(zener_series_ohm(trip_low_v, clamp.vz_v, COMPARATOR_SUPPLY_A, ZENER_A))
+        series = float(zener_series_ohm(trip_low_v, clamp.vz_v, COMPARATOR_SUPPLY_A, _ZENER_A))
     elif trip_low_v > wanted:
         series = (trip_low_v - wanted) / COMPARATOR_SUPPLY_A
     else:
@@ -241,7 +241,7 @@ def supply_reference(
             source=comparator.provenance.document,
             remedy="Raise the under-voltage trip or use a reference of a lower voltage.",
         )
-    series = at_most(series, FEED_SERIES)
+    series = at_most(series, _FEED_SERIES)
     shunt = zener_shunt(highest_v, clamp.vz_v * (1 - clamp.tolerance), series, COMPARATOR_SUPPLY_A)
     lowest_supply = min(trip_low_v - series * COMPARATOR_SUPPLY_A, clamp.vz_v * (1 - clamp.tolerance))
     return ReferenceSupply(

@@ -19,9 +19,9 @@ from subwright.stages.protection_targets import Target, Targets
 
 __all__ = ["order_checks", "protection_windows"]
 
-SIDE_BY_SIDE: Final = (0.01, 0.05)
-NAMES: Final = ("under-voltage", "over-voltage", "thermal")
-COOL_K: Final = 5.0  # a thermal release nearer to the hottest ambient than this would hardly come; practice
+_SIDE_BY_SIDE: Final = (0.01, 0.05)
+_NAMES: Final = ("under-voltage", "over-voltage", "thermal")
+_COOL_K: Final = 5.0  # a thermal release nearer to the hottest ambient than this would hardly come; practice
 
 
 def protection_windows(
@@ -44,7 +44,7 @@ def protection_windows(
     """
     found: dict[float, dict[str, Window]] = {}
     contributors: list[Contributor] = []
-    for t in sorted({tolerance, *SIDE_BY_SIDE}):
+    for t in sorted({tolerance, *_SIDE_BY_SIDE}):
         found[t] = {}
         for number, case in enumerate(cases(t)):
             result, pulls = windows(case.model, case.parameters, count=data.draws, seed=data.seed + number)
@@ -53,7 +53,7 @@ def protection_windows(
                 contributors += [
                     Contributor(
                         result=name,
-                        part=f"{NAMES[number]} {pull.parameter}",
+                        part=f"{_NAMES[number]} {pull.parameter}",
                         tolerance=pull.tolerance,
                         sensitivity=pull.sensitivity,
                     )
@@ -69,7 +69,7 @@ def protection_windows(
             nominal=found[tolerance][name].nominal,
             reason=target.reason,
             window=_shown(found[tolerance][name], tolerance),
-            windows=tuple(_shown(found[t][name], t) for t in SIDE_BY_SIDE),
+            windows=tuple(_shown(found[t][name], t) for t in _SIDE_BY_SIDE),
         )
 
     def gap(upper: Target, lower: Target) -> Target:
@@ -170,7 +170,7 @@ def order_checks(
             "thermal release above the hottest ambient",
             low["thermal release"],
             "at least",
-            data.ambient_max_c + COOL_K,
+            data.ambient_max_c + _COOL_K,
             "°C",
         ),
     )
