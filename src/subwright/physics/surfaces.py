@@ -284,7 +284,7 @@ def air_film(temperature_c: Array) -> tuple[Array, Array]:
 
     Source
     ------
-    Power laws through the rows of Incropera, table A.4, good to 1.5 %. [incropera]
+    Power laws through the rows of Incropera, table A.4, 250 to 400 K, good to 1 %. [incropera]
 
     >>> k, nu = air_film(np.array(26.85))
     >>> float(k.round(4)), float((nu * 1e6).round(2))
@@ -292,7 +292,7 @@ def air_film(temperature_c: Array) -> tuple[Array, Array]:
     """
     require("air temperature", temperature_c, "°C", at_least=-40.0, at_most=250.0, source="incropera")
     ratio = (temperature_c + _KELVIN) / 300.0
-    return 0.0263 * ratio**0.86, 15.89e-6 * ratio**1.72
+    return 0.0263 * ratio**0.875, 15.89e-6 * ratio**1.78
 
 
 def wire_convection_w_per_m2_k(diameter_m: Array, rise_k: Array, ambient_c: float) -> Array:

@@ -80,7 +80,8 @@ def test_wire_that_runs_away_is_infinitely_hot() -> None:
 def test_wire_convection_against_the_papers_other_correlation(diameter: float, rise: float) -> None:
     # Churchill & Chu 1975 give a laminar form (used) and one for all Ra; in still air they differ by a tenth.
     film = 25.0 + 273.15 + rise / 2
-    conductivity, viscosity, prandtl = 0.0263 * (film / 300) ** 0.86, 15.89e-6 * (film / 300) ** 1.72, 0.707
+    conductivity, viscosity = sf.air_film(np.array(film - 273.15))
+    prandtl = 0.707
     rayleigh = 9.81 / film * rise * diameter**3 / viscosity**2 * prandtl
     shape = (1 + (0.559 / prandtl) ** (9 / 16)) ** (16 / 9)
     nusselt = (0.60 + 0.387 * (rayleigh / shape) ** (1 / 6)) ** 2
@@ -93,10 +94,10 @@ def test_wire_convection_against_the_papers_other_correlation(diameter: float, r
     [(250, 22.3e-3, 11.44e-6), (300, 26.3e-3, 15.89e-6), (350, 30.0e-3, 20.92e-6), (400, 33.8e-3, 26.41e-6)],
 )
 def test_air_against_the_printed_table(kelvin: float, conductivity: float, viscosity: float) -> None:
-    # Incropera & DeWitt, table A.4 (from memory); the power laws promise 1.5 %.
+    # Incropera & DeWitt, table A.4 (from memory); the power laws promise 1 %.
     k, nu = sf.air_film(np.array(kelvin - 273.15))
-    assert float(k) == pytest.approx(conductivity, rel=0.015)
-    assert float(nu) == pytest.approx(viscosity, rel=0.015)
+    assert float(k) == pytest.approx(conductivity, rel=0.01)
+    assert float(nu) == pytest.approx(viscosity, rel=0.01)
 
 
 REFUSALS: list[tuple[str, Callable[[], object]]] = [
