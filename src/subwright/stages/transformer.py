@@ -7,6 +7,8 @@ Every combination of core, stack, turns, ratio, wire and strands that the spec l
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.units import show
 from subwright.parts.library import Library
@@ -35,6 +37,7 @@ __all__ = [
     "WindingStep",
     "design_transformer",
     "hold_core",
+    "keep_choice",
     "search",
 ]
 
@@ -99,6 +102,23 @@ def hold_core(spec: TransformerSpec, result: TransformerResult) -> TransformerSp
     return spec.model_copy(update={"core": result.core.id, "stack": result.stack})
 
 
+def keep_choice(result: TransformerResult, searched: TransformerResult) -> TransformerResult:
+    """A redesign that still tells how its core and wire were found.
+
+    Parameters
+    ----------
+    result : the design with everything held as ``searched`` had chosen it.
+    searched : the design that came out of the search.
+
+    Returns
+    -------
+    TransformerResult: ``result`` with the search statistics and the choice of ``searched``; its own sentences
+    on flux, heat and wire stay, because they carry its own numbers.
+    """
+    own = result.reasons[len(result.choice) :]
+    return replace(result, search=searched.search, choice=searched.choice, reasons=(*searched.choice, *own))
+
+
 def search(spec: TransformerSpec, need: TransformerNeed, library: Library) -> Found:
     """Wind and heat everything that the spec leaves open.
 
@@ -151,15 +171,15 @@ def design_transformer(
     _check(need)
     found = search_all(spec, need, library)
     if found.best >= 0:
-        reasons = (_why(spec, found), *(_costs(spec, need, library, found) if compare else ()))
-        return build_result(spec, need, library, found, found.best, reasons)
+        choice = (_why(spec, found), *(_costs(spec, need, library, found) if compare else ()))
+        return build_result(spec, need, library, found, found.best, choice)
     if _all_fixed(spec):
         found = search_all(spec, need, library, relax=100.0)
         index = nearest_candidate(found)
         if index >= 0:
             broken = ", ".join(v.name for v in found.violations if v.share[index] > 1 + 1e-9)
-            reasons = (f"Fixed altogether and taken as it stands. Beyond its limit: {broken}.",)
-            return build_result(spec, need, library, found, index, reasons)
+            choice = (f"Fixed altogether and taken as it stands. Beyond its limit: {broken}.",)
+            return build_result(spec, need, library, found, index, choice)
     raise refusal(spec, need, library)
 
 

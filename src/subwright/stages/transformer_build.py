@@ -257,14 +257,14 @@ def build_result(
     library: Library,
     found: Found,
     index: int,
-    reasons: tuple[str, ...],
+    choice: tuple[str, ...],
 ) -> TransformerResult:
     """Finish one candidate of a search.
 
     Parameters
     ----------
     spec, need, library : as for the search. found : the search. index : candidate.
-    reasons : sentences on how it came to be chosen, put before those on how it is built.
+    choice : sentences on how it came to be chosen, put before those on how it is built.
 
     Returns
     -------
@@ -413,6 +413,7 @@ def build_result(
             cold,
         ),
         search=found.statistics,
+        choice=choice,
         parts=(),
         losses=(),
         contributors=(),
@@ -424,5 +425,5 @@ def build_result(
         parts=parts_of(result, spec, library),
         losses=losses_of(result, need),
         contributors=contributors_of(result, al_tolerance, al_h),
-        reasons=(*reasons, *reasons_of(result, spec, need)),
+        reasons=(*choice, *reasons_of(result, spec, need)),
     )

@@ -26,6 +26,7 @@ from subwright.stages.common import Contributor, Corner, Loss, PartUse
 __all__ = [
     "ParetoRow",
     "PhasingCheck",
+    "RailNeed",
     "SearchStatistics",
     "TransformerNeed",
     "TransformerResult",
@@ -121,6 +122,30 @@ class TransformerSpec(StageSpec):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class RailNeed:
+    """The rail that the transformer must give, for a search that knows what leakage and resistance cost.
+
+    Attributes
+    ----------
+    emf_v, emf_most_v : battery behind its source resistance, nominal and highest, V.
+    source_ohm : that resistance. path_ohm : switch and links of one primary path, hot, ohm.
+    diode_v, diode_ohm : rectifier, V and ohm.
+    crest_a : current out of the working rail at the crest, A.
+    needed_v : rail at that crest. most_v : highest rail unloaded, at ``emf_most_v``, V.
+    """
+
+    emf_v: float
+    emf_most_v: float
+    source_ohm: float
+    path_ohm: float
+    diode_v: float
+    diode_ohm: float
+    crest_a: float
+    needed_v: float
+    most_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class TransformerNeed:
     """What the converter asks of the transformer.
 
@@ -138,6 +163,7 @@ class TransformerNeed:
     ambient_c : air round the transformer at its hottest, °C.
     edge_s : rise time of the winding current, s.
     rectifier_filter : "capacitor": rails charged straight from the rectifier; "choke": output chokes.
+    rail : the rail behind the rectifier; None judges candidates by the ratio's window alone.
     """
 
     switching_hz: float
@@ -154,6 +180,7 @@ class TransformerNeed:
     secondary: Literal["centre-tapped", "single"] = "centre-tapped"
     edge_s: float = 0.3e-6
     rectifier_filter: Literal["capacitor", "choke"] = "capacitor"
+    rail: RailNeed | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -339,6 +366,7 @@ class TransformerResult:
     tape_length_m, tape_width_m : insulation tape, m.
     steps, checks : winding sheet.
     search : how the design was found.
+    choice : the first of the reasons: how the choice fell, and what fixed wishes cost.
     """
 
     core: Core
@@ -394,6 +422,7 @@ class TransformerResult:
     steps: tuple[WindingStep, ...]
     checks: tuple[PhasingCheck, ...]
     search: SearchStatistics
+    choice: tuple[str, ...]
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]
