@@ -1,0 +1,291 @@
+"""The amplifier stage: choice of kind, real parts, energy balance, ceilings and refusals."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from subwright.base.errors import NoSolutionError, PartNotFoundError, RangeError
+from subwright.base.preferred import is_member
+from subwright.parts.drawer import parse_drawer
+from subwright.parts.library import Library, load_library
+from subwright.stages.amplifier import AmplifierResult, AmplifierSpec, design_amplifier
+from subwright.stages.common import Corner
+from subwright.stages.supply import SupplySpec, supply_corners
+
+LIBRARY = load_library()
+TWELVE = supply_corners(SupplySpec())[0]
+TWENTY_FOUR = supply_corners(SupplySpec(system_v=24))[0]
+KINDS = ("class_d_half_bridge", "class_ab", "bridge_class_d", "bridge_class_ab")
+
+
+def design(
+    kind: str = "auto", power: float | None = 100.0, load: float = 4.0, **changed: object
+) -> AmplifierResult:
+    spec = AmplifierSpec.model_validate({"kind": kind, **changed})
+    return design_amplifier(spec, power, load, TWELVE, LIBRARY, source_resistance_ohm=0.02)
+
+
+def drawer_with(text: str) -> Library:
+    return LIBRARY.with_drawer(parse_drawer("format_version = 1\n" + text))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_input_less_output_is_the_sum_of_the_losses(kind: str) -> None:
+    result = design(kind, 60.0)
+    rng = np.random.default_rng(11)
+    rail = result.rail_needed_v * rng.uniform(0.8, 1.3, 300)
+    v = rng.uniform(-0.7, 0.7, 300) * rail
+    i = rng.uniform(-8.0, 8.0, 300)
+    split = result.loss_split_w(v, i, rail)
+    assert np.allclose(
+        result.input_power_w(v, i, rail) - v * i, np.sum(list(split.values()), axis=0), rtol=1e-12, atol=1e-9
+    )
+    assert np.allclose(result.rail_current_a(v, i, rail) * rail, result.input_power_w(v, i, rail), rtol=1e-12)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_losses_at_full_power_match_the_efficiency_curve(kind: str) -> None:
+    result = design(kind, 60.0)
+    heat = sum(loss.full_w for loss in result.losses)
+    assert result.efficiency[-1] == pytest.approx(result.power_w / (result.power_w + heat), rel=1e-9)
+    assert sum(loss.idle_w for loss in result.losses) == pytest.approx(result.idle_w, rel=1e-9)
+    assert result.efficiency_power_w[-1] == pytest.approx(result.power_w, rel=1e-12)
+    assert 0.0 < result.efficiency[0] < result.efficiency[-1] < 1.0
+
+
+@pytest.mark.parametrize("kind", ["class_d_half_bridge", "class_ab"])
+@pytest.mark.parametrize("power", [20.0, 80.0, 160.0])
+def test_the_rail_just_gives_the_power(kind: str, power: float) -> None:
+    result = design(kind, power)
+    assert float(result.clip_peak_v(result.rail_needed_v, 4.0)) == pytest.approx(
+        math.sqrt(8 * power), rel=1e-12
+    )
+    assert result.power_w == power
+    assert result.rail_needed_v < result.rail_expected_v <= result.rail_max_v
+
+
+def test_clip_peak_takes_an_array_of_rails() -> None:
+    result = design("class_ab", 60.0)
+    peaks = result.clip_peak_v(np.array([1.0, 20.0, 40.0]), 4.0)
+    assert peaks[0] == 0.0
+    assert np.all(np.diff(peaks) > 0)
+
+
+def test_auto_takes_the_battery_where_it_reaches_and_rails_where_it_does_not() -> None:
+    low, high = design(power=10.0), design(power=100.0)
+    assert (low.kind, low.from_battery, low.rails) == ("bridge_class_d", True, "battery")
+    assert (high.kind, high.from_battery, high.rails) == ("class_d_half_bridge", False, "split")
+    assert "no converter is needed" in low.reasons[0]
+    assert "more than the" in high.reasons[0]
+
+
+def test_auto_switches_at_its_own_ceiling() -> None:
+    reach = next(c for c in design(power=10.0).ceilings if c.corner is Corner.NOMINAL).class_d_sine_w
+    assert reach is not None
+    assert design(power=reach * 0.999).from_battery
+    assert not design(power=reach * 1.001).from_battery
+
+
+@pytest.mark.parametrize("corner", list(Corner))
+def test_ceilings_at_each_corner(corner: Corner) -> None:
+    ceiling = next(c for c in design().ceilings if c.corner is corner)
+    volts = TWELVE[corner]
+    assert ceiling.square_w == pytest.approx(volts**2 / 4.0, rel=1e-12)
+    assert ceiling.sine_w == pytest.approx(ceiling.square_w / 2, rel=1e-12)
+    for sine, square in (
+        (ceiling.class_d_sine_w, ceiling.class_d_square_w),
+        (ceiling.class_ab_sine_w, ceiling.class_ab_square_w),
+    ):
+        assert sine is not None
+        assert square is not None
+        assert 0.0 < sine < ceiling.sine_w
+        assert sine < square < ceiling.square_w
+
+
+def test_twelve_volt_four_ohm_ceilings_are_told_plainly() -> None:
+    result = design(power=None)
+    nominal = next(c for c in result.ceilings if c.corner is Corner.NOMINAL)
+    assert (nominal.square_w, nominal.sine_w) == (36.0, 18.0)
+    text = " ".join(result.reasons)
+    for words in ("36 W", "18 W", "about 30 W", "18 to 22 W", "common practice, no source", "14.4 V"):
+        assert words in text
+    # What builders count on lies between the clean sine and hard clipping of a charging battery.
+    charging = next(c for c in result.ceilings if c.corner is Corner.CHARGING)
+    assert charging.class_d_sine_w is not None
+    assert charging.class_d_square_w is not None
+    assert charging.class_ab_sine_w is not None
+    assert charging.class_ab_square_w is not None
+    assert charging.class_d_sine_w < 30.0 < charging.class_d_square_w
+    assert 0.9 * charging.class_ab_sine_w < 18.0 < 22.0 < charging.class_ab_square_w
+
+
+def test_the_practice_sentence_is_kept_to_the_case_it_is_about() -> None:
+    spec = AmplifierSpec()
+    other = design_amplifier(spec, None, 8.0, TWENTY_FOUR, LIBRARY)
+    assert "Builders count on" not in " ".join(other.reasons)
+
+
+def test_source_resistance_takes_power_from_a_bridge() -> None:
+    spec = AmplifierSpec(kind="bridge_class_d")
+    stiff = design_amplifier(spec, None, 4.0, TWELVE, LIBRARY, source_resistance_ohm=0.0)
+    soft = design_amplifier(spec, None, 4.0, TWELVE, LIBRARY, source_resistance_ohm=0.3)
+    assert soft.power_w < stiff.power_w
+    # Independent: terminal voltage = EMF less source resistance times the average current drawn.
+    drawn = soft.power_w + sum(loss.full_w for loss in soft.losses)
+    assert soft.rail_needed_v == pytest.approx(12.0 - 0.3 * drawn / soft.rail_needed_v, rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["class_d_half_bridge", "bridge_class_d"])
+@pytest.mark.parametrize("switching", ["100 kHz", "200 kHz", "400 kHz"])
+@pytest.mark.parametrize("load", [2.0, 4.0, 8.0])
+def test_output_filter_is_preferred_and_near_butterworth(kind: str, switching: str, load: float) -> None:
+    result = design(kind, 40.0, load, switching=switching)
+    assert result.inductance_h is not None
+    assert result.filter_f is not None
+    assert result.filter_corner_hz is not None
+    assert result.filter_corner_target_hz is not None
+    assert result.filter_q is not None
+    assert result.damping_ohm is not None
+    assert result.damping_f is not None
+    assert is_member(result.inductance_h, "E12")
+    assert is_member(result.filter_f, "E6")
+    assert is_member(result.damping_ohm, "E12")
+    assert is_member(result.damping_f, "E6")
+    assert result.filter_corner_hz == pytest.approx(
+        1 / (2 * math.pi * math.sqrt(result.inductance_h * result.filter_f)), rel=1e-12
+    )
+    assert 0.8 < result.filter_corner_hz / result.filter_corner_target_hz < 1.25
+    assert 0.5 < result.filter_q < 1.0
+
+
+def test_pumping_stays_within_its_limit_with_a_preferred_capacitor() -> None:
+    result = design(power=100.0)
+    assert result.rail_capacitance_f is not None
+    assert result.rail_capacitance_needed_f is not None
+    assert result.pumping_v is not None
+    assert result.pumping_limit_v is not None
+    assert is_member(result.rail_capacitance_f, "E6")
+    assert result.rail_capacitance_f >= result.rail_capacitance_needed_f
+    assert result.pumping_v <= result.pumping_limit_v
+    assert result.pumping_v * result.rail_capacitance_f == pytest.approx(
+        result.pumping_limit_v * result.rail_capacitance_needed_f, rel=1e-9
+    )
+    assert design("class_ab", 60.0).pumping_v is None
+
+
+def test_switch_keeps_its_voltage_reserve() -> None:
+    result = design(power=100.0)
+    assert result.switch_voltage_v <= result.switch_voltage_limit_v * (
+        1 - result.switch_voltage_margin_needed
+    )
+    assert result.switch_peak_a <= result.switch_peak_limit_a
+
+
+def test_a_battery_bridge_outlasts_a_clamped_load_dump() -> None:
+    # ISO 16750-2 test B: 35 V in a 12 V system.
+    assert design(power=10.0).switch_voltage_limit_v >= 35.0
+
+
+def test_the_drawer_comes_first() -> None:
+    free = design(power=100.0)
+    others = next(p.substitutes for p in free.parts if p.role == "output switch")
+    assert others
+    library = drawer_with(f'[have]\n"{others[0]}" = 4\n')
+    result = design_amplifier(AmplifierSpec(), 100.0, 4.0, TWELVE, library)
+    assert result.switch_id == others[0]
+    assert next(p for p in result.parts if p.role == "output switch").in_drawer
+
+
+def test_a_drawer_with_too_few_is_not_preferred() -> None:
+    free = design(power=100.0)
+    others = next(p.substitutes for p in free.parts if p.role == "output switch")
+    library = drawer_with(f'[have]\n"{others[0]}" = 1\n')
+    assert design_amplifier(AmplifierSpec(), 100.0, 4.0, TWELVE, library).switch_id == free.switch_id
+
+
+def test_a_stated_switch_is_kept_and_judged_by_its_ratings() -> None:
+    result = design(power=150.0, mosfet="IRF3205")
+    assert result.switch_id == "IRF3205"
+    assert result.switch_voltage_v > result.switch_voltage_limit_v
+
+
+def test_class_ab_takes_a_chip_until_rails_or_heat_forbid_it() -> None:
+    small, large = design("class_ab", 15.0), design("class_ab", 200.0)
+    assert small.devices[0].name == "amplifier chip"
+    assert large.devices[0].name == "output transistor"
+    assert large.devices[0].count >= 4
+    assert large.device_peak_w > large.devices[0].worst_w
+
+
+def test_class_ab_heat_is_worst_below_full_power() -> None:
+    # Class B peaks at 2/pi of the rail: the least favourable drive is hotter than the full sine.
+    device = design("class_ab", 100.0).devices[0]
+    assert device.worst_w > 1.2 * device.full_w
+    assert device.full_w > device.idle_w
+
+
+def test_bridge_class_ab_on_24_v_uses_pairs() -> None:
+    result = design_amplifier(AmplifierSpec(kind="bridge_class_ab"), None, 8.0, TWENTY_FOUR, LIBRARY)
+    assert result.devices[0].name == "output transistor"
+    assert result.rail_max_v >= TWENTY_FOUR[Corner.MAX]
+
+
+def test_speaker_cable_costs_rail_voltage() -> None:
+    spec = AmplifierSpec(kind="class_d_half_bridge")
+    short = design_amplifier(spec, 100.0, 4.0, TWELVE, LIBRARY, speaker_cable_ohm=0.0)
+    long = design_amplifier(spec, 100.0, 4.0, TWELVE, LIBRARY, speaker_cable_ohm=0.2)
+    assert long.rail_needed_v > short.rail_needed_v
+    cable = next(loss for loss in long.losses if loss.where == "amplifier speaker cable")
+    assert cable.full_w == pytest.approx(0.2 * 100.0 / 4.0, rel=1e-9)
+
+
+def test_programme_heat_follows_the_crest_factor() -> None:
+    spec = AmplifierSpec(kind="class_d_half_bridge")
+    loud = design_amplifier(spec, 100.0, 4.0, TWELVE, LIBRARY, crest_factor_db=6.0)
+    soft = design_amplifier(spec, 100.0, 4.0, TWELVE, LIBRARY, crest_factor_db=12.0)
+    assert soft.devices[0].programme_w < loud.devices[0].programme_w < loud.devices[0].full_w
+
+
+def test_parts_have_their_own_roles_and_real_values() -> None:
+    for kind in KINDS:
+        parts = design(kind, 60.0).parts
+        roles = [part.role for part in parts]
+        assert len(roles) == len(set(roles)), kind
+        for part in parts:
+            assert part.quantity > 0
+            for rating in part.ratings:
+                assert rating.applied <= rating.limit, (kind, part.role, rating.quantity)
+
+
+def test_power_too_high_for_every_switch_is_refused() -> None:
+    with pytest.raises(NoSolutionError, match="No MOSFET"):
+        design(power=2000.0)
+
+
+def test_unknown_switch_is_refused() -> None:
+    with pytest.raises(PartNotFoundError):
+        design(mosfet="IRF99999")
+
+
+def test_rails_need_a_target() -> None:
+    with pytest.raises(RangeError, match="needs a target power"):
+        design("class_ab", None)
+
+
+def test_filter_near_the_switching_frequency_is_refused() -> None:
+    with pytest.raises(RangeError, match="too close"):
+        design(switching="60 kHz", filter_corner="40 kHz")
+
+
+@pytest.mark.parametrize("power", [0.0, -1.0, math.nan, math.inf])
+def test_impossible_power_is_refused(power: float) -> None:
+    with pytest.raises(RangeError, match="target power"):
+        design(power=power)
+
+
+def test_impossible_load_is_refused() -> None:
+    with pytest.raises(RangeError, match="load impedance"):
+        design(load=0.1)
