@@ -101,7 +101,7 @@ def speed_of_sound_linear_m_per_s(temperature_c: float) -> float:
 
     Parameters
     ----------
-    temperature_c : °C; the rule holds within 0.2 % from −20 °C to 40 °C.
+    temperature_c : °C; the rule holds within 0.25 % from −20 °C to 40 °C.
 
     Source
     ------

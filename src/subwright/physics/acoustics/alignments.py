@@ -296,9 +296,9 @@ def flattest_tuning(qts: float, alpha: float, ql: float, *, ripple_db: float = 0
 
     Source
     ------
-    [derived] from [small-1973-vented]; tunings from 0.35 fs to 2.2 fs are tried.
+    [derived] from [small-1973-vented]; tunings from 0.6 fs to 2.2 fs are tried.
     """
-    h = np.geomspace(0.35, 2.2, 121)[:, None]
+    h = np.geomspace(0.6, 2.2, 85)[:, None]
     ratio = np.geomspace(0.15, 8.0, 240)[None, :]
     a = coefficients(qts, alpha, h, ql)
     y = ratio**2 / h
