@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import sqrt
-from typing import cast
+from typing import Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.errors import ConvergenceError, NoSolutionError, RangeError
 from subwright.base.preferred import at_least
 from subwright.base.units import show
 from subwright.parts.library import Library
@@ -73,6 +73,9 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+
+_MOST_ROUNDS: Final = 60
+_SETTLED: Final = 1e-9
 
 
 def design_amplifier(
@@ -175,11 +178,24 @@ def _reach(
     """
     supply = emf_v.copy()
     peak = np.zeros_like(emf_v)
-    for _ in range(4):  # the sag is a few per cent: each round gains two digits
+    for _ in range(_MOST_ROUNDS):
         peak = model.clip_peak_v(supply, load)
         v = peak[:, None] * shape[None, :]
         drawn = np.mean(model.input_power_w(v, v / load, supply[:, None]), axis=1)
-        supply = 0.5 * (emf_v + np.sqrt(np.maximum(emf_v**2 - 4.0 * source_ohm * drawn, 0.0)))
+        # The bridge looks like a nearly constant conductance, so the divider with it settles at once.
+        settled = emf_v / (1.0 + source_ohm * drawn / supply**2)
+        moved = float(np.max(np.abs(settled / supply - 1.0)))
+        supply = settled
+        if moved < _SETTLED:
+            break
+    else:
+        raise ConvergenceError(
+            message="The bridge and its battery did not settle on a voltage.",
+            quantity="relative change in the last round",
+            value=f"{moved:.2g}",
+            limit=f"{_SETTLED:g}",
+            remedy="Lower the source resistance: thicker or shorter cable, a larger battery.",
+        )
     return peak**2 * float(np.mean(shape**2)) / load, supply
 
 

@@ -9,8 +9,8 @@ from math import ceil, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.base.errors import NoSolutionError
-from subwright.base.preferred import nearest, neighbours
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.preferred import is_member, nearest, neighbours
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.output_stages import OUTPUT_STAGES, OutputStage
@@ -161,6 +161,7 @@ def choose_filter(
 
     Raises
     ------
+    RangeError : the stated capacitor is no preferred value.
     NoSolutionError : no film capacitor rating stands the voltage.
 
     Source
@@ -168,6 +169,16 @@ def choose_filter(
     Butterworth values [ti-slaa701]; damping after Erickson & Maksimovic [erickson2001].
     """
     ideal_l, ideal_c = output_filter_l_c(load_ohm, target_hz, bridge)
+    if capacitor_f is not None and not is_member(capacitor_f, "E24"):
+        near = show(float(nearest(capacitor_f, "E6")), "capacitance")
+        raise RangeError(
+            message="The filter capacitor is no preferred value.",
+            quantity="filter capacitor",
+            value=show(capacitor_f, "capacitance"),
+            limit="a member of E24",
+            source="iec-60063",
+            remedy=f"Take {near}, or leave amplifier.filter_capacitor to auto.",
+        )
     capacitors = neighbours(ideal_c, "E6", 3) if capacitor_f is None else np.array([capacitor_f])
     if capacitor_f is not None:
         ideal_l = 1.0 / ((2.0 * pi * target_hz) ** 2 * capacitor_f)

@@ -131,11 +131,12 @@ def test_the_practice_sentence_is_kept_to_the_case_it_is_about() -> None:
 def test_source_resistance_takes_power_from_a_bridge() -> None:
     spec = AmplifierSpec(kind="bridge_class_d")
     stiff = design_amplifier(spec, None, 4.0, TWELVE, LIBRARY, source_resistance_ohm=0.0)
-    soft = design_amplifier(spec, None, 4.0, TWELVE, LIBRARY, source_resistance_ohm=0.3)
-    assert soft.power_w < stiff.power_w
-    # Independent: terminal voltage = EMF less source resistance times the average current drawn.
-    drawn = soft.power_w + sum(loss.full_w for loss in soft.losses)
-    assert soft.rail_needed_v == pytest.approx(12.0 - 0.3 * drawn / soft.rail_needed_v, rel=1e-3)
+    for source in (0.02, 0.3, 3.0):
+        soft = design_amplifier(spec, None, 4.0, TWELVE, LIBRARY, source_resistance_ohm=source)
+        assert soft.power_w < stiff.power_w
+        # Independent: terminal voltage = EMF less source resistance times the average current drawn.
+        drawn = soft.power_w + sum(loss.full_w for loss in soft.losses)
+        assert soft.rail_needed_v == pytest.approx(12.0 - source * drawn / soft.rail_needed_v, rel=1e-9)
 
 
 @pytest.mark.parametrize("kind", ["class_d_half_bridge", "bridge_class_d"])
@@ -278,6 +279,12 @@ def test_rails_need_a_target() -> None:
 def test_filter_near_the_switching_frequency_is_refused() -> None:
     with pytest.raises(RangeError, match="too close"):
         design(switching="60 kHz", filter_corner="40 kHz")
+
+
+def test_filter_capacitor_must_be_a_preferred_value() -> None:
+    assert design(filter_capacitor="680 nF").filter_f == pytest.approx(680e-9, rel=1e-12)
+    with pytest.raises(RangeError, match="preferred value"):
+        design(filter_capacitor="700 nF")
 
 
 @pytest.mark.parametrize("power", [0.0, -1.0, math.nan, math.inf])
