@@ -152,7 +152,9 @@ def _layouts(job: Job, mouth: Mouth | None) -> Iterator[FrontLayout]:
     return layouts(
         drivers=job.driver.count,
         frame_m=job.driver.frame_m,
+        hole_m=job.driver.hole_m,
         depth_m=job.driver.depth_m,
+        thickness_m=job.spec.panel_thickness_m,
         front_m=job.front_m,
         ports=mouth.count if mouth is not None and round_port else 0,
         port_outer_m=mouth.outer_m if mouth is not None and round_port else 0.0,

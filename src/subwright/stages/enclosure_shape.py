@@ -14,6 +14,7 @@ __all__ = ["EDGE_M", "FrontLayout", "InnerBox", "Room", "inner_box", "layouts", 
 # Width : height : depth of the inside. A third of an octave between sides keeps their resonances apart.
 _RATIO = (2.0 ** (1.0 / 3.0), 1.0, 2.0 ** (-1.0 / 3.0))
 EDGE_M = 0.015  # clear board around a frame or a port
+_BASKET_M = 0.005  # clear of a wall at the driver's basket
 _BEHIND_M = 0.020  # free depth behind the driver, for the vented pole
 _MM = 1000.0
 
@@ -69,7 +70,9 @@ def layouts(
     *,
     drivers: int,
     frame_m: float,
+    hole_m: float | None,
     depth_m: float | None,
+    thickness_m: float,
     front_m: float,
     ports: int = 0,
     port_outer_m: float = 0.0,
@@ -80,7 +83,9 @@ def layouts(
     Parameters
     ----------
     drivers : how many.
-    frame_m : outer diameter of a driver's frame, m.
+    frame_m : outer diameter of a driver's frame, m; it may cover the edges of the panels behind the front.
+    hole_m : diameter of the cut-out, m; None counts as nine tenths of the frame.
+    thickness_m : panel thickness, m.
     depth_m : depth behind the panel, m, or None where unknown.
     front_m : thickness of the front, m; it takes part of the driver's depth.
     ports : round ports, 0 for none.
@@ -92,26 +97,29 @@ def layouts(
     [common-practice] for the clearances.
     """
     inner_depth = 0.1 if depth_m is None else max(depth_m - front_m + _BEHIND_M, 0.05)
+    hole = 0.9 * frame_m if hole_m is None else hole_m
+    between_walls = max(hole, frame_m - 2.0 * thickness_m) + 2.0 * _BASKET_M
     for columns in sorted({1, 2, drivers} if drivers > 1 else {1}, reverse=True):
         rows = math.ceil(drivers / columns)
-        width = columns * frame_m + (columns - 1) * EDGE_M
-        height = rows * frame_m + (rows - 1) * EDGE_M + slot_height_m
+        width = (columns - 1) * (frame_m + EDGE_M) + between_walls
+        height = (rows - 1) * (frame_m + EDGE_M) + between_walls + slot_height_m
         if ports == 0:
             yield FrontLayout(columns=columns, rows=rows, ports="none", least_m=(width, height, inner_depth))
             continue
+        beside, below = width - between_walls + frame_m, height - between_walls + frame_m
         row = ports * port_outer_m + (ports + 1) * EDGE_M
         column = port_outer_m + EDGE_M
         yield FrontLayout(
             columns=columns,
             rows=rows,
             ports="beside",
-            least_m=(width + column, max(height, row), inner_depth),
+            least_m=(beside + column, max(height, row), inner_depth),
         )
         yield FrontLayout(
             columns=columns,
             rows=rows,
             ports="below",
-            least_m=(max(width, row), height + column, inner_depth),
+            least_m=(max(width, row), below + column, inner_depth),
         )
         yield FrontLayout(
             columns=columns,
