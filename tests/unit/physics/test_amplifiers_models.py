@@ -9,6 +9,7 @@ import pytest
 
 from subwright.physics import amplifiers as amp
 from subwright.physics import class_d as cd
+from subwright.physics import switching as sw
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 
 SAMPLES = 200_000
@@ -239,3 +240,46 @@ def test_damping_resistor_is_the_optimum(ratio: float) -> None:
     peak = peak_of(best)
     assert peak == pytest.approx(math.sqrt(inductance / farad) * math.sqrt(2 * (2 + ratio)) / ratio, rel=1e-3)
     assert peak < min(peak_of(0.8 * best), peak_of(1.25 * best))
+
+
+@pytest.mark.parametrize("legs", [1, 2])
+def test_edge_and_gate_terms_are_the_published_formulas(legs: int) -> None:
+    # Each term of the model by the data-sheet formula of one switch or edge, well above the ripple.
+    model = class_d(legs=legs)
+    rail, amps, hertz = 30.0, 9.0, 200e3
+    bus = rail * (2 if legs == 1 else 1)
+    terms = {name: float(w) for name, w in model.losses_w(5.0, amps, rail).items()}
+    charge = sw.output_charge_coul(250e-12, 25.0, bus)
+    expected = {
+        "switch overlap": legs * bus * amps * hertz * 20e-9,
+        "body diode in dead time": legs * sw.dead_time_loss_w(1.0, amps, 40e-9, hertz, edges=2),
+        "diode recovery": legs * sw.recovery_loss_w(bus, 80e-9, hertz),
+        "output capacitance": legs * 2 * sw.coss_loss_w(bus, charge, hertz),
+        "gate drive": legs * 2 * sw.gate_drive_power_w(40e-9, 12.0, hertz),
+        "gate supply regulator": legs * 2 * 40e-9 * hertz * (rail - 12.0),
+        "control circuits": 0.02 * bus,
+        "speaker cable": 0.05 * amps**2,
+        "output inductor core": legs * 0.3,
+    }
+    for name, watts in expected.items():
+        assert terms[name] == pytest.approx(watts, rel=1e-12), name
+
+
+def test_filter_damping_from_the_integrated_ripple() -> None:
+    # Integrate the triangular current into the capacitor; the model takes the parabolas for a sine (7 %).
+    model = class_d()
+    ripple = cd.ripple_current_pp_a(70.0, model.inductance_h, model.switching_hz)
+    phase = (np.arange(20_000) + 0.5) / 20_000
+    current = ripple * (2 * np.abs(2 * (phase % 1.0) - 1.0) - 1.0) / 2
+    voltage = np.cumsum(current) / 20_000 / model.switching_hz / model.filter_f
+    heat = float(np.var(voltage)) / model.damping_ohm
+    assert float(model.losses_w(0.0, 0.0, 35.0)["filter damping"]) == pytest.approx(heat, rel=0.07)
+
+
+@pytest.mark.parametrize("legs", [1, 2])
+def test_ballast_heat_from_each_devices_current(legs: int) -> None:
+    model = class_ab(legs=legs)
+    for i in (-4.0, 0.02, 6.0):
+        upper = max(np.roots([1.0, -i, -(model.bias_a**2)]).real)
+        heat = legs * 0.22 * (upper**2 + (upper - i) ** 2)
+        assert float(model.losses_w(3.0, i, 40.0)["ballast resistors"]) == pytest.approx(heat, rel=1e-12)

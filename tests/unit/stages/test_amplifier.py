@@ -67,6 +67,24 @@ def test_the_rail_just_gives_the_power(kind: str, power: float) -> None:
     assert result.rail_needed_v < result.rail_expected_v <= result.rail_max_v
 
 
+@pytest.mark.parametrize(
+    ("kind", "rails"), [("class_d_half_bridge", 2), ("class_ab", 2), ("bridge_class_d", 1)]
+)
+def test_rail_currents_account_for_the_power(kind: str, rails: int) -> None:
+    result = design(kind, 60.0)
+    drawn = result.power_w + sum(loss.full_w for loss in result.losses)
+    assert rails * result.rail_needed_v * result.rail_average_a == pytest.approx(drawn, rel=1e-9)
+    crest = float(result.input_power_w(result.peak_v, result.peak_a, result.rail_needed_v))
+    assert result.rail_needed_v * result.rail_crest_a == pytest.approx(crest, rel=1e-12)
+    assert result.quiescent_a * rails * result.rail_needed_v == pytest.approx(result.idle_w, rel=1e-9)
+
+
+def test_a_stuck_output_puts_the_whole_rail_on_the_driver() -> None:
+    result = design(power=100.0)
+    assert result.stuck_a == pytest.approx(result.rail_expected_v / 4.0, rel=1e-12)
+    assert result.stuck_w == pytest.approx(result.rail_expected_v**2 / 4.0, rel=1e-12)
+
+
 def test_clip_peak_takes_an_array_of_rails() -> None:
     result = design("class_ab", 60.0)
     peaks = result.clip_peak_v(np.array([1.0, 20.0, 40.0]), 4.0)

@@ -66,6 +66,12 @@ def test_automatic_cable_is_the_thinnest_that_holds(average: float, standard: st
         assert stated.drop_ratio > spec.max_drop or stated.section_current_limit_a < stated.fuse_a
 
 
+def test_fuse_need_is_the_worst_rms_or_the_programme_with_a_quarter_in_hand() -> None:
+    assert design_supply(SupplySpec(), demand(20.0)).fuse_min_a == pytest.approx(1.1 * 20.0 * 1.2, rel=1e-12)
+    loud = design_supply(SupplySpec(), demand(20.0, programme_average_a=24.0))
+    assert loud.fuse_min_a == pytest.approx(24.0 / 0.75, rel=1e-12)
+
+
 def test_a_stated_section_is_kept_even_when_it_fails() -> None:
     result = design_supply(SupplySpec(section_m2=2.5e-6), demand())
     assert result.section_m2 == pytest.approx(2.5e-6, rel=1e-9)

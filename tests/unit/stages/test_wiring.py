@@ -105,6 +105,7 @@ def test_loss_is_current_squared_times_the_warm_wire() -> None:
     link, loss = result.conductors[0], result.losses[0]
     ohm = 1.7241379e-8 * (1 + 0.00393 * (55.0 + link.rise_k - 20.0)) * link.length_m / link.section_m2
     assert link.loss_w == pytest.approx(22.0**2 * ohm, rel=1e-6)
+    assert link.drop_v == pytest.approx(44.0 * ohm, rel=1e-6)  # at the peak current
     assert loss.full_w == pytest.approx(2 * link.loss_w, rel=1e-12)
     assert loss.programme_w == pytest.approx(0.16 * loss.full_w, rel=1e-12)
 
