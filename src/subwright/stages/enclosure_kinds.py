@@ -324,7 +324,7 @@ class VentedKind:
             value=tried[-1] if tried else "no port to try",
             limit="the inside of the box" + ("" if spec.port_bend == "straight" else ", with one bend"),
             source="beranek-mellow-2012",
-            remedy="Tune higher, use a larger box or a smaller port, or build it sealed.",
+            remedy="Tune higher, use a larger box, a smaller port or round pipe, or build it sealed.",
         )
 
     def _mouths(self, job: Job, target: Target, wanted_m2: float) -> Iterator[Mouth]:
