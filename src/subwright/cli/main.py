@@ -266,9 +266,15 @@ def _print_answer(answer: Answer, session: Session) -> None:
     else:
         from rich.console import Console
 
-        width = None if sys.stdout.isatty() or "COLUMNS" in os.environ else 100
-        console = Console(highlight=False, markup=False, emoji=False, width=width, soft_wrap=False)
-        console.print(answer.text())
+        terminal = sys.stdout.isatty()
+        width = None if terminal or "COLUMNS" in os.environ else 100
+        console = Console(highlight=False, markup=False, emoji=False, width=width)
+        if terminal:
+            console.print(answer.text())
+        else:  # a file or another programme has no use for the blanks that fill the lines up
+            with console.capture() as captured:
+                console.print(answer.text())
+            sys.stdout.writelines(f"{line.rstrip()}\n" for line in captured.get().splitlines())
     sys.stdout.flush()
     for note in answer.notes:
         sys.stderr.write(f"{clean(note)}\n")

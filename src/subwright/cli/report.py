@@ -66,7 +66,7 @@ class Chain:
         column = 0 if narrow else max(len(station.name) for station in self.stations) + 2
         for station in self.stations:
             room = max(options.max_width - column - 3, 12)
-            body = [*self._figures(station, room, marks, console), *self._margin(station, room, marks)]
+            body = [*self._figures(station, room, marks, console), *self._margin(station, room, marks, console)]
             if narrow:
                 yield self._row(marks.stage, clean(station.name), 0, Text(""))
             for index, line in enumerate(body):
@@ -89,9 +89,10 @@ class Chain:
                 yield Text(line, style="not dim")
                 line = ""
             line = f"{line}{marks.dot}{figure}" if line else figure
-        yield from Text(line, style="not dim").wrap(console, room)
+        if line:
+            yield from Text(line, style="not dim").wrap(console, room)
 
-    def _margin(self, station: Station, room: int, marks: _Marks) -> Iterator[Text]:
+    def _margin(self, station: Station, room: int, marks: _Marks, console: Console) -> Iterator[Text]:
         if station.margin is None:
             return
         tight = station.margin < TIGHT
@@ -100,12 +101,12 @@ class Chain:
         line = Text(marks.full * used, style=f"not dim {ACCENT}" if tight else "not dim")
         line.append(marks.empty * (cells - used), style="dim")
         line.append(f"  {station.margin_text}", style=f"not dim bold {ACCENT}" if tight else "not dim")
-        told = f"  {clean(station.tightest)}"
-        if len(line) + len(told) <= room:
-            yield line.append(told, style="dim")
+        told = clean(station.tightest)
+        if len(line) + len(told) + 2 <= room:
+            yield line.append(f"  {told}", style="dim")
         else:
             yield line
-            yield Text(told.strip(), style="dim")
+            yield from Text(told, style="dim").wrap(console, room)
 
 
 _SEVERITY_STYLE = {"stop": f"bold reverse {ACCENT}", "warn": f"bold {ACCENT}", "note": "bold", "ok": "dim"}
