@@ -70,8 +70,6 @@ def test_the_rail_just_gives_the_power(kind: str, power: float) -> None:
 @pytest.mark.parametrize(
     ("kind", "rails"), [("class_d_half_bridge", 2), ("class_ab", 2), ("bridge_class_d", 1)]
 )
-    ("kind", "rails"), [("class_d_half_bridge", 2), ("class_ab", 2), ("bridge_class_d", 1)]
-)
 def test_rail_currents_account_for_the_power(kind: str, rails: int) -> None:
     result = design(kind, 60.0)
     drawn = result.power_w + sum(loss.full_w for loss in result.losses)
