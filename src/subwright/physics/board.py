@@ -180,7 +180,7 @@ def power_spacing_m(peak_v: float) -> float:
 
     Parameters
     ----------
-    peak_v : V, 0 to 100 (where spacing rather than safety insulation decides).
+    peak_v : V, 0 to 600.
 
     Returns
     -------
@@ -197,7 +197,7 @@ def power_spacing_m(peak_v: float) -> float:
     >>> round(power_spacing_m(60.0) * 1e3, 2)
     0.9
     """
-    require("peak voltage", peak_v, "V", at_least=0.0, at_most=100.0, source="ipc-9592")
+    require("peak voltage", peak_v, "V", at_least=0.0, at_most=600.0, source="ipc-9592")
     return (0.6 + 0.005 * peak_v) * 1e-3
 
 
