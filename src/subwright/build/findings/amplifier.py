@@ -9,6 +9,19 @@ from subwright.build.result import Design
 from subwright.physics.class_d import PUMPING_WORST_MODULATION, rail_pumping_v
 from subwright.stages.common import Corner, Level
 
+__all__ = [
+    "dead_time_distortion",
+    "device_current",
+    "device_voltage",
+    "energy",
+    "filter_corner",
+    "filter_damping",
+    "least_impedance",
+    "power_reached",
+    "pumping",
+    "stuck_output",
+]
+
 
 @rule(
     "AMP-01",
@@ -37,8 +50,8 @@ def power_reached(design: Design) -> Iterator[Measure]:
 
 def _bridge_remedy(design: Design) -> str:
     return (
-        "A bridge straight from the battery can't give more into this load: lower goal.power, use a driver of "
-        'lower impedance, or set amplifier.kind = "class_d_half_bridge" and let a converter make rails.'
+        "A bridge straight from the battery can't give more into this load: lower goal.power, use a driver "
+        'of lower impedance, or set amplifier.kind = "class_d_half_bridge" and let a converter make rails.'
     )
 
 
@@ -135,14 +148,15 @@ def pumping(design: Design) -> Iterator[Measure]:
     severity="note",
     title="Corner of the output filter",
     what="Corner of the class-D output filter from the real inductor and capacitor, against its target.",
-    why="Too low eats treble that nobody misses here but peaks with an open load; too high lets the carrier out.",
+    why="Too low eats treble that nobody misses here but peaks with an open load; too high lets the carrier "
+    "out.",
     limit="Within a quarter of the target, upwards and downwards.",
     source="ti-slaa701",
     example="22 µH and 680 nF: 41 kHz for a target of 40 kHz.",
     remedy="Set amplifier.filter_capacitor, or amplifier.filter.",
 )
 def filter_corner(design: Design) -> Iterator[Measure]:
-    """Measure the deviation as a ratio."""
+    """Measure the deviation as a share."""
     amplifier = design.amplifier
     if amplifier.filter_corner_hz is None or amplifier.filter_corner_target_hz is None:
         return
@@ -151,7 +165,7 @@ def filter_corner(design: Design) -> Iterator[Measure]:
         quantity="output filter corner off its target",
         value=max(ratio, 1.0 / ratio) - 1.0,
         limit=0.25,
-        dimension="ratio",
+        dimension="share",
     )
 
 
@@ -211,7 +225,8 @@ def least_impedance(design: Design) -> Iterator[Measure]:
     limit="The driver's rated noise power.",
     source="common-practice",
     example="35 V on 4 Ω are 306 W of direct current.",
-    remedy="Fit a DC detector with a relay or MOSFET switch of sufficient DC-breaking rating in the speaker lead.",
+    remedy="Fit a DC detector with a relay or MOSFET switch of sufficient DC-breaking rating in the speaker "
+    "lead.",
 )
 def stuck_output(design: Design) -> Iterator[Measure]:
     """Measure the heat in W."""
@@ -233,16 +248,17 @@ def stuck_output(design: Design) -> Iterator[Measure]:
     limit="5 % at full drive, open loop; common practice, no source.",
     source="honda-cerezo2003",
     example="40 ns at 200 kHz lose 0.8 % of the bus at each crossing.",
-    remedy="Shorten amplifier.dead_time, lower amplifier.switching, or close a feedback loop around the stage.",
+    remedy="Shorten amplifier.dead_time, lower amplifier.switching, or close a feedback loop around the "
+    "stage.",
 )
 def dead_time_distortion(design: Design) -> Iterator[Measure]:
-    """Measure the estimate as a ratio."""
+    """Measure the estimate as a share."""
     if design.amplifier.dead_time_thd is not None:
         yield Measure(
             quantity="distortion by dead time, open loop",
             value=design.amplifier.dead_time_thd,
             limit=0.05,
-            dimension="ratio",
+            dimension="share",
         )
 
 
@@ -252,7 +268,8 @@ def dead_time_distortion(design: Design) -> Iterator[Measure]:
     severity="stop",
     title="Energy balance from battery to air",
     what="Power out of the battery less every named loss and the sound radiated, over the former.",
-    why="If watts go missing the design does not describe one consistent machine, and no other number counts.",
+    why="If watts go missing the design does not describe one consistent machine, and no other number "
+    "counts.",
     limit="0.1 %.",
     source="derived",
     example="240 W from the battery must be explained to within 0.24 W.",
@@ -264,5 +281,5 @@ def energy(design: Design) -> Iterator[Measure]:
         quantity="unexplained share of the battery's power",
         value=abs(design.balance.imbalance),
         limit=design.balance.limit,
-        dimension="ratio",
+        dimension="share",
     )

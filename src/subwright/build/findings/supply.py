@@ -8,6 +8,19 @@ from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
 
+__all__ = [
+    "cable_drop",
+    "conductor_temperature",
+    "fault_section",
+    "fuse_breaks",
+    "fuse_carries",
+    "fuse_protects",
+    "fuse_voltage",
+    "load_dump",
+    "low_corner_sag",
+    "running_time",
+]
+
 _LOAD_DUMP_V = {12: 35.0, 24: 58.0}  # centrally clamped, ISO 16750-2 test B
 _INSULATION_C = 105.0  # thin-wall vehicle cable, class B
 
@@ -34,7 +47,7 @@ def cable_drop(design: Design) -> Iterator[Measure]:
         quantity="cable drop over nominal voltage",
         value=supply.drop_ratio,
         limit=supply.drop_limit_ratio,
-        dimension="ratio",
+        dimension="share",
     )
 
 
@@ -69,7 +82,8 @@ def fuse_carries(design: Design) -> Iterator[Measure]:
     severity="stop",
     title="The fuse protects the cable",
     what="Fuse rating against what the cable carries in this heat.",
-    why="A fuse above the cable's rating lets the cable burn before it opens: the usual way vehicles catch fire.",
+    why="A fuse above the cable's rating lets the cable burn before it opens: the usual way vehicles catch "
+    "fire.",
     limit="The cable's current rating, derated for the hottest air.",
     source="abyc-e11",
     example="A 30 A fuse on 2.5 mm² thin-wall cable (29 A) fails; 3 mm² (33 A) passes.",
@@ -91,8 +105,8 @@ def fuse_protects(design: Design) -> Iterator[Measure]:
     limit="Breaking capacity of the fuse body: 1 kA for blade fuses of ISO 8820-3.",
     source="iso-8820-3",
     example="13.8 V over 8 mΩ of battery and contacts is 1.7 kA: more than a blade fuse may break.",
-    remedy="Use a bolt-down fuse with a higher breaking capacity (larger supply.fuse bodies), or the terminal "
-    "fuse of the battery's maker.",
+    remedy="Use a bolt-down fuse with a higher breaking capacity (larger supply.fuse bodies), or the "
+    "terminal fuse of the battery's maker.",
 )
 def fuse_breaks(design: Design) -> Iterator[Measure]:
     """Measure the fault current in A."""
@@ -134,7 +148,8 @@ def fuse_voltage(design: Design) -> Iterator[Measure]:
     stage="supply",
     severity="warn",
     title="The cable survives until the fuse has cleared",
-    what="Copper section against what the energy of a short at its far end needs, with the fuse's longest time.",
+    what="Copper section against what the energy of a short at its far end needs, with the fuse's longest "
+    "time.",
     why="Between the short and the open fuse all the heat stays in the copper.",
     limit="Adiabatic section of IEC 60364-5-54, for clearing within 5 s.",
     source="iec-60364-5-54",
@@ -182,7 +197,8 @@ def running_time(design: Design) -> Iterator[Measure]:
     stage="supply",
     severity="warn",
     title="A loud passage on a tired battery stays above the under-voltage trip",
-    what="Terminal voltage at the crest of a full sine, low corner, against the trip's highest possible value.",
+    what="Terminal voltage at the crest of a full sine, low corner, against the trip's highest possible "
+    "value.",
     why="If the sag of a bass hit reaches the trip, the music stops on the beat and starts again after it.",
     limit="Worst-case high end of the under-voltage trip.",
     source="derived",
@@ -237,8 +253,8 @@ def conductor_temperature(design: Design) -> Iterator[Measure]:
     limit="Lowest rating among controller, input capacitors and output stage.",
     source="iso-16750-2",
     example="35 V in a 12 V vehicle: 25 V input capacitors need a clamp in front of them.",
-    remedy="Fit a suppressor diode with a clamping voltage below that rating behind the fuse, or choose parts "
-    "of the next voltage class. Without an alternator on the bus this does not apply.",
+    remedy="Fit a suppressor diode with a clamping voltage below that rating behind the fuse, or choose "
+    "parts of the next voltage class. Without an alternator on the bus this does not apply.",
 )
 def load_dump(design: Design) -> Iterator[Measure]:
     """Measure the clamped level in V against the weakest rating."""

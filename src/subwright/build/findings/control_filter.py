@@ -1,0 +1,256 @@
+"""Rules on the line-level filter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from subwright.build.findings.rule import Measure, rule
+from subwright.build.result import Design
+
+__all__ = [
+    "bandwidth",
+    "corner_off_target",
+    "corner_spread",
+    "filter_offset",
+    "headroom",
+    "infrasonic_missing",
+    "noise",
+    "op_amp_supply",
+    "slew_rate",
+]
+
+_CORNER_ERROR = 0.05
+_CORNER_SPREAD = 0.15
+_OFFSET_V = 0.02
+
+
+@rule(
+    "FIL-01",
+    stage="filter",
+    severity="note",
+    title="Corner of the low-pass off its target",
+    what="Real low-pass corner from preferred values and the op-amp's bandwidth, against filter.corner.",
+    why="A corner that is off leaves a hole or a hump where the other loudspeakers take over.",
+    limit="5 %.",
+    source="ti-sloa049",
+    example="80 Hz asked for, 78.4 Hz from the parts: 2 %.",
+    remedy='Set filter.resistor_series = "E96", filter.capacitor_series = "E12", or move filter.corner.',
+)
+def corner_off_target(design: Design) -> Iterator[Measure]:
+    """Measure the deviation as a share."""
+    windows = {"low-pass": design.filter.low_pass, "infrasonic": design.filter.infrasonic}
+    for name, window in windows.items():
+        if window is not None:
+            yield Measure(
+                quantity=f"{name} corner off its target",
+                value=abs(window.nominal_hz / window.target_hz - 1.0),
+                limit=_CORNER_ERROR,
+                dimension="share",
+            )
+
+
+@rule(
+    "FIL-02",
+    stage="filter",
+    severity="warn",
+    title="Bandwidth of the op-amp",
+    what="Gain-bandwidth product of the op-amp against what each block needs for its Q and gain.",
+    why="An op-amp that runs out of gain shifts corners and lets the top leak through the low-pass.",
+    limit="The block's own need, by the usual rule of a hundred times gain and corner.",
+    source="opamps-for-everyone",
+    example="A 3 MHz op-amp in a block that needs 20 kHz: 150 times as much.",
+    remedy="Choose a faster op-amp (filter.op_amp).",
+    near=0.1,
+)
+def bandwidth(design: Design) -> Iterator[Measure]:
+    """Measure the bandwidth in Hz."""
+    for block in design.filter.blocks:
+        yield Measure(
+            quantity=f"gain-bandwidth product in the {block.name}",
+            value=block.gbw_hz,
+            limit=block.gbw_needed_hz,
+            dimension="frequency",
+            sense="at least",
+        )
+
+
+@rule(
+    "FIL-03",
+    stage="filter",
+    severity="warn",
+    title="Slew rate of the op-amp",
+    what="Slew rate of the op-amp against the steepest signal in each block at full output.",
+    why="A sine that an op-amp can't follow becomes a triangle.",
+    limit="2π times frequency times peak voltage of the block.",
+    source="terrell-opamps",
+    example="5 V peak at 20 kHz are 0.63 V/µs: a 13 V/µs op-amp doesn't notice.",
+    remedy="Choose a faster op-amp (filter.op_amp), or lower filter.gain.",
+    near=0.1,
+)
+def slew_rate(design: Design) -> Iterator[Measure]:
+    """Measure the slew rate in V/s."""
+    for block in design.filter.blocks:
+        yield Measure(
+            quantity=f"slew rate in the {block.name}",
+            value=block.slew_v_per_s,
+            limit=block.slew_needed_v_per_s,
+            dimension="slew rate",
+            sense="at least",
+        )
+
+
+@rule(
+    "FIL-04",
+    stage="filter",
+    severity="warn",
+    title="Headroom of the filter",
+    what="Level between the fullest block at full output and its clipping, on the lowest supply.",
+    why="The filter must never clip before the amplifier does: it would square the wave that the amplifier "
+    "then delivers faithfully.",
+    limit="The least that is sensible, named in the filter's levels.",
+    source="self-ssad",
+    example="Peaks of 4 V on op-amps that reach 10 V: 8 dB.",
+    remedy="Lower filter.gain so that the amplifier's own gain does the work, or give the op-amps more "
+    "supply (filter.op_amp_supply).",
+)
+def headroom(design: Design) -> Iterator[Measure]:
+    """Measure the headroom in dB."""
+    levels = design.filter.levels
+    yield Measure(
+        quantity="headroom of the fullest block",
+        value=levels.headroom_db,
+        limit=levels.headroom_limit_db,
+        dimension="level",
+        sense="at least",
+    )
+
+
+@rule(
+    "FIL-05",
+    stage="filter",
+    severity="warn",
+    title="A vented box has its infrasonic filter",
+    what="Corner of the infrasonic filter against half the tuning of a vented box.",
+    why="Below its tuning a vented box no longer holds the cone: a dropped needle or a slammed door throws "
+    "it against its stops.",
+    limit="Half the tuning frequency of the box.",
+    source="small-1973-vented",
+    example="A box tuned to 32 Hz with a filter at 26 Hz: well above 16 Hz.",
+    remedy='Set filter.infrasonic = "on", or raise filter.infrasonic_hz towards the tuning.',
+)
+def infrasonic_missing(design: Design) -> Iterator[Measure]:
+    """Measure the corner in Hz; 0 where there is no filter."""
+    tuning_hz = design.enclosure.tuning_hz
+    if design.enclosure.kind == "vented" and tuning_hz is not None:
+        yield Measure(
+            quantity="corner of the infrasonic filter",
+            value=design.filter.infrasonic_hz or 0.0,
+            limit=0.5 * tuning_hz,
+            dimension="frequency",
+            sense="at least",
+            at="none fitted" if design.filter.infrasonic_hz is None else "",
+        )
+
+
+@rule(
+    "FIL-06",
+    stage="filter",
+    severity="note",
+    title="Signal to noise",
+    what="Full output over the noise at the filter's output, 10 Hz to 20 kHz, level at its top.",
+    why="In a quiet van a hissing box is heard all night.",
+    limit="80 dB; common practice, no source.",
+    source="self-ssad",
+    example="2 V over 20 µV: 100 dB.",
+    remedy="Choose a quieter op-amp (filter.op_amp), a lower filter.input_resistance, or less filter.gain.",
+)
+def noise(design: Design) -> Iterator[Measure]:
+    """Measure the ratio in dB."""
+    levels = design.filter.levels
+    yield Measure(
+        quantity="full output over noise",
+        value=levels.snr_db,
+        limit=levels.snr_limit_db,
+        dimension="level",
+        sense="at least",
+    )
+
+
+@rule(
+    "FIL-07",
+    stage="filter",
+    severity="note",
+    title="Corner of the low-pass over tolerance",
+    what="Farther end of the low-pass corner's root-sum-square window, from its target.",
+    why="Film capacitors of 10 % move a corner by as much; two boxes side by side should agree better.",
+    limit="15 %.",
+    source="gum2008",
+    example="80 Hz with 5 % capacitors: 76 to 84 Hz.",
+    remedy='Set filter.capacitor_tolerance = "5 %" or better, and buy such capacitors.',
+)
+def corner_spread(design: Design) -> Iterator[Measure]:
+    """Measure the deviation as a share."""
+    window = design.filter.low_pass
+    farthest = max(abs(window.rss_high_hz - window.target_hz), abs(window.target_hz - window.rss_low_hz))
+    yield Measure(
+        quantity="low-pass corner off its target, over tolerance",
+        value=farthest / window.target_hz,
+        limit=_CORNER_SPREAD,
+        dimension="share",
+    )
+
+
+@rule(
+    "FIL-08",
+    stage="filter",
+    severity="stop",
+    title="Supply of the op-amps",
+    what="Total op-amp supply at the lowest and the highest rail against what the op-amp needs and stands.",
+    why="The filter's supply hangs on rails that follow the battery up and down.",
+    limit="Least and greatest total supply of the op-amp.",
+    source="horowitz-hill",
+    example="Two 12 V zeners ± 5 % are at most 25.2 V: below 36 V.",
+    remedy='Set filter.op_amp_supply = "regulator", or choose another op-amp (filter.op_amp).',
+    near=0.05,
+)
+def op_amp_supply(design: Design) -> Iterator[Measure]:
+    """Measure the supply in V."""
+    supply = design.filter.op_amp_supply
+    yield Measure(
+        quantity="op-amp supply",
+        value=supply.low_v,
+        limit=supply.limit_low_v,
+        dimension="voltage",
+        sense="at least",
+        at="lowest rail",
+    )
+    yield Measure(
+        quantity="op-amp supply",
+        value=supply.high_v,
+        limit=supply.limit_high_v,
+        dimension="voltage",
+        at="highest rail",
+    )
+
+
+@rule(
+    "FIL-09",
+    stage="filter",
+    severity="note",
+    title="Direct voltage at the filter's output",
+    what="Largest direct voltage at the output, from the op-amps' offsets.",
+    why="A direct-coupled amplifier multiplies it: it moves the cone off centre and thumps at switch-on.",
+    limit="20 mV; common practice, no source.",
+    source="common-practice",
+    example="5 mV of offset through a gain of 2 are 10 mV.",
+    remedy="Couple the amplifier with a capacitor, lower filter.gain, or choose an op-amp with less offset "
+    "(filter.op_amp).",
+)
+def filter_offset(design: Design) -> Iterator[Measure]:
+    """Measure the voltage in V."""
+    yield Measure(
+        quantity="direct voltage at the filter's output",
+        value=design.filter.levels.offset_v,
+        limit=_OFFSET_V,
+        dimension="voltage",
+    )
