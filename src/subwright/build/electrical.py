@@ -30,6 +30,7 @@ from subwright.stages.converter import (
     ConverterResult,
     Magnetics,
     complete_converter,
+    hot_resistance,
     plan_converter,
 )
 from subwright.stages.heat import HeatDemand, HeatResult, design_heat
@@ -41,6 +42,7 @@ from subwright.stages.supply import (
     supply_corners,
 )
 from subwright.stages.transformer import (
+    RailNeed,
     TransformerNeed,
     TransformerResult,
     TransformerSpec,
@@ -97,7 +99,7 @@ class _State:
     diode_c: float
     magnetics: Magnetics | None
     transformer: TransformerResult | None
-    ratio_floor: float
+    rail_lift: float  # over the rail asked for, to make up for what the search leaves out
     chain: Mapping[Level, ChainPoint] | None
 
 
@@ -142,7 +144,7 @@ def design_electrical(
         diode_c=_FIRST_JUNCTION_C,
         magnetics=None,
         transformer=None,
-        ratio_floor=0.0,
+        rail_lift=1.0,
         chain=None,
     )
     speaker = choose_speaker_cable(spec.wiring, load_ohm, sqrt(target_w / load_ohm))
@@ -170,12 +172,12 @@ def design_electrical(
             searched = transformer
         chain = _solve(emf, load, state.source, amplifier, model, waves)
         short = _short_of_target(chain, amplifier, target_w)
-        if converter is not None and short > _POWER_SLACK and not _window_closed(converter, spec):
-            # The ratio that the first estimates allowed doesn't reach the power: raise the floor, search anew.
+        if short > _POWER_SLACK and converter is not None and not _as_given(spec):
+            # The search left out core loss, control and the idle rail: ask for that much more.
             state = replace(
                 state,
-                ratio_floor=converter.ratio * (1.0 + 0.5 * short) * 1.0005,
-                magnetics=converter.magnetics,
+                rail_lift=state.rail_lift * (1.0 + 0.55 * short),
+                magnetics=None if converter is None else converter.magnetics,
                 transformer=None,
                 chain=chain,
             )
@@ -236,10 +238,10 @@ def _short_of_target(chain: Mapping[Level, ChainPoint], amplifier: AmplifierResu
     return float(1.0 - chain[Level.FULL].output_w[_NOMINAL] / target_w)
 
 
-def _window_closed(converter: ConverterResult, spec: BuildSpec) -> bool:
-    """Whether a higher ratio would break the amplifier's rail limit, or the builder fixed turns or rail."""
-    fixed = spec.transformer.primary_turns is not None and spec.transformer.secondary_turns is not None
-    return fixed or spec.converter.rail_v is not None or converter.ratio * 1.0005 >= converter.plan.ratio_most
+def _as_given(spec: BuildSpec) -> bool:
+    """Whether the builder fixed turns or rail, so that a missing watt is a finding and not a wish."""
+    wound = spec.transformer.primary_turns is not None and spec.transformer.secondary_turns is not None
+    return wound or spec.converter.rail_v is not None
 
 
 def _music_mean_square(amplifier: AmplifierResult) -> float:
@@ -283,11 +285,11 @@ def _converter(
         diode_c=state.diode_c,
         lowest_note_hz=spec.goal.lowest_note_hz,
     )
-    plan = plan_converter(spec.converter, demand, library, state.magnetics)
-    need = _transformer_need(spec, plan, state, corners, waves)
+    plan = plan_converter(spec.converter, demand, library)
+    need = _transformer_need(spec, demand, plan, state, corners, waves)
     held = state.transformer is not None
     wishes = _held(spec.transformer, state.transformer)
-    transformer = design_transformer(wishes, need, library, compare=not held)
+    transformer = design_transformer(wishes, need, library, compare=not held, effort="quick")
     magnetics = _magnetics(transformer)
     converter = complete_converter(spec.converter, demand, plan, magnetics, library)
     return converter, transformer, _model(converter)
@@ -295,6 +297,7 @@ def _converter(
 
 def _transformer_need(
     spec: BuildSpec,
+    demand: ConverterDemand,
     plan: ConverterPlan,
     state: _State,
     corners: Mapping[Corner, float],
@@ -311,20 +314,31 @@ def _transformer_need(
         primary = float(full.primary_rms_a[_NOMINAL])
         secondary = float(full.secondary_rms_a[_NOMINAL])
         programme_share = float((heard.primary_rms_a[_NOMINAL] / primary) ** 2)
-    floor = max(plan.ratio_least, state.ratio_floor)
-    most = max(plan.ratio_most, floor * 1.0001)
+    least = plan.ratio_least
     return TransformerNeed(
         switching_hz=plan.timing.switching_hz,
         v_primary_max_v=corners[Corner.MAX],
         duty=plan.timing.share,
-        ratio_min=floor,
-        ratio_max=most,
-        ratio_target=min(floor * 1.01, most),
+        ratio_min=least,
+        ratio_max=plan.ratio_most,
+        ratio_target=min(1.06 * least, plan.ratio_most),
         primary_rms_a=primary,
         secondary_rms_a=secondary,
         ambient_c=spec.supply.ambient_max_c,
         programme_mean_square=programme_share,
         corner_v={corner: corners[corner] for corner in PLAYING},
+        rail=RailNeed(
+            emf_v=demand.emf_nominal_v,
+            emf_most_v=demand.emf_max_v,
+            source_ohm=demand.source_ohm,
+            path_ohm=hot_resistance(plan.switch.mosfet, demand.switch_c) / plan.switch.per_side
+            + spec.converter.link_ohm,
+            diode_v=plan.rectifier.rectifier.vf0_v,
+            diode_ohm=plan.rectifier.rectifier.rd_ohm,
+            crest_a=demand.rail_crest_a,
+            needed_v=plan.rail_v * state.rail_lift,
+            most_v=demand.rail_max_v,
+        ),
     )
 
 

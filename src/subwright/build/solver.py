@@ -131,7 +131,18 @@ def _box(
 
 
 def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, library: Library) -> FilterResult:
-    raise NotImplementedError
+    full, idle = electrical.chain[Level.FULL], electrical.chain[Level.IDLE]
+    rails = electrical.converter is not None
+    data = FilterInput(
+        full_input_v=spec.amplifier.full_input_v,
+        vented=box.tuning_hz is not None,
+        tuning_hz=box.tuning_hz,
+        rail_low_v=float(full.rail_crest_v.min()) if rails else None,
+        rail_high_v=float(idle.rail_crest_v.max()) if rails else None,
+        battery_low_v=float(full.terminal_least_v.min()),
+        battery_high_v=electrical.supply.corners[Corner.MAX],
+    )
+    return design_filter(spec.filter, data, library)
 
 
 def _protection(spec: BuildSpec, electrical: Electrical, library: Library) -> ProtectionResult:

@@ -41,6 +41,7 @@ __all__ = [
     "ConverterSpec",
     "Magnetics",
     "complete_converter",
+    "hot_resistance",
     "plan_converter",
 ]
 
@@ -95,9 +96,7 @@ class ConverterResult:
     reasons: tuple[str, ...]
 
 
-def plan_converter(
-    spec: ConverterSpec, demand: ConverterDemand, library: Library, magnetics: Magnetics | None = None
-) -> ConverterPlan:
+def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Library) -> ConverterPlan:
     """Fix timing, switches, rectifier and the window of turns ratios.
 
     Parameters
@@ -105,12 +104,11 @@ def plan_converter(
     spec : the builder's wishes.
     demand : rails, currents and battery.
     library : parts with the drawer merged.
-    magnetics : the transformer of the previous round; None in the first round, when losses in the windings
-        are taken as 2 % of the voltage on each side.
 
     Returns
     -------
-    ConverterPlan.
+    ConverterPlan. Its least ratio counts everything but the transformer's own resistance and leakage: no
+    transformer can do with less.
 
     Raises
     ------
@@ -165,26 +163,13 @@ def plan_converter(
 
     diode = rectifier.rectifier
     switch_ohm = hot_resistance(switch.mosfet, demand.switch_c) / switch.per_side
-    if magnetics is None:
-        winding_primary = 0.01 * demand.emf_nominal_v / primary_crest_a
-        winding_secondary = 0.01 * rail_v / demand.rail_crest_a
-        average = pulse
-        overlap = 0.01
-    else:
-        winding_primary = magnetics.primary_ohm
-        winding_secondary = magnetics.secondary_ohm
-        ratio = magnetics.secondary_turns / magnetics.primary_turns
-        loop = switch_ohm + winding_primary + spec.link_ohm + (winding_secondary + diode.rd_ohm) / ratio**2
-        shape = pulse_shape(pulse / (2 * timing.switching_hz), magnetics.leakage_h, loop)
-        average = pulse * shape.average
-        overlap = 0.01
     try:
         ratio_least = turns_ratio_needed(
             rail_v,
             demand.emf_nominal_v,
             demand.rail_crest_a,
-            (switch_ohm + winding_primary + spec.link_ohm) / average + demand.source_ohm * (1.0 + overlap),
-            (winding_secondary + diode.rd_ohm) / average,
+            (switch_ohm + spec.link_ohm) / pulse + demand.source_ohm,
+            diode.rd_ohm / pulse,
             diode.vf0_v,
         )
     except RangeError as error:
@@ -219,6 +204,7 @@ def plan_converter(
         timing=timing,
         switch=switch,
         rectifier=rectifier,
+        rail_v=rail_v,
         drain_limit_needed_v=drain_v,
         reverse_needed_v=reverse_v,
         ratio_least=ratio_least,

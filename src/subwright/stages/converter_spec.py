@@ -124,6 +124,7 @@ class ConverterPlan:
     timing: Timing
     switch: SwitchChoice
     rectifier: RectifierChoice
+    rail_v: float  # wanted at the crest
     drain_limit_needed_v: float
     reverse_needed_v: float
     ratio_least: float

@@ -183,14 +183,14 @@ def design_over_voltage(
             upper_ohm=values(22e3, 2.2e6),
             lower_ohm=values(4.7e3, 100e3),
             error_limit=error_limit / (1.0 - share),
-            keep=30,
+            keep=14,
         )
         dividers = search_ratio(
             trip.value / reference_v - 1.0,
             upper_ohm=values(10e3, 470e3),
             lower_ohm=values(10e3, 100e3),
             error_limit=2 * error_limit,
-            keep=30,
+            keep=14,
         )
 
         def miss(divider: RatioChoice, pair: RatioChoice) -> tuple[int, int, float]:

@@ -16,6 +16,7 @@ from subwright.stages.transformer_build import build_result
 from subwright.stages.transformer_records import (
     ParetoRow,
     PhasingCheck,
+    RailNeed,
     SearchStatistics,
     TransformerNeed,
     TransformerResult,
@@ -24,11 +25,12 @@ from subwright.stages.transformer_records import (
     WindingStep,
 )
 from subwright.stages.transformer_refusal import nearest_candidate, refusal
-from subwright.stages.transformer_search import Found, search_all
+from subwright.stages.transformer_search import Effort, Found, search_all
 
 __all__ = [
     "ParetoRow",
     "PhasingCheck",
+    "RailNeed",
     "SearchStatistics",
     "TransformerNeed",
     "TransformerResult",
@@ -139,7 +141,12 @@ def search(spec: TransformerSpec, need: TransformerNeed, library: Library) -> Fo
 
 
 def design_transformer(
-    spec: TransformerSpec, need: TransformerNeed, library: Library, *, compare: bool = True
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    library: Library,
+    *,
+    compare: bool = True,
+    effort: Effort = "thorough",
 ) -> TransformerResult:
     """Choose, wind and check the transformer.
 
@@ -150,6 +157,7 @@ def design_transformer(
     library : parts with the drawer merged; cores in the drawer come first.
     compare : whether to say what fixed choices cost, by searching without them (one full search more when
         the core is fixed).
+    effort : "quick" thins the wires out in a large search and looks closely at the best core only.
 
     Returns
     -------
@@ -169,7 +177,7 @@ def design_transformer(
     [venkatachalam2002] [dowell1966] [mclyman-handbook]
     """
     _check(need)
-    found = search_all(spec, need, library)
+    found = search_all(spec, need, library, effort=effort)
     if found.best >= 0:
         choice = (_why(spec, found), *(_costs(spec, need, library, found) if compare else ()))
         return build_result(spec, need, library, found, found.best, choice)

@@ -39,6 +39,7 @@ from subwright.stages.transformer_model import (
     Laid,
     evaluate,
     lay_both,
+    lead_inductance_h,
     secondary_halves,
 )
 from subwright.stages.transformer_records import (
@@ -79,7 +80,6 @@ SOURCES: Final = (
 )
 _BOBBIN_SPREAD: Final = (0.8, 1.3)  # of the concentric leakage estimate; own allowance
 _RING_TAPE_M: Final = 10e-3
-_LEAD_SPACING_M: Final = 10e-3  # between a half-primary's leads, centre to centre; common practice
 _COPPER_CEILING_C: Final = 200.0
 _SETTLED_K: Final = 0.2  # a tenth of that is left after the step that finds it
 
@@ -223,13 +223,6 @@ def _leakage(
     )
 
 
-def _lead_inductance(spec: TransformerSpec, primary: Winding) -> float:
-    """Inductance of the loop that a half-primary's two leads make, H; the secondary's count little."""
-    lead_m = 2.0 * math.sqrt(primary.copper_m2 / math.pi)  # the strands of one end, tinned into one lead
-    spacing_m = max(_LEAD_SPACING_M, lead_m)
-    return float(twisted_pair_inductance_per_metre(lead_m, spacing_m)) * spec.lead_m
-
-
 def _corner_flux(need: TransformerNeed, turns: int, area_m2: float) -> dict[Corner, float]:
     volts = {**need.corner_v, Corner.MAX: need.v_primary_max_v}
     return {
@@ -313,7 +306,7 @@ def build_result(
     al_h, al_tolerance = _inductance_factor(core, material, stack)
     magnetising = float(inductance(primary_turns, al_h))
     windings_h, facing_m2, gap_m = _leakage(spec, table, row, primary, secondary, laid, barriers)
-    lead_h = _lead_inductance(spec, primary)
+    lead_h = float(lead_inductance_h(spec, primary.copper_m2))
     leakage = tuple(value + lead_h for value in windings_h)
     area_min = float(table.area_min_m2[row])
     corner_flux = _corner_flux(need, primary_turns, area_min)

@@ -8,11 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.physics.leakage import mean_square_field_share, ring_breadth
+from subwright.physics.leakage import (
+    concentric_leakage,
+    mean_square_field_share,
+    ring_breadth,
+    twisted_pair_inductance_per_metre,
+)
 from subwright.physics.magnetic_thermal import ring_surface, rise_spread
 from subwright.physics.magnetics import flux_peak_square_wave
 from subwright.physics.winding_loss import COPPER_DENSITY_KG_PER_M3, copper_resistivity
@@ -33,6 +39,7 @@ from subwright.stages.transformer_tables import (
 )
 
 __all__ = [
+    "LEAD_SPACING_M",
     "TWIST_FACTOR",
     "TWIST_PITCH",
     "Candidates",
@@ -40,8 +47,11 @@ __all__ = [
     "Laid",
     "density_limit",
     "evaluate",
+    "lay_alone",
     "lay_both",
     "lay_winding",
+    "lead_inductance_h",
+    "leakage_estimate_h",
     "secondary_halves",
     "winding_loss_w",
 ]
@@ -49,6 +59,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+LEAD_SPACING_M = 10e-3  # between a half-primary's leads, centre to centre; common practice
 TWIST_PITCH = 10.0  # length of one twist over the bundle's diameter; common practice
 TWIST_FACTOR = float(twist_length_factor(1.0, TWIST_PITCH))
 
@@ -102,6 +113,7 @@ class Evaluation:
     copper_kg: Floats
     fits: NDArray[np.bool_]
     surface_m2: Floats
+    leakage_h: Floats  # primary to secondary with the primary's leads, referred to a half-primary
 
 
 def secondary_halves(need: TransformerNeed) -> int:
@@ -127,6 +139,7 @@ def lay_winding(
     halves: int,
     start_m: Floats,
     interfaces: Floats,
+    portions: Floats | float = 1.0,
 ) -> Laid:
     """Lay one winding of every candidate on its core.
 
@@ -137,6 +150,7 @@ def lay_winding(
     halves : halves of the winding, 1 or 2.
     start_m : height at which it begins, m, shape (n,).
     interfaces : boundaries between primary and secondary portions, shape (n,).
+    portions : portions of the winding of which this is one, shape (n,).
 
     Returns
     -------
@@ -185,7 +199,9 @@ def lay_winding(
         strand_m=metres * twist / side_by_side + 2.0 * spec.lead_m,
         copper_m2=strands * copper,
         section_m2=turns * bundled * copper,
-        share=np.asarray(mean_square_field_share(np.maximum(layers, 1) * strand_layers, interfaces)),
+        share=np.asarray(
+            mean_square_field_share(np.maximum(layers, 1) * strand_layers * portions, interfaces)
+        ),
         breadth_m=breadth,
         fits=fits,
     )
@@ -235,59 +251,115 @@ def lay_both(
     (primary, secondary), shape (n,).
     """
     c = candidates
-    split = (table.interfaces[c.row] > 1) & (c.secondary_turns > 1)
-    interfaces = np.where(split, 2.0, 1.0)
-    zero = np.zeros(c.row.size)
-    below = np.where(split, c.secondary_turns // 2, c.secondary_turns)
-    if np.any(split):
-        lower = lay_winding(
-            spec,
-            table,
-            wires[1],
-            c.row,
-            below,
-            c.secondary_wire,
-            c.secondary_strands,
-            halves,
-            zero,
-            interfaces,
-        )
-        start = np.where(split, lower.top_m + spec.insulation_m, 0.0)
-    else:
-        lower, start = None, zero
-    primary = lay_winding(
-        spec, table, wires[0], c.row, c.primary_turns, c.primary_wire, c.primary_strands, 2, start, interfaces
+    second = _Split(
+        spec, table, wires[1], c.row, c.secondary_turns, c.secondary_wire, c.secondary_strands, halves
     )
-    above = c.secondary_turns - np.where(split, below, 0)
-    upper = lay_winding(
+    lower = second.lower(np.zeros(c.row.size))
+    start = np.where(second.split, lower.top_m + spec.insulation_m, 0.0) if lower else np.zeros(c.row.size)
+    primary = lay_winding(
         spec,
         table,
-        wires[1],
+        wires[0],
         c.row,
-        above,
-        c.secondary_wire,
-        c.secondary_strands,
-        halves,
-        primary.top_m + spec.insulation_m,
-        interfaces,
+        c.primary_turns,
+        c.primary_wire,
+        c.primary_strands,
+        2,
+        start,
+        second.interfaces,
     )
-    if lower is None:
-        return primary, upper
-    two_leads = 2.0 * spec.lead_m
-    secondary = Laid(
-        build_m=np.where(split, lower.build_m + upper.build_m, upper.build_m),
-        top_m=upper.top_m,
-        layers=np.where(split, lower.layers + upper.layers, upper.layers),
-        layers_below=np.where(split, lower.layers, 0),
-        bundle_m=upper.bundle_m,
-        strand_m=np.where(split, lower.strand_m + upper.strand_m - two_leads, upper.strand_m),
-        copper_m2=upper.copper_m2,
-        section_m2=np.where(split, lower.section_m2 + upper.section_m2, upper.section_m2),
-        share=np.where(split, np.maximum(lower.share, upper.share), upper.share),
-        breadth_m=np.where(split, np.minimum(lower.breadth_m, upper.breadth_m), upper.breadth_m),
-        fits=upper.fits & (lower.fits | ~split),
-    )
-    return primary, secondary
+    return primary, second.whole(lower, primary.top_m + spec.insulation_m)
+
+
+def lay_alone(
+    spec: TransformerSpec,
+    table: CoreTable,
+    wires: WireTable,
+    row: Ints,
+    turns: Floats,
+    wire: Ints,
+    strands: Floats,
+    halves: int,
+    start_m: Floats,
+) -> Laid:
+    """Lay a secondary with nothing between its portions, to compare choices of wire before pairing them.
+
+    Parameters
+    ----------
+    spec, table, wires, row, turns, wire, strands, halves, start_m : as for ``lay_winding``.
+
+    Returns
+    -------
+    Laid, shape (n,).
+    """
+    second = _Split(spec, table, wires, row, turns, wire, strands, halves)
+    lower = second.lower(start_m)
+    return second.whole(lower, np.where(second.split, lower.top_m, start_m) if lower else start_m)
+
+
+class _Split:
+    """A secondary that may be split into a portion below the primary and one above."""
+
+    def __init__(
+        self,
+        spec: TransformerSpec,
+        table: CoreTable,
+        wires: WireTable,
+        row: Ints,
+        turns: Floats,
+        wire: Ints,
+        strands: Floats,
+        halves: int,
+    ) -> None:
+        self.split = (table.interfaces[row] > 1) & (turns > 1)
+        self.interfaces = np.where(self.split, 2.0, 1.0)
+        self._lead_m = spec.lead_m
+        self._below = np.where(self.split, turns // 2, turns)
+        self._above = turns - np.where(self.split, self._below, 0)
+
+        def lay(part: Floats, start_m: Floats) -> Laid:
+            return lay_winding(
+                spec,
+                table,
+                wires,
+                row,
+                part,
+                wire,
+                strands,
+                halves,
+                start_m,
+                self.interfaces,
+                self.interfaces,
+            )
+
+        self._lay = lay
+
+    def lower(self, start_m: Floats) -> Laid | None:
+        """The portion below the primary; None where no candidate is split."""
+        return self._lay(self._below, start_m) if np.any(self.split) else None
+
+    def whole(self, lower: Laid | None, start_m: Floats) -> Laid:
+        """Both portions together, the upper one beginning at ``start_m``."""
+        upper = self._lay(self._above, start_m)
+        if lower is None:
+            return upper
+
+        def pick(split: NDArray[Any], plain: NDArray[Any]) -> NDArray[Any]:
+            return np.where(self.split, split, plain)
+
+        return Laid(
+            build_m=pick(lower.build_m + upper.build_m, upper.build_m),
+            top_m=upper.top_m,
+            layers=pick(lower.layers + upper.layers, upper.layers),
+            layers_below=pick(lower.layers, np.zeros_like(lower.layers)),
+            bundle_m=upper.bundle_m,
+            strand_m=pick(lower.strand_m + upper.strand_m - 2.0 * self._lead_m, upper.strand_m),
+            copper_m2=upper.copper_m2,
+            section_m2=pick(lower.section_m2 + upper.section_m2, upper.section_m2),
+            share=pick(np.maximum(lower.share, upper.share), upper.share),
+            breadth_m=pick(np.minimum(lower.breadth_m, upper.breadth_m), upper.breadth_m),
+            fits=upper.fits & (lower.fits | ~self.split),
+        )
 
 
 def evaluate(
@@ -361,4 +433,60 @@ def evaluate(
         copper_kg=copper_m3 * COPPER_DENSITY_KG_PER_M3,
         fits=primary.fits & secondary.fits & (build <= 1.0 + 1e-12),
         surface_m2=surface,
+        leakage_h=leakage_estimate_h(spec, table, c, laid),
     )
+
+
+def lead_inductance_h(spec: TransformerSpec, copper_m2: Floats | float) -> Floats:
+    """Inductance of the loop that a half-primary's two leads make; the secondary's count little.
+
+    Parameters
+    ----------
+    spec : the builder's wishes, for the length of the leads.
+    copper_m2 : copper section of one half-primary, m².
+
+    Returns
+    -------
+    inductance, H, shape of ``copper_m2``.
+    """
+    lead_m = 2.0 * np.sqrt(np.asarray(copper_m2) / math.pi)  # strands of one end, tinned into one lead
+    spacing_m = np.maximum(LEAD_SPACING_M, lead_m)
+    return np.asarray(twisted_pair_inductance_per_metre(lead_m, spacing_m) * spec.lead_m)
+
+
+def leakage_estimate_h(
+    spec: TransformerSpec, table: CoreTable, candidates: Candidates, laid: tuple[Laid, Laid]
+) -> Floats:
+    """Expected leakage of every candidate, with the leads of the half-primary.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. table : cores. candidates : columns, shape (n,).
+    laid : primary and secondary as they lie.
+
+    Returns
+    -------
+    inductance referred to one half-primary, H, shape (n,).
+    """
+    c, (primary, secondary) = candidates, laid
+    leads = 2.0 * spec.lead_m
+    turn = 0.5 * (
+        (primary.strand_m - leads) / c.primary_turns + (secondary.strand_m - leads) / c.secondary_turns
+    )
+    breadth = table.width_m[c.row].copy()
+    ring = np.flatnonzero(table.ring[c.row])
+    if ring.size:
+        r = c.row[ring]
+        top = np.minimum(primary.top_m[ring], 0.49 * table.hole_m[r])
+        breadth[ring] = ring_breadth(table.hole_m[r], table.outer_m[r], table.height_m[r], top)
+    interfaces = np.where((table.interfaces[c.row] > 1) & (c.secondary_turns > 1), 2.0, 1.0)
+    build = np.where(primary.fits & secondary.fits, primary.build_m + secondary.build_m, 0.0)
+    windings = concentric_leakage(
+        c.primary_turns,
+        np.maximum(turn, 1e-3),
+        breadth,
+        np.maximum(build, 0.0),
+        interfaces * spec.insulation_m,
+        interfaces,
+    )
+    return np.asarray(windings + lead_inductance_h(spec, primary.copper_m2))

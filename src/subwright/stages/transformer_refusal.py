@@ -89,8 +89,8 @@ def _fact(
             "peak flux density",
             show(float(e.flux_peak_t[index]), "flux density"),
             show(float(table.flux_limit_t[row]), "flux density"),
-            f"It needs A_e ≥ {area * 1e6:.0f} mm², or {show(need.switching_hz * share, 'frequency')}, or "
-            f"{turns} turns per half-primary.",
+            f"It needs A_e ≥ {area * 1e6:.0f} mm², or {show(need.switching_hz * share, 'frequency')}"
+            + (f", or {turns} turns per half-primary." if spec.primary_turns is not None else "."),
             "saturation flux density of the grade, derated"
             if spec.flux_limit_t is None
             else "transformer.flux_limit",

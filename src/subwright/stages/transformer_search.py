@@ -9,27 +9,33 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from subwright.parts.library import Library
+from subwright.physics.leakage import concentric_leakage, ring_breadth
 from subwright.physics.magnetic_thermal import thermal_resistance_from_volume
 from subwright.physics.magnetics import turns_square_wave
+from subwright.physics.push_pull import pulse_average
 from subwright.stages.transformer_model import (
     Candidates,
     Evaluation,
     density_limit,
     evaluate,
+    lay_alone,
     lay_both,
     lay_winding,
+    lead_inductance_h,
     secondary_halves,
     winding_loss_w,
 )
 from subwright.stages.transformer_records import (
     ParetoRow,
+    RailNeed,
     SearchStatistics,
     TransformerNeed,
     TransformerSpec,
@@ -46,8 +52,9 @@ from subwright.stages.transformer_tables import (
     wire_table,
 )
 
-__all__ = ["Found", "Violation", "all_candidates", "search_all", "violations"]
+__all__ = ["Effort", "Found", "Violation", "all_candidates", "search_all", "violations"]
 
+Effort = Literal["quick", "thorough"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -56,10 +63,19 @@ _LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; with more turns than that 
 _CORE_MATTERS: Final = 0.1  # core loss over the loss that the temperature rise allows
 _MOST_TURNS: Final = 60
 _THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than that is left unused
-_SECONDARY_SLACK: Final = 1.03  # keeps near ties while it isn't known yet how high the primary stands
+_SECONDARY_SLACK: Final = 1.06  # keeps near ties while it isn't known yet how high the primary stands
 _RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
 _MOST_LITZ: Final = 6
 _COMFORT: Final = 0.9  # of a limit; beyond it a design is held to be close to the edge
+_MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 60_000, "thorough": 600_000}
+# Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
+_MOST_RELAXED: Final = 5_000_000  # the same when looking for what stands in the way
+_TYPICAL_BUILD: Final = 0.6  # of the window's depth
+_TYPICAL_COPPER: Final = 0.02  # of the battery, dropped in the windings at the crest
+_RAIL_WEIGHT: Final = 4.0  # a tenth of rail above the one needed counts as much as 40 % of loss or volume
+_COMFORTABLE: Final = frozenset(
+    {"flux density", "temperature rise", "window fill", "winding height", "current density"}
+)
 _PARETO_ROWS: Final = 24
 _ROWS_PER_CORE: Final = 3
 _PARETO_STEP: Final = 0.05  # designs that differ by less count as equal
@@ -139,10 +155,11 @@ def _turn_sets(
         wanted &= useful
     row, column = np.nonzero(wanted)
     np_turns = primary[column]
+    wanted_ratio = _ratio_wanted(spec, need, table, row, np_turns)
     if spec.secondary_turns is not None:
         ns_turns = np.full((row.size, 1), float(spec.secondary_turns))
     else:
-        middle = np.round(np_turns * need.ratio_target)
+        middle = np.round(np_turns * wanted_ratio)
         offset = np.arange(-_RATIOS_PER_TURN, _RATIOS_PER_TURN + 1.0)
         ns_turns = middle[:, None] + offset
     ratio = ns_turns / np_turns[:, None]
@@ -150,12 +167,45 @@ def _turn_sets(
     within = (ns_turns >= 1) & (ratio >= low * (1 - 1e-9)) & (ratio <= high * (1 + 1e-9))
     if spec.primary_turns is not None and spec.secondary_turns is not None:
         within[:] = True  # both fixed: kept as they are, and reported against the window
-    distance = np.where(within, np.abs(ratio / need.ratio_target - 1.0), np.inf)
+    distance = np.where(within, np.abs(ratio / wanted_ratio[:, None] - 1.0), np.inf)
     nearest = np.argsort(distance, axis=1, kind="stable")[:, :_RATIOS_PER_TURN]
     keep = np.take_along_axis(within, nearest, axis=1)
     at, which = np.nonzero(keep)
     sets = _TurnSets(row[at], np_turns[at], np.take_along_axis(ns_turns, nearest, axis=1)[at, which])
     return sets, flux_share.size * (offset.size if spec.secondary_turns is None else 1)
+
+
+def _ratio_wanted(
+    spec: TransformerSpec, need: TransformerNeed, table: CoreTable, row: Ints, np_turns: Floats
+) -> Floats:
+    """Ratio that each core and primary would need for the rail, shape (n,), before any wire is chosen.
+
+    Leakage is that of a window filled to _TYPICAL_BUILD and copper that drops _TYPICAL_COPPER of the battery;
+    the candidates' own figures decide later.
+    """
+    rail = need.rail
+    if rail is None:
+        return np.full(np_turns.shape, need.ratio_target)
+    depth = np.where(table.ring[row], 0.5 * table.hole_m[row], table.window_height_m[row])
+    build = _TYPICAL_BUILD * np.minimum(depth, table.build_limit_m[row])
+    ring_turn = table.outer_m[row] - table.hole_m[row] + 2.0 * table.height_m[row] + 4.0 * build
+    turn = np.where(table.ring[row], ring_turn, table.turn_m[row])
+    breadth = table.width_m[row].copy()
+    ring = np.flatnonzero(table.ring[row])
+    if ring.size:
+        r = row[ring]
+        breadth[ring] = ring_breadth(table.hole_m[r], table.outer_m[r], table.height_m[r], 0.5 * build[ring])
+    interfaces = np.where(table.interfaces[row] > 1, 2.0, 1.0)
+    leakage = concentric_leakage(
+        np_turns, turn, breadth, build, interfaces * spec.insulation_m, interfaces
+    ) + lead_inductance_h(spec, need.primary_rms_a / density_limit(spec))
+    start = need.ratio_target
+    copper = _TYPICAL_COPPER * rail.emf_v / (start * rail.crest_a)
+    loop = rail.path_ohm + rail.diode_ohm / start**2 + copper
+    averaging = need.duty * pulse_average(need.duty / (2.0 * need.switching_hz), leakage, np.asarray(loop))
+    drop = rail.crest_a * (rail.source_ohm + loop / averaging)
+    room = np.maximum(rail.emf_v**2 - 4.0 * drop * (rail.needed_v + rail.diode_v), 0.0)
+    return np.asarray((rail.emf_v - np.sqrt(room)) / (2.0 * drop))
 
 
 def _options(
@@ -207,6 +257,23 @@ def _worth_pairing(height: Floats, section: Floats, loss: Floats, options: _Opti
     return keep
 
 
+def _thinned(keep: Bools, options: _Options, wires: WireTable, most: int) -> Bools:
+    """At most ``most`` of each group's kept options, evenly spread over the copper section, ends included.
+
+    Options from the drawer are spread among themselves as well.
+    """
+    order = np.argsort(wires.copper_m2[options.wire] * options.strands, kind="stable")
+    spread = np.zeros_like(keep)
+    for part in (keep, keep & options.drawer):
+        sorted_part = part[:, order]
+        count = sorted_part.sum(axis=1, keepdims=True)
+        rank = np.cumsum(sorted_part, axis=1) - 1
+        step = np.floor(rank * (most - 1) / np.maximum(count - 1, 1) + 0.5)
+        before = np.concatenate([np.full((keep.shape[0], 1), -1.0), step[:, :-1]], axis=1)
+        spread[:, order] |= sorted_part & ((step != before) | (count <= most))
+    return spread
+
+
 def _groups(row: Ints, turns: Floats) -> tuple[Ints, Floats, Ints]:
     """Distinct (row, turns) pairs, and for every input which of them it is."""
     key = row * 4096 + turns.astype(np.int64)
@@ -238,18 +305,11 @@ def _kept_options(
     window = (table.fill_limit[row] * relax * table.window_m2[row])[:, None]
     group, option = np.nonzero(section <= window)
     wide_row = row[group]
-    laid = lay_winding(
-        spec,
-        table,
-        wires,
-        wide_row,
-        turns[group],
-        options.wire[option],
-        options.strands[option],
-        halves,
-        start_m[group],
-        table.interfaces[wide_row],
-    )
+    columns = (turns[group], options.wire[option], options.strands[option], halves, start_m[group])
+    if is_primary:
+        laid = lay_winding(spec, table, wires, wide_row, *columns, table.interfaces[wide_row])
+    else:
+        laid = lay_alone(spec, table, wires, wide_row, *columns)
     rms_a = need.primary_rms_a if is_primary else need.secondary_rms_a
     own, eddy = winding_loss_w(wires, options.wire[option], laid, halves, rms_a, mmf_a[group], copper_c)
     good = laid.fits & (laid.top_m <= table.build_limit_m[wide_row] * relax)
@@ -269,7 +329,8 @@ def all_candidates(
     wires: tuple[WireTable, WireTable],
     copper_c: float,
     relax: float = 1.0,
-) -> tuple[Candidates, int]:
+    effort: Effort = "thorough",
+) -> tuple[Candidates, int, bool]:
     """Candidates worth winding, and how many combinations they stand for.
 
     Parameters
@@ -277,10 +338,11 @@ def all_candidates(
     spec, need, table, wires, copper_c : as for ``evaluate``.
     relax : factor by which flux, ratio, density, fill and height may pass their limits here; above 1 only
         to find out what stands in the way when nothing is feasible.
+    effort : how many pairings of wires to look at before thinning them out.
 
     Returns
     -------
-    (candidates, number of combinations covered).
+    (candidates, number of combinations covered, whether the wires were thinned out).
     """
     heat_share = mean_square(spec, need)
     sets, covered = _turn_sets(spec, need, table, relax)
@@ -290,7 +352,7 @@ def all_candidates(
     )
     covered *= first_count * second_count
     if not (sets.row.size and first.wire.size and second.wire.size):
-        return _no_candidates(), covered
+        return _no_candidates(), covered, False
     ampere_turns = math.sqrt(2.0) * need.primary_rms_a
 
     row_p, turns_p, group_p = _groups(table.alike[sets.row], sets.primary)
@@ -310,6 +372,14 @@ def all_candidates(
         spec, need, table, wires[1], second, row_s, turns_s,
         is_primary=False, start_m=start_s, mmf_a=mmf_s, relax=relax, copper_c=copper_c,
     )  # fmt: skip
+
+    pairs = int(np.sum(keep_p.sum(axis=1)[group_p] * keep_s.sum(axis=1)[group_s]))
+    limit = _MOST_PAIRS[effort] if relax == 1.0 else _MOST_RELAXED
+    thin = pairs > limit
+    if thin:
+        most = max(3, math.isqrt(limit // sets.row.size))
+        keep_p = _thinned(keep_p, first, wires[0], most)
+        keep_s = _thinned(keep_s, second, wires[1], most)
 
     # every kept primary of a turn set with every kept secondary of it
     pairs_p, pairs_s = keep_p.sum(axis=1)[group_p], keep_s.sum(axis=1)[group_s]
@@ -334,6 +404,7 @@ def all_candidates(
             secondary_strands=second.strands[choice_s],
         ),
         covered,
+        thin,
     )
 
 
@@ -360,7 +431,15 @@ def violations(
     """Applied over limit of every constraint for every candidate."""
     row, ratio = candidates.row, candidates.secondary_turns / candidates.primary_turns
     off = np.maximum(ratio / need.ratio_max, need.ratio_min / ratio)
+    rails: tuple[Violation, ...] = ()
+    if need.rail is not None:
+        loaded_v, open_v = rail_voltages(need, need.rail, candidates, evaluation)
+        rails = (
+            Violation(name="rail at full power", share=need.rail.needed_v / np.maximum(loaded_v, 1e-3)),
+            Violation(name="rail without load", share=open_v / need.rail.most_v),
+        )
     return (
+        *rails,
         Violation(name="flux density", share=evaluation.flux_peak_t / table.flux_limit_t[row]),
         Violation(name="temperature rise", share=evaluation.rise_high_k / spec.max_rise_k),
         Violation(name="window fill", share=evaluation.fill / table.fill_limit[row]),
@@ -368,6 +447,35 @@ def violations(
         Violation(name="current density", share=evaluation.density_a_per_m2 / density_limit(spec)),
         Violation(name="turns ratio", share=np.where(off <= 1 + 1e-9, np.minimum(off, 1.0), off)),
     )
+
+
+def rail_voltages(
+    need: TransformerNeed, rail: RailNeed, candidates: Candidates, evaluation: Evaluation
+) -> tuple[Floats, Floats]:
+    """Working rail at the crest, nominal battery, and rail without load at the highest battery.
+
+    Parameters
+    ----------
+    need, rail : what is asked. candidates, evaluation : columns, shape (n,).
+
+    Returns
+    -------
+    (loaded, open), V, shape (n,).
+
+    Source
+    ------
+    Averaged pulse of ``physics.push_pull`` with this candidate's resistance and leakage. [derived]
+    """
+    ratio = candidates.secondary_turns / candidates.primary_turns
+    halves = 2
+    primary_ohm = rail.path_ohm + evaluation.primary_w / (halves * need.primary_rms_a**2)
+    secondary_ohm = rail.diode_ohm + evaluation.secondary_w / (halves * need.secondary_rms_a**2)
+    loop_ohm = primary_ohm + secondary_ohm / ratio**2
+    on_s = need.duty / (2.0 * need.switching_hz)
+    averaging = need.duty * pulse_average(on_s, evaluation.leakage_h, loop_ohm)
+    drop_ohm = ratio**2 * (rail.source_ohm + loop_ohm / averaging)
+    loaded = ratio * rail.emf_v - rail.diode_v - rail.crest_a * drop_ohm
+    return loaded, ratio * rail.emf_most_v - rail.diode_v
 
 
 def _score(
@@ -389,14 +497,16 @@ def _score(
     loss, volume = evaluation.heating_w[among], table.volume_m3[candidates.row[among]]
     ratio = candidates.secondary_turns[among] / candidates.primary_turns[among]
     strands = candidates.primary_strands[among] + candidates.secondary_strands[among]
-    score[among] = (
-        loss / np.min(loss)
-        + volume / np.min(volume)
-        + 2.0 * np.abs(ratio / need.ratio_target - 1.0)
-        + 0.005 * (strands - 2.0)
-    )
+    score[among] = loss / np.min(loss) + volume / np.min(volume) + 0.005 * (strands - 2.0)
+    if need.rail is None:
+        score[among] += 2.0 * np.abs(ratio / need.ratio_target - 1.0)
+    else:
+        # Rail in hand at full power is voltage that every part must stand for nothing, and so is the
+        # rise when the load goes: the latter is what leakage and resistance cost.
+        open_v = ratio * need.rail.emf_v - need.rail.diode_v
+        score[among] += _RAIL_WEIGHT * (open_v / need.rail.needed_v - 1.0)
     for limit in limits:
-        if limit.name != "turns ratio":
+        if limit.name in _COMFORTABLE:
             score[among] += 2.0 * np.maximum(limit.share[among] - _COMFORT, 0.0)
     return score
 
@@ -479,14 +589,20 @@ def _regulation(need: TransformerNeed, evaluation: Evaluation) -> Floats:
     return (evaluation.primary_w + evaluation.secondary_w) / passed
 
 
-def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, relax: float = 1.0) -> Found:
+def search_all(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    library: Library,
+    relax: float = 1.0,
+    effort: Effort = "thorough",
+) -> Found:
     """Wind every combination that the spec allows and choose one.
 
     Parameters
     ----------
     spec, need : what is wished and asked.
     library : parts with the drawer merged.
-    relax : see ``all_candidates``.
+    relax, effort : see ``all_candidates``.
 
     Returns
     -------
@@ -504,7 +620,7 @@ def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, r
         wire_table(spec.primary_wire, need, hot, library),
         wire_table(spec.secondary_wire, need, hot, library),
     )
-    candidates, covered = all_candidates(spec, need, table, wires, hot, relax)
+    candidates, covered, thinned = all_candidates(spec, need, table, wires, hot, relax, effort)
     laid = lay_both(spec, table, wires, candidates, secondary_halves(need))
     evaluation = evaluate(spec, need, table, wires, candidates, laid, hot, mean_square(spec, need))
     limits = violations(spec, need, table, candidates, evaluation)
@@ -520,6 +636,24 @@ def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, r
             best = int(np.argmin(np.where(tier, score, np.inf)))
             break
     rows = _pareto_rows(need, table, wires, candidates, evaluation, score, own_core, best)
+    statistics = SearchStatistics(
+        combinations=covered,
+        evaluated=candidates.row.size,
+        feasible=int(np.count_nonzero(feasible)),
+        seconds_s=time.perf_counter() - begun,
+        pareto=rows,
+    )
+    if thinned and best < 0 and effort == "quick":
+        return search_all(spec, need, library, relax)  # before it is refused, look closely
+    if thinned and best >= 0 and not _turns_fixed(spec):
+        row = int(candidates.row[best])
+        # The wires were thinned out for the sake of time: look at all of them on the core and turns chosen.
+        finer = search_all(_on_chosen_core(spec, table, candidates, best), need, library)
+        if finer.best >= 0:
+            for columns, better in ((candidates, finer.candidates), (evaluation, finer.evaluation)):
+                _put(columns, best, better, finer.best)
+            candidates.row[best] = row
+            statistics = replace(statistics, seconds_s=time.perf_counter() - begun)
     return Found(
         table=table,
         wires=wires,
@@ -529,11 +663,29 @@ def search_all(spec: TransformerSpec, need: TransformerNeed, library: Library, r
         feasible=feasible,
         score=score,
         best=best,
-        statistics=SearchStatistics(
-            combinations=covered,
-            evaluated=candidates.row.size,
-            feasible=int(np.count_nonzero(feasible)),
-            seconds_s=time.perf_counter() - begun,
-            pareto=rows,
-        ),
+        statistics=statistics,
+    )
+
+
+def _put(columns: Candidates | Evaluation, index: int, source: Candidates | Evaluation, at: int) -> None:
+    """Overwrite one row of all columns by a row of others."""
+    for column in fields(columns):
+        getattr(columns, column.name)[index] = getattr(source, column.name)[at]
+
+
+def _turns_fixed(spec: TransformerSpec) -> bool:
+    return spec.core != "auto" and spec.primary_turns is not None and spec.secondary_turns is not None
+
+
+def _on_chosen_core(
+    spec: TransformerSpec, table: CoreTable, candidates: Candidates, index: int
+) -> TransformerSpec:
+    row = int(candidates.row[index])
+    return spec.model_copy(
+        update={
+            "core": table.cores[row].id,
+            "stack": int(table.stack[row]),
+            "primary_turns": int(candidates.primary_turns[index]),
+            "secondary_turns": int(candidates.secondary_turns[index]),
+        }
     )
