@@ -49,11 +49,13 @@ def refusal(spec: TransformerSpec, need: TransformerNeed, library: Library) -> N
         found = search_all(spec, need, library, relax=factor)
         index = nearest_candidate(found)
         if index >= 0:
-            return _explain(spec, need, found, index)
+            return _explain(spec, need, library, found, index)
     return _far_off(spec, need, library)
 
 
-def _explain(spec: TransformerSpec, need: TransformerNeed, found: Found, index: int) -> NoSolutionError:
+def _explain(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, found: Found, index: int
+) -> NoSolutionError:
     c, table = found.candidates, found.table
     row = int(c.row[index])
     broken = sorted(
@@ -65,6 +67,9 @@ def _explain(spec: TransformerSpec, need: TransformerNeed, found: Found, index: 
     nearest = f"{stack} × {core.id}" if stack > 1 else core.id
     facts = [_fact(name, share, spec, need, found, index) for name, share in broken]
     name, applied, limit, _, source = facts[0]
+    remedies = [remedy for *_, remedy, _ in facts]
+    if any(fact[0] == "temperature rise" for fact in facts):
+        remedies += _rise_that_serves(spec, need, library, float(found.evaluation.rise_high_k[index]))
     others = "".join(f" Also {n}: {a}, limit {li}." for n, a, li, _, _ in facts[1:])
     return NoSolutionError(
         message=f"No transformer keeps every limit. Nearest: {nearest} with {turns} a half.{others}",
@@ -72,8 +77,24 @@ def _explain(spec: TransformerSpec, need: TransformerNeed, found: Found, index: 
         value=applied,
         limit=limit,
         source=source,
-        remedy=" ".join(remedy for *_, remedy, _ in facts),
+        remedy=" ".join(remedies),
     )
+
+
+def _rise_that_serves(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, rise_k: float
+) -> list[str]:
+    """A temperature rise with which all else fits, found by trying.
+
+    It is more than the rise that was missed: hotter copper loses more, and hot ferrite carries less flux.
+    """
+    most = TransformerSpec.RULES["max_rise_k"].high
+    trial = math.ceil(max(rise_k, spec.max_rise_k + 1.0))
+    while trial <= most:
+        if search_all(spec.model_copy(update={"max_rise_k": float(trial)}), need, library).best >= 0:
+            return [f'transformer.max_rise = "{trial} K" would do.']
+        trial = math.ceil(trial * 1.08)
+    return []
 
 
 def _fact(
@@ -101,8 +122,8 @@ def _fact(
             name,
             show(rise, "temperature difference"),
             show(spec.max_rise_k, "temperature difference"),
-            f"It needs a larger core, {float(e.heating_w[index]) / share:.1f} W of loss or less instead of "
-            f'{float(e.heating_w[index]):.1f} W, or transformer.max_rise = "{math.ceil(rise)} K".',
+            f"It needs a larger core, or {float(e.heating_w[index]) / share:.1f} W of loss or less instead "
+            f"of {float(e.heating_w[index]):.1f} W.",
             "transformer.max_rise",
         )
     if name == "window fill":
@@ -133,6 +154,18 @@ def _fact(
             f"It needs {share:.2f} times the copper section: thicker wire, more strands (at most "
             f"{spec.most_strands} by transformer.most_strands), or a higher transformer.current_density.",
             "pressman1998" if spec.current_density_a_per_m2 is None else "transformer.current_density",
+        )
+    if need.rail is not None and name.startswith("rail"):
+        loaded = name == "rail at full power"
+        limit = need.rail.needed_v if loaded else need.rail.most_v
+        return (
+            name,
+            show(limit / share if loaded else limit * share, "voltage"),
+            show(limit, "voltage"),
+            "It needs more turns on the secondary, thicker copper or less leakage."
+            if loaded
+            else "It needs fewer turns on the secondary, or parts that stand a higher rail.",
+            "amplifier's rail window",
         )
     ratio = float(c.secondary_turns[index] / c.primary_turns[index])
     return (
