@@ -1,41 +1,28 @@
 """Search over all cores, stacks, turns, wires and strand counts at once.
 
-The candidates are made in three steps, each vectorised: turn counts that keep flux and ratio; for each of
-them the choices of wire and strands per winding, of which those are dropped that another choice beats in both
-height and loss; then every pairing of a primary with a secondary, wound and heated in full.
+Every candidate (``transformer_candidates``) is wound and heated in full (``transformer_model``), held against
+its limits and scored (``transformer_merit``).
 """
 
 from __future__ import annotations
 
-import math
 import time
-from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from subwright.parts.library import Library
-from subwright.physics.leakage import concentric_leakage, ring_breadth
-from subwright.physics.magnetic_thermal import thermal_resistance_from_volume
-from subwright.physics.magnetics import turns_square_wave
-from subwright.physics.push_pull import pulse_average
+from subwright.stages.transformer_candidates import Effort, all_candidates
+from subwright.stages.transformer_merit import Violation, pareto_rows, score_of, violations
 from subwright.stages.transformer_model import (
     Candidates,
     Evaluation,
-    density_limit,
     evaluate,
-    lay_alone,
     lay_both,
-    lay_winding,
-    lead_inductance_h,
     secondary_halves,
-    winding_loss_w,
 )
 from subwright.stages.transformer_records import (
-    ParetoRow,
-    RailNeed,
     SearchStatistics,
     TransformerNeed,
     TransformerSpec,
@@ -43,50 +30,17 @@ from subwright.stages.transformer_records import (
 from subwright.stages.transformer_tables import (
     CoreTable,
     WireTable,
-    core_loss_w,
     core_table,
-    heating_voltage,
     hottest_c,
     mean_square,
-    nominal_voltage,
     wire_table,
 )
 
-__all__ = ["Effort", "Found", "Violation", "all_candidates", "search_all", "violations"]
+__all__ = ["Effort", "Found", "search_all"]
 
-Effort = Literal["quick", "thorough"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-_LEAST_FLUX_SHARE: Final = 0.35  # of the flux limit; with more turns than that the core must still matter:
-_CORE_MATTERS: Final = 0.1  # core loss over the loss that the temperature rise allows
-_MOST_TURNS: Final = 60
-_THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than that is left unused
-_SECONDARY_SLACK: Final = 1.06  # keeps near ties while it isn't known yet how high the primary stands
-_RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
-_MOST_LITZ: Final = 6
-_COMFORT: Final = 0.9  # of a limit; beyond it a design is held to be close to the edge
-_MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 60_000, "thorough": 600_000}
-# Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
-_MOST_RELAXED: Final = 5_000_000  # the same when looking for what stands in the way
-_TYPICAL_BUILD: Final = 0.6  # of the window's depth
-_TYPICAL_COPPER: Final = 0.02  # of the battery, dropped in the windings at the crest
-_RAIL_WEIGHT: Final = 4.0  # a tenth of rail above the one needed counts as much as 40 % of loss or volume
-_COMFORTABLE: Final = frozenset(
-    {"flux density", "temperature rise", "window fill", "winding height", "current density"}
-)
-_PARETO_ROWS: Final = 24
-_ROWS_PER_CORE: Final = 3
-_PARETO_STEP: Final = 0.05  # designs that differ by less count as equal
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Violation:
-    """Applied value over limit of one constraint for every candidate; above 1 it is broken."""
-
-    name: str
-    share: Floats
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -104,491 +58,6 @@ class Found:
     statistics: SearchStatistics
 
 
-@dataclass(frozen=True, slots=True)
-class _Options:
-    """Wire and strand choices of one winding."""
-
-    wire: Ints
-    strands: Floats
-    drawer: Bools
-
-
-@dataclass(frozen=True, slots=True)
-class _TurnSets:
-    """Turn counts that keep flux and ratio."""
-
-    row: Ints
-    primary: Floats
-    secondary: Floats
-
-
-def _core_matters(
-    spec: TransformerSpec, need: TransformerNeed, table: CoreTable, flux_share: Floats
-) -> Bools:
-    """Where the core loss is more than a small part of the loss that the temperature rise allows."""
-    rows = np.arange(flux_share.shape[0])[:, None]
-    flux = flux_share * (table.flux_limit_t * table.area_min_m2 / table.area_m2)[:, None]
-    flux *= heating_voltage(need) / need.v_primary_max_v
-    core_w = core_loss_w(table, rows, flux, need, table.worst_factor[:, None])
-    allowed_w = spec.max_rise_k / np.asarray(thermal_resistance_from_volume(table.volume_m3))
-    return core_w > _CORE_MATTERS * allowed_w[:, None]
-
-
-def _turn_sets(
-    spec: TransformerSpec, need: TransformerNeed, table: CoreTable, relax: float
-) -> tuple[_TurnSets, int]:
-    """Turn counts within the flux limit (times ``relax``) and the ratio window; and how many were covered."""
-    needed = turns_square_wave(
-        need.v_primary_max_v, need.duty, need.switching_hz, table.flux_limit_t, table.area_min_m2
-    )
-    if spec.primary_turns is not None:
-        primary = np.array([float(spec.primary_turns)])
-    else:
-        top = math.ceil(float(np.max(needed)) / _LEAST_FLUX_SHARE**2)
-        primary = np.arange(1.0, min(max(top, 1), _MOST_TURNS) + 1.0)
-    flux_share = np.asarray(needed)[:, None] / primary
-    wanted = flux_share <= relax * (1.0 + 1e-9)
-    if spec.primary_turns is None:
-        least = np.minimum(_LEAST_FLUX_SHARE, np.max(np.where(wanted, flux_share, 0.0), axis=1))
-        useful = flux_share >= least[:, None] * (1.0 - 1e-9)
-        useful |= _core_matters(spec, need, table, flux_share)
-        wanted &= useful
-    row, column = np.nonzero(wanted)
-    np_turns = primary[column]
-    wanted_ratio = _ratio_wanted(spec, need, table, row, np_turns)
-    if spec.secondary_turns is not None:
-        ns_turns = np.full((row.size, 1), float(spec.secondary_turns))
-    else:
-        middle = np.round(np_turns * wanted_ratio)
-        offset = np.arange(-_RATIOS_PER_TURN, _RATIOS_PER_TURN + 1.0)
-        ns_turns = middle[:, None] + offset
-    ratio = ns_turns / np_turns[:, None]
-    low, high = need.ratio_min / relax, need.ratio_max * relax
-    within = (ns_turns >= 1) & (ratio >= low * (1 - 1e-9)) & (ratio <= high * (1 + 1e-9))
-    if spec.primary_turns is not None and spec.secondary_turns is not None:
-        within[:] = True  # both fixed: kept as they are, and reported against the window
-    distance = np.where(within, np.abs(ratio / wanted_ratio[:, None] - 1.0), np.inf)
-    nearest = np.argsort(distance, axis=1, kind="stable")[:, :_RATIOS_PER_TURN]
-    keep = np.take_along_axis(within, nearest, axis=1)
-    at, which = np.nonzero(keep)
-    sets = _TurnSets(row[at], np_turns[at], np.take_along_axis(ns_turns, nearest, axis=1)[at, which])
-    return sets, flux_share.size * (offset.size if spec.secondary_turns is None else 1)
-
-
-def _ratio_wanted(
-    spec: TransformerSpec, need: TransformerNeed, table: CoreTable, row: Ints, np_turns: Floats
-) -> Floats:
-    """Ratio that each core and primary would need for the rail, shape (n,), before any wire is chosen.
-
-    Leakage is that of a window filled to _TYPICAL_BUILD and copper that drops _TYPICAL_COPPER of the battery;
-    the candidates' own figures decide later.
-    """
-    rail = need.rail
-    if rail is None:
-        return np.full(np_turns.shape, need.ratio_target)
-    depth = np.where(table.ring[row], 0.5 * table.hole_m[row], table.window_height_m[row])
-    build = _TYPICAL_BUILD * np.minimum(depth, table.build_limit_m[row])
-    ring_turn = table.outer_m[row] - table.hole_m[row] + 2.0 * table.height_m[row] + 4.0 * build
-    turn = np.where(table.ring[row], ring_turn, table.turn_m[row])
-    breadth = table.width_m[row].copy()
-    ring = np.flatnonzero(table.ring[row])
-    if ring.size:
-        r = row[ring]
-        breadth[ring] = ring_breadth(table.hole_m[r], table.outer_m[r], table.height_m[r], 0.5 * build[ring])
-    interfaces = np.where(table.interfaces[row] > 1, 2.0, 1.0)
-    leakage = concentric_leakage(
-        np_turns, turn, breadth, build, interfaces * spec.insulation_m, interfaces
-    ) + lead_inductance_h(spec, need.primary_rms_a / density_limit(spec))
-    start = need.ratio_target
-    copper = _TYPICAL_COPPER * rail.emf_v / (start * rail.crest_a)
-    loop = rail.path_ohm + rail.diode_ohm / start**2 + copper
-    averaging = need.duty * pulse_average(need.duty / (2.0 * need.switching_hz), leakage, np.asarray(loop))
-    drop = rail.crest_a * (rail.source_ohm + loop / averaging)
-    room = np.maximum(rail.emf_v**2 - 4.0 * drop * (rail.needed_v + rail.diode_v), 0.0)
-    return np.asarray((rail.emf_v - np.sqrt(room)) / (2.0 * drop))
-
-
-def _options(
-    spec: TransformerSpec,
-    wires: WireTable,
-    fixed_strands: int | None,
-    rms_a: float,
-    heat_share: float,
-    relax: float,
-) -> tuple[_Options, int]:
-    """Wire and strand choices whose current density is neither above the limit nor pointlessly low."""
-    if fixed_strands is not None:
-        counts = np.array([float(fixed_strands)])
-    else:
-        counts = np.arange(1.0, spec.most_strands + 1.0)
-    density = rms_a * math.sqrt(heat_share) / (wires.copper_m2[:, None] * counts)
-    limit = density_limit(spec)
-    keep = density <= limit * relax * (1 + 1e-9)
-    litz = (wires.strands > 1)[:, None]
-    keep &= ~litz | (counts <= _MOST_LITZ) | (fixed_strands is not None)
-    if fixed_strands is None:
-        keep &= density >= _THINNEST_DENSITY_SHARE * limit
-    wire, which = np.nonzero(keep)
-    return _Options(wire, counts[which], wires.drawer[wire]), density.size
-
-
-def _skyline(height: Floats, loss: Floats, slack: float) -> Bools:
-    """Choices (axis 1) that no other choice beats in both height and loss; ``inf`` marks what is out."""
-    order = np.lexsort((loss, height), axis=1)
-    sorted_loss = np.take_along_axis(loss, order, axis=1)
-    best = np.minimum.accumulate(sorted_loss, axis=1)
-    before = np.concatenate([np.full((loss.shape[0], 1), np.inf), best[:, :-1]], axis=1)
-    good = np.isfinite(sorted_loss) & (sorted_loss < before * slack)
-    keep = np.zeros_like(good)
-    np.put_along_axis(keep, order, good, axis=1)
-    return keep
-
-
-def _worth_pairing(height: Floats, section: Floats, loss: Floats, options: _Options, slack: float) -> Bools:
-    """Which (turns, choice) of one winding go on: undominated in height, or in copper section, and loss.
-
-    Choices from the drawer compete among themselves as well, so that a better wire that must be bought
-    doesn't hide them.
-    """
-    keep = _skyline(height, loss, slack) | _skyline(section, loss, slack)
-    if np.any(options.drawer) and not np.all(options.drawer):
-        own = np.where(options.drawer, loss, np.inf)
-        keep |= _skyline(height, own, slack) | _skyline(section, own, slack)
-    return keep
-
-
-def _thinned(keep: Bools, options: _Options, wires: WireTable, most: int) -> Bools:
-    """At most ``most`` of each group's kept options, evenly spread over the copper section, ends included.
-
-    Options from the drawer are spread among themselves as well.
-    """
-    order = np.argsort(wires.copper_m2[options.wire] * options.strands, kind="stable")
-    spread = np.zeros_like(keep)
-    for part in (keep, keep & options.drawer):
-        sorted_part = part[:, order]
-        count = sorted_part.sum(axis=1, keepdims=True)
-        rank = np.cumsum(sorted_part, axis=1) - 1
-        step = np.floor(rank * (most - 1) / np.maximum(count - 1, 1) + 0.5)
-        before = np.concatenate([np.full((keep.shape[0], 1), -1.0), step[:, :-1]], axis=1)
-        spread[:, order] |= sorted_part & ((step != before) | (count <= most))
-    return spread
-
-
-def _groups(row: Ints, turns: Floats) -> tuple[Ints, Floats, Ints]:
-    """Distinct (row, turns) pairs, and for every input which of them it is."""
-    key = row * 4096 + turns.astype(np.int64)
-    distinct, inverse = np.unique(key, return_inverse=True)
-    return distinct // 4096, (distinct % 4096).astype(float), inverse
-
-
-def _kept_options(
-    spec: TransformerSpec,
-    need: TransformerNeed,
-    table: CoreTable,
-    wires: WireTable,
-    options: _Options,
-    row: Ints,
-    turns: Floats,
-    *,
-    is_primary: bool,
-    start_m: Floats,
-    mmf_a: Floats,
-    relax: float,
-    copper_c: float,
-) -> tuple[Bools, Floats]:
-    """Lay every option on every (row, turns) group and drop the dominated; also the lowest kept height."""
-    groups, count = row.size, options.wire.size
-    shape = (groups, count)
-    halves = 2 if is_primary else secondary_halves(need)
-    # what has no room for its copper alone need not be laid at all
-    section = turns[:, None] * (halves * options.strands * wires.copper_m2[options.wire])
-    window = (table.fill_limit[row] * relax * table.window_m2[row])[:, None]
-    group, option = np.nonzero(section <= window)
-    wide_row = row[group]
-    columns = (turns[group], options.wire[option], options.strands[option], halves, start_m[group])
-    if is_primary:
-        laid = lay_winding(spec, table, wires, wide_row, *columns, table.interfaces[wide_row])
-    else:
-        laid = lay_alone(spec, table, wires, wide_row, *columns)
-    rms_a = need.primary_rms_a if is_primary else need.secondary_rms_a
-    own, eddy = winding_loss_w(wires, options.wire[option], laid, halves, rms_a, mmf_a[group], copper_c)
-    good = laid.fits & (laid.top_m <= table.build_limit_m[wide_row] * relax)
-    loss, height = np.full(shape, np.inf), np.full(shape, np.inf)
-    loss[group, option] = np.where(good, own + eddy, np.inf)
-    height[group, option] = laid.top_m
-    slack = 1.0 if is_primary else _SECONDARY_SLACK
-    keep = _worth_pairing(height, section, loss, options, slack)
-    lowest = np.min(np.where(keep, height, np.inf), axis=1)
-    return keep, lowest
-
-
-def all_candidates(
-    spec: TransformerSpec,
-    need: TransformerNeed,
-    table: CoreTable,
-    wires: tuple[WireTable, WireTable],
-    copper_c: float,
-    relax: float = 1.0,
-    effort: Effort = "thorough",
-) -> tuple[Candidates, int, bool]:
-    """Candidates worth winding, and how many combinations they stand for.
-
-    Parameters
-    ----------
-    spec, need, table, wires, copper_c : as for ``evaluate``.
-    relax : factor by which flux, ratio, density, fill and height may pass their limits here; above 1 only
-        to find out what stands in the way when nothing is feasible.
-    effort : how many pairings of wires to look at before thinning them out.
-
-    Returns
-    -------
-    (candidates, number of combinations covered, whether the wires were thinned out).
-    """
-    heat_share = mean_square(spec, need)
-    sets, covered = _turn_sets(spec, need, table, relax)
-    first, first_count = _options(spec, wires[0], spec.primary_strands, need.primary_rms_a, heat_share, relax)
-    second, second_count = _options(
-        spec, wires[1], spec.secondary_strands, need.secondary_rms_a, heat_share, relax
-    )
-    covered *= first_count * second_count
-    if not (sets.row.size and first.wire.size and second.wire.size):
-        return _no_candidates(), covered, False
-    ampere_turns = math.sqrt(2.0) * need.primary_rms_a
-
-    row_p, turns_p, group_p = _groups(table.alike[sets.row], sets.primary)
-    zero = np.zeros(row_p.size)
-    keep_p, lowest = _kept_options(
-        spec, need, table, wires[0], first, row_p, turns_p,
-        is_primary=True, start_m=zero, mmf_a=turns_p * ampere_turns, relax=relax, copper_c=copper_c,
-    )  # fmt: skip
-    row_s, turns_s, group_s = _groups(table.alike[sets.row], sets.secondary)
-    floor = np.full(row_s.size, np.inf)
-    np.minimum.at(floor, group_s, lowest[group_p])
-    mmf_s = np.zeros(row_s.size)
-    np.maximum.at(mmf_s, group_s, sets.primary * ampere_turns)
-    start_s = np.where(np.isfinite(floor), floor + spec.insulation_m, 0.0)
-    start_s = np.where(table.interfaces[row_s] > 1, 0.0, start_s)
-    keep_s, _ = _kept_options(
-        spec, need, table, wires[1], second, row_s, turns_s,
-        is_primary=False, start_m=start_s, mmf_a=mmf_s, relax=relax, copper_c=copper_c,
-    )  # fmt: skip
-
-    pairs = int(np.sum(keep_p.sum(axis=1)[group_p] * keep_s.sum(axis=1)[group_s]))
-    limit = _MOST_PAIRS[effort] if relax == 1.0 else _MOST_RELAXED
-    thin = pairs > limit
-    if thin:
-        most = max(3, math.isqrt(limit // sets.row.size))
-        keep_p = _thinned(keep_p, first, wires[0], most)
-        keep_s = _thinned(keep_s, second, wires[1], most)
-
-    # every kept primary of a turn set with every kept secondary of it
-    pairs_p, pairs_s = keep_p.sum(axis=1)[group_p], keep_s.sum(axis=1)[group_s]
-    total = pairs_p * pairs_s
-    of_set = np.repeat(np.arange(sets.row.size), total)
-    position = np.arange(of_set.size) - np.repeat(np.cumsum(total) - total, total)
-    option_p = np.nonzero(keep_p)[1]
-    option_s = np.nonzero(keep_s)[1]
-    begin_p = np.cumsum(keep_p.sum(axis=1)) - keep_p.sum(axis=1)
-    begin_s = np.cumsum(keep_s.sum(axis=1)) - keep_s.sum(axis=1)
-    width = np.maximum(pairs_s[of_set], 1)
-    choice_p = option_p[begin_p[group_p[of_set]] + position // width]
-    choice_s = option_s[begin_s[group_s[of_set]] + position % width]
-    return (
-        Candidates(
-            row=sets.row[of_set],
-            primary_turns=sets.primary[of_set],
-            secondary_turns=sets.secondary[of_set],
-            primary_wire=first.wire[choice_p],
-            primary_strands=first.strands[choice_p],
-            secondary_wire=second.wire[choice_s],
-            secondary_strands=second.strands[choice_s],
-        ),
-        covered,
-        thin,
-    )
-
-
-def _no_candidates() -> Candidates:
-    whole, real = np.zeros(0, dtype=np.int64), np.zeros(0)
-    return Candidates(
-        row=whole,
-        primary_turns=real,
-        secondary_turns=real,
-        primary_wire=whole,
-        primary_strands=real,
-        secondary_wire=whole,
-        secondary_strands=real,
-    )
-
-
-def violations(
-    spec: TransformerSpec,
-    need: TransformerNeed,
-    table: CoreTable,
-    candidates: Candidates,
-    evaluation: Evaluation,
-) -> tuple[Violation, ...]:
-    """Applied over limit of every constraint for every candidate."""
-    row, ratio = candidates.row, candidates.secondary_turns / candidates.primary_turns
-    off = np.maximum(ratio / need.ratio_max, need.ratio_min / ratio)
-    rails: tuple[Violation, ...] = ()
-    if need.rail is not None:
-        loaded_v, open_v = rail_voltages(need, need.rail, candidates, evaluation)
-        rails = (
-            Violation(name="rail at full power", share=need.rail.needed_v / np.maximum(loaded_v, 1e-3)),
-            Violation(name="rail without load", share=open_v / need.rail.most_v),
-        )
-    return (
-        *rails,
-        Violation(name="flux density", share=evaluation.flux_peak_t / table.flux_limit_t[row]),
-        Violation(name="temperature rise", share=evaluation.rise_high_k / spec.max_rise_k),
-        Violation(name="window fill", share=evaluation.fill / table.fill_limit[row]),
-        Violation(name="winding height", share=np.where(evaluation.fits, evaluation.build_share, np.inf)),
-        Violation(name="current density", share=evaluation.density_a_per_m2 / density_limit(spec)),
-        Violation(name="turns ratio", share=np.where(off <= 1 + 1e-9, np.minimum(off, 1.0), off)),
-    )
-
-
-def rail_voltages(
-    need: TransformerNeed, rail: RailNeed, candidates: Candidates, evaluation: Evaluation
-) -> tuple[Floats, Floats]:
-    """Working rail at the crest, nominal battery, and rail without load at the highest battery.
-
-    Parameters
-    ----------
-    need, rail : what is asked. candidates, evaluation : columns, shape (n,).
-
-    Returns
-    -------
-    (loaded, open), V, shape (n,).
-
-    Source
-    ------
-    Averaged pulse of ``physics.push_pull`` with this candidate's resistance and leakage. [derived]
-    """
-    ratio = candidates.secondary_turns / candidates.primary_turns
-    halves = 2
-    primary_ohm = rail.path_ohm + evaluation.primary_w / (halves * need.primary_rms_a**2)
-    secondary_ohm = rail.diode_ohm + evaluation.secondary_w / (halves * need.secondary_rms_a**2)
-    loop_ohm = primary_ohm + secondary_ohm / ratio**2
-    on_s = need.duty / (2.0 * need.switching_hz)
-    averaging = need.duty * pulse_average(on_s, evaluation.leakage_h, loop_ohm)
-    drop_ohm = ratio**2 * (rail.source_ohm + loop_ohm / averaging)
-    loaded = ratio * rail.emf_v - rail.diode_v - rail.crest_a * drop_ohm
-    return loaded, ratio * rail.emf_most_v - rail.diode_v
-
-
-def _score(
-    need: TransformerNeed,
-    table: CoreTable,
-    candidates: Candidates,
-    evaluation: Evaluation,
-    limits: tuple[Violation, ...],
-    among: Bools,
-) -> Floats:
-    """Merit, lower is better: loss over the least loss, core volume over the least, and three small terms.
-
-    The ratio's distance from the one wanted counts double; each strand after the first costs half a
-    percent of the least loss; each limit used by more than nine tenths costs twice the excess.
-    """
-    score = np.full(among.size, np.inf)
-    if not np.any(among):
-        return score
-    loss, volume = evaluation.heating_w[among], table.volume_m3[candidates.row[among]]
-    ratio = candidates.secondary_turns[among] / candidates.primary_turns[among]
-    strands = candidates.primary_strands[among] + candidates.secondary_strands[among]
-    score[among] = loss / np.min(loss) + volume / np.min(volume) + 0.005 * (strands - 2.0)
-    if need.rail is None:
-        score[among] += 2.0 * np.abs(ratio / need.ratio_target - 1.0)
-    else:
-        # Rail in hand at full power is voltage that every part must stand for nothing, and so is the
-        # rise when the load goes: the latter is what leakage and resistance cost.
-        open_v = ratio * need.rail.emf_v - need.rail.diode_v
-        score[among] += _RAIL_WEIGHT * (open_v / need.rail.needed_v - 1.0)
-    for limit in limits:
-        if limit.name in _COMFORTABLE:
-            score[among] += 2.0 * np.maximum(limit.share[among] - _COMFORT, 0.0)
-    return score
-
-
-def _pareto(objectives: Floats) -> Ints:
-    """Rows of ``objectives`` (n, k) that no other row beats, with steps of _PARETO_STEP counted as equal."""
-    steps = np.floor(np.log(objectives) / _PARETO_STEP).astype(np.int64)
-    steps -= steps.min(axis=0)
-    # one key per row of steps: comparing keys is far quicker than comparing rows
-    span = steps.max(axis=0) + 1
-    key = np.ravel_multi_index(tuple(steps.T), tuple(span))
-    _, first = np.unique(key, return_index=True)
-    distinct = steps[first]
-    order = np.argsort(distinct.sum(axis=1), kind="stable")
-    left, rows = distinct[order], first[order]
-    front: list[int] = []
-    while rows.size:
-        front.append(int(rows[0]))
-        alive = np.any(left < left[0], axis=1)
-        left, rows = left[alive], rows[alive]
-    return np.array(front, dtype=np.int64)
-
-
-def _pareto_rows(
-    need: TransformerNeed,
-    table: CoreTable,
-    wires: tuple[WireTable, WireTable],
-    candidates: Candidates,
-    evaluation: Evaluation,
-    score: Floats,
-    own: Bools,
-    best: int,
-) -> tuple[ParetoRow, ...]:
-    """The front, best score first, a few of each core; the choice itself is always in it."""
-    at = np.flatnonzero(np.isfinite(score))
-    if not at.size:
-        return ()
-    regulation = _regulation(need, evaluation)
-    columns = (
-        evaluation.heating_w,
-        evaluation.rise_high_k,
-        evaluation.fill,
-        evaluation.copper_kg,
-        regulation,
-    )
-    front = at[_pareto(np.stack([column[at] for column in columns], axis=1))]
-    front = front[np.argsort(score[front], kind="stable")]
-    c_row = candidates.row[front]
-    # a few of each core, so that the list shows the choice of cores rather than of strand counts
-    place = np.array([np.count_nonzero(c_row[:i] == c_row[i]) for i in range(front.size)])
-    front = np.union1d(front[place < _ROWS_PER_CORE][: _PARETO_ROWS - 1], [best])
-    front = front[np.argsort(score[front], kind="stable")]
-    c = candidates
-    return tuple(
-        ParetoRow(
-            core_id=table.cores[c.row[i]].id,
-            stack=int(table.stack[c.row[i]]),
-            primary_turns=int(c.primary_turns[i]),
-            secondary_turns=int(c.secondary_turns[i]),
-            primary_wire=wires[0].wires[c.primary_wire[i]].id,
-            primary_strands=int(c.primary_strands[i]),
-            secondary_wire=wires[1].wires[c.secondary_wire[i]].id,
-            secondary_strands=int(c.secondary_strands[i]),
-            loss_w=float(evaluation.heating_w[i]),
-            rise_high_k=float(evaluation.rise_high_k[i]),
-            fill=float(evaluation.fill[i]),
-            copper_kg=float(evaluation.copper_kg[i]),
-            regulation=float(regulation[i]),
-            flux_peak_t=float(evaluation.flux_peak_t[i]),
-            in_drawer=bool(own[i]),
-            score=float(score[i]),
-        )
-        for i in front
-    )
-
-
-def _regulation(need: TransformerNeed, evaluation: Evaluation) -> Floats:
-    """Copper loss at full sine over the power that passes, nominal battery."""
-    passed = nominal_voltage(need) * need.primary_rms_a * math.sqrt(2.0 * need.duty)
-    return (evaluation.primary_w + evaluation.secondary_w) / passed
-
-
 def search_all(
     spec: TransformerSpec,
     need: TransformerNeed,
@@ -602,7 +71,8 @@ def search_all(
     ----------
     spec, need : what is wished and asked.
     library : parts with the drawer merged.
-    relax, effort : see ``all_candidates``.
+    relax : see ``all_candidates``.
+    effort : "quick" looks into the library only when no core of the drawer will do, and thins wires out.
 
     Returns
     -------
@@ -613,9 +83,32 @@ def search_all(
     ------
     RangeError, NoSolutionError, PartNotFoundError : from the tables.
     """
+    if effort == "quick" and spec.core == "auto" and relax == 1.0 and _own_power_core(library):
+        own = _search(spec, need, library, relax, effort, own_only=True)
+        if own.best >= 0:
+            return own
+    return _search(spec, need, library, relax, effort, own_only=False)
+
+
+def _own_power_core(library: Library) -> bool:
+    return any(
+        library.in_drawer(core.id) and library.material(core.material).transformer_grade
+        for core in library.cores.values()
+    )
+
+
+def _search(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    library: Library,
+    relax: float,
+    effort: Effort,
+    *,
+    own_only: bool,
+) -> Found:
     begun = time.perf_counter()
     hot = hottest_c(spec, need)
-    table = core_table(spec, need, library)
+    table = core_table(spec, need, library, own_only=own_only)
     wires = (
         wire_table(spec.primary_wire, need, hot, library),
         wire_table(spec.secondary_wire, need, hot, library),
@@ -629,13 +122,13 @@ def search_all(
         feasible &= limit.share <= 1 + 1e-9
     own_core = table.drawer[candidates.row]
     own_all = own_core & wires[0].drawer[candidates.primary_wire] & wires[1].drawer[candidates.secondary_wire]
-    score = _score(need, table, candidates, evaluation, limits, feasible)
+    score = score_of(need, table, candidates, evaluation, limits, feasible)
     best = -1
     for tier in (own_all, own_core, np.ones_like(feasible)):
         if np.any(tier & feasible):
             best = int(np.argmin(np.where(tier, score, np.inf)))
             break
-    rows = _pareto_rows(need, table, wires, candidates, evaluation, score, own_core, best)
+    rows = pareto_rows(need, table, wires, candidates, evaluation, score, own_core, best)
     statistics = SearchStatistics(
         combinations=covered,
         evaluated=candidates.row.size,
@@ -643,7 +136,7 @@ def search_all(
         seconds_s=time.perf_counter() - begun,
         pareto=rows,
     )
-    if thinned and best < 0 and effort == "quick":
+    if thinned and best < 0 and effort == "quick" and not own_only:
         return search_all(spec, need, library, relax)  # before it is refused, look closely
     if thinned and best >= 0 and not _turns_fixed(spec):
         row = int(candidates.row[best])

@@ -11,10 +11,12 @@ import pytest
 from transformer_parts import Parts, parts
 
 from subwright.parts.library import Library
-from subwright.stages import transformer_search
+from subwright.stages import transformer_candidates
+from subwright.stages.transformer_candidates import all_candidates
+from subwright.stages.transformer_merit import violations
 from subwright.stages.transformer_model import Candidates, evaluate, lay_both
 from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
-from subwright.stages.transformer_search import Found, all_candidates, search_all, violations
+from subwright.stages.transformer_search import Found, search_all
 from subwright.stages.transformer_tables import hottest_c, mean_square
 
 FULL = cast(Parts, parts())
@@ -52,7 +54,7 @@ def a_case(seed: int) -> tuple[TransformerSpec, TransformerNeed, Library]:
 
 def wind_everything(spec: TransformerSpec, need: TransformerNeed, found: Found) -> dict[int, float]:
     """Least heat per core of every pairing, nothing dropped beforehand."""
-    inner: Any = transformer_search
+    inner: Any = transformer_candidates
     share, table, wires = mean_square(spec, need), found.table, found.wires
     sets, _ = inner._turn_sets(spec, need, table, 1.0)
     first, _ = inner._options(spec, wires[0], None, need.primary_rms_a, share, 1.0)
