@@ -50,10 +50,19 @@ def test_binary_huge_and_unreadable(subwright: Command, tmp_path: Path) -> None:
     one_line(subwright("drawer", "list", "pipe"), "is not a regular file")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read everything")
-def test_no_permission(subwright: Command, van: Path) -> None:  # pragma: no cover
-    van.chmod(0)
-    one_line(subwright("design", van), "permission denied")
+def test_no_permission(
+    van: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In this process, because the superuser may read everything."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refuse)
+    assert cli.run(["design", str(van)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == f"{van}:1: file: can't be read: permission denied; give yourself read access\n"
 
 
 @pytest.mark.parametrize(
@@ -76,7 +85,6 @@ def test_mistakes_in_the_build_file(subwright: Command, van: Path, old: str, new
     van.write_text(text.replace(old, new))
     said = one_line(subwright("design", van))
     assert re.search(says, said), said
-    assert "storyteller-van" in said or "Harbo" in said
 
 
 @pytest.mark.parametrize(
@@ -90,7 +98,7 @@ def test_mistakes_in_the_build_file(subwright: Command, van: Path, old: str, new
         (["explain", "supply.batery"], "did you mean 'supply.battery'?"),
         (["new", "x.build.toml", "--set", "a"], "has no value"),
         (["drawer", "add", "d.toml", "IRF3206"], "IRF3205"),
-        (["drawer", "add", "d.toml", "IRF3205", "-n", "0"], "0"),
+        (["drawer", "add", "d.toml", "IRF3205", "-n", "0"], "greater than or equal to 1"),
     ],
 )
 def test_wrong_use(subwright: Command, arguments: list[str], says: str) -> None:

@@ -326,7 +326,10 @@ def _apologise(error: Exception) -> int:
 
 
 def _settle_streams() -> None:
-    """Let Ω and µ be printed as ``?`` on a stream that can't hold them, rather than fail."""
+    """Print Ω as ``?`` where a stream can't hold it, and nothing where it is closed, rather than fail."""
+    if sys.stdout is None or sys.stderr is None:
+        nowhere = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  (lives as long as the process)
+        sys.stdout, sys.stderr = sys.stdout or nowhere, sys.stderr or nowhere
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

@@ -66,7 +66,10 @@ class Chain:
         column = 0 if narrow else max(len(station.name) for station in self.stations) + 2
         for station in self.stations:
             room = max(options.max_width - column - 3, 12)
-            body = [*self._figures(station, room, marks, console), *self._margin(station, room, marks, console)]
+            body = [
+                *self._figures(station, room, marks, console),
+                *self._margin(station, room, marks, console),
+            ]
             if narrow:
                 yield self._row(marks.stage, clean(station.name), 0, Text(""))
             for index, line in enumerate(body):

@@ -34,6 +34,8 @@ __all__ = [
 SIZE_LIMIT_BYTES = 1_000_000
 """A build file is a few kilobytes; anything above this is some other file given by mistake."""
 
+_MUCH_POORER = 0.1  # in difflib's ratio
+
 _POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\s*$")
 _ASSIGNMENT = re.compile(r"""^\s*([A-Za-z0-9_."'-]+)\s*=\s*(.*?)\s*$""")
 
@@ -126,14 +128,18 @@ def line_of(lines: Mapping[KeyPath, int], loc: Sequence[str | int]) -> int:
 
 
 def closest(word: str, known: Iterable[str], count: int = 3) -> tuple[str, ...]:
-    """Up to ``count`` of ``known`` that look like ``word``, best first.
+    """Up to ``count`` of ``known`` that look like ``word``, best first; much poorer ones are left out.
 
     >>> closest("cable_lenght", ["cable_length", "capacity", "fuse"])
     ('cable_length',)
     """
+    wanted = word.lower().replace("-", "_")
     folded = {name.lower().replace("-", "_"): name for name in known}
-    near = difflib.get_close_matches(word.lower().replace("-", "_"), list(folded), n=count, cutoff=0.6)
-    return tuple(folded[name] for name in near)
+    near = difflib.get_close_matches(wanted, list(folded), n=count, cutoff=0.6)
+    likeness = [difflib.SequenceMatcher(None, name, wanted).ratio() for name in near]
+    return tuple(
+        folded[name] for name, ratio in zip(near, likeness, strict=True) if ratio > likeness[0] - _MUCH_POORER
+    )
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
