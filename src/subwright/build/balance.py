@@ -11,7 +11,7 @@ from subwright.build.chain import find_clipping, solve_chain
 from subwright.build.chain_model import LoadPoint
 from subwright.build.electrical import PLAYING, Electrical
 from subwright.build.result import EnergyBalance, OperatingPoint, Sweeps
-from subwright.build.waveform import sine
+from subwright.build.waveform import silence, sine
 from subwright.stages.common import Corner, Level
 from subwright.stages.enclosure import EnclosureResult
 
@@ -138,7 +138,7 @@ def sweeps(electrical: Electrical) -> Sweeps:
     peak = find_clipping(emf, load, source, stage, model)
     wave = sine(16)
     full = solve_chain(emf, peak, wave, load, source, stage, model)
-    idle = solve_chain(emf, np.zeros_like(emf), sine(1), load, source, stage, model)
+    idle = solve_chain(emf, np.zeros_like(emf), silence(), load, source, stage, model)
 
     nominal = electrical.chain[Level.FULL].peak_v[PLAYING.index(Corner.NOMINAL)]
     part = float(nominal) * np.sqrt(np.linspace(0.02, 1.0, _LOAD_POINTS))

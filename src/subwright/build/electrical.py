@@ -19,7 +19,7 @@ from subwright.base.errors import ConvergenceError, NoSolutionError
 from subwright.build.chain import find_clipping, solve_chain
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, Source
 from subwright.build.spec import BuildSpec
-from subwright.build.waveform import Waveform, programme, sine
+from subwright.build.waveform import Waveform, programme, silence, sine
 from subwright.parts.library import Library
 from subwright.physics.thermal import TO220_INTERFACE_K_PER_W, ThermalDevice
 from subwright.stages.amplifier import AmplifierResult, design_amplifier
@@ -47,6 +47,8 @@ from subwright.stages.transformer import (
     TransformerResult,
     TransformerSpec,
     design_transformer,
+    hold_core,
+    keep_choice,
 )
 from subwright.stages.wiring import (
     ConductorNeed,
@@ -99,6 +101,7 @@ class _State:
     diode_c: float
     magnetics: Magnetics | None
     transformer: TransformerResult | None
+    core: TransformerResult | None  # whose core is kept while turns and wires are looked for anew
     rail_lift: float  # over the rail asked for, to make up for what the search leaves out
     chain: Mapping[Level, ChainPoint] | None
 
@@ -129,9 +132,9 @@ def design_electrical(
     corners, _ = supply_corners(spec.supply)
     emf = np.array([corners[corner] for corner in PLAYING])
     waves = {
-        Level.IDLE: replace(sine(), in_phase=np.zeros(25), quadrature=np.zeros(25)),
-        Level.PROGRAMME: programme(spec.goal.crest_factor_db),
-        Level.FULL: sine(),
+        Level.IDLE: silence(),
+        Level.PROGRAMME: programme(spec.goal.crest_factor_db, 16),
+        Level.FULL: sine(16),
     }
     battery_ohm = battery_resistance_ohm(spec.supply)
     state = _State(
@@ -144,6 +147,7 @@ def design_electrical(
         diode_c=_FIRST_JUNCTION_C,
         magnetics=None,
         transformer=None,
+        core=None,
         rail_lift=1.0,
         chain=None,
     )
@@ -177,8 +181,9 @@ def design_electrical(
             state = replace(
                 state,
                 rail_lift=state.rail_lift * (1.0 + 0.55 * short),
-                magnetics=None if converter is None else converter.magnetics,
+                magnetics=converter.magnetics,
                 transformer=None,
+                core=transformer if state.core is None else None,
                 chain=chain,
             )
             continue
@@ -194,7 +199,7 @@ def design_electrical(
         state = following
         if residual < _SETTLED:
             if transformer is not None and searched is not None:
-                transformer = replace(transformer, reasons=searched.reasons, search=searched.search)
+                transformer = keep_choice(transformer, searched)
             return Electrical(
                 amplifier=amplifier,
                 converter=converter,
@@ -287,9 +292,7 @@ def _converter(
     )
     plan = plan_converter(spec.converter, demand, library)
     need = _transformer_need(spec, demand, plan, state, corners, waves)
-    held = state.transformer is not None
-    wishes = _held(spec.transformer, state.transformer)
-    transformer = design_transformer(wishes, need, library, compare=not held, effort="quick")
+    transformer = _wound(spec.transformer, need, library, state)
     magnetics = _magnetics(transformer)
     converter = complete_converter(spec.converter, demand, plan, magnetics, library)
     return converter, transformer, _model(converter)
@@ -342,10 +345,8 @@ def _transformer_need(
     )
 
 
-def _held(spec: TransformerSpec, chosen: TransformerResult | None) -> TransformerSpec:
+def _held(spec: TransformerSpec, chosen: TransformerResult) -> TransformerSpec:
     """The transformer's spec with everything fixed that the round before has chosen."""
-    if chosen is None:
-        return spec
     return spec.model_copy(
         update={
             "core": chosen.core.id,
@@ -360,6 +361,24 @@ def _held(spec: TransformerSpec, chosen: TransformerResult | None) -> Transforme
             "interleave": chosen.interleave,
         }
     )
+
+
+def _wound(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, state: _State
+) -> TransformerResult:
+    """Wind the transformer: as in the round before, on the same core where that will do, or on any."""
+    if state.transformer is not None:
+        return design_transformer(
+            _held(spec, state.transformer), need, library, compare=False, effort="quick"
+        )
+    if state.core is not None:
+        try:
+            return design_transformer(
+                hold_core(spec, state.core), need, library, compare=False, effort="quick"
+            )
+        except NoSolutionError:
+            pass  # this core can't make up for it: look at the others
+    return design_transformer(spec, need, library, compare=state.core is None, effort="quick")
 
 
 def _magnetics(transformer: TransformerResult) -> Magnetics:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from subwright.base.errors import NoSolutionError
 
-__all__ = ["Waveform", "programme", "sine"]
+__all__ = ["Waveform", "programme", "silence", "sine"]
 
 Array = NDArray[np.float64]
 
@@ -48,6 +48,15 @@ def sine(count: int = 24) -> Waveform:
     angle = np.append(angle, 0.5 * np.pi)
     weight = np.append(weight / np.pi, 0.0)
     return Waveform(in_phase=np.sin(angle), quadrature=np.cos(angle), weight=weight, crest=count)
+
+
+def silence() -> Waveform:
+    """No signal: one instant.
+
+    >>> silence().mean_square
+    0.0
+    """
+    return Waveform(in_phase=np.zeros(1), quadrature=np.zeros(1), weight=np.ones(1), crest=0)
 
 
 def programme(crest_factor_db: float, count: int = 24) -> Waveform:

@@ -137,8 +137,10 @@ def core_loss_w(
     return np.asarray(density * table.volume_m3[rows] * factor)
 
 
-def _candidate_cores(spec: TransformerSpec, library: Library) -> list[tuple[Core, int]]:
+def _candidate_cores(spec: TransformerSpec, library: Library, own_only: bool) -> list[tuple[Core, int]]:
     cores = list(library.cores.values()) if spec.core == "auto" else [library.core(spec.core)]
+    if own_only:
+        cores = [core for core in cores if library.in_drawer(core.id)]
     rows: list[tuple[Core, int]] = []
     for core in cores:
         stacks = _STACKS_TRIED if spec.stack is None else (spec.stack,)
@@ -207,8 +209,10 @@ def _worst_factor(material: Material, low_c: float, high_c: float) -> float:
     return float(np.max(temperature_factor(temperatures, material.ct0, material.ct1, material.ct2)))
 
 
-def core_table(spec: TransformerSpec, need: TransformerNeed, library: Library) -> CoreTable:
-    """Columns of every core and stack that the spec allows.
+def core_table(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, *, own_only: bool = False
+) -> CoreTable:
+    """Columns of every core and stack that the spec allows; with ``own_only`` those in the drawer.
 
     Raises
     ------
@@ -216,7 +220,7 @@ def core_table(spec: TransformerSpec, need: TransformerNeed, library: Library) -
     RangeError : no grade has loss data at this frequency, or the temperature is out of range.
     NoSolutionError : no core is of a power grade, or a stack is asked of a bobbin.
     """
-    rows = _with_fits(_candidate_cores(spec, library), spec, need, library)
+    rows = _with_fits(_candidate_cores(spec, library, own_only), spec, need, library)
     hot = hottest_c(spec, need)
     factors = {m.id: _worst_factor(m, need.ambient_c, hot) for _, _, m, _ in rows}
     ring = np.array([c.shape == "ring" for c, _, _, _ in rows])
