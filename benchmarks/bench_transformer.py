@@ -1,0 +1,73 @@
+"""How long a transformer takes, warm: the search over the whole library, and a redesign on one core.
+
+Run: ``python benchmarks/bench_transformer.py``. Exit code 1 when a target is missed.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+
+from subwright.parts.library import load_library
+from subwright.stages.common import Corner
+from subwright.stages.transformer import (
+    TransformerNeed,
+    TransformerSpec,
+    design_transformer,
+    hold_core,
+    search,
+)
+
+NEED = TransformerNeed(
+    switching_hz=50e3,
+    v_primary_max_v=15.5,
+    duty=0.92,
+    ratio_min=3.1,
+    ratio_max=3.8,
+    ratio_target=3.3,
+    primary_rms_a=32.0,
+    secondary_rms_a=9.0,
+    ambient_c=50.0,
+    programme_mean_square=0.3,
+    corner_v={Corner.NOMINAL: 12.2, Corner.CHARGING: 14.0},
+)
+LEAST_COMBINATIONS = 200_000
+
+
+def best_ms(task: Callable[[], object], rounds: int) -> float:
+    """Shortest of several runs, ms: what the code takes when nothing else runs."""
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        task()
+        times.append(time.perf_counter() - start)
+    return 1e3 * min(times)
+
+
+def main() -> int:
+    library, free = load_library(), TransformerSpec()
+    found = search(free, NEED, library).statistics
+    print(
+        f"{len(library.cores)} cores, {len(library.wires)} wires: {found.combinations:,} combinations, "
+        f"{found.evaluated:,} wound and heated, {found.feasible:,} keep every limit"
+    )
+    result = design_transformer(free, NEED, library, compare=False)
+    held = hold_core(free, result)
+    rows = (
+        ("search over the whole library", best_ms(lambda: search(free, NEED, library), 7), 1000.0),
+        (
+            "design on one core",
+            best_ms(lambda: design_transformer(held, NEED, library, compare=False), 30),
+            5.0,
+        ),
+    )
+    missed = found.combinations < LEAST_COMBINATIONS
+    for name, took, target in rows:
+        missed |= took > target
+        print(f"{name:32s} {took:8.2f} ms   target {target:g} ms{'   MISSED' if took > target else ''}")
+    return int(missed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
