@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from subwright.base.errors import RangeError
 
@@ -33,6 +34,7 @@ __all__ = [
 Model: TypeAlias = Callable[[Array], Array]
 Distribution: TypeAlias = Literal["uniform", "normal"]
 _MOST_VERTEX_PARTS = 16
+_MOST_FLIPS = 12
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -149,10 +151,10 @@ def sensitivities(model: Model, parameters: Sequence[Parameter]) -> Array:
 
 
 def worst_case(model: Model, parameters: Sequence[Parameter]) -> tuple[Array, Array]:
-    """Lowest and highest value of each result, by the sign of each sensitivity; two arrays (results,).
+    """Lowest and highest value of each result, by the sign of each sensitivity and then by single flips.
 
-    Exact when each result is monotonic in each parameter, as every divider, comparator threshold and corner
-    frequency here is; ``worst_case_by_vertices`` proves it.
+    Exact when each result is monotonic in each parameter alone, as every divider, comparator threshold and
+    corner frequency here is, unless two flips at once were needed; ``worst_case_by_vertices`` proves it.
 
     Parameters
     ----------
@@ -181,15 +183,33 @@ def worst_case(model: Model, parameters: Sequence[Parameter]) -> tuple[Array, Ar
 
 
 def _extremes(model: Model, parameters: Sequence[Parameter], half: Array) -> tuple[Array, Array]:
+    """Corners by sign, then improved by flipping one part at a time until no flip helps.
+
+    The flips matter where a part's sign depends on another part: with the pull-up on the reference, feedback
+    and pull-up act through the comparator's offset only.
+    """
     _, low, high = _columns(parameters)
-    up = (half >= 0.0).T  # (parameters, results)
-    builds = np.concatenate(
-        [np.where(up, low[:, None], high[:, None]), np.where(up, high[:, None], low[:, None])], axis=1
-    )
-    results = np.atleast_2d(model(builds))
-    count = half.shape[0]
-    pick = np.arange(count)
-    return results[pick, pick], results[pick, count + pick]
+    count, n = half.shape
+    up = np.concatenate([half < 0.0, half >= 0.0])  # corners for the lowest, then for the highest results
+    wanted = np.tile(np.arange(count), 2)
+    sign = np.repeat([-1.0, 1.0], count)
+
+    def results(corners: npt.NDArray[np.bool_]) -> Array:
+        return np.atleast_2d(model(np.where(corners, high, low).T))
+
+    best = sign * results(up)[wanted, np.arange(2 * count)]
+    for _ in range(_MOST_FLIPS):
+        flipped = up[:, None, :] ^ np.eye(n, dtype=bool)[None, :, :]
+        tried = results(flipped.reshape(-1, n)).reshape(count, 2 * count, n)
+        values = sign[:, None] * tried[wanted, np.arange(2 * count)]
+        choice = np.argmax(values, axis=1)
+        gain = values[np.arange(2 * count), choice]
+        better = gain > best + 1e-12 * np.abs(best)
+        if not better.any():
+            break
+        up = np.where(better[:, None], flipped[np.arange(2 * count), choice], up)
+        best = np.where(better, gain, best)
+    return -best[:count], best[count:]
 
 
 def worst_case_by_vertices(model: Model, parameters: Sequence[Parameter]) -> tuple[Array, Array]:
