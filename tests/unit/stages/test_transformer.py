@@ -11,8 +11,10 @@ from transformer_parts import parts
 
 from subwright.base.errors import NoSolutionError, PartNotFoundError, RangeError
 from subwright.parts.library import load_library
+from subwright.physics.push_pull import pulse_shape
 from subwright.stages.common import Corner
 from subwright.stages.transformer import (
+    RailNeed,
     TransformerNeed,
     TransformerResult,
     TransformerSpec,
@@ -502,3 +504,47 @@ def test_search_gives_columns() -> None:
     found = search(TransformerSpec(core=RING), NEED, LIBRARY)
     assert found.feasible.size == found.candidates.row.size == found.score.size
     assert found.feasible[found.best]
+
+
+# --- the rail that the converter asks for ------------------------------------------------------------------
+
+RAIL = RailNeed(
+    emf_v=12.6,
+    emf_most_v=15.5,
+    source_ohm=0.006,
+    path_ohm=0.003,
+    diode_v=0.6,
+    diode_ohm=0.02,
+    crest_a=9.0,
+    needed_v=36.0,
+    most_v=60.0,
+)
+
+
+def test_leakage_of_the_search_is_that_of_the_result() -> None:
+    for core in (RING, BOBBIN):
+        found = search(TransformerSpec(core=core, stack=1), NEED, LIBRARY)
+        result = one(core)
+        assert float(found.evaluation.leakage_h[found.best]) == pytest.approx(result.leakage_h, rel=1e-9)
+
+
+def test_chosen_turns_give_the_rail() -> None:
+    """The loop equation with the finished transformer's own resistance and leakage, by the pulse's shape."""
+    need = replace(NEED, rail=RAIL)
+    result = design_transformer(TransformerSpec(), need, LIBRARY, compare=False)
+    n = result.ratio
+    loop = RAIL.path_ohm + result.resistance_primary_half_ohm
+    loop += (RAIL.diode_ohm + result.resistance_secondary_half_ohm) / n**2
+    shape = pulse_shape(need.duty / (2 * need.switching_hz), result.leakage_h, loop)
+    drop = n * RAIL.crest_a * (RAIL.source_ohm + loop / (need.duty * shape.average))
+    loaded = n * (RAIL.emf_v - drop) - RAIL.diode_v
+    assert loaded >= RAIL.needed_v
+    assert n * RAIL.emf_most_v - RAIL.diode_v <= RAIL.most_v
+    # and not a turn more than it takes
+    assert loaded < RAIL.needed_v * (1 + 1.5 / result.secondary_turns) + 1.0
+
+
+def test_a_rail_out_of_reach_is_refused_by_name() -> None:
+    need = replace(NEED, rail=replace(RAIL, needed_v=59.0, most_v=59.5))
+    with pytest.raises(NoSolutionError, match="rail"):
+        design_transformer(TransformerSpec(core=RING), need, LIBRARY)
