@@ -37,7 +37,6 @@ from subwright.stages.heat import HeatDemand, HeatResult, design_heat
 from subwright.stages.supply import (
     SupplyDemand,
     SupplyResult,
-    battery_resistance_ohm,
     design_supply,
     supply_corners,
 )
@@ -68,6 +67,8 @@ PLAYING: Final = (Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
 _NOMINAL: Final = PLAYING.index(Corner.NOMINAL)
 _MOST_ROUNDS: Final = 30
 _SETTLED: Final = 1e-7
+_NEARLY: Final = 1e-3  # settled well enough to judge whether the power is reached
+_MOST_LIFTS: Final = 4
 _RIPPLE_SHARE: Final = 0.005  # switching ripple accepted on a rail, of its voltage; common practice
 _FIRST_JUNCTION_C: Final = 100.0
 _SWITCH: Final = "converter switch"
@@ -102,6 +103,7 @@ class _State:
     magnetics: Magnetics | None
     transformer: TransformerResult | None
     core: TransformerResult | None  # whose core is kept while turns and wires are looked for anew
+    fallback: TransformerResult | None  # falls short of the power, but exists
     rail_lift: float  # over the rail asked for, to make up for what the search leaves out
     chain: Mapping[Level, ChainPoint] | None
 
@@ -136,18 +138,14 @@ def design_electrical(
         Level.PROGRAMME: programme(spec.goal.crest_factor_db, 16),
         Level.FULL: sine(16),
     }
-    battery_ohm = battery_resistance_ohm(spec.supply)
     state = _State(
-        source=Source(
-            battery_ohm=battery_ohm,
-            cable_ohm=0.01 * corners[Corner.NOMINAL] ** 2 / target_w,
-            contact_ohm=spec.supply.contact_resistance_ohm,
-        ),
+        source=_first_source(spec, target_w, corners),
         switch_c=_FIRST_JUNCTION_C,
         diode_c=_FIRST_JUNCTION_C,
         magnetics=None,
         transformer=None,
         core=None,
+        fallback=None,
         rail_lift=1.0,
         chain=None,
     )
@@ -157,6 +155,7 @@ def design_electrical(
     supply: SupplyResult | None = None
     searched: TransformerResult | None = None
     residual = np.inf
+    lifts = 0 if _as_given(spec) else _MOST_LIFTS
     for number in range(1, _MOST_ROUNDS + 1):
         progress("settling battery, converter and amplifier", min(0.9, 0.15 * number))
         if amplifier is None or amplifier.from_battery:
@@ -175,18 +174,6 @@ def design_electrical(
         if state.transformer is None:
             searched = transformer
         chain = _solve(emf, load, state.source, amplifier, model, waves)
-        short = _short_of_target(chain, amplifier, target_w)
-        if short > _POWER_SLACK and converter is not None and not _as_given(spec):
-            # The search left out core loss, control and the idle rail: ask for that much more.
-            state = replace(
-                state,
-                rail_lift=state.rail_lift * (1.0 + 0.55 * short),
-                magnetics=converter.magnetics,
-                transformer=None,
-                core=transformer if state.core is None else None,
-                chain=chain,
-            )
-            continue
         supply = design_supply(
             spec.supply,
             _supply_demand(chain),
@@ -197,6 +184,18 @@ def design_electrical(
         following = _next_state(state, supply, heat, transformer, chain)
         residual = _change(state, following)
         state = following
+        short = _short_of_target(chain, amplifier, target_w)
+        if residual < _NEARLY and short > _POWER_SLACK and converter is not None and lifts:
+            # The search left out core loss, control and the idle rail: ask for that much more.
+            lifts -= 1
+            state = replace(
+                state,
+                rail_lift=state.rail_lift * (1.0 + 0.55 * short),
+                transformer=None,
+                core=transformer if state.core is None else None,
+                fallback=transformer,
+            )
+            continue
         if residual < _SETTLED:
             if transformer is not None and searched is not None:
                 transformer = keep_choice(transformer, searched)
@@ -219,6 +218,30 @@ def design_electrical(
         value=f"{residual:.3g}",
         limit=f"{_SETTLED:g}",
         remedy="Fix the part that keeps changing: set transformer.core, converter.mosfet or supply.section.",
+    )
+
+
+def _first_source(spec: BuildSpec, target_w: float, corners: Mapping[Corner, float]) -> Source:
+    """Source resistance for the current that the target power takes at 75 % efficiency."""
+    average = target_w / (0.75 * corners[Corner.NOMINAL])
+    supply = design_supply(
+        spec.supply,
+        SupplyDemand(
+            average_a=average,
+            rms_a=1.2 * average,
+            peak_a=2.0 * average,
+            programme_average_a=0.3 * average,
+            worst_average_a=average * corners[Corner.MAX] / corners[Corner.NOMINAL],
+        ),
+    )
+    return _source(supply)
+
+
+def _source(supply: SupplyResult) -> Source:
+    return Source(
+        battery_ohm=supply.battery_resistance_ohm,
+        cable_ohm=supply.cable_resistance_ohm,
+        contact_ohm=supply.contact_resistance_ohm,
     )
 
 
@@ -378,7 +401,13 @@ def _wound(
             )
         except NoSolutionError:
             pass  # this core can't make up for it: look at the others
-    return design_transformer(spec, need, library, compare=state.core is None, effort="quick")
+    try:
+        return design_transformer(spec, need, library, compare=state.fallback is None, effort="quick")
+    except NoSolutionError:
+        if state.fallback is None:
+            raise
+        # Nothing reaches the power: keep what comes closest, and let the findings say by how much it misses.
+        return design_transformer(_held(spec, state.fallback), need, library, compare=False)
 
 
 def _magnetics(transformer: TransformerResult) -> Magnetics:
@@ -575,11 +604,7 @@ def _next_state(
     junction = {device.name: device.junction_c[Level.PROGRAMME] for device in heat.devices}
     return replace(
         state,
-        source=Source(
-            battery_ohm=supply.battery_resistance_ohm,
-            cable_ohm=supply.cable_resistance_ohm,
-            contact_ohm=supply.contact_resistance_ohm,
-        ),
+        source=_source(supply),
         switch_c=junction.get(_SWITCH, state.switch_c),
         diode_c=junction.get(_RECTIFIER, state.diode_c),
         magnetics=None if transformer is None else _magnetics(transformer),

@@ -119,8 +119,8 @@ def lowest_note_heard(design: Design) -> Iterator[Measure]:
     limit="3 %.",
     source="small-1972-direct",
     example="Qms 5 and Qes 0.5 imply Qts 0.455; a sheet that says 0.50 is 10 % off.",
-    remedy="Measure the driver and put the values into driver.*, or leave the suspect out so that it follows "
-    "from the others.",
+    remedy="Measure the driver and put the values into driver.fs, driver.qms, driver.qes and so on, or leave "
+    "the suspect out so that it follows from the others.",
 )
 def parameters_agree(design: Design) -> Iterator[Measure]:
     """Measure the disagreement as a share."""

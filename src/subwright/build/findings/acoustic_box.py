@@ -72,7 +72,7 @@ def fits_room(design: Design) -> Iterator[Measure]:
     source="salvatti-2002",
     example="A 69 mm pipe that moves 0.06 m³/s breathes at 16 m/s; a 103 mm pipe at 7 m/s.",
     remedy="Larger or more ports (enclosure.port_diameter, enclosure.port_count), rounded mouths, a higher "
-    "filter.infrasonic_hz, or a higher goal.lowest_note.",
+    "filter.infrasonic, or a higher goal.lowest_note.",
     near=0.05,
 )
 def port_speed(design: Design) -> Iterator[Measure]:
@@ -125,7 +125,7 @@ def excursion(design: Design) -> Iterator[Measure]:
     limit="Displacement that damages, one way, where the driver's data give it.",
     source="iec-60268-5",
     example="14 mm at 12 Hz against 15 mm: 7 % left, and a bump in the road is not counted.",
-    remedy='Set filter.infrasonic = "on", lower goal.power, or take a smaller box (enclosure.volume).',
+    remedy='Set filter.infrasonic_filter = "on", lower goal.power, or take a smaller box (enclosure.volume).',
     near=0.1,
 )
 def cone_stops(design: Design) -> Iterator[Measure]:
@@ -153,7 +153,7 @@ def cone_stops(design: Design) -> Iterator[Measure]:
     limit="Linear displacement xmax of the driver, one way.",
     source="small-1973-vented",
     example="A vented box tuned to 32 Hz without a filter: the cone at 20 Hz moves as if in free air.",
-    remedy='Set filter.infrasonic = "on", or raise filter.infrasonic_hz.',
+    remedy='Set filter.infrasonic_filter = "on", or raise filter.infrasonic.',
     near=0.05,
 )
 def infrasonic_excursion(design: Design) -> Iterator[Measure]:

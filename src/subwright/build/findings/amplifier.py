@@ -153,7 +153,7 @@ def pumping(design: Design) -> Iterator[Measure]:
     limit="Within a quarter of the target, upwards and downwards.",
     source="ti-slaa701",
     example="22 µH and 680 nF: 41 kHz for a target of 40 kHz.",
-    remedy="Set amplifier.filter_capacitor, or amplifier.filter.",
+    remedy="Set amplifier.filter_capacitor, or amplifier.filter_corner.",
 )
 def filter_corner(design: Design) -> Iterator[Measure]:
     """Measure the deviation as a share."""

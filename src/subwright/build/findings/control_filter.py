@@ -137,7 +137,7 @@ def headroom(design: Design) -> Iterator[Measure]:
     limit="Half the tuning frequency of the box.",
     source="small-1973-vented",
     example="A box tuned to 32 Hz with a filter at 26 Hz: well above 16 Hz.",
-    remedy='Set filter.infrasonic = "on", or raise filter.infrasonic_hz towards the tuning.',
+    remedy='Set filter.infrasonic_filter = "on", or raise filter.infrasonic towards the tuning.',
 )
 def infrasonic_missing(design: Design) -> Iterator[Measure]:
     """Measure the corner in Hz; 0 where there is no filter."""
