@@ -11,7 +11,7 @@ from subwright.outputs.bom import bom_rows
 from subwright.outputs.cautions import before_first_power, before_first_power_from_battery, before_playing
 from subwright.outputs.power_view import budget_grid, flow_figure, operating_grids
 from subwright.outputs.provenance import source_rows, unchecked
-from subwright.outputs.sheet_parts import cited, tightest
+from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
 from subwright.outputs.sheets_power import (
     amplifier_sheet,
@@ -20,7 +20,7 @@ from subwright.outputs.sheets_power import (
     transformer_sheet,
 )
 from subwright.outputs.sheets_sound import driver_sheet, enclosure_sheet, loudest
-from subwright.outputs.tables import margin_text
+from subwright.outputs.tables import cited, margin_text
 from subwright.outputs.views import Caution, FindingRow, Overview, PackView, Sheet, Station
 from subwright.stages.common import Corner, Level
 
@@ -40,6 +40,7 @@ def finding_rows(design: Design, *, with_passed: bool = False) -> tuple[FindingR
             quantity=finding.quantity,
             value=show(finding.value, finding.dimension),
             limit=show(finding.limit, finding.dimension),
+            margin=finding.margin,
             source=cited(finding.source),
             remedy=finding.remedy,
         )
@@ -82,7 +83,7 @@ def _station(design: Design, key: str, name: str, figures: tuple[str, ...], *sta
         key=key,
         name=name,
         figures=figures,
-        tightest=least.quantity,
+        tightest=least.quantity.partition(" (")[0],
         margin=least.margin,
         margin_text=margin_text(least.margin),
     )

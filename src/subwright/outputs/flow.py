@@ -20,6 +20,7 @@ _RADIUS = 8.0
 _LABEL_CHARS = 13
 _SIZE = 11.0
 _ROW = 12.5
+_TOO_SMALL = 1e-5  # losses below this share of the source are left out of the picture
 _MOST = 6  # losses drawn one by one in a step; smaller ones are drawn together
 
 
@@ -73,7 +74,7 @@ class Flow:
     def render(self, *, inline: bool = False) -> str:
         """The drawing as SVG text."""
         scale = _TRUNK / self.source_w
-        columns = [_Column.of(step, scale) for step in self.steps]
+        columns = [_Column.of(step, scale, _TOO_SMALL * self.source_w) for step in self.steps]
         head = 20.0 + max(text_width(self.source, 12), 70.0) + 16.0
         air = _Air.of(self.sink, self.sink_w * scale)
         width = head + sum(c.width for c in columns) + air.width + 12.0
@@ -106,6 +107,8 @@ class Flow:
         note = "Widths are proportional to power."
         if any(0 < p.power_w * scale < _LEAST for s in self.steps for p in s.losses):
             note += f" Below {show(_LEAST / scale, 'power', 2)} they are drawn at the width of that power."
+        if any(0 < p.power_w <= _TOO_SMALL * self.source_w for s in self.steps for p in s.losses):
+            note += f" Losses under {show(_TOO_SMALL * self.source_w, 'power', 2)} are left out."
         if air.enlarged > 1:
             note += f" Sound power is drawn {air.enlarged} times as wide."
         return note
@@ -129,8 +132,8 @@ class _Column:
     depth: float
 
     @staticmethod
-    def of(step: Step, scale: float) -> _Column:
-        shown = sorted((p for p in step.losses if p.power_w > 0.0), key=lambda p: -p.power_w)
+    def of(step: Step, scale: float, least_w: float) -> _Column:
+        shown = sorted((p for p in step.losses if p.power_w > least_w), key=lambda p: -p.power_w)
         if len(shown) > _MOST:
             rest = shown[_MOST - 1 :]
             together = Peel(label=f"{len(rest)} smaller losses", power_w=sum(p.power_w for p in rest))

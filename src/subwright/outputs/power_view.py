@@ -8,7 +8,7 @@ from types import MappingProxyType
 from subwright.base.units import show
 from subwright.build.result import Design, EnergyBalance, OperatingPoint
 from subwright.outputs.flow import Flow, Peel, Step
-from subwright.outputs.sheet_parts import drawing
+from subwright.outputs.sheet_parts import CORNER, drawing
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid
 from subwright.stages.common import Corner, Level
@@ -54,7 +54,7 @@ def flow_of(balance: EnergyBalance, *, battery_v: float) -> Flow:
         steps[step].append(Peel(label=label, power_w=power_w))
     frequency = show(balance.frequency_hz, "frequency")
     return Flow(
-        title=f"Where the power goes: sine at {frequency}, {balance.corner.value} battery",
+        title=f"Where the power goes: sine at {frequency}, {CORNER[balance.corner]} battery",
         source=f"battery, {show(battery_v, 'voltage')}",
         source_w=balance.battery_w,
         steps=tuple(Step(name=name, losses=tuple(peels)) for name, peels in steps.items() if peels),
@@ -69,10 +69,20 @@ def flow_figure(design: Design) -> Figure:
     flow = flow_of(balance, battery_v=design.supply.corners[balance.corner])
     caption = (
         f"The real driver at {show(balance.frequency_hz, 'frequency')}, driven to the onset of clipping. "
-        f"The entries explain all but {percent(abs(balance.imbalance), 4)} of what the battery gives "
-        f"(at most {percent(balance.limit, 2)} is accepted)."
+        f"The entries explain what the battery gives to within {_residue(balance.imbalance)} "
+        f"({percent(balance.limit, 1)} is accepted)."
     )
     return drawing("power-flow", flow, caption, wide=True)
+
+
+def _residue(imbalance: float) -> str:
+    least = 1e-6
+    return percent(max(abs(imbalance), least), 4)
+
+
+def _watts(power_w: float) -> str:
+    """Watts with two decimals, so that a column can be read down."""
+    return "<0.01" if 0.0 < power_w < 0.005 else f"{power_w:.2f}"
 
 
 def budget_grid(design: Design, corner: Corner = Corner.NOMINAL) -> Grid:
@@ -82,15 +92,15 @@ def budget_grid(design: Design, corner: Corner = Corner.NOMINAL) -> Grid:
     rows = [
         (
             " ".join(part for part in dict.fromkeys(_place(name))) if name.startswith(_AMPLIFIER) else name,
-            *(show(point.losses_w.get(name, 0.0), "power") for point in points),
+            *(_watts(point.losses_w.get(name, 0.0)) for point in points),
         )
         for name in names
     ]
-    rows.append(("into the load", *(show(point.output_w, "power") for point in points)))
-    rows.append(("from the battery", *(show(point.battery_w, "power") for point in points)))
+    rows.append(("into the load", *(_watts(point.output_w) for point in points)))
+    rows.append(("from the battery", *(_watts(point.battery_w) for point in points)))
     return Grid(
-        title=f"Where each watt goes, {corner.value} battery",
-        header=("loss", *(_LEVEL[point.level] for point in points)),
+        title=f"Where each watt goes, {CORNER[corner]} battery",
+        header=("loss", *(f"{_LEVEL[point.level]}, W" for point in points)),
         rows=tuple(rows),
         figures=frozenset(range(1, len(points) + 1)),
         note="Into the rated load resistance. The driver's impedance is mostly higher, so it takes less.",
@@ -100,20 +110,11 @@ def budget_grid(design: Design, corner: Corner = Corner.NOMINAL) -> Grid:
 _LEVEL: Mapping[Level, str] = MappingProxyType(
     {Level.IDLE: "idle", Level.PROGRAMME: "programme", Level.FULL: "full sine"}
 )
-_CORNER: Mapping[Corner, str] = MappingProxyType(
-    {
-        Corner.MIN: "cranking",
-        Corner.LOW: "low",
-        Corner.NOMINAL: "nominal",
-        Corner.CHARGING: "charging",
-        Corner.MAX: "highest",
-    }
-)
 
 
 def _point_row(point: OperatingPoint) -> tuple[str, ...]:
     return (
-        _CORNER[point.corner],
+        CORNER[point.corner],
         _LEVEL[point.level],
         show(point.emf_v, "voltage"),
         show(point.terminal_v, "voltage"),
@@ -164,7 +165,7 @@ def operating_grids(design: Design) -> tuple[Grid, ...]:
         ),
         rows=tuple(
             (
-                _CORNER[point.corner],
+                CORNER[point.corner],
                 _LEVEL[point.level],
                 show(point.primary_rms_a, "current"),
                 show(point.primary_peak_a, "current"),

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from enum import Enum
+from types import MappingProxyType
 
 from subwright.base.errors import SubwrightError
 from subwright.base.quantities import dimension_of
-from subwright.base.sources import bibliography
 from subwright.base.units import show
 from subwright.build.result import Design, Finding
 from subwright.outputs.flow import Flow
 from subwright.outputs.svg import Plot
-from subwright.outputs.tables import Fact, every_value, ratings
+from subwright.outputs.tables import Fact, cited, every_value, ratings
 from subwright.outputs.views import Figure, Sheet
-from subwright.stages.common import PartUse
+from subwright.stages.common import Corner, PartUse
 
-__all__ = ["Entry", "cited", "drawing", "facts_of", "sheet_of", "shown", "tightest"]
+__all__ = ["CORNER", "Entry", "drawing", "facts_of", "sheet_of", "shown", "tightest"]
+
+CORNER: Mapping[Corner, str] = MappingProxyType(
+    {
+        Corner.MIN: "cranking",
+        Corner.LOW: "low",
+        Corner.NOMINAL: "nominal",
+        Corner.CHARGING: "charging",
+        Corner.MAX: "highest",
+    }
+)
+_RATINGS = "RAT-"  # rules that repeat the parts' own ratings
 
 Entry = tuple[str, str]  # (dotted field path, label) or (label, text)
 
@@ -53,14 +64,6 @@ def _text(value: object, path: str) -> str:
     )
 
 
-def cited(source: str) -> str:
-    """A bibliography key as author, title and year; any other text as it is."""
-    entry = bibliography().get(source)
-    if entry is None:
-        return source
-    return ", ".join(str(part) for part in (entry.author, entry.title, entry.year) if part)
-
-
 def _fact(finding: Finding) -> Fact:
     return Fact(
         quantity=finding.quantity,
@@ -73,8 +76,8 @@ def _fact(finding: Finding) -> Fact:
 
 
 def facts_of(design: Design, stage: str) -> tuple[Fact, ...]:
-    """Every limit that a rule checks on this stage, the tightest first."""
-    found = [finding for finding in design.findings if finding.stage == stage]
+    """Every limit that a rule checks on this stage, the tightest first; part ratings have their own table."""
+    found = [f for f in design.findings if f.stage == stage and not f.code.startswith(_RATINGS)]
     return tuple(_fact(f) for f in sorted(found, key=lambda f: (f.margin, f.code, f.quantity)))
 
 

@@ -9,12 +9,11 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.cautions import before_touching
 from subwright.outputs.plots import filter_plot, group_delay_plot
-from subwright.outputs.sheet_parts import Entry, drawing, sheet_of, shown
+from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.windows import Window, WindowChart
 from subwright.outputs.wiring_table import HEADER, wiring_rows
-from subwright.stages.common import Corner
 from subwright.stages.filter_records import FilterBlock, OpAmpSupply
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_records import Threshold
@@ -120,10 +119,7 @@ def protection_sheet(design: Design) -> Sheet | None:
         return None
     volts = {name: t for name, t in result.thresholds.items() if t.unit == "V"}
     degrees = {name: t for name, t in result.thresholds.items() if t.unit != "V"}
-    corners = tuple(
-        ("cranking" if corner is Corner.MIN else corner.value, value)
-        for corner, value in design.supply.corners.items()
-    )
+    corners = tuple((CORNER[corner], value) for corner, value in design.supply.corners.items())
     figures = (
         _chart(
             "thresholds",

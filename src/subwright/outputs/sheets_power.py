@@ -14,7 +14,7 @@ from subwright.outputs.plots import (
     rail_load_plot,
     rail_plot,
 )
-from subwright.outputs.sheet_parts import Entry, drawing, sheet_of, shown
+from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.winding_drawing import winding_svg
@@ -27,7 +27,7 @@ __all__ = ["amplifier_sheet", "converter_sheet", "supply_sheet", "transformer_sh
 def _corner_lines(design: Design) -> tuple[tuple[str, float], ...]:
     """Names and voltages of the corners at which it plays, for reference lines in plots."""
     return tuple(
-        (corner.value, value) for corner, value in design.supply.corners.items() if corner is not Corner.MIN
+        (CORNER[corner], value) for corner, value in design.supply.corners.items() if corner is not Corner.MIN
     )
 
 
@@ -58,7 +58,7 @@ def supply_sheet(design: Design) -> Sheet:
     ]
     rows = tuple(
         (
-            corner.value,
+            CORNER[corner],
             show(value, "voltage"),
             show(supply.terminal_v[corner], "voltage") if corner in supply.terminal_v else "off",
             show(supply.corner_average_a[corner], "current") if corner in supply.corner_average_a else "",
@@ -196,7 +196,7 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
         title="Peak flux density",
         header=("battery", "flux density", "limit at the highest battery"),
         rows=tuple(
-            (corner.value, show(value, "flux density"), show(result.flux_limit_t, "flux density"))
+            (CORNER[corner], show(value, "flux density"), show(result.flux_limit_t, "flux density"))
             for corner, value in result.flux_peak_t.items()
         ),
         figures=frozenset({1, 2}),
@@ -207,13 +207,13 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
         title="Winding",
         header=("step", "what to do", "turns", "strands and wire", "cut", "starts", "finishes"),
         rows=step_rows(result.steps),
-        figures=frozenset({2}),
+        figures=frozenset({2, 3, 4, 5, 6}),
     )
     checks = Grid(
         title="Measure before it meets a battery",
         header=("check", "what to do", "expect", "passes", "a reading outside means"),
         rows=check_rows(result.checks),
-        figures=frozenset({2}),
+        figures=frozenset({2, 3}),
     )
     figure = Figure(
         key="winding",
@@ -277,7 +277,7 @@ def amplifier_sheet(design: Design) -> Sheet:
         header=("battery", "unloaded", "ideal square", "ideal sine", "class D sine", "class AB sine"),
         rows=tuple(
             (
-                ceiling.corner.value,
+                CORNER[ceiling.corner],
                 show(ceiling.supply_v, "voltage"),
                 show(ceiling.square_w, "power"),
                 show(ceiling.sine_w, "power"),

@@ -11,6 +11,7 @@ import numpy as np
 
 from subwright.base.errors import SubwrightError
 from subwright.base.quantities import UNITS, dimension_of, words_of
+from subwright.base.sources import bibliography
 from subwright.base.units import show
 from subwright.stages.common import Contributor, Loss, PartUse, Rating
 
@@ -18,6 +19,7 @@ __all__ = [
     "TIGHT",
     "Fact",
     "RatingRow",
+    "cited",
     "every_value",
     "margin_text",
     "number",
@@ -52,13 +54,17 @@ def percent(share: float, digits: int = 0) -> str:
 
 
 def margin_text(margin: float) -> str:
-    """A margin as it's read: "32 % left", "3 % over" or "none left"."""
+    """A margin as it's read: "32 % left", "3 % beyond", "none left", "4.2 times the need"."""
+    if margin >= 1.0:
+        return f"{1.0 + margin:.2g} times the need" if margin < 99.0 else "ample"
+    if margin <= -1.0:
+        return f"{1.0 - margin:.2g} times the limit" if margin > -99.0 else "far beyond"
     whole = round(100.0 * abs(margin))
     if margin == 0.0:
         return "none left"
     if whole == 0:
-        return "under 1 % left" if margin > 0.0 else "under 1 % over"
-    return f"{whole} % left" if margin > 0.0 else f"{whole} % over"
+        return "under 1 % left" if margin > 0.0 else "under 1 % beyond"
+    return f"{whole} % left" if margin > 0.0 else f"{whole} % beyond"
 
 
 def share_used(margin: float) -> float:
@@ -110,8 +116,16 @@ def rating_row(part: str, rating: Rating) -> RatingRow:
         limit=number(rating.limit, rating.unit),
         margin=rating.margin,
         at=rating.at,
-        source=rating.source,
+        source=cited(rating.source),
     )
+
+
+def cited(source: str) -> str:
+    """A bibliography key as author, title and year; any other text as it is."""
+    entry = bibliography().get(source)
+    if entry is None:
+        return source
+    return ", ".join(str(part) for part in (entry.author, entry.title, entry.year) if part)
 
 
 def ratings(parts: tuple[PartUse, ...]) -> tuple[RatingRow, ...]:

@@ -91,6 +91,7 @@ class FindingRow:
     quantity: str = ""
     value: str = ""
     limit: str = ""
+    margin: float | None = None
     source: str = ""
     remedy: str = ""
 

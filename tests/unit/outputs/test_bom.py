@@ -124,10 +124,10 @@ def test_cells() -> None:
     assert percent(-0.05) == "\u22125 %"
     assert [margin_text(m) for m in (0.32, -0.034, 0.0, 0.0049, -0.001)] == [
         "32 % left",
-        "3 % over",
+        "3 % beyond",
         "none left",
         "under 1 % left",
-        "under 1 % over",
+        "under 1 % beyond",
     ]
     assert (share_used(0.3), share_used(-1.0)) == (0.7, 1.0)
     assert Fact(quantity="drop", value="2.9 %", margin=0.03).tight
