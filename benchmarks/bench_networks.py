@@ -103,11 +103,10 @@ def main() -> int:
     slow = 0
     for name, limit, action in rows:
         action()
-        seconds = min(timeit.repeat(action, number=1, repeat=5))
+        seconds = min(timeit.repeat(action, number=1, repeat=15))
         slow += seconds > limit
-        print(
-            f"{name:52s} {1e3 * seconds:9.2f} ms  limit {1e3 * limit:6.0f} ms  {'SLOW' if seconds > limit else ''}"
-        )
+        verdict = "SLOW" if seconds > limit else ""
+        print(f"{name:52s} {1e3 * seconds:9.2f} ms  limit {1e3 * limit:6.0f} ms  {verdict}")
     return 1 if slow else 0
 
 

@@ -211,6 +211,15 @@ def gain_band(
     return np.asarray(np.sqrt(np.partition(power, sorted(set(ranks)), axis=1)[:, ranks].T))
 
 
+def _value_and_slope(polynomial: Polynomial, x: Array) -> tuple[Array, Array]:
+    """P(x) and P'(x) by Horner's rule."""
+    value, slope = np.zeros_like(x), np.zeros_like(x)
+    for coefficient in reversed(polynomial):
+        slope = slope * x + value
+        value = value * x + coefficient
+    return value, slope
+
+
 def level_crossing_hz(
     blocks: Sequence[Rational], level_ratio: ArrayLike, start_hz: ArrayLike, rounds: int = 40
 ) -> ArrayLike:
@@ -242,27 +251,28 @@ def level_crossing_hz(
     """
     positive("level", level_ratio, "")
     positive("first guess", start_hz, "Hz")
-    above = [power_polynomial(b.numerator) for b in blocks]
-    below = [power_polynomial(b.denominator) for b in blocks]
+    above: Polynomial = (1.0,)
+    below: Polynomial = (1.0,)
+    for block in blocks:
+        above = multiply(above, power_polynomial(block.numerator))
+        below = multiply(below, power_polynomial(block.denominator))
+    unit = (2 * np.pi * np.asarray(start_hz, dtype=float)) ** 2
+    above = tuple(c * unit**k for k, c in enumerate(above))
+    below = tuple(c * unit**k for k, c in enumerate(below))
     wanted = 2.0 * np.log(np.asarray(level_ratio, dtype=float))
-    log_x = 2.0 * np.log(2 * np.pi * np.asarray(start_hz, dtype=float))
+    log_x: Array = np.zeros(unit.shape)  # of ω² over its first guess
     for _ in range(rounds):
         x = np.exp(log_x)
-        value: ArrayLike = 0.0
-        slope: ArrayLike = 0.0
-        for polynomials, sign in ((above, 1.0), (below, -1.0)):
-            for polynomial in polynomials:
-                p = sum((c * x**k for k, c in enumerate(polynomial)), start=np.zeros_like(x))
-                dp = sum((k * c * x**k for k, c in enumerate(polynomial)), start=np.zeros_like(x))
-                value = value + sign * np.log(p)
-                slope = slope + sign * dp / p
+        top, top_slope = _value_and_slope(above, x)
+        bottom, bottom_slope = _value_and_slope(below, x)
         with np.errstate(divide="ignore", invalid="ignore"):
-            step = np.clip((value - wanted) / slope, -0.7, 0.7)
+            slope = x * (top_slope / top - bottom_slope / bottom)
+            step = np.clip((np.log(top / bottom) - wanted) / slope, -0.7, 0.7)
         if not np.all(np.isfinite(step)):
             break
         log_x = log_x - step
         if np.max(np.abs(step)) < 1e-11:
-            crossing = np.asarray(np.exp(0.5 * log_x) / (2 * np.pi))
+            crossing = np.asarray(np.sqrt(unit * np.exp(log_x)) / (2 * np.pi))
             return crossing if crossing.ndim else float(crossing)
     raise ConvergenceError(
         message="The filter's response doesn't pass the level looked for near its corner.",
