@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import RangeError
@@ -50,6 +50,7 @@ def test_trapezoid_is_the_piecewise_sum(f: float, b: float, duty: float, alpha: 
     assert piecewise == pytest.approx(igse_trapezoid(f, b, duty, 2.0, alpha, beta), rel=1e-5)
 
 
+@settings(deadline=None)
 @given(alpha=ALPHA, beta=BETA)
 def test_coefficient_against_the_integral(alpha: float, beta: float) -> None:
     theta = (np.arange(40000) + 0.5) / 40000 * 2 * math.pi

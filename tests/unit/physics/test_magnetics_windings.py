@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import RangeError
@@ -52,6 +52,7 @@ def slow_ring(
     return layers, build, length
 
 
+@settings(deadline=None)
 @given(
     turns=st.integers(1, 40),
     strands=st.integers(1, 12),
