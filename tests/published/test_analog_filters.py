@@ -10,16 +10,10 @@ import pytest
 from subwright.physics.networks.filters import (
     all_pass,
     all_pass_phase_deg,
-    equal_component_gain,
     mfb_lowpass,
     mfb_lowpass_least_c2_f,
     mfb_lowpass_resistors_ohm,
     op_amp_bandwidth_hz,
-    sallen_key_highpass,
-    sallen_key_highpass_resistors_ohm,
-    sallen_key_lowpass,
-    sallen_key_lowpass_f0_q,
-    sallen_key_lowpass_resistors_ohm,
 )
 from subwright.physics.networks.levels import inverting_sum_v, slew_rate_v_per_s
 from subwright.physics.networks.prototypes import (
@@ -32,6 +26,14 @@ from subwright.physics.networks.prototypes import (
     coefficients,
     from_coefficients,
     linkwitz_riley,
+)
+from subwright.physics.networks.sallen_key import (
+    equal_component_gain,
+    sallen_key_highpass,
+    sallen_key_highpass_resistors_ohm,
+    sallen_key_lowpass,
+    sallen_key_lowpass_f0_q,
+    sallen_key_lowpass_resistors_ohm,
 )
 
 ROOT_HALF = math.sqrt(0.5)

@@ -18,15 +18,10 @@ from subwright.physics.networks.filter_search import (
     search_sallen_key_highpass,
     search_sallen_key_lowpass,
 )
-from subwright.physics.networks.filters import (
-    follower,
-    inverting_summer,
-    phase_switch,
-    sallen_key_highpass,
-    sallen_key_lowpass,
-)
+from subwright.physics.networks.filters import follower, inverting_summer, phase_switch
 from subwright.physics.networks.prototypes import Section, bessel, butterworth, cascade, linkwitz_riley
 from subwright.physics.networks.rational import Rational
+from subwright.physics.networks.sallen_key import sallen_key_highpass, sallen_key_lowpass
 from subwright.stages.filter_records import BlockKind
 from subwright.stages.filter_spec import FilterInput, FilterSpec
 

@@ -14,10 +14,10 @@ from subwright.base.sources import bibliography
 from subwright.base.units import parse
 from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import Library, load_library
-from subwright.physics.networks.filters import sallen_key_lowpass
 from subwright.physics.networks.noise import integrated_noise_v
 from subwright.physics.networks.prototypes import bessel, butterworth, cascade, linkwitz_riley
 from subwright.physics.networks.rational import level_crossing_hz
+from subwright.physics.networks.sallen_key import sallen_key_lowpass
 from subwright.stages.filter import FilterInput, FilterResult, FilterSpec, design_filter
 from subwright.stages.filter_network import AmplifierModel, chain_network
 

@@ -14,7 +14,7 @@ import numpy as np
 from subwright.base.errors import NoSolutionError
 
 from ._checks import Array, between, positive
-from .filters import sallen_key_highpass_f0_q, sallen_key_lowpass_f0_q
+from .sallen_key import sallen_key_highpass_f0_q, sallen_key_lowpass_f0_q
 
 __all__ = [
     "EqualComponentChoice",

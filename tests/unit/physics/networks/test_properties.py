@@ -16,8 +16,10 @@ from subwright.physics.networks.comparators import (
     sensing_thresholds_v,
 )
 from subwright.physics.networks.dividers import divider_ratio, divider_worst_case, rc_charge_time_s
-from subwright.physics.networks.filters import (
-    mfb_lowpass,
+from subwright.physics.networks.filters import mfb_lowpass
+from subwright.physics.networks.prototypes import bessel, butterworth, cascade, chebyshev
+from subwright.physics.networks.rational import Rational, gain_band, level_crossing_hz, power_polynomial
+from subwright.physics.networks.sallen_key import (
     sallen_key_highpass,
     sallen_key_highpass_f0_q,
     sallen_key_highpass_resistors_ohm,
@@ -25,8 +27,6 @@ from subwright.physics.networks.filters import (
     sallen_key_lowpass_f0_q,
     sallen_key_lowpass_resistors_ohm,
 )
-from subwright.physics.networks.prototypes import bessel, butterworth, cascade, chebyshev
-from subwright.physics.networks.rational import Rational, gain_band, level_crossing_hz, power_polynomial
 from subwright.physics.networks.thermistor import (
     Thermistor,
     steinhart_hart_fit,

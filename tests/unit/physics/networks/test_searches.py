@@ -18,7 +18,7 @@ from subwright.physics.networks.filter_search import (
     search_sallen_key_highpass,
     search_sallen_key_lowpass,
 )
-from subwright.physics.networks.filters import sallen_key_highpass, sallen_key_lowpass
+from subwright.physics.networks.sallen_key import sallen_key_highpass, sallen_key_lowpass
 
 TOP, BOTTOM, FEEDBACK = (between(a, b, "E12") for a, b in ((10e3, 100e3), (5e3, 100e3), (22e3, 1e6)))
 CIRCUIT = {"reference_v": 5.0, "pullup_v": 5.0, "pullup_ohm": 10e3, "low_v": 0.15, "bias_a": 25e-9}

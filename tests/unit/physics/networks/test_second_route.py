@@ -25,11 +25,10 @@ from subwright.physics.networks.filters import (
     inverting_summer,
     mfb_lowpass,
     phase_switch,
-    sallen_key_highpass,
-    sallen_key_lowpass,
 )
 from subwright.physics.networks.nodal import GROUND, Network
 from subwright.physics.networks.rational import Rational
+from subwright.physics.networks.sallen_key import sallen_key_highpass, sallen_key_lowpass
 
 F = np.geomspace(1.0, 200e3, 61)
 OHM = st.floats(1e3, 1e6)
