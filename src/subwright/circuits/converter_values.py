@@ -1,0 +1,202 @@
+"""What the converter's power stage is made of: from the averaged model, or from the designed converter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from subwright.stages.converter import ConverterResult
+
+__all__ = ["AveragedModel", "PowerValues", "from_model", "from_result"]
+
+
+class AveragedModel(Protocol):
+    """The averaged electrical model of a push-pull converter; V, A, Ω, H, Hz."""
+
+    @property
+    def ratio(self) -> float:
+        """Turns ratio Ns/Np of the half windings."""
+
+    @property
+    def switching_hz(self) -> float:
+        """Rate of one full cycle."""
+
+    @property
+    def share(self) -> float:
+        """Share of the period in which either switch conducts."""
+
+    @property
+    def switch_ohm(self) -> float:
+        """One side, hot."""
+
+    @property
+    def primary_winding_ohm(self) -> float:
+        """One half-primary."""
+
+    @property
+    def link_ohm(self) -> float:
+        """Board copper and wire links of one primary path."""
+
+    @property
+    def secondary_winding_ohm(self) -> float:
+        """One half-secondary."""
+
+    @property
+    def diode_ohm(self) -> float:
+        """Slope resistance of one leg."""
+
+    @property
+    def diode_v(self) -> float:
+        """Threshold of one leg."""
+
+    @property
+    def leakage_h(self) -> float:
+        """Referred to one half-primary."""
+
+    @property
+    def input_esr_ohm(self) -> float:
+        """Of the input bank."""
+
+    @property
+    def reservoir_esr_ohm(self) -> float:
+        """Of one rail's bank."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PowerValues:
+    """Everything in the power stage's netlist.
+
+    Attributes
+    ----------
+    emf_v, source_ohm : battery. positive_a, negative_a : load of each rail.
+    ratio, switching_hz, share : timing and turns. dead time is what the share leaves.
+    switch_ohm, switches_per_side : of one side together, and how many share it.
+    primary_winding_ohm, secondary_winding_ohm, link_ohm, leakage_h, magnetising_h : transformer and links;
+        inductances referred to one half-primary.
+    diode_v, diode_ohm : one leg of the bridge. cases_of_two : legs come two to a case.
+    input_f, input_esr_ohm, input_count, reservoir_f, reservoir_esr_ohm, reservoir_count : of the whole bank
+        (one rail's), and how many cans it is made of.
+    clamp_v : avalanche voltage of the switches.
+    snubber_ohm, snubber_f : across each switch, None without. bleeder_ohm : across each rail, None without.
+    switch_id, diode_id, partner_id, input_id, reservoir_id : what to buy; partner_id "" where four single
+        legs make the bridge.
+    """
+
+    emf_v: float
+    source_ohm: float
+    positive_a: float
+    negative_a: float
+    ratio: float
+    switching_hz: float
+    share: float
+    switch_ohm: float
+    primary_winding_ohm: float
+    link_ohm: float
+    secondary_winding_ohm: float
+    diode_ohm: float
+    diode_v: float
+    leakage_h: float
+    magnetising_h: float
+    clamp_v: float
+    input_f: float
+    input_esr_ohm: float
+    reservoir_f: float
+    reservoir_esr_ohm: float
+    switches_per_side: int = 1
+    input_count: int = 1
+    reservoir_count: int = 1
+    snubber_ohm: float | None = None
+    snubber_f: float | None = None
+    bleeder_ohm: float | None = None
+    switch_id: str = "switch"
+    diode_id: str = "rectifier"
+    partner_id: str = ""
+    input_id: str = "input capacitor"
+    reservoir_id: str = "rail capacitor"
+
+    @property
+    def period_s(self) -> float:
+        """One full push-pull cycle, s."""
+        return 1.0 / self.switching_hz
+
+
+def from_model(
+    model: AveragedModel,
+    *,
+    emf_v: float,
+    source_ohm: float,
+    positive_a: float,
+    negative_a: float,
+    magnetising_h: float,
+    input_f: float = 4.7e-3,
+    reservoir_f: float = 2.2e-3,
+) -> PowerValues:
+    """Netlist values of an averaged model, with the inductance and capacitances that it leaves out."""
+    return PowerValues(
+        emf_v=emf_v,
+        source_ohm=source_ohm,
+        positive_a=positive_a,
+        negative_a=negative_a,
+        ratio=model.ratio,
+        switching_hz=model.switching_hz,
+        share=model.share,
+        switch_ohm=model.switch_ohm,
+        primary_winding_ohm=model.primary_winding_ohm,
+        link_ohm=model.link_ohm,
+        secondary_winding_ohm=model.secondary_winding_ohm,
+        diode_ohm=model.diode_ohm,
+        diode_v=model.diode_v,
+        leakage_h=model.leakage_h,
+        magnetising_h=magnetising_h,
+        clamp_v=2.6 * emf_v + 8.0,
+        input_f=input_f,
+        input_esr_ohm=model.input_esr_ohm,
+        reservoir_f=reservoir_f,
+        reservoir_esr_ohm=model.reservoir_esr_ohm,
+    )
+
+
+def from_result(
+    result: ConverterResult, *, emf_v: float, source_ohm: float, positive_a: float, negative_a: float
+) -> PowerValues:
+    """Netlist values of a designed converter, real parts and all.
+
+    Parameters
+    ----------
+    result : the converter. emf_v, source_ohm : battery, V and Ω. positive_a, negative_a : load of the rails.
+    """
+    plan, magnetics = result.plan, result.magnetics
+    partner = plan.rectifier.partner
+    return PowerValues(
+        emf_v=emf_v,
+        source_ohm=source_ohm,
+        positive_a=positive_a,
+        negative_a=negative_a,
+        ratio=result.ratio,
+        switching_hz=plan.timing.switching_hz,
+        share=plan.timing.share,
+        switch_ohm=result.switch_ohm,
+        primary_winding_ohm=magnetics.primary_ohm,
+        link_ohm=result.link_ohm,
+        secondary_winding_ohm=magnetics.secondary_ohm,
+        diode_ohm=result.diode_ohm,
+        diode_v=result.diode_v,
+        leakage_h=magnetics.leakage_h,
+        magnetising_h=magnetics.magnetising_h,
+        clamp_v=plan.switch.mosfet.vds_v,
+        input_f=result.input_bank.capacitance_f,
+        input_esr_ohm=result.input_bank.esr_ohm,
+        reservoir_f=result.reservoir_bank.capacitance_f,
+        reservoir_esr_ohm=result.reservoir_bank.esr_ohm,
+        switches_per_side=plan.switch.per_side,
+        input_count=result.input_bank.count,
+        reservoir_count=result.reservoir_bank.count,
+        snubber_ohm=result.snubber_ohm,
+        snubber_f=result.snubber_f,
+        bleeder_ohm=result.bleeder_ohm,
+        switch_id=plan.switch.mosfet.id,
+        diode_id=plan.rectifier.rectifier.id,
+        partner_id="" if partner is None else partner.id,
+        input_id=result.input_bank.capacitor.id,
+        reservoir_id=result.reservoir_bank.capacitor.id,
+    )

@@ -1,0 +1,132 @@
+"""What a simulator needs to know of parts that a single value does not describe.
+
+These are the least models that answer the questions asked of them: averages, thresholds and small-signal
+response. None of them predicts a peak, an edge or a spike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Literal, TypeAlias
+
+__all__ = [
+    "ComparatorModel",
+    "DiodeModel",
+    "JunctionModel",
+    "Model",
+    "ModelKind",
+    "OpAmpModel",
+    "RegulatorModel",
+    "ShuntReferenceModel",
+    "SwitchModel",
+    "ZenerModel",
+]
+
+ModelKind: TypeAlias = Literal[
+    "diode", "junction", "zener", "switch", "op-amp", "comparator", "shunt reference", "regulator"
+]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DiodeModel:
+    """A rectifier as a threshold and a resistance: v = forward_v + resistance_ohm · i.
+
+    The threshold is exact at ``rated_a``; a decade below it lies 3 mV lower.
+    """
+
+    kind: ClassVar[ModelKind] = "diode"
+    name: str
+    forward_v: float
+    resistance_ohm: float
+    rated_a: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZenerModel:
+    """A zener diode: zener voltage at ``rated_a``, slope resistance, and a forward diode."""
+
+    kind: ClassVar[ModelKind] = "zener"
+    name: str
+    zener_v: float
+    slope_ohm: float
+    rated_a: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JunctionModel:
+    """A small diode, light-emitting or not: an exponential through one forward voltage and current."""
+
+    kind: ClassVar[ModelKind] = "junction"
+    name: str
+    forward_v: float
+    rated_a: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SwitchModel:
+    """A MOSFET as a resistance that its gate switches, with body diode and clamp, without capacitance."""
+
+    kind: ClassVar[ModelKind] = "switch"
+    name: str
+    on_ohm: float
+    off_ohm: float
+    threshold_v: float
+    clamp_v: float  # avalanche
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OpAmpModel:
+    """An op-amp with one pole: gain 1/(1/dc_gain + j f/gbw_hz), ideal inputs and output."""
+
+    kind: ClassVar[ModelKind] = "op-amp"
+    name: str
+    gbw_hz: float
+    dc_gain: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ComparatorModel:
+    """A comparator with an open collector; no limit of its input range.
+
+    The output changes over at V(+) = V(-) + ``offset_v``; ``bias_a`` flows out of each input; the saturated
+    output is a resistance.
+    """
+
+    kind: ClassVar[ModelKind] = "comparator"
+    name: str
+    offset_v: float
+    bias_a: float
+    saturation_ohm: float
+    response_s: float
+    supply_a: float  # of one comparator
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShuntReferenceModel:
+    """A 431-family shunt: draws cathode current to hold its reference pin at ``reference_v``."""
+
+    kind: ClassVar[ModelKind] = "shunt reference"
+    name: str
+    reference_v: float
+    pin_a: float  # into the reference pin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RegulatorModel:
+    """A 317-family regulator: holds its output ``reference_v`` from its adjust pin; negative for the 337."""
+
+    kind: ClassVar[ModelKind] = "regulator"
+    name: str
+    reference_v: float
+
+
+Model: TypeAlias = (
+    DiodeModel
+    | ZenerModel
+    | JunctionModel
+    | SwitchModel
+    | OpAmpModel
+    | ComparatorModel
+    | ShuntReferenceModel
+    | RegulatorModel
+)

@@ -1,0 +1,317 @@
+"""A netlist as plain SPICE text: elements, sub-circuits, one analysis; nothing that a single dialect owns.
+
+The same circuit, analysis and probes give the same text, byte for byte.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from math import log, pi
+from typing import Final
+
+from subwright.base.errors import SubwrightError
+from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
+from subwright.circuits.models import (
+    ComparatorModel,
+    DiodeModel,
+    JunctionModel,
+    Model,
+    OpAmpModel,
+    RegulatorModel,
+    ShuntReferenceModel,
+    SwitchModel,
+    ZenerModel,
+)
+from subwright.circuits.netlist import GROUND, Circuit, Part, Pulse, Ramp, Steady
+
+__all__ = ["Deck", "deck"]
+
+_THERMAL_V: Final = 1.380649e-23 * 300.15 / 1.602176634e-19  # kT/q at SPICE's own 27 °C
+_SHARP_N: Final = 0.05  # emission coefficient of the sharp diode inside a rectifier
+_SHARP_A: Final = 1e-9  # and its saturation current
+_SMALL_JUNCTION_A: Final = 1e-18
+_CONTACT_OHM: Final = 10e-3  # closed contact, and the least of a potentiometer's halves
+_COMPARATOR_PER_V: Final = 1e4  # slope of the comparator's decision: fully over within 0.3 mV
+_SHUNT_A_PER_V: Final = 100.0
+_INTEGRATOR_S: Final = 1e-3  # transconductance of the op-amp's first stage, siemens
+_WIDTH: Final = 100
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Deck:
+    """A text for a simulator, and what must come of it.
+
+    Attributes
+    ----------
+    title : the circuit's name. text : the netlist, with its analysis. analysis : the same as data.
+    devices : every element outside the sub-circuits, as the text names it.
+    probes : the quantities asked for. signals : the same by the names that simulators use.
+    """
+
+    title: str
+    text: str
+    analysis: Analysis
+    devices: tuple[str, ...]
+    probes: tuple[Probe, ...]
+    signals: tuple[str, ...]
+
+
+def deck(circuit: Circuit, analysis: Analysis, probes: Iterable[Probe]) -> Deck:
+    """Render a circuit with one analysis.
+
+    Parameters
+    ----------
+    circuit : the netlist. analysis : transient or AC. probes : what to keep; at least one.
+
+    Returns
+    -------
+    Deck.
+
+    Raises
+    ------
+    SubwrightError : a part was not rendered, two elements share a name, or a probe has nothing to measure.
+    """
+    lines: list[str] = []
+    for part in circuit.parts:
+        rendered = list(_part(part))
+        if not any(_name(line).endswith(part.designator) for line in rendered):
+            raise _fault(circuit, f"{part.designator} was not rendered")
+        lines += rendered
+    for coupling in circuit.couplings:
+        for number, (a, b) in enumerate(combinations(coupling.windings, 2), 1):
+            lines.append(f"K{coupling.designator}_{number} L{a} L{b} {_n(coupling.factor)}")
+    devices = tuple(_name(line) for line in lines)
+    twice = [name for name, count in Counter(name.upper() for name in devices).items() if count > 1]
+    if twice:
+        raise _fault(circuit, f"two elements are named {', '.join(twice)}")
+    wanted = tuple(probes)
+    signals = tuple(_signal(circuit, probe) for probe in wanted)
+    if not signals:
+        raise _fault(circuit, "nothing is to be measured")
+    text = [
+        f"* {circuit.name}",
+        *lines,
+        *(line for model in circuit.models for line in _model(model)),
+        *_options(analysis),
+        f".save {' '.join(signals)}",
+        _analysis(analysis),
+        ".end",
+    ]
+    return Deck(
+        title=circuit.name,
+        text="\n".join(_wrapped(text)) + "\n",
+        analysis=analysis,
+        devices=devices,
+        probes=wanted,
+        signals=signals,
+    )
+
+
+def _fault(circuit: Circuit, what: str) -> SubwrightError:
+    return SubwrightError(
+        message=f"The netlist '{circuit.name}' can't be written for a simulator: {what}.",
+        remedy="This is an error in subwright, not in the build; please report it.",
+    )
+
+
+def _n(value: float) -> str:
+    return repr(float(value))
+
+
+def _name(line: str) -> str:
+    return line.split(maxsplit=1)[0]
+
+
+def _wrapped(lines: Iterable[str]) -> Iterator[str]:
+    """Long lines cut at spaces, with SPICE's continuation sign."""
+    for line in lines:
+        words = line.split(" ")
+        row = words[0]
+        for word in words[1:]:
+            if len(row) + 1 + len(word) > _WIDTH:
+                yield row
+                row = f"+ {word}"
+            else:
+                row = f"{row} {word}"
+        yield row
+
+
+def _part(part: Part) -> Iterator[str]:
+    name, nets = part.designator, part.nets
+    at = " ".join(nets)
+    match part.kind:
+        case "resistor":
+            yield f"R{name} {at} {_number(part)}"
+        case "potentiometer":
+            whole = _number_of(part)
+            upper = max((1.0 - part.setting) * whole, _CONTACT_OHM)
+            lower = max(part.setting * whole, _CONTACT_OHM)
+            yield f"R{name} {nets[0]} {nets[1]} {_n(upper)}"
+            yield f"R{name}_LOWER {nets[1]} {nets[2]} {_n(lower)}"
+        case "thermistor":
+            yield from _thermistor(part)
+        case "capacitor":
+            far = f"{name.lower()}_esr" if part.series_ohm else nets[1]
+            start = "" if part.initial_v is None else f" IC={_n(part.initial_v)}"
+            yield f"C{name} {nets[0]} {far} {_number(part)}{start}"
+            if part.series_ohm:
+                yield f"R{name}_ESR {far} {nets[1]} {_n(part.series_ohm)}"
+        case "inductor" | "winding":
+            far = f"{name.lower()}_r" if part.series_ohm else nets[0]
+            if part.series_ohm:
+                yield f"R{name}_R {nets[0]} {far} {_n(part.series_ohm)}"
+            yield f"L{name} {far} {nets[1]} {_number(part)}"
+        case "diode" | "zener" | "lamp" | "shunt reference" | "regulator" | "comparator":
+            yield f"X{name} {at} {part.model}"
+        case "op-amp":
+            yield f"X{name} {' '.join(nets[:3])} {part.model}"
+        case "mosfet":
+            drain, gate, source = nets
+            yield f"S{name} {drain} {source} {gate} {source} {part.model}"
+            yield f"D{name}_BODY {source} {drain} {part.model}_BODY"
+        case "switch":
+            yield f"R{name} {nets[0]} {nets[1]} {_n(_CONTACT_OHM)}"
+        case "voltage source":
+            yield f"V{name} {at} {_waveform(part)}"
+        case "current source":
+            yield f"I{name} {at} {_waveform(part)}"
+        case "voltage by voltage":
+            yield f"E{name} {at} {_number(part)}"
+        case "current by voltage":
+            yield f"G{name} {at} {_number(part)}"
+        case "current by current":
+            yield f"F{name} {at} V{part.senses} {_number(part)}"
+        case "voltage by current":
+            yield f"H{name} {at} V{part.senses} {_number(part)}"
+
+
+def _number_of(part: Part) -> float:
+    if not isinstance(part.value, float):
+        raise SubwrightError(message=f"{part.designator} has no numeric value.")
+    return part.value
+
+
+def _number(part: Part) -> str:
+    return _n(_number_of(part))
+
+
+def _thermistor(part: Part) -> Iterator[str]:
+    """A resistor, or one whose resistance follows a ramp that a hidden source plays as a voltage."""
+    name, (a, b) = part.designator, part.nets
+    if isinstance(part.value, Ramp):
+        ohms = f"{name.lower()}_ohm"
+        yield f"B{name} {a} {b} I=(V({a})-V({b}))/V({ohms})"
+        yield f"V{name}_OHM {ohms} 0 {_points(part.value)}"
+    else:
+        yield f"R{name} {a} {b} {_number(part)}"
+
+
+def _points(ramp: Ramp) -> str:
+    return f"PWL( {' '.join(f'{_n(time)} {_n(value)}' for time, value in ramp.points)} )"
+
+
+def _waveform(part: Part) -> str:
+    match part.value:
+        case Steady(value=value, ac=ac):
+            return f"DC {_n(value)}" + (f" AC {_n(ac)}" if ac else "")
+        case Pulse() as p:
+            flat = p.then_s - p.edge_s
+            row = (p.first, p.then, p.delay_s, p.edge_s, p.edge_s, flat, p.period_s)
+            return f"PULSE( {' '.join(_n(x) for x in row)} )"
+        case Ramp() as ramp:
+            return _points(ramp)
+        case _:
+            raise SubwrightError(message=f"{part.designator} has no waveform.")
+
+
+def _model(model: Model) -> Iterator[str]:
+    name = model.name
+    match model:
+        case DiodeModel():
+            knee = _SHARP_N * _THERMAL_V * log(model.rated_a / _SHARP_A)
+            yield f".subckt {name} a k"
+            yield f"D1 a m {name}_SHARP"
+            yield f"V1 m k DC {_n(model.forward_v - knee)}"
+            yield ".ends"
+            yield f".model {name}_SHARP D(IS={_n(_SHARP_A)} N={_n(_SHARP_N)} RS={_n(model.resistance_ohm)})"
+        case JunctionModel():
+            n = model.forward_v / (_THERMAL_V * log(model.rated_a / _SMALL_JUNCTION_A))
+            yield f".subckt {name} a k"
+            yield f"D1 a k {name}_JUNCTION"
+            yield ".ends"
+            yield f".model {name}_JUNCTION D(IS={_n(_SMALL_JUNCTION_A)} N={_n(n)})"
+        case ZenerModel():
+            knee = model.zener_v - model.slope_ohm * model.rated_a
+            yield f".subckt {name} a k"
+            yield f"D1 a k {name}_ZENER"
+            yield ".ends"
+            yield (
+                f".model {name}_ZENER D(IS=1e-14 BV={_n(knee)} IBV={_n(model.rated_a)} "
+                f"RS={_n(model.slope_ohm)})"
+            )
+        case SwitchModel():
+            half = 0.1 * model.threshold_v
+            yield (
+                f".model {name} SW(VT={_n(model.threshold_v)} VH={_n(half)} RON={_n(model.on_ohm)} "
+                f"ROFF={_n(model.off_ohm)})"
+            )
+            yield f".model {name}_BODY D(IS=1e-09 N=1.0 RS=0.001 BV={_n(model.clamp_v)})"
+        case OpAmpModel():
+            yield f".subckt {name} plus minus out"
+            yield f"G1 0 p plus minus {_n(_INTEGRATOR_S)}"
+            yield f"R1 p 0 {_n(model.dc_gain / _INTEGRATOR_S)}"
+            yield f"C1 p 0 {_n(_INTEGRATOR_S / (2 * pi * model.gbw_hz))}"
+            yield "E1 out 0 p 0 1.0"
+            yield ".ends"
+        case ComparatorModel():
+            over = f"{_n(_COMPARATOR_PER_V)}*(V(plus)-V(minus)-({_n(model.offset_v)}))"
+            yield f".subckt {name} plus minus out vp vm"
+            yield f"B1 c 0 V=0.5*(1+tanh({over}))"
+            yield "R1 c d 1.0"
+            yield f"C1 d 0 {_n(model.response_s)}"
+            yield f"B2 out vm I=(V(out)-V(vm))*(1e-9+{_n(1.0 / model.saturation_ohm)}*(1-V(d)))"
+            yield f"I1 0 plus DC {_n(model.bias_a)}"
+            yield f"I2 0 minus DC {_n(model.bias_a)}"
+            yield f"I3 vp vm DC {_n(model.supply_a)}"
+            yield ".ends"
+        case ShuntReferenceModel():
+            over = f"(V(r)-V(a)-({_n(model.reference_v)}))"
+            yield f".subckt {name} k r a"
+            yield f"B1 k a I={_n(0.5 * _SHUNT_A_PER_V)}*({over}+sqrt({over}*{over}+1e-12))"
+            yield f"I1 r a DC {_n(model.pin_a)}"
+            yield ".ends"
+        case RegulatorModel():
+            yield f".subckt {name} in out adj"
+            yield f"B1 out 0 V=V(adj)+({_n(model.reference_v)})"
+            yield "R1 in 0 1e9"
+            yield ".ends"
+
+
+def _options(analysis: Analysis) -> Iterator[str]:
+    if isinstance(analysis, Transient):
+        floors = f"abstol={_n(analysis.current_floor_a)} vntol={_n(analysis.voltage_floor_v)}"
+        yield f".options method=gear reltol={_n(analysis.accuracy)} {floors}"
+
+
+def _analysis(analysis: Analysis) -> str:
+    match analysis:
+        case Transient():
+            row = (analysis.step_s, analysis.stop_s, analysis.keep_from_s, analysis.step_s)
+            return f".tran {' '.join(_n(x) for x in row)}" + (" uic" if analysis.from_initial else "")
+        case AcSweep():
+            return f".ac dec {analysis.per_decade} {_n(analysis.low_hz)} {_n(analysis.high_hz)}"
+
+
+def _signal(circuit: Circuit, probe: Probe) -> str:
+    if isinstance(probe, Voltage):
+        if probe.net == GROUND or probe.net not in circuit.nets:
+            raise _fault(circuit, f"there is no net '{probe.net}' to measure")
+        return f"v({probe.net})"
+    part = circuit.part(probe.designator)
+    letter = {"voltage source": "v", "inductor": "l", "winding": "l"}.get(part.kind)
+    if letter is None:
+        raise _fault(circuit, f"{probe.designator} is no part whose current can be measured")
+    return f"i({letter}{probe.designator.lower()})"
