@@ -383,7 +383,10 @@ def _reasons(
     if supply.kind == "battery":
         lines.append("Op-amps run from the battery with a buffered midpoint; the output is AC-coupled.")
     elif supply.kind == "zener":
-        lines.append(f"Op-amps run from the rails through {supply.zener_id} zener shunts.")
+        lines.append(
+            f"Op-amps run from the rails through {supply.zener_id} zener shunts; each series resistor takes "
+            f"up to {show(supply.resistor_w, 'power')} at the highest rail."
+        )
     else:
         lines.append("Op-amps run from the rails through adjustable regulators: zeners would run hot.")
     if not spec.phase_switch:
