@@ -15,6 +15,8 @@ __all__ = ["BomRow", "bom_csv", "bom_rows", "designators", "spans"]
 
 Use = tuple[str, PartUse]  # stage name, part
 
+_CODE = re.compile(r"\d*[RkMGpnum\u00b5]?\d*")  # IEC 60062 value code
+_KINDS = {"memory": "from memory", "datasheet": "data sheet"}
 _FIRST = ("U", "Q", "D", "T", "L", "C", "R", "RT", "F")  # printed first; other letters follow in order
 
 
@@ -33,6 +35,12 @@ class BomRow:
     in_drawer: bool
     substitutes: tuple[str, ...]
     provenance: str
+
+    @property
+    def printed(self) -> tuple[str, str]:
+        """What to ask for: value and catalogue id, either may be "" (a preferred value has no id)."""
+        coded = _CODE.fullmatch(self.part_id) is not None
+        return self.value, "" if coded and self.value else self.part_id
 
     @property
     def tightest(self) -> RatingRow | None:
@@ -124,7 +132,7 @@ def _row(group: Sequence[Use], given: Mapping[tuple[str, str], tuple[str, ...]])
         ratings=tuple(sorted(stressed, key=lambda row: (row.margin, row.part, row.quantity))),
         in_drawer=all(part.in_drawer for _, part in group),
         substitutes=tuple(dict.fromkeys(name for _, part in group for name in part.substitutes)),
-        provenance=first.provenance,
+        provenance=_KINDS.get(first.provenance, first.provenance),
     )
 
 

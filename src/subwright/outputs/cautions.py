@@ -107,8 +107,8 @@ def before_cutting(*, material: str) -> Caution:
     return Caution(
         before="you cut the panels",
         points=(
-            "Check every dimension against the driver and the vehicle before the first cut; the list is for "
-            "the outer faces after cutting.",
+            "Check every dimension against the driver and the vehicle before the first cut. Sizes are "
+            "finished sizes: the saw takes its width outside them.",
             f"Dust from {material} harms the lungs and burns easily: mask and extraction on, ears and eyes "
             "covered, work clamped, hands clear of the blade.",
         ),

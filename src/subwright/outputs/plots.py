@@ -186,13 +186,15 @@ def impedance_plot(
     )
 
 
-def group_delay_plot(frequency_hz: Array, group_delay_s: Array, *, title: str = "Group delay") -> Plot:
-    """Group delay of the acoustic response against frequency."""
+def group_delay_plot(
+    frequency_hz: Array, group_delay_s: Array, *, label: str = "enclosure", title: str = "Group delay"
+) -> Plot:
+    """Group delay against frequency; ``label`` names what delays."""
     return Plot(
         title=title,
         x=_hz(frequency_hz),
         y=Axis(label="group delay", unit="ms", low=min(0.0, float(np.min(group_delay_s)) * 1e3)),
-        series=[Series(label="enclosure", x=frequency_hz, y=group_delay_s * 1e3, near=0.4)],
+        series=[Series(label=label, x=frequency_hz, y=group_delay_s * 1e3, near=0.4)],
     )
 
 

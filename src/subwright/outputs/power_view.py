@@ -8,10 +8,10 @@ from types import MappingProxyType
 from subwright.base.units import show
 from subwright.build.result import Design, EnergyBalance, OperatingPoint
 from subwright.outputs.flow import Flow, Peel, Step
-from subwright.outputs.sheet_parts import CORNER, drawing
+from subwright.outputs.sheet_parts import CORNER, LEVEL, drawing
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid
-from subwright.stages.common import Corner, Level
+from subwright.stages.common import Corner
 
 __all__ = ["budget_grid", "flow_figure", "flow_of", "operating_grids"]
 
@@ -100,22 +100,17 @@ def budget_grid(design: Design, corner: Corner = Corner.NOMINAL) -> Grid:
     rows.append(("from the battery", *(_watts(point.battery_w) for point in points)))
     return Grid(
         title=f"Where each watt goes, {CORNER[corner]} battery",
-        header=("loss", *(f"{_LEVEL[point.level]}, W" for point in points)),
+        header=("loss", *(f"{LEVEL[point.level]}, W" for point in points)),
         rows=tuple(rows),
         figures=frozenset(range(1, len(points) + 1)),
         note="Into the rated load resistance. The driver's impedance is mostly higher, so it takes less.",
     )
 
 
-_LEVEL: Mapping[Level, str] = MappingProxyType(
-    {Level.IDLE: "idle", Level.PROGRAMME: "programme", Level.FULL: "full sine"}
-)
-
-
 def _point_row(point: OperatingPoint) -> tuple[str, ...]:
     return (
         CORNER[point.corner],
-        _LEVEL[point.level],
+        LEVEL[point.level],
         show(point.emf_v, "voltage"),
         show(point.terminal_v, "voltage"),
         show(point.terminal_least_v, "voltage"),
@@ -166,7 +161,7 @@ def operating_grids(design: Design) -> tuple[Grid, ...]:
         rows=tuple(
             (
                 CORNER[point.corner],
-                _LEVEL[point.level],
+                LEVEL[point.level],
                 show(point.primary_rms_a, "current"),
                 show(point.primary_peak_a, "current"),
                 show(point.secondary_rms_a, "current"),

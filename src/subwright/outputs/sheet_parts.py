@@ -14,9 +14,9 @@ from subwright.outputs.flow import Flow
 from subwright.outputs.svg import Plot
 from subwright.outputs.tables import Fact, cited, every_value, ratings
 from subwright.outputs.views import Figure, Sheet
-from subwright.stages.common import Corner, PartUse
+from subwright.stages.common import Corner, Level, PartUse
 
-__all__ = ["CORNER", "Entry", "drawing", "facts_of", "sheet_of", "shown", "tightest"]
+__all__ = ["CORNER", "LEVEL", "Entry", "drawing", "facts_of", "sheet_of", "shown", "tightest"]
 
 CORNER: Mapping[Corner, str] = MappingProxyType(
     {
@@ -26,6 +26,9 @@ CORNER: Mapping[Corner, str] = MappingProxyType(
         Corner.CHARGING: "charging",
         Corner.MAX: "highest",
     }
+)
+LEVEL: Mapping[Level, str] = MappingProxyType(
+    {Level.IDLE: "idle", Level.PROGRAMME: "programme", Level.FULL: "full sine"}
 )
 _RATINGS = "RAT-"  # rules that repeat the parts' own ratings
 
@@ -69,7 +72,7 @@ def _fact(finding: Finding) -> Fact:
         quantity=finding.quantity,
         value=show(finding.value, finding.dimension),
         limit=show(finding.limit, finding.dimension),
-        margin=finding.margin,
+        margin=None if finding.limit == 0.0 and finding.margin > 0.0 else finding.margin,
         source=cited(finding.source),
         note=finding.code,
     )

@@ -9,11 +9,11 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.cautions import before_touching
 from subwright.outputs.plots import filter_plot, group_delay_plot
-from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
+from subwright.outputs.sheet_parts import CORNER, LEVEL, Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.windows import Window, WindowChart
-from subwright.outputs.wiring_table import HEADER, wiring_rows
+from subwright.outputs.wiring_table import wiring_grid
 from subwright.stages.filter_records import FilterBlock, OpAmpSupply
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_records import Threshold
@@ -49,18 +49,16 @@ def _chart(
 
 
 def _threshold_rows(result: ProtectionResult) -> Iterator[tuple[str, ...]]:
-    for threshold in (*result.thresholds.values(), *result.hysteresis.values()):
-        w = threshold.window
-        yield (
-            threshold.name,
-            number(threshold.target, threshold.unit),
-            number(threshold.nominal, threshold.unit),
-            number(w.worst_low, threshold.unit),
-            number(w.worst_high, threshold.unit),
-            number(w.p1, threshold.unit),
-            number(w.p99, threshold.unit),
-            threshold.reason,
-        )
+    for threshold in result.thresholds.values():
+        yield _threshold_row(threshold, threshold.unit)
+    for threshold in result.hysteresis.values():
+        yield _threshold_row(threshold, "K" if threshold.unit == "°C" else threshold.unit)
+
+
+def _threshold_row(threshold: Threshold, unit: str) -> tuple[str, ...]:
+    w = threshold.window
+    values = (threshold.target, threshold.nominal, w.worst_low, w.worst_high, w.p1, w.p99)
+    return (threshold.name, *(number(value, unit) for value in values), threshold.reason)
 
 
 def _networks(result: ProtectionResult) -> tuple[tuple[str, ...], ...]:
@@ -172,7 +170,7 @@ def filter_sheet(design: Design) -> Sheet:
     """The line-level filter: blocks in real values, response with tolerance, levels and noise."""
     result, levels = design.filter, design.filter.levels
     values: list[Entry] = [
-        ("low-pass", f"{result.alignment}, order {result.order}"),
+        ("low-pass", f"{result.alignment.title()}, order {result.order}"),
         *shown(result, [("corner_hz", "its corner"), ("infrasonic_hz", "infrasonic corner")]),
         ("op-amp", f"{result.op_amp_count} \u00d7 {result.op_amp}"),
         ("op-amp supply", _supply_text(result.op_amp_supply)),
@@ -201,7 +199,12 @@ def filter_sheet(design: Design) -> Sheet:
         drawing("filter", plot, "Every input driven, level at its top. Band: 1 % to 99 % of random builds."),
         drawing(
             "filter-delay",
-            group_delay_plot(result.frequency_hz, result.group_delay_s, title="Group delay of the filter"),
+            group_delay_plot(
+                result.frequency_hz,
+                result.group_delay_s,
+                label="filter",
+                title="Group delay of the filter",
+            ),
             "Line-level filter alone.",
         ),
     )
@@ -226,7 +229,7 @@ def filter_sheet(design: Design) -> Sheet:
                 show(w.worst_high_hz, "frequency"),
                 show(w.p1_hz, "frequency"),
                 show(w.p99_hz, "frequency"),
-                show(-w.drop_db, "level"),
+                show(-w.drop_db, "level").replace("-", "\u2212"),
             )
             for name, w in windows
         ),
@@ -278,20 +281,13 @@ def _block_row(block: FilterBlock) -> tuple[str, ...]:
 def wiring_sheet(design: Design) -> Sheet:
     """Cables, links, tracks, fuse."""
     result = design.wiring
-    conductors = Grid(
-        title="Conductors",
-        header=HEADER,
-        rows=wiring_rows(design),
-        figures=frozenset({1, 2, 3, 4, 5, 7, 8, 9}),
-        note=f"Tracks: outer copper of {show(design.spec.wiring.copper_thickness_m, 'length')}.",
-    )
     values: list[Entry] = [
         ("fuse", f"{show(design.supply.fuse_a, 'current')}, {design.supply.fuse_body}"),
         ("speaker cable", show(result.speaker.section_m2, "area")),
         ("speaker cable's share of the load", percent(result.speaker.loss_ratio, 1)),
     ]
     sheet = sheet_of(design, "wiring", "Wiring and fuse", result, values=values, lead=result.fuse_position)
-    return replace(sheet, grids=(conductors,))
+    return replace(sheet, grids=(wiring_grid(design),))
 
 
 def heat_sheet(design: Design) -> Sheet:
@@ -316,7 +312,7 @@ def heat_sheet(design: Design) -> Sheet:
     levels = tuple(result.sink_c)
     sink = Grid(
         title="Heatsink",
-        header=("", *(level.value for level in levels), "least favourable sine"),
+        header=("", *(LEVEL[level] for level in levels), "least favourable sine"),
         rows=(
             (
                 "heat into it",
@@ -336,7 +332,7 @@ def heat_sheet(design: Design) -> Sheet:
         header=(
             "device",
             "pieces",
-            *(level.value for level in levels),
+            *(LEVEL[level] for level in levels),
             "least favourable sine",
             "as it shuts down",
             "limit",

@@ -24,6 +24,14 @@ from subwright.stages.common import Corner
 __all__ = ["amplifier_sheet", "converter_sheet", "supply_sheet", "transformer_sheet"]
 
 
+_KIND = {
+    "class_d_half_bridge": "class D, half-bridge",
+    "class_ab": "class AB",
+    "bridge_class_d": "class D bridge, straight from the battery",
+    "bridge_class_ab": "class AB bridge, straight from the battery",
+}
+
+
 def _corner_lines(design: Design) -> tuple[tuple[str, float], ...]:
     """Names and voltages of the corners at which it plays, for reference lines in plots."""
     return tuple(
@@ -229,7 +237,7 @@ def amplifier_sheet(design: Design) -> Sheet:
     """Output stage, filter, clipping."""
     result = design.amplifier
     values: list[Entry] = [
-        ("kind", result.kind.replace("_", " ")),
+        ("kind", _KIND[result.kind]),
         ("output devices", f"{result.switch_count} \u00d7 {result.switch_id}"),
         *shown(
             result,

@@ -5,10 +5,11 @@ from __future__ import annotations
 from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.csvfile import table
+from subwright.outputs.views import Grid
 from subwright.stages.common import Corner, Level
 from subwright.stages.wiring import Conductor
 
-__all__ = ["HEADER", "wiring_csv", "wiring_rows"]
+__all__ = ["HEADER", "wiring_csv", "wiring_grid", "wiring_rows"]
 
 HEADER = (
     "conductor",
@@ -27,7 +28,7 @@ HEADER = (
 
 def _inside(conductor: Conductor) -> tuple[str, ...]:
     beside = f"{conductor.parallel} \u00d7 " if conductor.parallel > 1 else ""
-    wire = f"{beside}enamelled or tinned copper, {show(conductor.diameter_m, 'length')}"
+    wire = f"{beside}wire \u2300 {show(conductor.diameter_m, 'length')}"
     track = "" if conductor.track_width_m is None else show(conductor.track_width_m, "length")
     return (
         conductor.name,
@@ -48,7 +49,7 @@ def wiring_rows(design: Design) -> tuple[tuple[str, ...], ...]:
     """One row for each conductor; cells as in ``HEADER``."""
     supply, speaker = design.supply, design.wiring.speaker
     full = design.point(Corner.NOMINAL, Level.FULL)
-    section = f"cable, {show(supply.section_m2, 'area')} copper"
+    section = f"cable {show(supply.section_m2, 'area')}"
     fuse = f"fuse {show(supply.fuse_a, 'current')} ({supply.fuse_body}) within "
     fuse += f"{show(supply.fuse_distance_m, 'length')} of battery +"
     lead = (
@@ -82,7 +83,7 @@ def wiring_rows(design: Design) -> tuple[tuple[str, ...], ...]:
             "",
             show(design.amplifier.peak_a, "current"),
             show(speaker.current_limit_a, "current"),
-            f"cable, {show(speaker.section_m2, 'area')} copper",
+            f"cable {show(speaker.section_m2, 'area')}",
             "",
             "",
             "",
@@ -90,6 +91,19 @@ def wiring_rows(design: Design) -> tuple[tuple[str, ...], ...]:
         )
     )
     return tuple(rows)
+
+
+def wiring_grid(design: Design) -> Grid:
+    """The wiring table for the page, its notes beside the names."""
+    rows = ((f"{row[0]} ({row[-1]})" if row[-1] else row[0], *row[1:-1]) for row in wiring_rows(design))
+    copper = show(design.spec.wiring.copper_thickness_m, "length")
+    return Grid(
+        title="Conductors",
+        header=HEADER[:-1],
+        rows=tuple(rows),
+        figures=frozenset(range(1, len(HEADER) - 1)),
+        note=f"Wire: bare copper, enamelled or tinned. Tracks: outer copper of {copper}.",
+    )
 
 
 def wiring_csv(design: Design) -> str:
