@@ -66,14 +66,14 @@ PLAYING: Final = (Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
 
 _NOMINAL: Final = PLAYING.index(Corner.NOMINAL)
 _MOST_ROUNDS: Final = 30
-_SETTLED: Final = 1e-7
+_SETTLED: Final = 1e-6
 _NEARLY: Final = 1e-3  # settled well enough to judge whether the power is reached
 _MOST_LIFTS: Final = 4
 _RIPPLE_SHARE: Final = 0.005  # switching ripple accepted on a rail, of its voltage; common practice
 _FIRST_JUNCTION_C: Final = 100.0
 _SWITCH: Final = "converter switch"
 _RECTIFIER: Final = "rail rectifier"
-_POWER_SLACK: Final = 0.002  # target power counts as met within this
+_POWER_SLACK: Final = 0.01  # target power counts as met within this; the rule AMP-01 allows 2 %
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -129,7 +129,7 @@ def design_electrical(
     Raises
     ------
     NoSolutionError : a stage finds no part, or the source can't carry the power.
-    ConvergenceError : the stages don't agree within 1e-7 after 30 rounds.
+    ConvergenceError : the stages don't agree within 1e-6 after 30 rounds.
     """
     corners, _ = supply_corners(spec.supply)
     emf = np.array([corners[corner] for corner in PLAYING])
@@ -190,7 +190,7 @@ def design_electrical(
             lifts -= 1
             state = replace(
                 state,
-                rail_lift=state.rail_lift * (1.0 + 0.55 * short),
+                rail_lift=state.rail_lift * (1.003 + 0.55 * short),
                 transformer=None,
                 core=transformer if state.core is None else None,
                 fallback=transformer,

@@ -46,6 +46,8 @@ _JUDGED_ELSEWHERE: Final = frozenset(
         ("converter", "ripple current, rms"),
         ("amplifier", "drain-source voltage"),
         ("amplifier", "drain current"),
+        ("wiring", "rms current"),
+        ("heat", "sink temperature"),
     }
 )
 _RATED: Final[tuple[tuple[str, str, Severity, str, str, str], ...]] = (
