@@ -350,10 +350,11 @@ def flux_walking(design: Design) -> Iterator[Measure]:
     loop_ohm = converter.switch_ohm + converter.magnetics.primary_ohm + converter.link_ohm
     # (I + i)(R + r/2) = (I - i)(R - r/2) gives i = -I r/(2 R) for a mismatch r of the loop R.
     offset_a = pulse_a * _MISMATCH * converter.switch_ohm / (2.0 * loop_ohm)
-    peak_t = max(transformer.flux_peak_t.values())
+    area_m2 = transformer.core.a_e_m2 * transformer.stack
+    offset_t = transformer.magnetising_h * offset_a / (transformer.primary_turns * area_m2)
     yield Measure(
         quantity="flux density with switches 10 % apart",
-        value=peak_t * (1.0 + offset_a / transformer.magnetising_peak_a),
+        value=max(transformer.flux_peak_t.values()) + offset_t,
         limit=transformer.saturation_t,
         dimension="flux density",
         at="highest battery",
