@@ -7,7 +7,7 @@ import io
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import SubwrightError
@@ -91,6 +91,7 @@ PARTS = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(PARTS)
 def test_every_piece_is_counted_once(parts: list[tuple[str, str, int, str]]) -> None:
     uses = [
@@ -106,6 +107,7 @@ def test_every_piece_is_counted_once(parts: list[tuple[str, str, int, str]]) -> 
         assert numbers == list(range(1, len(numbers) + 1))
 
 
+@settings(deadline=None)
 @given(st.lists(st.integers(1, 40), unique=True))
 def test_spans_expand_back(numbers: list[int]) -> None:
     names = [f"R{n}" for n in sorted(numbers)]

@@ -6,7 +6,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.outputs.csvfile import cell, table
@@ -56,6 +56,7 @@ def test_ragged_rows_are_refused() -> None:
         table(["a", "b"], [["1"]])
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(PRINTABLE, PRINTABLE), max_size=6))
 def test_reads_back_and_never_starts_a_formula(rows: list[tuple[str, str]]) -> None:
     back = read(table(["h1", "h2"], rows))[1:]

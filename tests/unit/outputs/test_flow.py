@@ -6,7 +6,7 @@ import re
 import xml.etree.ElementTree as ET
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import SubwrightError
@@ -74,6 +74,7 @@ def test_refuses_what_does_not_add_up(losses: list[list[float]], sink: float, so
         flow(losses, sink, source)
 
 
+@settings(deadline=None)
 @given(st.lists(st.lists(st.floats(0.0, 500.0), max_size=9), min_size=1, max_size=6), st.floats(0.01, 50.0))
 def test_any_flow_is_well_formed_and_repeats(losses: list[list[float]], sink: float) -> None:
     drawn = flow(losses, sink)

@@ -154,6 +154,7 @@ def _timed(p: Plot) -> float:
     return time.perf_counter() - start
 
 
+@settings(deadline=None)
 @given(st.floats(-1e6, 1e6), st.floats(1e-3, 1e6), st.integers(2, 12))
 def test_nice_range_encloses_and_ticks_are_evenly_spaced(low: float, span: float, count: int) -> None:
     high = low + span
@@ -167,6 +168,7 @@ def test_nice_range_encloses_and_ticks_are_evenly_spaced(low: float, span: float
     assert np.allclose(steps, steps[0], rtol=1e-6)
 
 
+@settings(deadline=None)
 @given(st.floats(1e-3, 1e5), st.floats(2.0, 1e6))
 def test_log_ticks_lie_within_and_never_repeat(low: float, factor: float) -> None:
     ticks = log_ticks(low, low * factor)
@@ -185,7 +187,7 @@ def test_audio_ticks_are_those_of_a_frequency_chart() -> None:
     assert tick_texts(linear_ticks(-20, 10, count=4).major) == ["\u221220", "\u221210", "0", "10"]
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.floats(-1e9, 1e9), min_size=1, max_size=30), st.sampled_from(["linear", "log"]))
 def test_any_finite_data_draws_well_formed(values: list[float], scale: str) -> None:
     y = np.abs(np.array(values)) + 1e-3 if scale == "log" else np.array(values)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
@@ -93,11 +93,13 @@ JSON_VALUES = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(JSON_VALUES)
 def test_any_json_value_survives(value: object) -> None:
     assert json.loads(dumps(value)) == value
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(allow_nan=False, allow_infinity=False), max_size=20))
 def test_arrays_read_back_exactly(values: list[float]) -> None:
     assert json.loads(dumps(np.array(values, dtype=float))) == values
