@@ -15,9 +15,13 @@ from pathlib import Path
 import pytest
 from cli_support import EXAMPLES
 
+from subwright.base.quantities import QUANTITIES
+from subwright.build.spec import BuildSpec
 from subwright.cli import main as cli
+from subwright.outputs.spec_entries import SpecEntry, spec_tables
 
 BUILDS = sorted(path.name for path in EXAMPLES.glob("*.build.toml"))
+ENTRIES = [entry for table in spec_tables(BuildSpec) if len(table.loc) == 1 for entry in table.entries]
 PER_BUILD = 168
 SLICES = 4
 
@@ -54,7 +58,8 @@ def move_row(rng: random.Random, rows: list[str]) -> list[str]:
 
 def scale_number(rng: random.Random, rows: list[str]) -> list[str]:
     index = rng.choice(value_rows(rows))
-    factor = rng.choice([0.0, 1e-9, 1e-3, 0.1, 0.3, 0.7, 0.9, 1.1, 1.5, 3.0, 10.0, 1e3, 1e9, -1.0])
+    mild = [0.3, 0.5, 0.7, 0.9, 1.1, 1.5, 2.0, 3.0]
+    factor = rng.choice([*mild, *mild, 0.0, 1e-9, 1e-3, 0.1, 10.0, 1e3, 1e9, -1.0])
     changed = re.sub(r"\d+(\.\d+)?", lambda m: f"{float(m[0]) * factor:g}", rows[index], count=1)
     return [*rows[:index], changed, *rows[index + 1 :]]
 
@@ -79,6 +84,42 @@ def swap_keys(rng: random.Random, rows: list[str]) -> list[str]:
     return changed
 
 
+def header_row(rows: list[str], table: str) -> int | None:
+    return next((i for i, row in enumerate(rows) if row.strip() == f"[{table}]"), None)
+
+
+def with_key(rows: list[str], entry: SpecEntry, value: str) -> list[str]:
+    """The rows with a key of a table set, whether it stood there or not."""
+    table = str(entry.loc[0])
+    head = header_row(rows, table)
+    if head is None:
+        return [*rows, f"[{table}]", f"{entry.key} = {value}"]
+    end = next((i for i in range(head + 1, len(rows)) if rows[i].startswith("[")), len(rows))
+    kept = [row for row in rows[head + 1 : end] if not re.match(rf"{entry.key} *=", row)]
+    return [*rows[: head + 1], f"{entry.key} = {value}", *kept, *rows[end:]]
+
+
+def choose(rng: random.Random, rows: list[str]) -> list[str]:
+    """Set a key with choices to one of them."""
+    entry = rng.choice([entry for entry in ENTRIES if entry.choices])
+    choice = rng.choice(entry.choices)
+    return with_key(rows, entry, choice if choice.isdigit() else f'"{choice}"')
+
+
+def within_range(rng: random.Random, rows: list[str]) -> list[str]:
+    """Set a quantity to a value in the range that the spec accepts, near its ends more often than not."""
+    entry = rng.choice([entry for entry in ENTRIES if entry.rule])
+    rule = entry.rule
+    assert rule is not None
+    share = rng.choice([0.0, 0.01, 0.1, rng.random(), 0.9, 1.0])
+    value = rule.low + share * (rule.high - rule.low)
+    if rule.low > 0.0:
+        value = rule.low * (rule.high / rule.low) ** share
+    text = f"{round(value)}" if rule.dimension == "turns" else f"{value:.5g}"
+    unit = QUANTITIES[rule.dimension].unit
+    return with_key(rows, entry, text if rule.bare else f'"{text} {unit}"')
+
+
 def misspell(rng: random.Random, rows: list[str]) -> list[str]:
     index = rng.choice([i for i, row in enumerate(rows) if row.strip() and not row.startswith("#")])
     row = rows[index]
@@ -101,8 +142,13 @@ MUTATIONS: list[Mutation] = [
     move_row,
     scale_number,
     scale_number,
+    scale_number,
+    choose,
+    choose,
+    within_range,
+    within_range,
+    within_range,
     swap_unit,
-    swap_value,
     swap_value,
     swap_keys,
     misspell,

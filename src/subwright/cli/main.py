@@ -344,6 +344,10 @@ def _abandon_stdout() -> None:
 
 def main() -> None:
     """Entry point of the ``subwright`` command."""
+    if os.environ.get("SUBWRIGHT_DEBUG") != "1":
+        import warnings
+
+        warnings.simplefilter("ignore")  # meant for developers; a result that isn't finite is refused anyway
     sys.exit(run(sys.argv[1:]))
 
 
