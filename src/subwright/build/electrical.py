@@ -69,6 +69,7 @@ _MOST_ROUNDS: Final = 30
 _SETTLED: Final = 1e-6
 _NEARLY: Final = 1e-3  # settled well enough to judge whether the power is reached
 _MOST_LIFTS: Final = 4
+_FREE_ROUNDS: Final = 12  # after these the heatsink is kept
 _RIPPLE_SHARE: Final = 0.005  # switching ripple accepted on a rail, of its voltage; common practice
 _FIRST_JUNCTION_C: Final = 100.0
 _SWITCH: Final = "converter switch"
@@ -153,6 +154,7 @@ def design_electrical(
     load = LoadPoint(conductance_s=1.0 / load_ohm)
     amplifier: AmplifierResult | None = None
     supply: SupplyResult | None = None
+    heat: HeatResult | None = None
     searched: TransformerResult | None = None
     residual = np.inf
     lifts = 0 if _as_given(spec) else _MOST_LIFTS
@@ -180,7 +182,10 @@ def design_electrical(
             min_section_m2=0.0 if supply is None else supply.section_m2,
             min_fuse_a=0.0 if supply is None else supply.fuse_a,
         )
-        heat = design_heat(spec.heat, _heat_demand(spec, amplifier, converter, chain, library), library)
+        wishes = spec.heat
+        if number > _FREE_ROUNDS and heat is not None and heat.form == "heatsink":
+            wishes = wishes.model_copy(update={"heatsink": heat.sink_id})
+        heat = design_heat(wishes, _heat_demand(spec, amplifier, converter, chain, library), library)
         following = _next_state(state, supply, heat, transformer, chain)
         residual = _change(state, following)
         state = following

@@ -46,6 +46,8 @@ __all__ = [
 ]
 
 _GATE_HIGH_LOSS_V = 1.5  # from supply to gate, emitter follower or controller output
+# Switches are chosen as if this hot, whatever the sink makes of it: else choice and sink chase each other.
+_CHOICE_JUNCTION_C = 100.0
 _BUFFER_A = 1.0  # peak current of a complementary emitter-follower pair of small transistors
 _SAFE_V = 5.0  # rails below this count as discharged
 
@@ -152,7 +154,7 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
         2.0 * demand.emf_nominal_v,
         primary_crest_a / pulse,
         gate_a,
-        demand.switch_c,
+        _CHOICE_JUNCTION_C,
         loss_limit_w=max(4.0, 0.01 * crest_w),
     )
     rail_open_v = rail_v * 1.15 * demand.emf_max_v / demand.emf_nominal_v
