@@ -27,7 +27,7 @@ __all__ = ["find_clipping", "solve_chain"]
 Array = NDArray[np.float64]
 
 _MOST_ITERATIONS = 60
-_TOLERANCE = 1e-11
+_TOLERANCE = 1e-10
 
 
 def solve_chain(
@@ -210,16 +210,18 @@ def _with_converter(
     averaging = model.averaging
     ripple = model.mean_square_factor - 1.0
 
+    # Three cases in one call of the stage: the music on the working rail, and each rail at rest.
     idle = np.zeros_like(v_out)
+    v_all, i_all = np.concatenate((v_out, idle, idle)), np.concatenate((i_out, idle, idle))
     terminal = np.broadcast_to(emf, v_out.shape).copy()
     working = n * terminal - model.diode_v
     other = working.copy()
     change = np.inf
     for _ in range(_MOST_ITERATIONS):
-        i_other = 0.5 * stage.input_power_w(idle, idle, other) / other
-        demand = (
-            stage.input_power_w(v_out, i_out, working) - 0.5 * stage.input_power_w(idle, idle, working) + swap
-        )
+        power = stage.input_power_w(v_all, i_all, np.concatenate((working, working, other)))
+        playing, resting, resting_other = np.split(power, 3)
+        i_other = 0.5 * resting_other / other
+        demand = playing - 0.5 * resting + swap
         update = _quadratic_rail(link.open_v(emf, terminal, i_other), link.drop_ohm, demand)
         i_working = demand / update
         terminal_new, other_new = link.sides(emf, terminal, i_working, i_other)
@@ -260,11 +262,10 @@ def _with_converter(
         "reservoir capacitors": mean(model.reservoir_esr_ohm * ripple * (i_working**2 + i_other**2)),
     }
     # The stage's own losses: the working side carries the music, the idling side rests on its rail.
-    half_idle = 0.5
-    for name, watts in stage.loss_split_w(v_out, i_out, working).items():
-        resting_working = stage.loss_split_w(idle, idle, working)[name]
-        resting_other = stage.loss_split_w(idle, idle, other)[name]
-        losses[f"amplifier {name}"] = mean(watts - half_idle * resting_working + half_idle * resting_other)
+    own = stage.loss_split_w(v_all, i_all, np.concatenate((working, working, other)))
+    for name, watts in own.items():
+        playing, resting, resting_other = np.split(np.broadcast_to(watts, v_all.shape), 3)
+        losses[f"amplifier {name}"] = mean(playing + 0.5 * (resting_other - resting))
 
     crest = waveform.crest
     square = model.mean_square_factor

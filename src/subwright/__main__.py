@@ -1,0 +1,5 @@
+"""``python -m subwright``: the same as the ``subwright`` command."""
+
+from subwright.cli.main import main
+
+main()
