@@ -101,6 +101,6 @@ def test_corner_defaults_span_the_widest_iso_16750_2_code(system: int, low: floa
     assert volts == sorted(volts)
 
 
-def test_low_corner_is_code_d() -> None:
-    # ISO 16750-2 code D, 12 V: 10.5 to 16 V (from memory).
-    assert corner_defaults("lead-acid", 12)[1].volts == 10.5
+def test_low_corner_at_rest_lies_above_code_d_under_load() -> None:
+    # ISO 16750-2 code D, 12 V: 10.5 to 16 V at the terminals (from memory); at rest a battery stands higher.
+    assert 10.5 < corner_defaults("lead-acid", 12)[1].volts < 12.0

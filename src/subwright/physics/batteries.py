@@ -23,22 +23,25 @@ class Battery:
     ----------
     ohm_ah : internal resistance of a healthy 12 V block times its capacity, Ω·Ah.
     peukert : Peukert exponent. usable : share of the capacity that is used in practice.
+    full_v : a full 12 V block at rest, V.
     """
 
     ohm_ah: float
     peukert: float
     usable: float
+    full_v: float
 
 
 BATTERIES: Final[Mapping[BatteryKind, Battery]] = MappingProxyType(
     {
-        "lead-acid": Battery(ohm_ah=0.40, peukert=1.20, usable=0.5),
-        "agm": Battery(ohm_ah=0.25, peukert=1.10, usable=0.5),
-        "lfp": Battery(ohm_ah=1.0, peukert=1.03, usable=0.8),
+        "lead-acid": Battery(ohm_ah=0.40, peukert=1.20, usable=0.5, full_v=12.6),
+        "agm": Battery(ohm_ah=0.25, peukert=1.10, usable=0.5, full_v=12.8),
+        "lfp": Battery(ohm_ah=1.0, peukert=1.03, usable=0.8, full_v=13.3),
     }
 )
 """Common practice, no source: a 12 V block of 70 Ah measures about 5.7 mΩ (flooded), 3.6 mΩ (AGM); a 100 Ah
-LFP block with its management circuit about 10 mΩ."""
+LFP block with its management circuit about 10 mΩ. At rest a full block stands at 2.1 V per lead cell, a
+little more for AGM, 3.32 V per LFP cell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +52,10 @@ class CornerDefault:
     why: str
 
 
-_HALF_CELL = "1.75 V per cell, the usual end of discharge (common practice); code D of ISO 16750-2 for 12 V"
+_TIRED = (
+    "1.92 V per cell at rest, a flat battery (common practice); the 10.5 V of code D, ISO 16750-2, is met at "
+    "the terminals under load"
+)
 _LEAD_NOMINAL = "2.0 V per cell, the system's name"
 _LFP_LOW = "3.0 V per cell under load, nearly empty (common practice)"
 _LFP_NOMINAL = "3.2 V per cell, the cell's name"
@@ -60,28 +66,28 @@ _MAX_48 = "58 V, the rated voltage of ISO 8820 links and below the 60 V limit of
 _LEAD: Final[Mapping[int, tuple[CornerDefault, ...]]] = {
     12: (
         CornerDefault(6.0, "cranking: lower limit of code A, ISO 16750-2"),
-        CornerDefault(10.5, _HALF_CELL),
+        CornerDefault(11.5, _TIRED),
         CornerDefault(12.0, _LEAD_NOMINAL),
         CornerDefault(14.4, "2.4 V per cell, absorption charge (common practice)"),
         CornerDefault(16.0, "upper limit of codes A to D, ISO 16750-2"),
     ),
     24: (
         CornerDefault(10.0, "cranking: lower limit of code E, ISO 16750-2"),
-        CornerDefault(21.0, _HALF_CELL),
+        CornerDefault(23.0, _TIRED),
         CornerDefault(24.0, _LEAD_NOMINAL),
         CornerDefault(28.8, "2.4 V per cell, absorption charge (common practice)"),
         CornerDefault(32.0, "upper limit of codes E to H, ISO 16750-2"),
     ),
     36: (
         CornerDefault(30.0, _NO_STARTER),
-        CornerDefault(31.5, _HALF_CELL),
+        CornerDefault(34.5, _TIRED),
         CornerDefault(36.0, _LEAD_NOMINAL),
         CornerDefault(43.2, "2.4 V per cell, absorption charge (common practice)"),
         CornerDefault(46.5, "2.58 V per cell, equalising a cold bank (common practice)"),
     ),
     48: (
         CornerDefault(40.0, _NO_STARTER),
-        CornerDefault(42.0, _HALF_CELL),
+        CornerDefault(46.0, _TIRED),
         CornerDefault(48.0, _LEAD_NOMINAL),
         CornerDefault(57.6, "2.4 V per cell, absorption charge (common practice)"),
         CornerDefault(58.0, _MAX_48),
@@ -137,6 +143,6 @@ def corner_defaults(battery: BatteryKind, system_v: int) -> tuple[CornerDefault,
     48 V systems after the rating of [iso-8820-3] links.
 
     >>> [d.volts for d in corner_defaults("lead-acid", 12)]
-    [6.0, 10.5, 12.0, 14.4, 16.0]
+    [6.0, 11.5, 12.0, 14.4, 16.0]
     """
     return (_LFP if battery == "lfp" else _LEAD)[system_v]

@@ -46,6 +46,7 @@ _CONTROLLER_GOOD_ENOUGH: Final = 0.02
 COMPARATOR_SUPPLY_A: Final = 2.5e-3  # quad 339 with its outputs low, largest (lm339, from memory)
 _HEADROOM_SPARE_V: Final = 0.5
 _ZENER_A: Final = 1e-3
+_DUMP_SPARE: Final = 2.0  # a clamped load dump is about twice the highest steady voltage (iso-16750-2)
 _FEED_SERIES: Final = "E12"
 
 
@@ -241,7 +242,12 @@ def supply_reference(
             source=comparator.provenance.document,
             remedy="Raise the under-voltage trip or use a reference of a lower voltage.",
         )
-    series = at_most(series, _FEED_SERIES)
+    # No more than the clamp needs: what drops here also blinds the comparators sooner as the battery falls.
+    clamp_low_v = clamp.vz_v * (1 - clamp.tolerance)
+    over_v = max(_DUMP_SPARE * highest_v - clamp_low_v, 1.0)
+    series = min(
+        at_most(series, _FEED_SERIES), at_least(over_v * clamp.vz_v / (0.5 * clamp.power_w), _FEED_SERIES)
+    )
     shunt = zener_shunt(highest_v, clamp.vz_v * (1 - clamp.tolerance), series, COMPARATOR_SUPPLY_A)
     lowest_supply = min(trip_low_v - series * COMPARATOR_SUPPLY_A, clamp.vz_v * (1 - clamp.tolerance))
     return ReferenceSupply(

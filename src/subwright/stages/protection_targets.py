@@ -9,7 +9,7 @@ from typing import Final
 
 from subwright.base.errors import RangeError
 from subwright.base.units import show
-from subwright.physics.batteries import BatteryKind
+from subwright.physics.batteries import BATTERIES, BatteryKind
 from subwright.stages.common import Corner
 from subwright.stages.protection_records import ProtectionInput, ProtectionSpec
 
@@ -50,25 +50,26 @@ class _Habit:
 _HABITS: Final[Mapping[BatteryKind, _Habit]] = MappingProxyType(
     {
         "lead-acid": _Habit(
-            trip_v=10.0,
+            trip_v=10.5,
             floor_v=9.0,
-            release_v=11.5,
-            why="1.67 V per cell, the end of discharge of lead-acid under a heavy load",
+            release_v=12.0,
+            why="1.75 V per cell, the end of discharge of lead-acid under load",
         ),
         "agm": _Habit(
-            trip_v=10.2,
+            trip_v=10.5,
             floor_v=9.0,
-            release_v=11.6,
-            why="1.70 V per cell, the end of discharge of an AGM battery under a heavy load",
+            release_v=12.0,
+            why="1.75 V per cell, the end of discharge of an AGM battery under load",
         ),
         "lfp": _Habit(
             trip_v=11.2,
             floor_v=10.4,
-            release_v=12.4,
+            release_v=12.6,
             why="2.8 V per cell, ahead of the battery's own cut-off at 2.5 V",
         ),
     }
 )
+_MISS = 0.005  # what preferred values may miss the target by
 _ROOM = 1.25  # distance to a corner over the tolerance window
 
 
@@ -92,11 +93,13 @@ def choose_targets(spec: ProtectionSpec, data: ProtectionInput, window: float) -
     step = 0.1 * blocks
     habit = _HABITS[data.battery]
     drop = data.source_resistance_ohm * data.load_step_a
-    low, nominal = data.corners[Corner.LOW], data.corners[Corner.NOMINAL]
+    low = data.corners[Corner.LOW]
     charging, highest = data.corners[Corner.CHARGING], data.corners[Corner.MAX]
 
     usual = habit.trip_v * blocks
-    loaded = (low - drop) / (1 + _ROOM * window)
+    # Half the worst case is about the root-sum-square: a usual unit plays a full sine on a tired battery, and
+    # a rule tells where the worst one would not.
+    loaded = (low - drop) / (1 + 0.5 * window)
     trip = _below(max(habit.floor_v * blocks, min(usual, loaded)), step)
     why = habit.why
     if loaded < usual:
@@ -105,11 +108,13 @@ def choose_targets(spec: ProtectionSpec, data: ProtectionInput, window: float) -
             f"full sine and it must still play at the low corner of {show(low, 'voltage')}"
         )
     under_trip = _given(spec.under_voltage_trip_v, trip, why)
-    release = min(habit.release_v * blocks, nominal * (1 - _ROOM * window))
+    full = BATTERIES[data.battery].full_v * blocks
+    release = min(habit.release_v * blocks, full / (1 + window + _MISS))
     under_release = _given(
         spec.under_voltage_release_v,
         _below(max(release, under_trip.value * 1.05), step),
-        f"starts again below the nominal {show(nominal, 'voltage')} even at the edge of tolerance",
+        f"above the {show(low, 'voltage')} to which a tired battery recovers, and within reach of a full one "
+        f"at rest, {show(full, 'voltage')}",
     )
 
     over = -_below(-highest * (1 + _ROOM * window), step)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final, Literal
 
+from subwright.physics.batteries import BATTERIES
 from subwright.physics.networks.tolerance import Window, windows
 from subwright.stages.common import Contributor, Corner
 from subwright.stages.protection_models import Case
@@ -156,7 +157,10 @@ def order_checks(
             at[Corner.LOW] - chatter.drop_v,
         ),
         check(
-            "under-voltage release below the nominal corner", high[uv_release], "at most", at[Corner.NOMINAL]
+            "under-voltage release below a full battery at rest",
+            high[uv_release],
+            "at most",
+            BATTERIES[data.battery].full_v * data.system_v / 12,
         ),
         check("over-voltage trip above charging", low[ov_trip], "at least", at[Corner.CHARGING]),
         check("over-voltage trip above the max corner", low[ov_trip], "at least", at[Corner.MAX]),
