@@ -11,7 +11,7 @@ from subwright.outputs.csvfile import table
 from subwright.outputs.tables import RatingRow, margin_text, number, percent, rating_row
 from subwright.stages.common import PartUse
 
-__all__ = ["BomRow", "bom_csv", "bom_rows", "designators", "spans"]
+__all__ = ["HEADER", "BomRow", "bom_csv", "bom_rows", "designators", "spans"]
 
 Use = tuple[str, PartUse]  # stage name, part
 

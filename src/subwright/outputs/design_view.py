@@ -24,7 +24,7 @@ from subwright.outputs.tables import cited, margin_text
 from subwright.outputs.views import Caution, FindingRow, Overview, PackView, Sheet, Station
 from subwright.stages.common import Corner, Level
 
-__all__ = ["finding_rows", "overview", "pack_view", "stamp_of"]
+__all__ = ["MADE_WITH", "finding_rows", "overview", "pack_view", "stamp_of"]
 
 MADE_WITH = f"subwright {__version__}"
 

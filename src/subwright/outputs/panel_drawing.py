@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from subwright.outputs.drawing import document, line, num, rect, text, text_width, wrap
-from subwright.physics.acoustics.cutting import CutPlan, Placement
+from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.enclosure_panels import Hole, Panel
 
 __all__ = ["cut_plan_svg", "millimetres", "panels_svg"]
@@ -131,8 +131,9 @@ def panels_svg(panels: Sequence[Panel], *, title: str, stamp: str = "", inline: 
     return document(body, width=_WIDTH, height=y + row_tall + 8, title=title, desc=described, inline=inline)
 
 
-def cut_plan_svg(plan: CutPlan, *, title: str, stamp: str = "", inline: bool = False) -> str:
+def cut_plan_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: bool = False) -> str:
     """Where each panel lies on the raw sheets, to scale."""
+    plan = box.cut_plan
     scale = (_WIDTH - 2 * _MARGIN - 40) / plan.sheet_length_m
     tall = plan.sheet_width_m * scale
     if tall > 1.3 * _TALLEST:
@@ -150,20 +151,22 @@ def cut_plan_svg(plan: CutPlan, *, title: str, stamp: str = "", inline: bool = F
         body.append(rect(_MARGIN, top, wide, tall, classes="frame"))
         for placed in plan.placements:
             if placed.sheet == sheet:
-                body += _placed(placed, _MARGIN, top + tall, scale)
+                piece = placed.piece
+                long, short = piece.length_m, piece.width_m
+                sides = (short, long) if placed.turned else (long, short)
+                x, y = _MARGIN + placed.x_m * scale, top + tall - (placed.y_m + sides[1]) * scale
+                body += _placed(piece.name, sides, x, y, scale)
     described = "; ".join(f"{p.piece.name} on sheet {p.sheet + 1}" for p in plan.placements)
     height = 78.0 + plan.sheets * (tall + 44)
     return document(body, width=_WIDTH, height=height, title=title, desc=described, inline=inline)
 
 
-def _placed(placed: Placement, left: float, base: float, scale: float) -> list[str]:
-    piece = placed.piece
-    sides = (piece.width_m, piece.length_m) if placed.turned else (piece.length_m, piece.width_m)
+def _placed(name: str, sides: tuple[float, float], x: float, y: float, scale: float) -> list[str]:
+    """One piece on a sheet: ``sides`` across and up in m, upper left corner in drawing units."""
     wide, tall = sides[0] * scale, sides[1] * scale
-    x, y = left + placed.x_m * scale, base - placed.y_m * scale - tall
     out = [rect(x, y, wide, tall, classes="part")]
     size = f"{millimetres(sides[0])} \u00d7 {millimetres(sides[1])}"
-    rows = [*wrap(piece.name, max(int((wide - 8) / text_width("n", 11)), 4)), size]
+    rows = [*wrap(name, max(int((wide - 8) / text_width("n", 11)), 4)), size]
     if len(rows) * 14 + 4 <= tall and max(text_width(row, 11) for row in rows) + 4 <= wide:
         first = y + tall / 2 - 7 * (len(rows) - 1) + 4
         out += [

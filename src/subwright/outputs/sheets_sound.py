@@ -142,7 +142,7 @@ def enclosure_sheet(design: Design, *, stamp: str = "") -> Sheet:
         ),
         Figure(
             key="panels-sawing",
-            svg=cut_plan_svg(plan, title="Sawing plan", stamp=stamp, inline=True),
+            svg=cut_plan_svg(box, title="Sawing plan", stamp=stamp, inline=True),
             caption=f"{sheets}, {percent(plan.used_share)} of the board used. Saw the long strips first.",
             wide=True,
         ),

@@ -6,6 +6,8 @@ import csv
 import io
 import xml.etree.ElementTree as ET
 from itertools import combinations
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -102,9 +104,14 @@ def plan() -> CutPlan:
     return plan_cuts(pieces, sheet_length_m=1.25, sheet_width_m=0.8, kerf_m=0.003)
 
 
+def box_of(made: CutPlan) -> Any:
+    """As much of a box as the drawing looks at."""
+    return SimpleNamespace(cut_plan=made)
+
+
 def test_sawing_plan_shows_each_piece_once_inside_its_sheet() -> None:
     made = plan()
-    root = ET.fromstring(cut_plan_svg(made, title="Sawing plan"))
+    root = ET.fromstring(cut_plan_svg(box_of(made), title="Sawing plan"))
     parts = [r for r in root.iter(f"{NS}rect") if r.get("class") == "part"]
     sheets = [r for r in root.iter(f"{NS}rect") if r.get("class") == "frame"]
     assert len(parts) == len(made.placements) == 7
@@ -128,7 +135,7 @@ def test_sawing_plan_shows_each_piece_once_inside_its_sheet() -> None:
 
 def test_stamp_is_on_both_drawings() -> None:
     assert "NOT READY" in panels_svg(PANELS, title="Panels", stamp="NOT READY")
-    assert "NOT READY" in cut_plan_svg(plan(), title="Sawing plan", stamp="NOT READY")
+    assert "NOT READY" in cut_plan_svg(box_of(plan()), title="Sawing plan", stamp="NOT READY")
 
 
 @pytest.mark.parametrize(
@@ -139,8 +146,6 @@ def test_millimetres(length: float, text: str) -> None:
 
 
 def test_list_reads_back() -> None:
-    from types import SimpleNamespace
-
     from subwright.outputs.panels import panel_rows, panels_csv
 
     box = SimpleNamespace(panels=PANELS)
