@@ -23,6 +23,7 @@ from subwright.outputs.sheets_sound import driver_sheet, enclosure_sheet, loudes
 from subwright.outputs.tables import cited, margin_text
 from subwright.outputs.views import Caution, FindingRow, Overview, PackView, Sheet, Station
 from subwright.stages.common import Corner, Level
+from subwright.stages.protection import ProtectionResult
 
 __all__ = ["MADE_WITH", "finding_rows", "overview", "pack_view", "stamp_of"]
 
@@ -89,6 +90,12 @@ def _station(design: Design, key: str, name: str, figures: tuple[str, ...], *sta
     )
 
 
+def _plays_between(protection: ProtectionResult) -> tuple[str, ...]:
+    """The voltages at which it shuts down."""
+    trips = [t for name, t in protection.thresholds.items() if t.unit == "V" and name.endswith("trip")]
+    return tuple(f"off at {show(trip.nominal, 'voltage')}" for trip in trips)
+
+
 def _stations(design: Design) -> Iterator[Station]:
     full = design.point(Corner.NOMINAL, Level.FULL)
     supply, driver, box = design.supply, design.driver, design.enclosure
@@ -108,7 +115,7 @@ def _stations(design: Design) -> Iterator[Station]:
         turns = f"{design.transformer.primary_turns} : {design.transformer.secondary_turns} turns"
         yield _station(design, "transformer", "transformer", (turns, design.transformer.core.id))
     if design.protection is not None:
-        yield _station(design, "protection", "protection", ())
+        yield _station(design, "protection", "protection", _plays_between(design.protection))
     yield _station(design, "filter", "filter", (show(design.filter.corner_hz, "frequency"),))
     yield _station(
         design,
