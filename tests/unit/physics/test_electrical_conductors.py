@@ -111,7 +111,7 @@ REFUSALS: list[tuple[str, Callable[[], object]]] = [
     ("track rise", lambda: board.track_width_m(1.0, 200.0)),
     ("thick copper", lambda: board.track_width_m(1.0, 20.0, 400e-6)),
     ("thick lead", lambda: board.hole_and_pad_m(8e-3)),
-    ("spacing voltage", lambda: board.power_spacing_m(500.0)),
+    ("spacing voltage", lambda: board.power_spacing_m(700.0)),
 ]
 
 
