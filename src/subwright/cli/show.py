@@ -94,7 +94,8 @@ def explain(code: str) -> Answer:
 
     def text() -> RenderableType:
         return Group(
-            Text(clean(f"{page.code}  {page.title}"), style=f"bold {ACCENT}"), *_sections(page.sections)
+            Text(clean(f"{page.code}  {page.title}".strip()), style=f"bold {ACCENT}"),
+            *_sections(page.sections),
         )
 
     body = {"code": page.code, "title": page.title, "sections": dict(page.sections)}
