@@ -154,12 +154,13 @@ def _battery_bridge(
 class _Link:
     """Linear part of the converter: what a rail ampere costs in volts, seen from rail, terminal and EMF."""
 
-    __slots__ = ("drop_ohm", "k", "model", "n", "r_input", "r_primary", "r_secondary", "r_source")
+    __slots__ = ("drop_ohm", "k", "model", "n", "r_input", "r_primary", "r_secondary", "r_source", "stored")
 
     def __init__(self, model: ConverterModel, source: Source) -> None:
         ripple = model.mean_square_factor - 1.0
         self.model = model
         self.n, self.k = model.ratio, model.overlap
+        self.stored = (1.0 - model.shape().resistive_share) / model.averaging
         self.r_source = source.total_ohm
         self.r_primary = model.primary_ohm / model.averaging  # drop per ampere of mean primary current
         self.r_input = model.input_esr_ohm * ripple
@@ -168,23 +169,37 @@ class _Link:
             self.n**2 * (self.r_source * (1.0 + self.k) + self.r_primary + self.r_input) + self.r_secondary
         )
 
-    def open_v(self, emf: Array, terminal: Array, i_other: Array) -> Array:
+    def leakage_w(self, primary: Array, i_working: Array, i_other: Array) -> Array:
+        """Power that the leakage inductance holds at turn-off, W."""
+        on_primary = primary**2 * self.model.primary_ohm
+        on_secondary = (i_working**2 + i_other**2) * self.model.secondary_ohm
+        return np.asarray(self.stored * (on_primary + on_secondary))
+
+    def extra_a(self, i_working: Array, i_other: Array, working: Array, other: Array) -> Array:
+        """Current that recovery charge and rectifier snubbers take from each rail, A."""
+        return np.asarray(
+            self.model.recovery * (i_working + i_other) + self.model.ring_s * (working + other)
+        )
+
+    def open_v(self, emf: Array, terminal: Array, i_other: Array, clamp_a: Array | float) -> Array:
         """Working rail at no current of its own, V."""
-        constant_a = _constant_w(self.model, terminal) / terminal
+        constant_a = _constant_w(self.model, terminal) / terminal + clamp_a
         primary = self.n * i_other
         sag = self.r_source * (constant_a + (1.0 + self.k) * primary)
         return np.asarray(
             self.n * (emf - sag - (self.r_primary + self.r_input) * primary) - self.model.diode_v
         )
 
-    def battery_a(self, terminal: Array, primary: Array) -> Array:
+    def battery_a(self, terminal: Array, primary: Array, clamp_a: Array | float) -> Array:
         """Current out of the battery, A."""
-        return np.asarray(primary * (1.0 + self.k) + _constant_w(self.model, terminal) / terminal)
+        return np.asarray(primary * (1.0 + self.k) + _constant_w(self.model, terminal) / terminal + clamp_a)
 
-    def sides(self, emf: Array, terminal: Array, i_working: Array, i_other: Array) -> tuple[Array, Array]:
+    def sides(
+        self, emf: Array, terminal: Array, i_working: Array, i_other: Array, clamp_a: Array | float
+    ) -> tuple[Array, Array]:
         """Battery terminal and idling rail, V, at the rail currents."""
         primary = self.n * (i_working + i_other)
-        terminal_v = emf - self.r_source * self.battery_a(terminal, primary)
+        terminal_v = emf - self.r_source * self.battery_a(terminal, primary, clamp_a)
         other_v = (
             self.n * (terminal_v - (self.r_primary + self.r_input) * primary)
             - self.model.diode_v
@@ -211,38 +226,48 @@ def _with_converter(
     ripple = model.mean_square_factor - 1.0
 
     # Three cases in one call of the stage: the music on the working rail, and each rail at rest.
+    # Three cases in one call of the stage: the music on the working rail, and each rail at rest.
     idle = np.zeros_like(v_out)
     v_all, i_all = np.concatenate((v_out, idle, idle)), np.concatenate((i_out, idle, idle))
     terminal = np.broadcast_to(emf, v_out.shape).copy()
     working = n * terminal - model.diode_v
     other = working.copy()
+    extra, clamp_a = np.zeros_like(v_out), np.zeros_like(v_out)
     change = np.inf
     for _ in range(_MOST_ITERATIONS):
         power = stage.input_power_w(v_all, i_all, np.concatenate((working, working, other)))
         playing, resting, resting_other = np.split(power, 3)
-        i_other = 0.5 * resting_other / other
-        demand = playing - 0.5 * resting + swap
-        update = _quadratic_rail(link.open_v(emf, terminal, i_other), link.drop_ohm, demand)
+        i_other = 0.5 * resting_other / other + extra
+        demand = playing - 0.5 * resting + swap + extra * working
+        update = _quadratic_rail(link.open_v(emf, terminal, i_other, clamp_a), link.drop_ohm, demand)
         i_working = demand / update
-        terminal_new, other_new = link.sides(emf, terminal, i_working, i_other)
+        terminal_new, other_new = link.sides(emf, terminal, i_working, i_other, clamp_a)
+        extra_new = link.extra_a(i_working, i_other, update, other_new)
+        leakage = link.leakage_w(n * (i_working + i_other), i_working, i_other)
+        clamp_new, _ = model.clamp_currents(leakage, terminal_new)
         change = max(
             float(np.max(np.abs(update / working - 1.0))),
             float(np.max(np.abs(terminal_new / terminal - 1.0))),
             float(np.max(np.abs(other_new / other - 1.0))),
+            float(np.max(np.abs(extra_new - extra))) / float(np.max(np.abs(i_working)) + 1e-3),
+            float(np.max(np.abs(clamp_new - clamp_a))) / float(np.max(np.abs(n * i_working)) + 1e-3),
         )
         working, terminal, other = update, terminal_new, other_new
+        extra, clamp_a = extra_new, clamp_new
         if change < _TOLERANCE:
             break
     else:
         raise _not_settled(change)
     primary = n * (i_working + i_other)
-    battery = link.battery_a(terminal, primary)
+    battery = link.battery_a(terminal, primary, clamp_a)
+    leakage = link.leakage_w(primary, i_working, i_other)
+    _, clamp_w = model.clamp_currents(leakage, terminal)
+    both_v, both_a = working + other, i_working + i_other
 
     mean = _mean(waveform)
     resistive = shape.resistive_share
     on_primary = primary**2 / averaging  # W per ohm of primary path, resistance and leakage together
     on_secondary = (i_working**2 + i_other**2) / averaging
-    loop_w = on_primary * model.primary_ohm + on_secondary * model.secondary_ohm
     losses = {
         "battery": mean(source.battery_ohm * battery**2),
         "cable": mean(source.cable_ohm * battery**2),
@@ -251,14 +276,16 @@ def _with_converter(
         "switch conduction": mean(resistive * on_primary * model.switch_ohm),
         "switch turn-off": mean(k * primary * terminal),
         "gate drive": mean(np.full_like(terminal, model.gate_w)),
-        "control circuit": mean(np.full_like(terminal, model.control_w)),
+        "control circuit": mean(model.control_power_w(terminal)),
         "snubber and output capacitance": mean(model.shunt_s * terminal**2),
         "primary links": mean(resistive * on_primary * model.link_ohm),
         "primary copper": mean(resistive * on_primary * model.primary_winding_ohm),
         "core": mean(_core_w(model, terminal)),
-        "leakage clamp": mean((1.0 - resistive) * loop_w),
+        "leakage clamp": mean(clamp_w),
         "secondary copper": mean(resistive * on_secondary * model.secondary_winding_ohm),
         "rectifier": mean(resistive * on_secondary * model.diode_ohm + model.diode_v * (i_working + i_other)),
+        "rectifier recovery": mean(model.recovery * both_a * both_v),
+        "rectifier snubber": mean(model.ring_s * both_v**2),
         "reservoir capacitors": mean(model.reservoir_esr_ohm * ripple * (i_working**2 + i_other**2)),
     }
     # The stage's own losses: the working side carries the music, the idling side rests on its rail.
@@ -299,7 +326,8 @@ def _core_w(model: ConverterModel, terminal: Array) -> Array:
 
 
 def _constant_w(model: ConverterModel, terminal: Array) -> Array:
-    return _core_w(model, terminal) + model.gate_w + model.control_w + model.shunt_s * terminal**2
+    steady = model.gate_w + model.control_power_w(terminal)
+    return np.asarray(_core_w(model, terminal) + steady + model.shunt_s * terminal**2)
 
 
 class _Mean:
@@ -356,25 +384,30 @@ def find_clipping(
     """
     emf = np.asarray(emf_v, dtype=np.float64)
     rail = emf - 0.0 if converter is None else converter.ratio * emf - converter.diode_v
+    link = None if converter is None else _Link(converter, source)
     terminal = emf.copy()
     other = rail.copy()
     zero = np.zeros_like(emf)
+    extra, clamp_a = zero, zero
     change = np.inf
     for _ in range(4 * _MOST_ITERATIONS):
         peak = stage.clip_peak_v(rail, load.magnitude_ohm)
         current = peak * load.conductance_s
         power = stage.input_power_w(peak, current, rail)
-        if converter is None:
+        if converter is None or link is None:
             new = emf / (1.0 + source.total_ohm * power / rail**2)
             change = float(np.max(np.abs(new / rail - 1.0)))
             rail = new
         else:
-            i_other = 0.5 * stage.input_power_w(zero, zero, other) / other
-            demand = power - 0.5 * stage.input_power_w(zero, zero, rail)
-            link = _Link(converter, source)
-            open_v = link.open_v(emf, terminal, i_other)
+            i_other = 0.5 * stage.input_power_w(zero, zero, other) / other + extra
+            demand = power - 0.5 * stage.input_power_w(zero, zero, rail) + extra * rail
+            open_v = link.open_v(emf, terminal, i_other, clamp_a)
             new = open_v / (1.0 + link.drop_ohm * demand / rail**2)
-            terminal, other = link.sides(emf, terminal, demand / new, i_other)
+            i_working = demand / new
+            terminal, other = link.sides(emf, terminal, i_working, i_other, clamp_a)
+            extra = link.extra_a(i_working, i_other, new, other)
+            leakage = link.leakage_w(link.n * (i_working + i_other), i_working, i_other)
+            clamp_a, _ = converter.clamp_currents(leakage, terminal)
             change = float(np.max(np.abs(new / rail - 1.0)))
             rail = 0.5 * (new + rail) if np.any(link.drop_ohm * demand > 0.5 * rail**2) else new
         if change < 1e-11:

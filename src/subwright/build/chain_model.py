@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from subwright.physics.clamps import clamp_voltage_v
 from subwright.physics.push_pull import PulseShape, pulse_shape
 
 __all__ = ["ChainPoint", "ConverterModel", "LoadPoint", "PowerStage", "Source"]
@@ -77,6 +79,34 @@ class ConverterModel:
     core_v: float
     core_exponent: float  # of loss against voltage
     shunt_s: float  # loss conductance to V_terminal², siemens: snubber and output capacitance
+    control_a: float = 0.0  # drawn from the battery at any voltage, gates included where a regulator feeds them
+    zener_v: float = 0.0  # of that regulator
+    zener_ohm: float = inf
+    clamp_ohm: float | None = None  # clamp's resistor to the battery; None: the switches avalanche
+    rest_factor: float = 2.0  # off-state drain voltage over the terminal's
+    recovery: float = 0.0  # extra current of each rail over the sum of both, by the legs' recovery charge
+    ring_s: float = 0.0  # rectifier snubbers: extra current of each rail over the sum of both voltages
+
+    def control_power_w(self, terminal_v: Array) -> Array:
+        """Controller and its supply without what reaches the gates, W."""
+        zener_a = np.maximum(terminal_v - self.zener_v, 0.0) / self.zener_ohm
+        fed = terminal_v * (self.control_a + zener_a)
+        return np.asarray(self.control_w + fed - (self.gate_w if self.control_a else 0.0) + 0.0 * terminal_v)
+
+    def clamp_currents(self, leakage_w: Array, terminal_v: Array) -> tuple[Array, Array]:
+        """Net current that the clamp takes from the battery, A, and its heat, W.
+
+        Above its resting voltage the clamp lives on the leakage energy and returns current; at rest it
+        takes its resistor's current out of the battery through the windings.
+        """
+        if self.clamp_ohm is None:
+            return np.zeros_like(leakage_w), np.asarray(leakage_w)
+        held = np.asarray(
+            clamp_voltage_v(leakage_w, self.clamp_ohm, terminal_v, self.rest_factor * terminal_v)
+        )
+        through = (held - terminal_v) / self.clamp_ohm
+        net = (held * through - leakage_w) / terminal_v - through
+        return net, np.asarray((held - terminal_v) * through)
 
     @property
     def primary_ohm(self) -> float:

@@ -94,6 +94,45 @@ def test_every_watt_is_accounted_for(stage, wave, load):
     assert all(np.all(watts >= -1e-12) for watts in point.losses_w.values())
 
 
+@pytest.mark.parametrize("wave", [sine(), programme(9.0)])
+@pytest.mark.parametrize("clamp_ohm", [20.0, 82.0, 4700.0])
+def test_balance_holds_with_clamp_recovery_and_a_regulated_gate_supply(wave, clamp_ohm):
+    m = model(
+        leakage_h=80e-9,
+        clamp_ohm=clamp_ohm,
+        recovery=2e-3,
+        ring_s=1e-4,
+        control_a=40e-3,
+        zener_v=11.0,
+        zener_ohm=1800.0,
+        control_w=0.0,
+    )
+    load = LoadPoint(conductance_s=0.25)
+    peak = find_clipping(CORNERS, load, SOURCE, IdealStage(), m)
+    point = solve_chain(CORNERS, peak, wave, load, SOURCE, IdealStage(), m)
+    np.testing.assert_allclose(point.imbalance(), 0.0, atol=1e-8)
+    assert all(np.all(watts >= 0) for watts in point.losses_w.values())
+    assert np.all(point.losses_w["rectifier recovery"] > 0)
+    assert np.all(point.losses_w["rectifier snubber"] > 0)
+    np.testing.assert_allclose(IdealStage().clip_peak_v(point.rail_crest_v, 4.0), peak, rtol=1e-9)
+
+
+def test_a_clamp_returns_part_of_the_leakage_energy():
+    """At V = 60 V from 12.6 V the resistor turns 79 % of the energy into heat and gives 21 % back."""
+    held_w = 20.0
+    m = model(clamp_ohm=60.0 * (60.0 - 12.6) / held_w)
+    net_a, heat_w = m.clamp_currents(np.array([held_w]), np.array([12.6]))
+    np.testing.assert_allclose(heat_w, held_w * (60.0 - 12.6) / 60.0, rtol=1e-12)
+    np.testing.assert_allclose(net_a, -held_w / 60.0, rtol=1e-12)
+
+
+def test_a_clamp_at_rest_costs_a_resistor_across_the_battery():
+    m = model(clamp_ohm=82.0)
+    net_a, heat_w = m.clamp_currents(np.array([0.0]), np.array([12.6]))
+    np.testing.assert_allclose(heat_w, 12.6**2 / 82.0, rtol=1e-12)
+    np.testing.assert_allclose(net_a, 12.6 / 82.0, rtol=1e-12)
+
+
 def test_balance_fails_when_a_loss_is_dropped():
     point = solve_chain(
         CORNERS, np.full(4, 30.0), sine(), LoadPoint(conductance_s=0.25), SOURCE, IdealStage(), model()

@@ -1,0 +1,163 @@
+"""Driving a MOSFET's gate: current at the plateau, edge times, and a follower that makes 12 V from more."""
+
+from __future__ import annotations
+
+from subwright.physics.bounds import require
+
+__all__ = [
+    "follower_output_v",
+    "follower_series_ohm",
+    "gate_current_a",
+    "plateau_current_a",
+    "turn_off_charge_coul",
+]
+
+
+def plateau_current_a(driver_a: float, plateau_v: float, gate_ohm: float) -> float:
+    """Current that pulls charge out of a gate at its plateau.
+
+    Parameters
+    ----------
+    driver_a : peak current of the driver for this gate, A, > 0.
+    plateau_v : plateau of the gate charge curve, V, > 0; the resistor sees no more than this at turn-off.
+    gate_ohm : gate resistor and the gate's own resistance, ohm, >= 0.
+
+    Returns
+    -------
+    the smaller of ``driver_a`` and ``plateau_v/gate_ohm``, A.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Ohm's law at the plateau. [derived]
+
+    >>> plateau_current_a(0.4, 5.0, 10.0), plateau_current_a(0.4, 5.0, 25.0)
+    (0.4, 0.2)
+    """
+    require("driver current", driver_a, "A", above=0.0)
+    require("gate plateau", plateau_v, "V", above=0.0)
+    require("gate resistance", gate_ohm, "Ω", at_least=0.0)
+    return driver_a if gate_ohm == 0 else min(driver_a, plateau_v / gate_ohm)
+
+
+def turn_off_charge_coul(qgs_coul: float, qgd_coul: float) -> float:
+    """Gate charge that leaves while voltage and current overlap at turn-off.
+
+    Parameters
+    ----------
+    qgs_coul, qgd_coul : gate-source and gate-drain charge, C, > 0.
+
+    Returns
+    -------
+    ``Q_gd + Q_gs/2``, C: the plateau, and the half of Q_gs above the threshold.
+
+    Raises
+    ------
+    RangeError : a charge is not positive.
+
+    Source
+    ------
+    Switching charge Q_gs,th + Q_gd of STMicroelectronics STD50N03L, appendix A, with half of Q_gs above the
+    threshold where the sheet does not say. [st-std50n03l]
+
+    >>> round(turn_off_charge_coul(19e-9, 24e-9) * 1e9, 1)
+    33.5
+    """
+    require("gate-source charge", qgs_coul, "C", above=0.0)
+    require("gate-drain charge", qgd_coul, "C", above=0.0)
+    return qgd_coul + 0.5 * qgs_coul
+
+
+def gate_current_a(gate_charge_coul: float, switching_hz: float, gates: int) -> float:
+    """Mean supply current of a number of gates.
+
+    Parameters
+    ----------
+    gate_charge_coul : total charge of one gate, C, > 0.
+    switching_hz : cycles per second, Hz, > 0.
+    gates : how many, >= 1.
+
+    Returns
+    -------
+    ``n Q f``, A.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Charge per second. [derived]
+
+    >>> round(gate_current_a(110e-9, 50e3, 4) * 1e3, 1)
+    22.0
+    """
+    require("gate charge", gate_charge_coul, "C", above=0.0)
+    require("switching frequency", switching_hz, "Hz", above=0.0)
+    require("gates", gates, "", at_least=1)
+    return gates * gate_charge_coul * switching_hz
+
+
+def follower_output_v(zener_v: float, input_v: float, base_v: float = 0.7, dropout_v: float = 1.5) -> float:
+    """Output of an emitter follower whose base hangs on a zener.
+
+    Parameters
+    ----------
+    zener_v : zener voltage, V, > 0.
+    input_v : supply, V, >= 0.
+    base_v : base-emitter voltage, V. dropout_v : least voltage over the whole stage, V.
+
+    Returns
+    -------
+    the smaller of ``zener_v - base_v`` and ``input_v - dropout_v``, at least 0, V.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Emitter follower; base-emitter voltage and dropout from memory. [derived]
+
+    >>> follower_output_v(13.0, 24.0), follower_output_v(13.0, 10.0)
+    (12.3, 8.5)
+    """
+    require("zener voltage", zener_v, "V", above=0.0)
+    require("supply", input_v, "V", at_least=0.0)
+    return max(0.0, min(zener_v - base_v, input_v - dropout_v))
+
+
+def follower_series_ohm(input_v: float, zener_v: float, zener_a: float, load_a: float, gain: float) -> float:
+    """Largest resistor that still feeds zener and base at the lowest supply.
+
+    Parameters
+    ----------
+    input_v : lowest supply at which the output must hold, V, > ``zener_v``.
+    zener_v : zener voltage at its upper tolerance, V, > 0.
+    zener_a : least zener current, A, > 0.
+    load_a : output current, A, >= 0. gain : least current gain, > 0.
+
+    Returns
+    -------
+    ``(E - V_z)/(I_z + I/(h + 1))``, ohm.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Node equation at the base. [derived]
+
+    >>> round(follower_series_ohm(19.0, 13.65, 2e-3, 40e-3, 40.0))
+    1798
+    """
+    require("zener voltage", zener_v, "V", above=0.0)
+    require("lowest supply", input_v, "V", above=zener_v)
+    require("zener current", zener_a, "A", above=0.0)
+    require("load current", load_a, "A", at_least=0.0)
+    require("current gain", gain, "", above=0.0)
+    return (input_v - zener_v) / (zener_a + load_a / (gain + 1.0))
