@@ -102,7 +102,7 @@ def test_balance_holds_with_clamp_recovery_and_a_regulated_gate_supply(wave, cla
         clamp_ohm=clamp_ohm,
         recovery=2e-3,
         ring_s=1e-4,
-        control_a=40e-3,
+        control_a=70e-3,
         zener_v=11.0,
         zener_ohm=1800.0,
         control_w=0.0,
