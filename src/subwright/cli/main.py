@@ -34,6 +34,8 @@ app = typer.Typer(
 )
 drawer_app = typer.Typer(help="Look into the drawer of parts at hand, or put one in.", no_args_is_help=True)
 app.add_typer(drawer_app, name="drawer")
+driver_app = typer.Typer(help="Measure a driver that has no data sheet.", no_args_is_help=True)
+app.add_typer(driver_app, name="driver")
 
 
 def _note_json(context: typer.Context, value: bool) -> bool:
@@ -190,6 +192,87 @@ def drawer_add(
     return parts.drawer_add(file, part, quantity)
 
 
+@driver_app.command("measure")
+def driver_measure(
+    free: Annotated[
+        Path, typer.Argument(metavar="RUN", help="Run in free air: impedance table, or two-channel WAV.")
+    ],
+    loaded: Annotated[Path | None, typer.Option(help="Second run, with added mass or on a test box.")] = None,
+    mass: Annotated[str, typer.Option(help='Mass on the cone in the second run, "50 g".')] = "",
+    test_box: Annotated[
+        str, typer.Option(help='Net volume of the test box, the cone\'s hollow included, "30 l".')
+    ] = "",
+    tolerance: Annotated[str, typer.Option(help="How well that mass or volume is known.")] = "1 %",
+    piston: Annotated[str, typer.Option(help='Diameter to the middle of the surround, "250 mm".')] = "",
+    re: Annotated[str, typer.Option(help="DC resistance by ohmmeter; else the fit's.")] = "",
+    resistor: Annotated[str, typer.Option(help="Known resistor in series, for recordings.")] = "",
+    right: Annotated[
+        str, typer.Option(help="What a recording's right channel lies over: driver or resistor.")
+    ] = "driver",
+    right_gain: Annotated[float, typer.Option(min=0.001, help="Gain of right over left input.")] = 1.0,
+    low: Annotated[str, typer.Option(help="Lower end of a recorded sweep.")] = "10 Hz",
+    high: Annotated[str, typer.Option(help="Upper end of a recorded sweep.")] = "2 kHz",
+    fit_to: Annotated[
+        str, typer.Option(help="Leave points above out; else 15 times the resonance, at least 400 Hz.")
+    ] = "",
+    drawer: Annotated[Path | None, typer.Option(help="Drawer file to put the driver into.")] = None,
+    part_id: Annotated[str, typer.Option("--id", help="What to call it there.")] = "",
+    xmax: Annotated[str, typer.Option(help="Linear displacement, one way; for the drawer.")] = "",
+    power: Annotated[str, typer.Option(help="Rated noise power; for the drawer.")] = "",
+    xdamage: Annotated[str, typer.Option(help="Displacement that damages, one way.")] = "",
+    frame: Annotated[str, typer.Option(help="Outer diameter of the frame.")] = "",
+    hole: Annotated[str, typer.Option(help="Diameter of the cut-out.")] = "",
+    depth: Annotated[str, typer.Option(help="Depth behind the panel.")] = "",
+    weight: Annotated[str, typer.Option(help="Mass of the whole driver.")] = "",
+    as_json: AsJson = False,
+) -> Answer:
+    """Fit measured impedance: the parameters with their intervals, and a record for the drawer."""
+    from subwright.cli import driver_cmd
+
+    stated = {
+        "xmax": xmax,
+        "power": power,
+        "xdamage": xdamage,
+        "frame": frame,
+        "hole": hole,
+        "depth": depth,
+        "weight": weight,
+    }
+    options = driver_cmd.MeasureOptions(
+        mass=mass,
+        test_box=test_box,
+        tolerance=tolerance,
+        piston=piston,
+        re=re,
+        resistor=resistor,
+        right=right,
+        right_gain=right_gain,
+        low=low,
+        high=high,
+        fit_to=fit_to,
+        drawer=drawer,
+        part_id=part_id,
+        stated=stated,
+    )
+    return driver_cmd.measure(free, loaded, options)
+
+
+@driver_app.command("sweep-signal")
+def driver_sweep_signal(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="WAV file to write.")],
+    low: Annotated[str, typer.Option(help="Where it starts.")] = "10 Hz",
+    high: Annotated[str, typer.Option(help="Where it ends.")] = "2 kHz",
+    length: Annotated[str, typer.Option(help="How long it takes.")] = "10 s",
+    rate: Annotated[str, typer.Option(help="Samples per second.")] = "48 kHz",
+    peak: Annotated[float, typer.Option(min=0.01, max=1.0, help="Peak, share of full scale.")] = 0.5,
+    as_json: AsJson = False,
+) -> Answer:
+    """Write the sweep to play through a known resistor for a recorded measurement."""
+    from subwright.cli import driver_cmd
+
+    return driver_cmd.sweep_signal(file, low, high, length, rate, peak)
+
+
 @app.command("parts")
 def list_parts(
     kind: Annotated[
@@ -203,6 +286,21 @@ def list_parts(
     from subwright.cli import parts
 
     return parts.list_parts(kind, query, drawer)
+
+
+@app.command()
+def fitted(
+    file: BuildPath,
+    measured: Annotated[
+        list[str] | None,
+        typer.Option("-m", "--measured", metavar="PART=VALUE", help="A measured part; may be repeated."),
+    ] = None,
+    as_json: AsJson = False,
+) -> Answer:
+    """Tell where one unit will trip, from its parts as measured, and how to centre it; alone: list parts."""
+    from subwright.cli import protection_fitted
+
+    return protection_fitted.fitted(file, measured or [])
 
 
 @app.command()

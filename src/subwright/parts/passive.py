@@ -206,20 +206,20 @@ class Driver(Record):
     k_le: Positive | None = None
     n_le: Annotated[float | None, Bounds(0.3, 1)] = None
     xmax_m: Annotated[float, Bounds(5e-4, 0.06)]
-    xdamage_m: Annotated[float, Bounds(1e-3, 0.1)]
+    xdamage_m: Annotated[float | None, Bounds(1e-3, 0.1)] = None
     power_w: Annotated[float, Bounds(5, 5000)]
     peak_w: Annotated[float | None, Bounds(10, 20_000)] = None
-    coil_mass_kg: Annotated[float, Bounds(5e-4, 0.5)]
-    rth_coil_k_per_w: Annotated[float, Bounds(0.1, 10)]
-    rth_magnet_k_per_w: Annotated[float, Bounds(0.05, 10)]
-    tau_coil_s: Annotated[float, Bounds(0.5, 200)]
-    tau_magnet_s: Annotated[float, Bounds(60, 20_000)]
-    coil_max_c: Annotated[float, Bounds(100, 350)]
-    hole_m: Annotated[float, Bounds(0.04, 0.7)]
-    frame_m: Annotated[float, Bounds(0.04, 0.8)]
-    depth_m: Annotated[float, Bounds(0.02, 0.5)]
-    displacement_m3: Annotated[float, Bounds(1e-5, 0.05)]
-    mass_kg: Annotated[float, Bounds(0.1, 60)]
+    coil_mass_kg: Annotated[float | None, Bounds(5e-4, 0.5)] = None
+    rth_coil_k_per_w: Annotated[float | None, Bounds(0.1, 10)] = None
+    rth_magnet_k_per_w: Annotated[float | None, Bounds(0.05, 10)] = None
+    tau_coil_s: Annotated[float | None, Bounds(0.5, 200)] = None
+    tau_magnet_s: Annotated[float | None, Bounds(60, 20_000)] = None
+    coil_max_c: Annotated[float | None, Bounds(100, 350)] = None
+    hole_m: Annotated[float | None, Bounds(0.04, 0.7)] = None
+    frame_m: Annotated[float | None, Bounds(0.04, 0.8)] = None
+    depth_m: Annotated[float | None, Bounds(0.02, 0.5)] = None
+    displacement_m3: Annotated[float | None, Bounds(1e-5, 0.05)] = None
+    mass_kg: Annotated[float | None, Bounds(0.1, 60)] = None
 
     def summary(self) -> str:
         """One line made from the values."""
@@ -230,9 +230,9 @@ class Driver(Record):
         """Yield contradictions that no measuring spread explains; small ones are the design's to report."""
         if (self.k_le is None) != (self.n_le is None):
             yield "k_le", "give both semi-inductance values or neither"
-        if self.xdamage_m <= self.xmax_m:
+        if self.xdamage_m is not None and self.xdamage_m <= self.xmax_m:
             yield "xdamage_m", "not above the linear displacement"
-        if not self.hole_m < self.frame_m:
+        if self.hole_m is not None and self.frame_m is not None and not self.hole_m < self.frame_m:
             yield "hole_m", "not below the frame's diameter"
         if self.qts >= min(self.qms, self.qes):
             yield "qts", "not below both Qms and Qes"
