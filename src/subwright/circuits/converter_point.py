@@ -22,10 +22,13 @@ __all__ = [
     "simulated_point",
 ]
 
-_SETTLE_CYCLES: Final = 48
+_SETTLE_CYCLES: Final = 120
+_KEPT_CYCLES: Final = 24
 _AVERAGE_CYCLES: Final = 6
 _STEPS_PER_CYCLE: Final = 200
-_RIPPLE: Final = 2e-3  # of a quick stage's rail and terminal voltage
+_FLOOR: Final = 1e-4  # of the battery current, below which a current does not matter
+_DRIFT: Final = 1e-3  # of each average over the kept cycles
+_RIPPLE: Final = 0.05  # of the drop that drives the pulse, accepted in a quick stage
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -84,20 +87,21 @@ def averaged_point(values: PowerValues) -> PowerPoint:
 
 
 def quick(values: PowerValues) -> PowerValues:
-    """The same stage with one can a bank, small enough to settle in some cycles and still without ripple.
+    """The same stage with one can a bank, as small as it may be without shaping the pulse.
 
     Snubber and bleeder go: the averaged model counts them as a conductance of their own.
 
     Parameters
     ----------
-    values : the real stage. Banks shrink until half a cycle's charge is 0.2 % of their voltage.
+    values : the real stage. Its banks shrink until half a cycle's charge moves their voltage by 5 % of the
+        drop that drives the pulse; they then settle with a time constant of ten cycles at most.
     """
     point = averaged_point(values)
-    ripple_s = (
-        0.5 * values.period_s
-    )  # a pulse that leakage shapes leaves nearly half a cycle to the reservoir
-    least = max(values.positive_a, values.negative_a) * ripple_s / (_RIPPLE * point.positive_v)
-    input_least = point.battery_a * ripple_s / (_RIPPLE * values.emf_v)
+    drop_v = values.ratio * values.emf_v - values.diode_v - min(point.positive_v, point.negative_v)
+    slack_v = _RIPPLE * drop_v
+    half_s = 0.5 * values.period_s
+    least = max(values.positive_a, values.negative_a) * half_s / slack_v
+    input_least = point.battery_a * half_s / (slack_v / values.ratio)
     return replace(
         values,
         reservoir_f=min(values.reservoir_f, least),
@@ -126,10 +130,10 @@ def settling_run(values: PowerValues) -> Transient:
     return Transient(
         stop_s=_SETTLE_CYCLES * period,
         step_s=period / _STEPS_PER_CYCLE,
-        keep_from_s=(_SETTLE_CYCLES - _AVERAGE_CYCLES - 1) * period,
+        keep_from_s=(_SETTLE_CYCLES - _KEPT_CYCLES - 1) * period,
         from_initial=True,
         accuracy=1e-3,
-        current_floor_a=1e-4,
+        current_floor_a=_FLOOR * averaged_point(values).battery_a,
         voltage_floor_v=1e-3,
     )
 
@@ -145,27 +149,31 @@ def simulated_point(values: PowerValues, traces: Traces) -> PowerPoint:
     ------
     SubwrightError : the rails or the battery current still drift.
     """
-    time = traces.axis
-    half = _AVERAGE_CYCLES // 2
-    positive = traces.voltage("rail_positive")
-    negative = traces.voltage("rail_negative")
-    battery = -traces.current("BT101")
-    switch = traces.current("T101A")
-    for name, course, slack in (("rail", positive, 2e-4), ("battery current", battery, 2e-3)):
-        late = mean_of(*last_periods(time, course, values.period_s, half))
-        whole = mean_of(*last_periods(time, course, values.period_s, _AVERAGE_CYCLES))
-        if abs(late / whole - 1.0) > slack:
+    time, period = traces.axis, values.period_s
+    courses = {
+        "positive rail": traces.voltage("rail_positive"),
+        "negative rail": -traces.voltage("rail_negative"),
+        "battery current": -traces.current("BT101"),
+    }
+    means: list[float] = []
+    for name, course in courses.items():
+        kept_s, kept = last_periods(time, course, period, _KEPT_CYCLES)
+        early = kept_s <= kept_s[0] + _AVERAGE_CYCLES * period
+        late = mean_of(*last_periods(time, course, period, _AVERAGE_CYCLES))
+        drift = mean_of(kept_s[early], kept[early]) / late - 1.0
+        if abs(drift) > _DRIFT:
             raise SubwrightError(
                 message=f"The simulated {name} has not settled.",
                 quantity="drift over the last cycles",
-                value=f"{100 * (late / whole - 1.0):.3f} %",
-                limit=f"{100 * slack:g} %",
+                value=f"{100 * drift:.3f} %",
+                limit=f"{100 * _DRIFT:g} %",
                 remedy="This is an error in subwright, not in the build; please report it.",
             )
-
+        means.append(late)
+    switch = traces.current("T101A")
     return PowerPoint(
-        positive_v=mean_of(*last_periods(time, positive, values.period_s, _AVERAGE_CYCLES)),
-        negative_v=-mean_of(*last_periods(time, negative, values.period_s, _AVERAGE_CYCLES)),
-        battery_a=mean_of(*last_periods(time, battery, values.period_s, _AVERAGE_CYCLES)),
-        switch_rms_a=rms_of(*last_periods(time, switch, values.period_s, _AVERAGE_CYCLES)),
+        positive_v=means[0],
+        negative_v=means[1],
+        battery_a=means[2],
+        switch_rms_a=rms_of(*last_periods(time, switch, period, _AVERAGE_CYCLES)),
     )

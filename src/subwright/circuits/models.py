@@ -31,7 +31,7 @@ ModelKind: TypeAlias = Literal[
 class DiodeModel:
     """A rectifier as a threshold and a resistance: v = forward_v + resistance_ohm · i.
 
-    The threshold is exact at ``rated_a``; a decade below it lies 3 mV lower.
+    The threshold is exact at ``rated_a``; a decade below it lies 12 mV lower.
     """
 
     kind: ClassVar[ModelKind] = "diode"

@@ -30,7 +30,7 @@ from subwright.circuits.netlist import GROUND, Circuit, Part, Pulse, Ramp, Stead
 __all__ = ["Deck", "deck"]
 
 _THERMAL_V: Final = 1.380649e-23 * 300.15 / 1.602176634e-19  # kT/q at SPICE's own 27 °C
-_SHARP_N: Final = 0.05  # emission coefficient of the sharp diode inside a rectifier
+_SHARP_N: Final = 0.2  # emission coefficient of the sharp diode inside a rectifier
 _SHARP_A: Final = 1e-9  # and its saturation current
 _SMALL_JUNCTION_A: Final = 1e-18
 _CONTACT_OHM: Final = 10e-3  # closed contact, and the least of a potentiometer's halves
