@@ -32,6 +32,7 @@ from subwright.parts.schema import KINDS, Record
 if TYPE_CHECKING:
     from subwright.outputs.pack import PackReport
     from subwright.outputs.views import FindingRow, Overview
+    from subwright.stages.protection_fitted import FittedProtection, Measurable
 
 __all__ = [
     "Explanation",
@@ -45,8 +46,10 @@ __all__ = [
     "explain",
     "finding_codes",
     "finding_rows",
+    "fitted_protection",
     "list_drawer",
     "list_parts",
+    "measurable_parts",
     "new_build",
     "open_build",
     "open_drawer",
@@ -274,6 +277,40 @@ def solve(
         return Solved(design=solve_build(build.spec, library, progress), build=build)
     library = _library_for(build, folder or Path())
     return Solved(design=solve_build(build, library, progress))
+
+
+def measurable_parts(solved: Solved) -> tuple[Measurable, ...]:
+    """What may be measured on the protection circuit before it is trimmed."""
+    from subwright.stages import protection_fitted as stage
+
+    return stage.measurable_parts(solved.design.protection, _library_of(solved))
+
+
+def fitted_protection(solved: Solved, measured: Mapping[str, str]) -> FittedProtection:
+    """Where one unit will trip, and how to centre it.
+
+    Parameters
+    ----------
+    solved : the design. measured : part → value as a person types it (``{"reference voltage": "5.03 V"}``).
+
+    Raises
+    ------
+    SubwrightError
+        A part that the circuit doesn't have, or a value that can't be its own.
+    """
+    from subwright.base.units import parse
+    from subwright.stages import protection_fitted as stage
+
+    values = {
+        role: parse(text, "voltage" if role == stage.REFERENCE_ROLE else "resistance")
+        for role, text in measured.items()
+    }
+    tolerance = solved.design.spec.protection.resistor_tolerance
+    return stage.fitted_protection(solved.design.protection, _library_of(solved), values, tolerance)
+
+
+def _library_of(solved: Solved) -> Library:
+    return _library_for(solved.design.spec, solved.build.path.parent if solved.build else Path())
 
 
 def _library_for(spec: BuildSpec, folder: Path) -> Library:

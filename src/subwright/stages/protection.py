@@ -51,6 +51,7 @@ from subwright.stages.protection_reference import (
     supply_reference,
 )
 from subwright.stages.protection_targets import Targets, choose_targets
+from subwright.stages.protection_upgrade import ResistorAdvice, resistor_advice
 from subwright.stages.protection_values import ValueStocks
 from subwright.stages.protection_windows import order_checks, protection_windows
 
@@ -101,6 +102,7 @@ class ProtectionResult:
     sink_a, sink_limit_a : of a tripped output, A.
     chatter : hysteresis against the battery's own recovery.
     order : pairs of figures whose order matters, each with its limit.
+    advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %.
     """
 
     thresholds: Mapping[str, Threshold]
@@ -119,6 +121,7 @@ class ProtectionResult:
     sink_limit_a: float
     chatter: Chatter
     order: tuple[OrderCheck, ...]
+    advice: tuple[ResistorAdvice, ...]
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]
@@ -231,6 +234,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         sink_limit_a=choices.comparator.sink_a,
         chatter=chatter,
         order=order_checks(thresholds, hysteresis, chatter, data),
+        advice=resistor_advice(cases, thresholds),
         parts=protection_parts(circuit, stocks),
         losses=(_loss(reference, data),),
         contributors=contributors,

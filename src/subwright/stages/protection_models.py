@@ -21,6 +21,7 @@ from subwright.physics.networks.tolerance import Parameter
 from subwright.stages.protection_records import OverVoltageNetwork, ThermalNetwork, UnderVoltageNetwork
 
 __all__ = [
+    "RESISTOR_DRIFT",
     "SETTING_TOLERANCE",
     "TRIMMER_TOLERANCE",
     "Case",
@@ -35,7 +36,7 @@ __all__ = [
 Array: TypeAlias = npt.NDArray[np.float64]
 Builds: TypeAlias = Mapping[str, Array]
 
-_RESISTOR_DRIFT: Final = 100e-6 * 40.0  # 100 ppm/K (tcr-note) over 40 K between bench and hot or cold vehicle
+RESISTOR_DRIFT: Final = 100e-6 * 40.0  # 100 ppm/K (tcr-note) over 40 K between bench and hot or cold vehicle
 SETTING_TOLERANCE: Final = 0.01  # meter, hand and later drift of a trimmed threshold; common practice
 TRIMMER_TOLERANCE: Final = 0.20
 _LOW_AT_A: Final = 4e-3  # current at which 339-family sheets state the saturated output voltage
@@ -96,7 +97,7 @@ class ReferenceModel:
 
 
 def _resistor(name: str, resistance_ohm: float, tolerance: float) -> Parameter:
-    return Parameter.relative(name, resistance_ohm, tolerance + _RESISTOR_DRIFT)
+    return Parameter.relative(name, resistance_ohm, tolerance + RESISTOR_DRIFT)
 
 
 def saturation(comparator: Comparator, sink_a: float) -> Parameter:

@@ -131,6 +131,11 @@ class ToleranceWindow:
     p1: float
     p99: float
 
+    @property
+    def half(self) -> float:
+        """Half the worst-case window, in the threshold's unit."""
+        return 0.5 * (self.worst_high - self.worst_low)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Threshold:

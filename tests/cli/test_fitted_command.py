@@ -1,0 +1,45 @@
+"""``subwright fitted``: one unit's thresholds in plain words and as JSON."""
+
+from __future__ import annotations
+
+import json
+
+from cli_support import EXAMPLES, Command
+
+VAN = EXAMPLES / "storyteller-van.build.toml"
+
+
+def test_lists_what_may_be_measured(subwright: Command) -> None:
+    done = subwright("fitted", VAN)
+    assert done.returncode == 0
+    assert "under-voltage sense lower" in done.stdout
+    assert "reference voltage" in done.stdout
+
+
+def test_tells_thresholds_and_trims(subwright: Command) -> None:
+    listed = json.loads(subwright("fitted", VAN, "--json").stdout)["measurable"]
+    part = next(p for p in listed if p["role"] == "under-voltage sense lower")
+    given = f"{part['role']}={0.96 * part['nominal']:.0f}"
+    words = subwright("fitted", VAN, "-m", given)
+    assert words.returncode == 0
+    assert "in series with the under-voltage sense lower" in words.stdout
+    body = json.loads(
+        subwright("fitted", VAN, "-m", given, "-m", "reference voltage=5.08 V", "--json").stdout
+    )
+    assert body["measured"]["reference voltage"] == 5.08
+    trim = body["trims"][0]
+    assert abs(trim["trip_after"] - trim["target"]) < abs(trim["trip_before"] - trim["target"])
+
+
+def test_a_wrong_part_or_value_is_one_line(subwright: Command) -> None:
+    for given, said in (
+        ("under-voltage sens lower=10k", "under-voltage sense lower"),
+        ("under-voltage sense lower", "equals sign"),
+        ("under-voltage sense lower=ten", "ten"),
+        ("under-voltage sense lower=10", "far from"),
+    ):
+        done = subwright("fitted", VAN, "-m", given)
+        assert done.returncode == 2
+        assert done.stdout == ""
+        assert said in done.stderr
+        assert "Traceback" not in done.stderr
