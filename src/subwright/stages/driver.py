@@ -8,16 +8,20 @@ from dataclasses import dataclass, fields
 from typing import Any, Final
 
 from subwright.base.errors import NoSolutionError
-from subwright.base.quantities import dimension_of, key_of, words_of
+from subwright.base.quantities import key_of, words_of
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Driver
 from subwright.physics.acoustics.completion import NAMES, complete
 from subwright.physics.acoustics.parameters import (
+    CoilWiring,
     Connection,
     DriverModel,
+    compound_pair,
+    efficiency_from_motor,
     grouped,
     piston_area_m2,
+    rewired,
     sensitivity_db,
     strings_of,
 )
@@ -25,6 +29,7 @@ from subwright.physics.acoustics.radiation import air_load_kg, level_from_power_
 from subwright.physics.acoustics.thermal import CoilThermal
 from subwright.stages.common import Contributor, Loss, PartUse
 from subwright.stages.driver_spec import DriverSpec
+from subwright.stages.driver_text import basis_reason, disagreement, driver_part, show_value, word
 
 __all__ = ["DriverResult", "DriverSpec", "Inconsistency", "design_driver"]
 
@@ -52,7 +57,8 @@ class DriverResult:
 
     part_id: str
     name: str
-    count: int
+    count: int  # cones that the box sees; a compound pair is one
+    pieces: int  # drivers to buy
     connection: Connection
     single_re_ohm: float
     single_power_w: float
@@ -83,6 +89,7 @@ class DriverResult:
     hole_m: float | None
     frame_m: float
     depth_m: float | None
+    outside_m: float  # how far a compound pair's outer driver stands out of the box
     displacement_m3: float  # of the group
     mass_kg: float | None  # of the group
     air_load_kg: float  # of the group, part of mms_kg
@@ -143,14 +150,14 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
     stated = {name: known[name] for name in NAMES if name in known}
     completion = complete(stated, trusted=[name for name in own if name in NAMES], tolerance=_LIMIT)
     values = completion.values
-    reasons = [_basis_reason(record, own, completion.basis)]
+    reasons = [basis_reason(record, own, completion.basis)]
 
     inconsistencies = []
     for item in completion.disagreements:
         if record is not None and own.keys() & set(NAMES) and item.quantity not in own:
             reasons.append(
-                f"Its {_word(item.quantity)} of {_show(item.quantity, item.stated)} no longer agrees "
-                f"with the values given here, which imply {_show(item.quantity, item.implied)}."
+                f"Its {word(item.quantity)} of {show_value(item.quantity, item.stated)} no longer agrees "
+                f"with the values given here, which imply {show_value(item.quantity, item.implied)}."
             )
             continue
         inconsistencies.append(
@@ -160,12 +167,15 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
                 implied=item.implied,
                 relative_difference=item.relative_difference,
                 suspects=item.suspects,
-                message=_disagreement(item.quantity, item.stated, item.implied, item.suspects),
+                message=disagreement(item.quantity, item.stated, item.implied, item.suspects),
             )
         )
 
     _refuse_impossible(values, known)
-    single = _single(values, known, reasons)
+    plain = _single(values, known, reasons)
+    single = _unit(plain, spec, reasons)
+    pair = 1 if spec.compound == "none" else 2
+    power = known["power_w"] * (0.5 if spec.coils == 2 and _wiring(spec) == "one" else 1.0)
     connection: Connection = spec.connection if spec.connection != "auto" else _auto(spec.count)
     group = grouped(single, spec.count, connection)
     in_series, strings = strings_of(spec.count, connection)
@@ -174,9 +184,10 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
             f"{spec.count} drivers wired {connection}: {show(group.re_ohm, 'resistance')} DC, "
             f"{show(group.vas_m3(), 'volume')} Vas; they share one box and move as one."
         )
-    rated_ohm = known.get("nominal_impedance_ohm") or _rated_impedance(single.re_ohm, reasons)
-    nominal = rated_ohm * in_series / strings
-    power = known["power_w"] * spec.count
+    rated_ohm = known.get("nominal_impedance_ohm") or _rated_impedance(plain.re_ohm, reasons)
+    nominal = rated_ohm * single.re_ohm / plain.re_ohm * in_series / strings
+    gained = efficiency_from_motor(group.bl_tm, group.sd_m2, group.re_ohm, group.mms_kg)
+    gained /= efficiency_from_motor(plain.bl_tm, plain.sd_m2, plain.re_ohm, plain.mms_kg)
     frame = known.get("frame_m")
     if frame is None:
         frame = 1.18 * math.sqrt(4.0 * single.sd_m2 / math.pi)
@@ -187,9 +198,10 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
         part_id=record.id if record is not None else "",
         name=record.id if record is not None else (spec.name or "driver by its parameters"),
         count=spec.count,
+        pieces=spec.count * pair,
         connection=connection,
-        single_re_ohm=single.re_ohm,
-        single_power_w=known["power_w"],
+        single_re_ohm=plain.re_ohm,
+        single_power_w=power,
         nominal_impedance_ohm=nominal,
         re_ohm=group.re_ohm,
         fs_hz=group.fs_hz,
@@ -202,28 +214,29 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
         mms_kg=group.mms_kg,
         cms_m_per_n=group.cms_m_per_n,
         rms_kg_per_s=group.rms_kg_per_s,
-        le_h=known["le_h"] * in_series / strings if "le_h" in known else None,
+        le_h=_inductance_h(known, plain, group),
         coil_factor=group.coil_factor,
         coil_exponent=group.coil_exponent,
-        efficiency=values["efficiency"] * spec.count,
-        sensitivity_db=sensitivity_db(values["efficiency"] * spec.count),
+        efficiency=values["efficiency"] * gained,
+        sensitivity_db=sensitivity_db(values["efficiency"] * gained),
         xmax_m=known["xmax_m"],
         xdamage_m=known.get("xdamage_m"),
         vd_m3=group.sd_m2 * known["xmax_m"],
-        power_w=power,
-        rated_v=math.sqrt(power * nominal),
-        thermal=_thermal(known, spec.count, reasons),
+        power_w=power * spec.count * pair,
+        rated_v=math.sqrt(power * spec.count * pair * nominal),
+        thermal=_thermal(known, power / known["power_w"], spec.count * pair, reasons),
         coil_max_c=known.get("coil_max_c"),
         hole_m=known.get("hole_m"),
         frame_m=frame,
         depth_m=known.get("depth_m"),
+        outside_m=0.0 if pair == 1 else _outside_m(known),
         displacement_m3=_displacement(known, single.sd_m2, reasons) * spec.count,
-        mass_kg=known["mass_kg"] * spec.count if "mass_kg" in known else None,
+        mass_kg=known["mass_kg"] * spec.count * pair if "mass_kg" in known else None,
         air_load_kg=float(air_load_kg(single.sd_m2)) * spec.count,
         basis=completion.basis,
         inconsistencies=tuple(inconsistencies),
         inconsistency_limit=_LIMIT,
-        parts=(_part(record, spec, library),),
+        parts=(driver_part(record, spec, library, spec.count * pair),),
         sources=("small-1972-direct", "beranek-mellow-2012", "iec-60268-5", "leach-2002"),
         reasons=tuple(reasons),
     )
@@ -309,6 +322,53 @@ def _single(values: Mapping[str, float], known: Mapping[str, float], reasons: li
     )
 
 
+def _wiring(spec: DriverSpec) -> CoilWiring:
+    return spec.coils_stated if spec.coils_wired == "auto" else spec.coils_wired
+
+
+def _unit(plain: DriverModel, spec: DriverSpec, reasons: list[str]) -> DriverModel:
+    """What one place on the box holds: a driver with its coils as wired, or a compound pair of them."""
+    model = plain
+    if spec.coils == 2:
+        model = rewired(model, spec.coils_stated, _wiring(spec))
+        how = "one coil, the other open" if _wiring(spec) == "one" else f"both coils in {_wiring(spec)}"
+        reasons.append(f"Wired with {how}: {show(model.re_ohm, 'resistance')} DC per driver.")
+    elif spec.coils_wired != "auto":
+        raise NoSolutionError(
+            message="A driver with one coil leaves nothing to wire.",
+            quantity="driver.coils_wired",
+            value=spec.coils_wired,
+            limit="a driver with two coils",
+            remedy="Write coils = 2, or remove coils_wired.",
+        )
+    if spec.compound != "none":
+        model = compound_pair(model, spec.compound)
+        reasons.append(
+            f"Compound pair, face to face, coils in {spec.compound}, the outer one reversed: Vas halves to "
+            f"{show(model.vas_m3(), 'volume')}, efficiency too."
+        )
+    return model
+
+
+def _inductance_h(known: Mapping[str, float], plain: DriverModel, group: DriverModel) -> float | None:
+    if "le_h" not in known:
+        return None
+    if plain.coil_factor == 0.0:
+        return 0.0
+    return known["le_h"] * group.coil_factor / plain.coil_factor
+
+
+def _outside_m(known: Mapping[str, float]) -> float:
+    if "depth_m" not in known:
+        raise NoSolutionError(
+            message="The outer driver of a compound pair stands out of the box; its depth is unknown.",
+            quantity="driver.depth",
+            value="none",
+            remedy="Measure the driver from flange to magnet and give driver.depth.",
+        )
+    return known["depth_m"]
+
+
 def _refuse_impossible(values: Mapping[str, float], known: Mapping[str, float]) -> None:
     load = float(air_load_kg(values["sd_m2"]))
     if values["mms_kg"] <= load:
@@ -340,7 +400,7 @@ def _refuse_impossible(values: Mapping[str, float], known: Mapping[str, float]) 
         )
 
 
-def _thermal(known: Mapping[str, float], count: int, reasons: list[str]) -> CoilThermal | None:
+def _thermal(known: Mapping[str, float], share: float, pieces: int, reasons: list[str]) -> CoilThermal | None:
     coil, magnet = known.get("rth_coil_k_per_w"), known.get("rth_magnet_k_per_w")
     tau_coil, tau_magnet = known.get("tau_coil_s"), known.get("tau_magnet_s")
     if coil is not None and tau_coil is None and "coil_mass_kg" in known:
@@ -349,10 +409,10 @@ def _thermal(known: Mapping[str, float], count: int, reasons: list[str]) -> Coil
         reasons.append("The coil's thermal data are incomplete: no coil temperature is worked out.")
         return None
     return CoilThermal(
-        coil_k_per_w=coil / count,
-        coil_j_per_k=tau_coil / coil * count,
-        magnet_k_per_w=magnet / count,
-        magnet_j_per_k=tau_magnet / magnet * count,
+        coil_k_per_w=coil / (share * pieces),  # share: the part of each winding that is in use
+        coil_j_per_k=tau_coil / coil * share * pieces,
+        magnet_k_per_w=magnet / pieces,
+        magnet_j_per_k=tau_magnet / magnet * pieces,
     )
 
 
@@ -377,72 +437,3 @@ def _rated_impedance(re_ohm: float, reasons: list[str]) -> float:
 
 def _auto(count: int) -> Connection:
     return "single" if count == 1 else "parallel"
-
-
-_SYMBOLS: Final[Mapping[str, str]] = {
-    "re_ohm": "Re",
-    "fs_hz": "fs",
-    "sd_m2": "Sd",
-    "qes": "Qes",
-    "qms": "Qms",
-    "qts": "Qts",
-    "mms_kg": "Mms",
-    "bl_tm": "Bl",
-    "cms_m_per_n": "Cms",
-    "rms_kg_per_s": "Rms",
-    "vas_m3": "Vas",
-    "efficiency": "efficiency",
-}
-
-
-def _word(name: str) -> str:
-    return _SYMBOLS[name]
-
-
-def _show(name: str, value: float) -> str:
-    return show(value, dimension_of(name) if name != "efficiency" else "share")
-
-
-def _disagreement(quantity: str, stated: float, implied: float, suspects: tuple[str, ...]) -> str:
-    text = (
-        f"{_word(quantity)} is stated as {_show(quantity, stated)}, but the other values imply "
-        f"{_show(quantity, implied)} ({stated / implied - 1.0:+.1%})."
-    )
-    if len(suspects) == 1:
-        return f"{text} All others agree without {_word(suspects[0])}: that one is wrong."
-    if suspects:
-        names = ", ".join(map(_word, suspects))
-        return f"{text} Leaving out any one of {names} settles it: measure those."
-    return f"{text} No single value explains it: measure the driver."
-
-
-def _basis_reason(record: Driver | None, own: Mapping[str, float], basis: tuple[str, ...]) -> str:
-    start = "Built on " + ", ".join(_word(name) for name in basis) + "; the rest is worked out."
-    if record is None:
-        return start
-    measured = [name for name in basis if name in own]
-    kind = record.provenance.kind
-    if not measured:
-        return f"{start} Values of {record.id}: {kind}."
-    return f"{start} Given here: {', '.join(map(_word, measured))}; others from {record.id} ({kind})."
-
-
-def _part(record: Driver | None, spec: DriverSpec, library: Library) -> PartUse:
-    if record is None:
-        return PartUse(
-            role="driver",
-            letter="LS",
-            part_id=spec.name or "driver",
-            description=spec.name or "driver by its parameters",
-            quantity=spec.count,
-            provenance="as given in the build file",
-        )
-    return PartUse(
-        role="driver",
-        letter="LS",
-        part_id=record.id,
-        description=record.description,
-        quantity=spec.count,
-        in_drawer=library.in_drawer(record.id) >= spec.count,
-        provenance=f"{record.provenance.kind}: {record.provenance.document}",
-    )

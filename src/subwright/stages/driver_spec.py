@@ -41,6 +41,18 @@ class DriverSpec(StageSpec):
     connection: Literal["auto", "single", "series", "parallel", "series-parallel"] = choice(
         "auto", why="How the coils are wired; auto: single for one driver, parallel for more."
     )
+    coils: Literal[1, 2] = choice(1, why="Voice coils of one driver, on one former.")
+    coils_stated: Literal["one", "series", "parallel"] = choice(
+        "parallel", why="Two coils: how they were wired for the values given (re, Bl, Qes, impedance, power)."
+    )
+    coils_wired: Literal["auto", "one", "series", "parallel"] = choice(
+        "auto", why="Two coils: how they will be wired; one leaves the other open. auto: as stated."
+    )
+    compound: Literal["none", "parallel", "series"] = choice(
+        "none",
+        why="Two drivers face to face that move as one, each of count; how their coils are wired. Halves Vas "
+        "and efficiency; the outer driver stands out of the box and is wired the other way round.",
+    )
     nominal_impedance_ohm: Resistance | None = quantity(
         None, low="1 ohm", high="32 ohm", why="Rated impedance of one driver; auto: from its DC resistance."
     )

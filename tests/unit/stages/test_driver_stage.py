@@ -9,6 +9,7 @@ import pytest
 from subwright.base.errors import NoSolutionError, PartNotFoundError, RangeError
 from subwright.parts.library import load_library
 from subwright.physics.acoustics.completion import relations_hold
+from subwright.physics.acoustics.parameters import efficiency_from_motor
 from subwright.stages.driver import DriverResult, DriverSpec, design_driver
 
 LIBRARY = load_library()
@@ -165,3 +166,51 @@ def test_unknown_part_names_near_ones() -> None:
 def test_connection_must_suit_the_count() -> None:
     with pytest.raises(RangeError):
         inline(count=3, connection="series-parallel")
+
+
+# --- two coils, compound pairs -------------------------------------------------------------------------
+
+
+def wired(**changes: object) -> DriverResult:
+    return design_driver(DriverSpec.model_validate({"part": "Drover 12", **changes}), load_library())
+
+
+def test_two_coils_in_series_are_four_times_those_in_parallel() -> None:
+    stated = wired(coils=2, coils_stated="parallel")
+    series = wired(coils=2, coils_stated="parallel", coils_wired="series")
+    one = wired(coils=2, coils_stated="parallel", coils_wired="one")
+    assert series.re_ohm == pytest.approx(4.0 * stated.re_ohm)
+    assert series.nominal_impedance_ohm == pytest.approx(4.0 * stated.nominal_impedance_ohm)
+    assert series.bl_tm == pytest.approx(2.0 * stated.bl_tm)
+    assert series.qes == pytest.approx(stated.qes)
+    assert series.efficiency == pytest.approx(stated.efficiency)
+    assert series.coil_factor == pytest.approx(4.0 * stated.coil_factor)
+    assert one.re_ohm == pytest.approx(2.0 * stated.re_ohm)
+    assert one.qes == pytest.approx(2.0 * stated.qes)
+    assert one.efficiency == pytest.approx(0.5 * stated.efficiency)
+    assert one.power_w == pytest.approx(0.5 * stated.power_w)
+
+
+@pytest.mark.parametrize("connection", ["parallel", "series"])
+def test_a_compound_pair_halves_vas_and_efficiency(connection: str) -> None:
+    plain, pair = wired(), wired(compound=connection)
+    assert pair.fs_hz == pytest.approx(plain.fs_hz)
+    assert pair.qts == pytest.approx(plain.qts)
+    assert pair.vas_m3 == pytest.approx(0.5 * plain.vas_m3)
+    assert pair.efficiency == pytest.approx(0.5 * plain.efficiency)
+    assert pair.sd_m2 == plain.sd_m2
+    assert pair.re_ohm == pytest.approx(plain.re_ohm * (2.0 if connection == "series" else 0.5))
+    assert pair.power_w == pytest.approx(2.0 * plain.power_w)
+    assert pair.parts[0].quantity == 2
+    assert pair.outside_m == plain.depth_m
+
+
+def test_one_coil_leaves_nothing_to_wire() -> None:
+    with pytest.raises(NoSolutionError, match="one coil"):
+        wired(coils_wired="series")
+
+
+def test_a_group_keeps_the_efficiency_that_its_elements_imply() -> None:
+    four = wired(count=4, connection="series-parallel", compound="parallel")
+    by_motor = efficiency_from_motor(four.bl_tm, four.sd_m2, four.re_ohm, four.mms_kg)
+    assert four.efficiency == pytest.approx(by_motor, rel=0.03)

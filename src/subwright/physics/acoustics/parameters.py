@@ -11,6 +11,7 @@ from subwright.physics.acoustics.air import AIR_20C, Air
 from subwright.physics.acoustics.radiation import level_from_power_db
 
 __all__ = [
+    "CoilWiring",
     "Connection",
     "DriverModel",
     "compound_pair",
@@ -19,6 +20,7 @@ __all__ = [
     "parallel_q",
     "piston_area_m2",
     "reference_efficiency",
+    "rewired",
     "sensitivity_db",
     "strings_of",
     "with_coil_at",
@@ -26,6 +28,7 @@ __all__ = [
 ]
 
 Connection = Literal["single", "series", "parallel", "series-parallel"]
+CoilWiring = Literal["one", "series", "parallel"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -240,22 +243,58 @@ def strings_of(count: int, connection: Connection) -> tuple[int, int]:
     return in_series, count // in_series
 
 
-def compound_pair(model: DriverModel) -> DriverModel:
-    """Two identical drivers face to face or nose to tail, coils in parallel, moving as one cone.
+def compound_pair(model: DriverModel, connection: Literal["series", "parallel"] = "parallel") -> DriverModel:
+    """Two identical drivers face to face or nose to tail, moving as one cone.
 
     Mass doubles and compliance halves on one cone area: fs and Qts stay, Vas halves, and efficiency halves.
+
+    Parameters
+    ----------
+    model : one driver.
+    connection : of the two coils.
 
     Source
     ------
     [beranek-mellow-2012], ch. 7 in substance; standard texts, from memory.
     """
+    electrical = 2.0 if connection == "series" else 0.5
     return replace(
         model,
-        re_ohm=model.re_ohm / 2.0,
+        re_ohm=model.re_ohm * electrical,
+        bl_tm=model.bl_tm * (2.0 if connection == "series" else 1.0),
         mms_kg=model.mms_kg * 2.0,
         cms_m_per_n=model.cms_m_per_n / 2.0,
         rms_kg_per_s=model.rms_kg_per_s * 2.0,
-        coil_factor=model.coil_factor / 2.0,
+        coil_factor=model.coil_factor * electrical,
+    )
+
+
+# Resistance, force factor and inductance over those of one coil. Both coils lie in one gap on one former, so
+# the flux that one makes passes the other: in series the inductance grows with the square of the turns.
+_WIRED = {"one": (1.0, 1.0, 1.0), "series": (2.0, 2.0, 4.0), "parallel": (0.5, 1.0, 1.0)}
+
+
+def rewired(model: DriverModel, stated: CoilWiring, wired: CoilWiring) -> DriverModel:
+    """A driver with two alike coils, from the wiring its values hold for to another.
+
+    Series and parallel have the same Qes; one coil alone, the other open, has twice that.
+
+    Parameters
+    ----------
+    model : values as stated.
+    stated : how the coils were wired for these values.
+    wired : how they will be wired.
+
+    Source
+    ------
+    [derived] from [small-1972-direct]; full coupling of the coils is assumed.
+    """
+    to, of = _WIRED[wired], _WIRED[stated]
+    return replace(
+        model,
+        re_ohm=model.re_ohm * to[0] / of[0],
+        bl_tm=model.bl_tm * to[1] / of[1],
+        coil_factor=model.coil_factor * to[2] / of[2],
     )
 
 
