@@ -149,8 +149,9 @@ def _part(part: Part) -> Iterator[str]:
             whole = _number_of(part)
             upper = max((1.0 - part.setting) * whole, _CONTACT_OHM)
             lower = max(part.setting * whole, _CONTACT_OHM)
-            yield f"R{name} {nets[0]} {nets[1]} {_n(upper)}"
-            yield f"R{name}_LOWER {nets[1]} {nets[2]} {_n(lower)}"
+            if nets[0] != nets[1]:
+                yield f"R{name}_UPPER {nets[0]} {nets[1]} {_n(upper)}"
+            yield f"R{name} {nets[1]} {nets[2]} {_n(lower)}"
         case "thermistor":
             yield from _thermistor(part)
         case "capacitor":
