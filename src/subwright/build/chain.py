@@ -82,15 +82,25 @@ def _quadratic_rail(open_v: Array, drop_ohm: Array | float, power_w: Array) -> A
     """Larger root V of ``V² - open V + drop P = 0``: the stable rail voltage at power ``P``."""
     root = open_v**2 - 4.0 * drop_ohm * power_w
     if np.any(root < 0) or np.any(open_v <= 0):
-        raise NoSolutionError(
-            message="The supply can't deliver this power: the rail collapses.",
-            quantity="power out of the rail",
-            value=f"{float(np.max(power_w)):.4g} W",
-            limit=f"{float(np.min(open_v**2 / (4.0 * drop_ohm))):.4g} W",
-            source="maximum power theorem",
-            remedy="Lower the target power, shorten or thicken the cable, or use a higher battery voltage.",
-        )
+        raise _collapsed(power_w, float(np.min(open_v**2 / (4.0 * drop_ohm))))
     return np.asarray(0.5 * (open_v + np.sqrt(root)))
+
+
+def _still_up(rail_v: Array, terminal_v: Array, other_v: Array, power_w: Array) -> None:
+    """Refuse a step on which a voltage of the chain has fallen to nothing."""
+    if min(float(np.min(rail_v)), float(np.min(terminal_v)), float(np.min(other_v))) <= 0.0:
+        raise _collapsed(power_w, None)
+
+
+def _collapsed(power_w: Array, most_w: float | None) -> NoSolutionError:
+    return NoSolutionError(
+        message="The supply can't deliver this power: the rail collapses.",
+        quantity="power out of the rail",
+        value=f"{float(np.max(power_w)):.4g} W",
+        limit="what the battery and its cable can pass" if most_w is None else f"{most_w:.4g} W",
+        source="maximum power theorem",
+        remedy="Lower the target power, shorten or thicken the cable, or use a higher battery voltage.",
+    )
 
 
 def _battery_bridge(
@@ -242,6 +252,7 @@ def _with_converter(
         update = _quadratic_rail(link.open_v(emf, terminal, i_other, clamp_a), link.drop_ohm, demand)
         i_working = demand / update
         terminal_new, other_new = link.sides(emf, terminal, i_working, i_other, clamp_a)
+        _still_up(update, terminal_new, other_new, demand)
         extra_new = link.extra_a(i_working, i_other, update, other_new)
         leakage = link.leakage_w(n * (i_working + i_other), i_working, i_other)
         clamp_new, _ = model.clamp_currents(leakage, terminal_new)
@@ -405,6 +416,7 @@ def find_clipping(
             new = open_v / (1.0 + link.drop_ohm * demand / rail**2)
             i_working = demand / new
             terminal, other = link.sides(emf, terminal, i_working, i_other, clamp_a)
+            _still_up(new, terminal, other, power)
             extra = link.extra_a(i_working, i_other, new, other)
             leakage = link.leakage_w(link.n * (i_working + i_other), i_working, i_other)
             clamp_a, _ = converter.clamp_currents(leakage, terminal)

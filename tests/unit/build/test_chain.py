@@ -35,6 +35,14 @@ class IdealStage:
 
 
 @dataclass(frozen=True)
+class SquareRootStage(IdealStage):
+    """A stage whose loss has a root of the rail in it, as output capacitance has."""
+
+    def input_power_w(self, v, i, rail):
+        return super().input_power_w(v, i, rail) + 1e-3 * np.sqrt(rail)
+
+
+@dataclass(frozen=True)
 class LinearStage:
     """A class-B pair: draws the output current from the working rail."""
 
@@ -212,3 +220,10 @@ def test_programme_has_the_crest_factor_asked_for(crest):
 def test_programme_crest_factor_range_is_refused():
     with pytest.raises(NoSolutionError, match="crest factor"):
         programme(3.0)
+
+
+def test_a_source_that_can_do_nothing_is_refused_and_not_a_square_root_of_less_than_nothing():
+    """Seen with a spoilt build file: a cable of several ohms let the idling rail fall below zero."""
+    weak = Source(battery_ohm=6e-3, cable_ohm=4.0, contact_ohm=2e-3)
+    with pytest.raises(NoSolutionError, match="collapses"):
+        find_clipping(CORNERS, LoadPoint(conductance_s=0.25), weak, SquareRootStage(idle=40.0), model())
