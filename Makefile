@@ -59,8 +59,9 @@ $(VENV)/demo-ready: requirements/demo.txt pyproject.toml $(shell find src -type 
 	$(PIP) install --no-deps --no-build-isolation --force-reinstall .; }
 	@touch $@
 
-$(VENV)/dev-ready: requirements/dev.txt pyproject.toml | $(BIN)/python
+$(VENV)/dev-ready: requirements/dev.txt requirements/reference.txt pyproject.toml | $(BIN)/python
 	@echo "Setting up $(VENV) for tests …" >&2
 	@$(PIP) install --require-hashes -r requirements/dev.txt
+	@$(PIP) install --require-hashes --no-deps -r requirements/reference.txt
 	@$(PIP) install --no-deps --no-build-isolation -e .
 	@touch $@

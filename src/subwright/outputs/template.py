@@ -73,11 +73,11 @@ def _entry_lines(
         if plain_here or after_plain:  # keys that stay as they are follow one another without a gap
             yield ""
         after_plain = plain_here
-        yield from _comment(explanation(entry))
+        yield from _comment(_explanation(entry))
         yield f"{'' if plain_here else '# '}{entry.key} = {value}"
 
 
-def explanation(entry: SpecEntry) -> str:
+def _explanation(entry: SpecEntry) -> str:
     """What a key is, with its range or choices in brackets."""
     facts = entry.range or (" | ".join(entry.choices) if len(entry.choices) > 1 else "")
     return f"{entry.why} ({facts.replace(' ', _TIED)})" if facts else entry.why
