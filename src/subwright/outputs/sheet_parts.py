@@ -92,7 +92,7 @@ def tightest(design: Design, stages: Sequence[str]) -> Finding | None:
 
 def drawing(key: str, plot: Plot | Flow, caption: str = "", *, wide: bool = False) -> Figure:
     """A plot or flow as a figure."""
-    return Figure(key=key, svg=plot.render(inline=True), caption=caption, wide=wide)
+    return Figure(key=key, drawn=plot, caption=caption, wide=wide)
 
 
 def sheet_of(

@@ -9,6 +9,8 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.cautions import before_touching
 from subwright.outputs.plots import filter_plot, group_delay_plot
+from subwright.outputs.plots_control import burst_plot
+from subwright.outputs.protection_tables import contributor_grid, tolerance_grid
 from subwright.outputs.sheet_parts import CORNER, LEVEL, Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Figure, Grid, Sheet
@@ -45,7 +47,7 @@ def _chart(
     chart = WindowChart(
         title=title, unit=unit, windows=tuple(_window(t) for t in thresholds.values()), references=references
     )
-    return Figure(key=key, svg=chart.render(inline=True), caption=caption)
+    return Figure(key=key, drawn=chart.render(inline=True), caption=caption)
 
 
 def _threshold_rows(result: ProtectionResult) -> Iterator[tuple[str, ...]]:
@@ -135,6 +137,16 @@ def protection_sheet(design: Design) -> Sheet | None:
             (),
             "At the thermistor.",
         ),
+        drawing(
+            "burst",
+            burst_plot(
+                result.chatter.trace,
+                trip_v=result.thresholds["under-voltage trip"].nominal,
+                release_v=result.thresholds["under-voltage release"].nominal,
+            ),
+            f"A full sine of the lowest note on a battery of {show(result.chatter.burst_v, 'voltage')} at rest, "
+            "where the sag only just reaches the trip and the spring back is highest.",
+        ),
     )
     chatter = result.chatter
     values: list[Entry] = [
@@ -163,7 +175,8 @@ def protection_sheet(design: Design) -> Sheet | None:
         figures=frozenset({2}),
     )
     sheet = sheet_of(design, "protection", "Protection", result, values=values, figures=figures)
-    return replace(sheet, grids=(thresholds, networks))
+    grids = (thresholds, tolerance_grid(result), contributor_grid(result), networks)
+    return replace(sheet, grids=grids)
 
 
 def filter_sheet(design: Design) -> Sheet:

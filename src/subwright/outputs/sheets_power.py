@@ -225,7 +225,7 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
     )
     figure = Figure(
         key="winding",
-        svg=winding_svg(result, stamp=stamp, inline=True),
+        drawn=winding_svg(result, stamp=stamp, inline=True),
         caption="Core and windows to scale; strokes stand for turns of the whole bundle.",
         wide=True,
     )

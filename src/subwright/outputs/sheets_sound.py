@@ -136,13 +136,13 @@ def enclosure_sheet(design: Design, *, stamp: str = "") -> Sheet:
         *_plots(design),
         Figure(
             key="panels",
-            svg=panels_svg(box.panels, title="Panels", stamp=stamp, inline=True),
+            drawn=panels_svg(box.panels, title="Panels", stamp=stamp, inline=True),
             caption="Cut-outs are measured to their middles from the lower left corner, seen from outside.",
             wide=True,
         ),
         Figure(
             key="panels-sawing",
-            svg=cut_plan_svg(box, title="Sawing plan", stamp=stamp, inline=True),
+            drawn=cut_plan_svg(box, title="Sawing plan", stamp=stamp, inline=True),
             caption=f"{sheets}, {percent(plan.used_share)} of the board used. Saw the long strips first.",
             wide=True,
         ),

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from subwright.base.errors import SubwrightError
-from subwright.outputs.drawing import Box, document, line, num, points, rect, text, text_width
+from subwright.outputs.drawing import Box, document, escaped, line, num, points, rect, text, text_width
 from subwright.outputs.labels import Placed, Wanted, place
 from subwright.outputs.ticks import Ticks, linear_ticks, log_ticks, nice_range, tick_texts
 
@@ -311,7 +311,8 @@ class Plot:
         # a nested svg clips at its edge without needing an id, so several plots can share a page
         body = [
             f'<svg x="{num(left)}" y="{num(top)}" width="{num(right - left)}" height="{num(bottom - top)}"'
-            f' viewBox="{num(left)} {num(top)} {num(right - left)} {num(bottom - top)}">'
+            f' viewBox="{num(left)} {num(top)} {num(right - left)} {num(bottom - top)}"'
+            f' data-x="{_spanned(x)}" data-y="{_spanned(y)}">'  # what a page needs to read values off
         ]
         # a mark has only one place to be named at, so it chooses first
         wanted: list[Wanted] = []
@@ -341,7 +342,10 @@ class Plot:
             if sx.size == 1:
                 body.append(f'<circle cx="{num(sx[0])}" cy="{num(sy[0])}" r="3" class="dot"/>')
             else:
-                body.append(f'<polyline points="{points(sx, sy)}" class="{_STYLE_CLASS[s.style]}"/>')
+                body.append(
+                    f'<polyline points="{points(sx, sy)}" class="{_STYLE_CLASS[s.style]}"'
+                    f' data-of="{escaped(s.label)}"/>'
+                )
             self._want(wanted, s.label, sx, sy, frame, _TEXT_CLASS[s.style], s.near)
         body += ["</svg>", *dots]
         return body, wanted
@@ -360,6 +364,10 @@ class Plot:
         seen_x, seen_y = _inside(x, y, frame)
         if seen_x.size and label:
             wanted.append(Wanted(content=label, x=seen_x, y=seen_y, classes=classes, near=near, side=side))
+
+
+def _spanned(scale: _Scale) -> str:
+    return escaped(f"{scale.axis.scale} {scale.low:.9g} {scale.high:.9g} {scale.axis.unit}")
 
 
 def _allowed(limit: Limit) -> tuple[int, int]:

@@ -7,10 +7,13 @@ only ``Figure.svg`` holds markup, made by this package's own drawing code.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from subwright.outputs.bom import BomRow
 from subwright.outputs.drawing import standalone
+from subwright.outputs.flow import Flow
+from subwright.outputs.svg import Plot
 from subwright.outputs.tables import Fact, RatingRow, share_used
 
 __all__ = [
@@ -29,14 +32,22 @@ __all__ = [
 Severity = Literal["stop", "warn", "note", "ok"]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class Figure:
-    """A drawing with the sentence under it; ``key`` names its file in the pack."""
+    """A drawing with the sentence under it; ``key`` names its file in the pack.
+
+    ``drawn`` is what can still be drawn another way (a plot over another range), or finished markup.
+    """
 
     key: str
-    svg: str  # for use inside a page: without a style of its own
+    drawn: str | Plot | Flow
     caption: str = ""
     wide: bool = False
+
+    @cached_property
+    def svg(self) -> str:
+        """For use inside a page: without a style of its own."""
+        return self.drawn if isinstance(self.drawn, str) else self.drawn.render(inline=True)
 
     @property
     def alone(self) -> str:
