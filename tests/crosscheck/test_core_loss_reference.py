@@ -1,6 +1,6 @@
 """The core-loss model against curves of N87 collected by others: the maker's curves and a measured ring.
 
-The set is `materialdatabase` 0.3.0 (Paderborn University, GPL 3): a development aid only, read as a JSON file.
+The set is `materialdatabase` 0.3.0 (Paderborn University, GPL 3): a development aid only, read as a file.
 Range: 25 to 100 kHz, 50 to 200 mT, 25 to 100 °C. The distribution of the errors is asserted, not their best
 case: a power law with one temperature quadratic can't follow curves whose exponent of B falls from 2.9 at
 100 °C to 2.4 at 25 °C.

@@ -56,10 +56,9 @@ def _layers(result: TransformerResult) -> Iterator[tuple[Winding, int]]:
     """The windings from the core outwards, with the layers of each, a sandwiched one in two parts."""
     primary, secondary = result.primary, result.secondary
     if result.interleave == "sandwich":
-        below = (secondary.layers + 1) // 2
-        yield secondary, below
+        yield secondary, secondary.layers_below
         yield primary, primary.layers
-        yield secondary, max(secondary.layers - below, 1)
+        yield secondary, secondary.layers - secondary.layers_below
     else:
         yield primary, primary.layers
         yield secondary, secondary.layers
@@ -82,6 +81,10 @@ def _bobbin_window(result: TransformerResult, x: float, y: float, size: float) -
         count = max(3, min(winding.turns * winding.halves // max(winding.layers, 1) + 1, 14))
         radius = min(each * 0.36, size / (count * 2.4))
         css = "solid" if winding.name == "primary" else "open"
+        if winding.foil_width_m > 0:
+            wide = size * min(winding.foil_width_m / core.winding_width_m, 1.0)
+            out.append(rect(x + (size - wide) / 2, cy - each * 0.2, wide, each * 0.4, classes=css))
+            continue
         for k in range(count):
             cx = x + size * (k + 0.5) / count
             out.append(f'<circle cx="{num(cx)}" cy="{num(cy)}" r="{num(radius)}" class="{css}"/>')
@@ -175,7 +178,7 @@ def _ring_cell(result: TransformerResult, step: WindingStep, x: float, y: float,
     shown = min(turns, int(around * r_in / _LIGHT))
     path = ""
     for k in range(shown):
-        a = first + around * (k + 0.5) / shown
+        a = first + (around * k / (shown - 1) if shown > 1 else around / 2)
         lean = min(around / shown * 0.35, 0.1)
         path += (
             f"M{num(cx + (r_in - 4) * math.cos(a - lean))} {num(cy + (r_in - 4) * math.sin(a - lean))}"
@@ -186,7 +189,9 @@ def _ring_cell(result: TransformerResult, step: WindingStep, x: float, y: float,
         (first, step.start_labels, 1, "start"),
         (first + around, step.finish_labels, -1, "finish"),
     ):
-        x1, y1 = cx + (r_out + 3) * math.cos(angle), cy + (r_out + 3) * math.sin(angle)
+        at = first + around / 2 if shown == 1 else angle
+        lean = 0.1 if shown == 1 else min(around / shown * 0.35, 0.1)
+        x1, y1 = cx + (r_out + 5) * math.cos(at + lean), cy + (r_out + 5) * math.sin(at + lean)
         x2 = cx + side * 34
         out.append(line(x1, y1, x2, y + 18, classes="s3"))
         if labels:
@@ -205,15 +210,25 @@ def _bobbin_cell(result: TransformerResult, step: WindingStep, x: float, y: floa
         rect(right, top - 10, 8, 108, classes="part"),
         rect(left, top + 24 - 5 * earlier, right - left, 40 + 10 * earlier, classes="open"),
     ]
+    winding = result.primary if step.winding == "primary" else result.secondary
     shown = min(max(step.turns, 1), 30)
     edge = top + 20 - 5 * earlier
     deep = 48 + 10 * earlier
     pitch = (right - left) / shown
-    path = "".join(
-        f"M{num(left + pitch * (k + 0.25))} {num(edge + deep)}l{num(pitch / 2)} {num(-deep)}"
-        for k in range(shown)
-    )
-    out.append(f'<path d="{path}" class="s3"/>')
+    if winding.foil_width_m > 0:
+        gap = min(9.0, 0.6 * deep / shown)
+        for k in range(shown):  # each turn lies upon the one before, over the whole width
+            inset = (shown - 1 - k) * gap
+            across, tall = right - left - 4, deep - inset
+            box = f"M{num(left + 2)} {num(edge + inset / 2)}h{num(across)}v{num(tall)}h{num(-across)}z"
+            out.append(f'<path d="{box}" class="s3" style="fill:none"/>')
+        pitch = (right - left) / 3
+    else:
+        path = "".join(
+            f"M{num(left + pitch * (k + 0.25))} {num(edge + deep)}l{num(pitch / 2)} {num(-deep)}"
+            for k in range(shown)
+        )
+        out.append(f'<path d="{path}" class="s3"/>')
     for at, labels, side, word in (
         (left + pitch * 0.25, step.start_labels, -1, "start"),
         (right - pitch * 0.25, step.finish_labels, 1, "finish"),
@@ -232,9 +247,12 @@ def _cell(result: TransformerResult, step: WindingStep, x: float, y: float, earl
     draw = _ring_cell if result.core.shape == "ring" else _bobbin_cell
     out = draw(result, step, x, y, earlier)
     told = [f"{step.number}  {step.winding}"]
-    told.append(f"{step.turns} turns" + (f", {step.strands} strands" if step.strands > 1 else ""))
+    winding = result.primary if step.winding == "primary" else result.secondary
+    foil = winding.foil_width_m > 0
+    each = f", {step.strands} strands" if step.strands > 1 and not foil else ""
+    told.append(f"{step.turns} turn{'s' if step.turns != 1 else ''}{each}")
     if step.wire_id:
-        told.append(step.wire_id)
+        told.append(f"{step.wire_id}, {show(winding.foil_width_m, 'length')} wide" if foil else step.wire_id)
     if step.pieces and step.cut_length_m > 0.0:
         told.append(f"cut {step.pieces} \u00d7 {show(step.cut_length_m, 'length')}")
     if step.direction:
@@ -276,7 +294,9 @@ def _summary(result: TransformerResult, x: float, y: float) -> list[str]:
         told = (
             winding.name,
             f"{each}{winding.turns} turns of {winding.strands} \u00d7 {winding.wire.id}",
-            f"{winding.layers} layer{'s' if winding.layers != 1 else ''}, {result.lay}",
+            *_foil_width(winding),
+            f"{winding.layers} layer{'s' if winding.layers != 1 else ''}, "
+            + ("foil on foil" if winding.foil_width_m > 0 else result.lay),
             f"cut {winding.strands * winding.halves} \u00d7 {show(winding.cut_length_m, 'length')}",
         )
         for i, words in enumerate(told):
@@ -287,6 +307,10 @@ def _summary(result: TransformerResult, x: float, y: float) -> list[str]:
     tape = f"tape {show(result.tape_width_m, 'length')} wide, {show(result.tape_length_m, 'length')}"
     out.append(text(x, row, tape, classes="ts sm"))
     return out
+
+
+def _foil_width(winding: Winding) -> tuple[str, ...]:
+    return (f"cut {show(winding.foil_width_m, 'length')} wide",) if winding.foil_width_m > 0 else ()
 
 
 def _described(result: TransformerResult) -> str:

@@ -91,11 +91,16 @@ def _facts(result: TransformerResult) -> Iterator[str]:
         rows.append(
             (
                 winding.name,
-                f"{halves}{winding.turns} turns, {winding.strands} \u00d7 {winding.wire.id}, {result.lay}",
+                f"{halves}{winding.turns} turns, {winding.strands} \u00d7 {winding.wire.id}, "
+                + ("foil on foil" if winding.foil_width_m > 0 else result.lay),
             )
         )
         rows.append(
-            ("", f"cut {winding.strands * winding.halves} pieces to {show(winding.cut_length_m, 'length')}")
+            (
+                "",
+                f"cut {winding.strands * winding.halves} pieces to {show(winding.cut_length_m, 'length')}"
+                + (f" by {show(winding.foil_width_m, 'length')}" if winding.foil_width_m > 0 else ""),
+            )
         )
     rows.append(
         ("tape", f"{show(result.tape_length_m, 'length')}, {show(result.tape_width_m, 'length')} wide")

@@ -141,6 +141,10 @@ class Core(Record):
     depth_m, window_m, leg_m : E and ETD: core thickness, window height of the pair, centre leg's width or
         diameter; None for rings.
     catalogue_l_e_m, catalogue_a_e_m2, catalogue_v_e_m3 : the catalogue's values, kept to compare with.
+    saturation_t : flux density at 100 °C to reckon with as saturation where this core was checked on the
+        bench, or is only identified; None takes the grade's.
+    checked_flux_t : flux density up to which a bench pulse ran straight, None where nobody has looked.
+    loss_factor : loss measured on this core over that of its grade, 1 where not measured.
     """
 
     shape: Literal["ring", "etd", "e"]
@@ -169,6 +173,14 @@ class Core(Record):
     catalogue_l_e_m: Annotated[float | None, Bounds(5e-3, 1.0)] = None
     catalogue_a_e_m2: Annotated[float | None, Bounds(1e-6, 5e-3)] = None
     catalogue_v_e_m3: Annotated[float | None, Bounds(1e-9, 5e-3)] = None
+    saturation_t: Annotated[float | None, Bounds(0.05, 2.5)] = None
+    checked_flux_t: Annotated[float | None, Bounds(0.05, 2.5)] = None
+    loss_factor: Annotated[float, Bounds(0.1, 10.0)] = 1.0
+
+    @property
+    def only_identified(self) -> bool:
+        """Whether the core's grade is a guess from measurements and no pulse has shown where it saturates."""
+        return self.provenance.kind == "measured" and self.checked_flux_t is None
 
     def summary(self) -> str:
         """One line made from the values."""

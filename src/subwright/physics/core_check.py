@@ -56,7 +56,8 @@ def turns_for_pulse_current(flux_t: float, path_m: float, permeability: float, l
 
     Parameters
     ----------
-    flux_t, path_m, permeability : as for ``field_current``. limit_a : A, > 0.
+    flux_t, path_m, permeability : as for ``field_current``.
+    limit_a : current limit, A, > 0.
 
     Returns
     -------
@@ -82,8 +83,10 @@ def pulse_current(volts_v: Floats, inductance_h: Floats, resistance_ohm: Floats,
 
     Parameters
     ----------
-    volts_v : V, >= 0. inductance_h : H, > 0. resistance_ohm : of the whole loop, ohm, >= 0.
-    time_s : s, >= 0.
+    volts_v : voltage, V, >= 0.
+    inductance_h : inductance, H, > 0.
+    resistance_ohm : of the whole loop, ohm, >= 0.
+    time_s : time since the voltage came on, s, >= 0.
 
     Returns
     -------
@@ -118,9 +121,11 @@ def pulse_flux(
 
     Parameters
     ----------
-    volts_v : supply during the pulse, V, > 0. drop_v : mean drop in switch, leads and winding, V, >= 0.
+    volts_v : supply during the pulse, V, > 0.
+    drop_v : mean drop in switch, leads and winding, V, >= 0.
     time_s : length of the pulse until the current bends up, s, > 0.
-    turns : whole, >= 1. area_m2 : smallest section, m², > 0.
+    turns : whole, >= 1.
+    area_m2 : smallest section, m², > 0.
     relative : relative standard uncertainties of voltage, time, section …, each >= 0.
 
     Returns
@@ -155,7 +160,10 @@ def sine_drive_voltage(flux_peak_t: Floats, frequency_hz: Floats, turns: Floats,
 
     Parameters
     ----------
-    flux_peak_t : T, >= 0. frequency_hz : Hz, > 0. turns : > 0. area_m2 : m², > 0.
+    flux_peak_t : peak flux density, T, >= 0.
+    frequency_hz : frequency, Hz, > 0.
+    turns : of the winding, > 0.
+    area_m2 : effective section, m², > 0.
 
     Returns
     -------

@@ -30,8 +30,8 @@ __all__ = [
 
 Family = Literal["iron powder", "alloy powder or nickel-zinc", "power ferrite", "high permeability"]
 
-LEAD_ALLOWANCE_H: Final = 0.3e-6  # leads of a test winding, standard uncertainty; own allowance
-MISCOUNT: Final = 3.0  # weighted residual beyond which a turn count is doubted
+_LEAD_ALLOWANCE_H: Final = 0.3e-6  # leads of a test winding, standard uncertainty; own allowance
+_MISCOUNT: Final = 3.0  # weighted residual beyond which a turn count is doubted
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -111,7 +111,7 @@ class InductanceFit:
     al_h, al_uncertainty_h : inductance factor and its standard uncertainty, H per turn squared.
     lead_h, lead_uncertainty_h : inductance that doesn't go with N², H.
     residuals : reading over fit less one, per reading.
-    worst : largest weighted residual, dimensionless; some 2 is usual, beyond MISCOUNT a turn is doubted.
+    worst : largest weighted residual, dimensionless; some 2 is usual, beyond 3 a turn is doubted.
     suspect : (reading, turns that would fit better) where one more or one fewer turn explains the misfit.
     """
 
@@ -129,7 +129,7 @@ def fit_inductance_factor(
     inductance_h: tuple[float, ...],
     accuracy: float,
     resolution_h: float = 0.0,
-    lead_allowance_h: float = LEAD_ALLOWANCE_H,
+    lead_allowance_h: float = _LEAD_ALLOWANCE_H,
 ) -> InductanceFit:
     """Inductance factor and lead inductance of a core from readings at one or more turn counts.
 
@@ -192,7 +192,7 @@ def fit_inductance_factor(
         lead_uncertainty_h=float(math.sqrt(covariance[1, 1])),
         residuals=tuple(float(x) for x in value / (factor * count**2 + lead) - 1.0),
         worst=worst,
-        suspect=_suspect(count, value, sigma, lead_allowance_h) if worst > MISCOUNT else None,
+        suspect=_suspect(count, value, sigma, lead_allowance_h) if worst > _MISCOUNT else None,
     )
 
 
@@ -222,7 +222,7 @@ def _suspect(
             changed = turns.copy()
             changed[i] = other
             misfit = float(np.max(np.abs(_solve(changed, value_h, sigma_h, allowance_h)[2])))
-            if misfit <= MISCOUNT and (best is None or misfit < best[0]):
+            if misfit <= _MISCOUNT and (best is None or misfit < best[0]):
                 best = (misfit, i, int(other))
     return None if best is None else best[1:]
 

@@ -17,11 +17,13 @@ from subwright.physics.magnetics import MU_0
 __all__ = [
     "EPSILON_0",
     "concentric_leakage",
+    "flat_pair_inductance_per_metre",
     "interwinding_capacitance",
     "mean_square_field_share",
     "ring_breadth",
     "ring_leakage_spread",
     "twisted_pair_inductance_per_metre",
+    "winding_self_capacitance",
 ]
 
 EPSILON_0 = 8.8541878e-12  # electric constant, F/m
@@ -229,3 +231,68 @@ def interwinding_capacitance(
     require(np.asarray(insulation_m) > 0, "insulation, m", insulation_m, "> 0 m")
     require(np.asarray(relative_permittivity) >= 1, "relative permittivity", relative_permittivity, ">= 1")
     return EPSILON_0 * relative_permittivity * area_m2 / insulation_m
+
+
+def flat_pair_inductance_per_metre(width_m: Floats, thickness_m: Floats, insulation_m: Floats) -> Floats:
+    """Inductance of two flat conductors face to face that carry opposite currents, per metre of the pair.
+
+    Parameters
+    ----------
+    width_m, thickness_m : of one conductor, m, > 0; at least four times as wide as thick.
+    insulation_m : between them, m, >= 0.
+
+    Returns
+    -------
+    ``μ0 (g + 2t/3) / w``, H/m: an upper estimate, because the field that fringes at the edges is left out.
+
+    Raises
+    ------
+    RangeError : a quantity out of range.
+
+    Source
+    ------
+    Parallel-plate line with current spread over the thickness. [derived]
+
+    >>> round(float(flat_pair_inductance_per_metre(8e-3, 0.5e-3, 0.2e-3)) * 1e9, 0)
+    84.0
+    """
+    require(np.asarray(thickness_m) > 0, "conductor thickness, m", thickness_m, "> 0 m")
+    require(np.asarray(insulation_m) >= 0, "insulation, m", insulation_m, ">= 0 m")
+    require(
+        np.asarray(width_m) >= 4.0 * np.asarray(thickness_m),
+        "conductor width, m",
+        width_m,
+        "at least four times the thickness",
+    )
+    return MU_0 * (insulation_m + 2.0 * thickness_m / 3.0) / width_m
+
+
+def winding_self_capacitance(layer_capacitance_f: Floats, layers: Floats) -> Floats:
+    """Capacitance between the ends of a layered winding: order of magnitude.
+
+    Parameters
+    ----------
+    layer_capacitance_f : between two neighbouring layers, as of a parallel-plate capacitor, F, >= 0.
+    layers : layers p, >= 1; every layer wound back over the one below.
+
+    Returns
+    -------
+    ``4 C (p - 1)/(3 p²)``, F; zero for a single layer.
+
+    Raises
+    ------
+    RangeError : a quantity out of range.
+
+    Source
+    ------
+    Energy of the voltage that rises linearly from zero to twice a layer's between neighbouring layers;
+    Snelling, Soft Ferrites (from memory). [snelling1988] [derived]
+
+    >>> round(float(winding_self_capacitance(300e-12, 3)) * 1e12, 1)
+    88.9
+    """
+    require(np.asarray(layer_capacitance_f) >= 0, "capacitance, F", layer_capacitance_f, ">= 0 F")
+    p = np.asarray(layers, dtype=float)
+    require(p >= 1, "number of layers", p, ">= 1")
+    capacitance: Floats = 4.0 * layer_capacitance_f * (p - 1.0) / (3.0 * p * p)
+    return capacitance

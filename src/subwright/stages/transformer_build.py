@@ -19,6 +19,7 @@ from subwright.physics.leakage import (
     ring_breadth,
     ring_leakage_spread,
     twisted_pair_inductance_per_metre,
+    winding_self_capacitance,
 )
 from subwright.physics.magnetics import (
     MU_0,
@@ -27,9 +28,8 @@ from subwright.physics.magnetics import (
     inductance,
     magnetising_peak_current,
     on_time,
-    saturation_flux,
 )
-from subwright.physics.winding_loss import wire_resistance
+from subwright.physics.winding_loss import COPPER_DENSITY_KG_PER_M3, wire_resistance
 from subwright.physics.windings import ring_wound_size
 from subwright.stages.common import Corner
 from subwright.stages.transformer_bill import contributors_of, losses_of, parts_of, reasons_of
@@ -176,7 +176,8 @@ def _winding(
         heating_density_a_per_m2=density * math.sqrt(heat_share),
         full_w=loss_w,
         proximity_share=eddy_w / loss_w,
-        mass_kg=float(halves * length * copper * 8890.0),
+        mass_kg=float(halves * length * copper * COPPER_DENSITY_KG_PER_M3),
+        foil_width_m=copper / strands / wires.wires[0].conductor_m if wires.foil[0] else 0.0,
     )
 
 
@@ -221,6 +222,13 @@ def _leakage(
         breadth * turn * interfaces,
         spec.insulation_m + enamel,
     )
+
+
+def _self_capacitance(winding: Winding, facing_m2: float) -> float:
+    """Capacitance across the whole of a winding, F; its layers face each other over the windings' area."""
+    enamel = winding.wire.overall_m - winding.wire.conductor_m
+    layer = interwinding_capacitance(facing_m2, max(enamel, 1e-5))
+    return float(winding_self_capacitance(layer, max(winding.layers, 1)))
 
 
 def _corner_flux(need: TransformerNeed, turns: int, area_m2: float) -> dict[Corner, float]:
@@ -311,7 +319,7 @@ def build_result(
     area_min = float(table.area_min_m2[row])
     corner_flux = _corner_flux(need, primary_turns, area_min)
     lost = float(flux_after_lost_pulse(corner_flux[Corner.MAX], held=need.rectifier_filter == "choke"))
-    saturation = float(saturation_flux(hottest_c(spec, need), material.bsat_25_t, material.bsat_100_t))
+    saturation = float(table.saturation_t[row])
 
     nominal_v = nominal_voltage(need)
     material_factor = float(
@@ -379,6 +387,7 @@ def build_result(
         lead_h=lead_h,
         leakage_halves_h=pair * primary.strand_length_m,
         capacitance_f=float(interwinding_capacitance(facing_m2, gap_m)),
+        self_capacitance_f=_self_capacitance(secondary, facing_m2 / barriers),
         magnetising_h=magnetising,
         magnetising_low_h=magnetising * (1.0 - al_tolerance),
         magnetising_high_h=magnetising * (1.0 + al_tolerance),
@@ -406,6 +415,7 @@ def build_result(
             cold,
         ),
         search=found.statistics,
+        need=need,
         choice=choice,
         parts=(),
         losses=(),

@@ -19,6 +19,7 @@ from subwright.physics.leakage import concentric_leakage, ring_breadth
 from subwright.physics.magnetic_thermal import thermal_resistance_from_volume
 from subwright.physics.magnetics import turns_square_wave
 from subwright.physics.push_pull import pulse_average
+from subwright.stages.transformer_lay import foil_share
 from subwright.stages.transformer_model import (
     Candidates,
     density_limit,
@@ -183,6 +184,8 @@ def _options(
     keep = density <= limit * relax * (1 + 1e-9)
     litz = (wires.strands > 1)[:, None]
     keep &= ~litz | (counts <= _MOST_LITZ) | (fixed_strands is not None)
+    # foils in parallel lie in different layers and don't share the current
+    keep &= ~wires.foil[:, None] | (counts <= 1) | (fixed_strands is not None)
     if fixed_strands is None:
         keep &= density >= _THINNEST_DENSITY_SHARE * limit
     wire, which = np.nonzero(keep)
@@ -259,6 +262,8 @@ def _kept_options(
     halves = 2 if is_primary else secondary_halves(need)
     # what has no room for its copper alone need not be laid at all
     section = turns[:, None] * (halves * options.strands * wires.copper_m2[options.wire])
+    if np.any(wires.foil):
+        section = section * foil_share(table, wires, row[:, None], options.wire[None, :])
     window = (table.fill_limit[row] * relax * table.window_m2[row])[:, None]
     group, option = np.nonzero(section <= window)
     wide_row = row[group]

@@ -51,7 +51,11 @@ class TransformerSpec(StageSpec):
     """What the builder may say about the transformer. Whatever is fixed here is kept."""
 
     core: str = choice("auto", why="Core id from the library or drawer; auto searches all of them.")
-    stack: Stack = choice(None, why="Rings glued on top of each other, 1 to 4; auto tries one and two.")
+    stack: Stack = choice(
+        None,
+        why="Rings glued on top of each other, or E sets side by side on a coil former of your own, 1 to 4; "
+        "auto tries one and two rings.",
+    )
     material: str = choice(
         "auto", why="Ferrite grade, where it differs from the core's own; auto keeps that."
     )
@@ -115,6 +119,17 @@ class TransformerSpec(StageSpec):
         low="5 mm",
         high="300 mm",
         why="Wire from the core to its pad at each end; it carries the current.",
+    )
+    lead_spacing_m: Length = quantity(
+        "10 mm",
+        low="0.5 mm",
+        high="60 mm",
+        why="Distance of a half-primary's two leads, centre to centre; their loop is part of the leakage.",
+    )
+    lead_form: Literal["apart", "twisted", "flat"] = choice(
+        "apart",
+        why="How a half-primary's leads run: apart at lead_spacing; twisted, sleeved; flat strips face to "
+        "face with film between, which leak least.",
     )
     cut_margin_m: Length = quantity(
         "40 mm", low="10 mm", high="300 mm", why="Wire to hold and strip at each end, cut off afterwards."
@@ -205,6 +220,7 @@ class Winding:
     full_w : loss of the whole winding at full sine, W.
     proximity_share : share of that loss which is proximity effect.
     mass_kg : copper, kg.
+    foil_width_m : width that foil is cut to, 0 for wire, m.
     """
 
     name: Literal["primary", "secondary"]
@@ -227,6 +243,7 @@ class Winding:
     full_w: float
     proximity_share: float
     mass_kg: float
+    foil_width_m: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -358,6 +375,7 @@ class TransformerResult:
     lead_h : share of the leads in it, H.
     leakage_halves_h : between the two half-primaries, upper estimate, H.
     capacitance_f : primary to secondary, order of magnitude, F.
+    self_capacitance_f : across the whole secondary, order of magnitude, F.
     magnetising_h : inductance of one half-primary, H; with the low and high end of the core's tolerance.
     magnetising_peak_a : peak magnetising current at the highest battery, A.
     regulation : copper loss at full sine over the power passed, nominal battery.
@@ -366,6 +384,7 @@ class TransformerResult:
     tape_length_m, tape_width_m : insulation tape, m.
     steps, checks : winding sheet.
     search : how the design was found.
+    need : what the converter asked, kept for comparisons with other cores.
     choice : the first of the reasons: how the choice fell, and what fixed wishes cost.
     """
 
@@ -409,6 +428,7 @@ class TransformerResult:
     lead_h: float
     leakage_halves_h: float
     capacitance_f: float
+    self_capacitance_f: float
     magnetising_h: float
     magnetising_low_h: float
     magnetising_high_h: float
@@ -422,6 +442,7 @@ class TransformerResult:
     steps: tuple[WindingStep, ...]
     checks: tuple[PhasingCheck, ...]
     search: SearchStatistics
+    need: TransformerNeed
     choice: tuple[str, ...]
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]

@@ -40,9 +40,15 @@ def _prepare(core: Core, stack: int, tape: str) -> WindingStep:
             "or take another ring."
         )
     else:
+        former = (
+            f"Make a coil former for {stack} sets of {core.id} side by side, of a material that stands "
+            "130 °C, walls as thick as the single former's, and tape the sets together when they are in. "
+            if stack > 1
+            else ""
+        )
         text = (
-            f"Check that the coil former for {core.id} turns freely on the winder and that its pins are "
-            "straight. Keep the core halves aside with their ground faces covered."
+            f"{former}Check that the coil former for {core.id} turns freely on the winder and that its "
+            "pins are straight. Keep the core halves aside with their ground faces covered."
         )
     return WindingStep(number=1, action=text)
 
@@ -50,6 +56,8 @@ def _prepare(core: Core, stack: int, tape: str) -> WindingStep:
 def _wind(winding: Winding, turns: int, layers: int, lay: str, part: str, labels: str) -> WindingStep:
     starts, finishes = _ends("P" if winding.name == "primary" else "S", winding.halves)
     pieces = winding.strands * winding.halves
+    if winding.foil_width_m > 0:
+        return _wind_foil(winding, turns, layers, part, labels)
     halves = "both halves" if winding.halves == 2 else "the winding"
     if pieces == 1:
         bundle = "Wind"
@@ -89,11 +97,42 @@ def _wind(winding: Winding, turns: int, layers: int, lay: str, part: str, labels
     )
 
 
+def _wind_foil(winding: Winding, turns: int, layers: int, part: str, labels: str) -> WindingStep:
+    """Foil: cut to width, edges blunt, both halves one upon the other, a tab soldered to each end."""
+    starts, finishes = _ends("P" if winding.name == "primary" else "S", winding.halves)
+    pieces = winding.strands * winding.halves
+    first, second = part != "second", part == "second"
+    cut = (
+        f"Cut {_count(pieces, 'strip')} of {winding.wire.id}, {_mm(winding.foil_width_m)} wide and "
+        f"{_mm(winding.cut_length_m)} long. Wear gloves: the edges cut skin, and burrs cut insulation, so "
+        "rub the edges smooth. Solder a flat tab across the whole width of each end. "
+    )
+    together = "Lay the strips one upon the other, film between each two, and wind" if pieces > 1 else "Wind"
+    each = {"whole": "", "first": " (first part; leave the rest hanging)", "second": " (second part)"}
+    return WindingStep(
+        number=0,
+        action=f"{cut if first else ''}{f'Mark the starts {labels}. ' if first else ''}"
+        f"{together if first else 'Go on with the same strips,'} {_count(turns, 'turn')}{each[part]}, "
+        f"{_DIRECTION}, film on every layer and lapping the edges by 1 mm.",
+        winding=winding.name,
+        turns=turns,
+        strands=winding.strands,
+        layers=layers,
+        wire_id=winding.wire.id,
+        cut_length_m=winding.cut_length_m if first else 0.0,
+        pieces=pieces if first else 0,
+        direction=_DIRECTION,
+        start_labels=starts if first else (),
+        finish_labels=() if part == "first" else finishes,
+        dots=() if second else starts,
+    )
+
+
 def _labels(winding: Winding) -> str:
     prefix = "P" if winding.name == "primary" else "S"
     if winding.halves == 1:
         return f"{prefix}1"
-    each = _count(winding.strands, "strand")
+    each = _count(winding.strands, "strip" if winding.foil_width_m > 0 else "strand")
     return f"{prefix}1 ({each} of one half) and {prefix}3 ({each} of the other)"
 
 

@@ -15,6 +15,7 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Core, Material, SteinmetzFit, Wire
 from subwright.physics.core_loss import igse_coefficient, igse_trapezoid, temperature_factor
+from subwright.physics.foil import foil_factors
 from subwright.physics.magnetics import saturation_flux
 from subwright.physics.winding_loss import (
     copper_resistivity,
@@ -97,6 +98,8 @@ class WireTable:
     overall_m: Floats
     copper_m2: Floats
     strands: Floats
+    foil: NDArray[np.bool_]
+    width_m: Floats  # of foil; infinite for wire
     eddy_w_per_m: Floats  # per metre of strand in a field of 1 A/m rms of the need's waveform
     skin: Floats  # resistance factor of its own current
 
@@ -144,16 +147,23 @@ def _candidate_cores(spec: TransformerSpec, library: Library, own_only: bool) ->
     rows: list[tuple[Core, int]] = []
     for core in cores:
         stacks = _STACKS_TRIED if spec.stack is None else (spec.stack,)
-        rows += [(core, stack) for stack in stacks if core.shape == "ring" or stack == 1]
+        rows += [(core, stack) for stack in stacks if _stackable(core, stack, asked=spec.stack is not None)]
     if not rows:
         raise NoSolutionError(
-            message="Only rings can be stacked: a bobbin fits one core set.",
+            message="Only rings and E cores with a rectangular leg can be stacked.",
             quantity="stack",
             value=str(spec.stack),
             limit="1",
-            remedy="Leave transformer.stack out, or choose a ring.",
+            remedy="Leave transformer.stack out, or choose a ring or an E core.",
         )
     return rows
+
+
+def _stackable(core: Core, stack: int, *, asked: bool) -> bool:
+    """Rings always; E sets side by side when asked for, because the coil former must be made by hand."""
+    if stack == 1 or core.shape == "ring":
+        return True
+    return asked and core.shape == "e" and core.depth_m is not None
 
 
 def _with_fits(
@@ -204,6 +214,15 @@ def _first_alike(cores: list[Core], stack: NDArray[np.int64]) -> NDArray[np.int6
     return np.array([seen.setdefault(key, i) for i, key in enumerate(keys)], dtype=np.int64)
 
 
+def _saturation(core: Core, material: Material, hot_c: float) -> float:
+    """Saturation flux density of the grade, or of this core where it was checked or only identified, T."""
+    line = saturation_flux(hot_c, material.bsat_25_t, material.bsat_100_t)
+    if core.saturation_t is None:
+        return float(line)
+    # the core's own value is that at 100 °C; the grade's line carries it to this temperature
+    return float(min(line, core.saturation_t * line / material.bsat_100_t))
+
+
 def _worst_factor(material: Material, low_c: float, high_c: float) -> float:
     temperatures = np.linspace(low_c, high_c, 9)
     return float(np.max(temperature_factor(temperatures, material.ct0, material.ct1, material.ct2)))
@@ -230,7 +249,9 @@ def core_table(
     def column(name: str) -> Floats:
         return np.array([getattr(c, name) for c, _, _, _ in rows], dtype=float)
 
-    saturation = np.array([saturation_flux(hot, m.bsat_25_t, m.bsat_100_t) for _, _, m, _ in rows])
+    saturation = np.array([_saturation(c, m, hot) for c, _, m, _ in rows])
+    deeper = np.where(ring, 0.0, column("depth_m") * (stack - 1.0))  # E sets side by side
+    deeper = np.where(stack == 1, 0.0, deeper)
     flux_limit = FLUX_DERATING * saturation / lost_pulse_factor(need)
     if spec.flux_limit_t is not None:
         flux_limit = np.full(len(rows), spec.flux_limit_t)
@@ -265,13 +286,13 @@ def core_table(
         height_m=(column("height_m") + 2.0 * coating) * stack,
         width_m=np.where(ring, 1.0, width),
         window_height_m=window_height,
-        turn_m=column("mean_turn_m"),
-        surface_m2=column("surface_m2"),
+        turn_m=column("mean_turn_m") + 2.0 * deeper,
+        surface_m2=column("surface_m2") + 2.0 * deeper * (column("outer_m") + column("height_m")),
         rth_k_per_w=np.where(stack == 1, column("rth_k_per_w"), np.nan),
         window_m2=np.where(ring, math.pi / 4.0 * hole**2, column("window_area_m2")),
         fill_limit=fill_limit,
         build_limit_m=np.where(ring, hole * (1.0 - HOLE_SHARE) / 2.0, window_height),
-        k_i=np.array([igse_coefficient(f.k, f.alpha, f.beta) for _, _, _, f in rows]),
+        k_i=np.array([igse_coefficient(f.k, f.alpha, f.beta) * c.loss_factor for c, _, _, f in rows]),
         alpha=np.array([f.alpha for _, _, _, f in rows]),
         beta=np.array([f.beta for _, _, _, f in rows]),
         worst_factor=np.array([factors[m.id] for _, _, m, _ in rows]),
@@ -284,9 +305,14 @@ def core_table(
 
 @lru_cache(maxsize=64)
 def _wire_losses(
-    conductors: bytes, switching_hz: float, share: float, edge_share: float, resistivity_ohm_m: float
+    conductors: bytes,
+    widths: bytes,
+    switching_hz: float,
+    share: float,
+    edge_share: float,
+    resistivity_ohm_m: float,
 ) -> tuple[Floats, Floats]:
-    """Skin factor, and eddy loss per metre in 1 A/m rms, of round wires under the push-pull pulses.
+    """Skin factor, and eddy loss per metre in 1 A/m rms, of wires and foils under the push-pull pulses.
 
     The pulses of one half also hold direct current and even harmonics; taking the skin factor of the odd ones
     for all of it errs a little to the safe side.
@@ -294,7 +320,12 @@ def _wire_losses(
     amplitude = push_pull_harmonics(share, edge_share)
     frequency = switching_hz * (2.0 * np.arange(amplitude.size, dtype=np.float64) + 1.0)
     weight = np.square(amplitude)
-    skin, eddy = round_wire_factors(np.frombuffer(conductors)[:, None], frequency, resistivity_ohm_m)
+    size, width = np.frombuffer(conductors)[:, None], np.frombuffer(widths)[:, None]
+    foil = np.isfinite(width[:, 0])
+    skin, eddy = np.empty((2, size.shape[0], frequency.size))
+    skin[~foil], eddy[~foil] = round_wire_factors(size[~foil], frequency, resistivity_ohm_m)
+    if np.any(foil):
+        skin[foil], eddy[foil] = foil_factors(size[foil], width[foil], frequency, resistivity_ohm_m)
     # peak values of the harmonics; half the sum of their squares is the mean square of the whole
     return np.asarray(skin @ weight / np.sum(weight)), np.asarray(eddy @ weight * 2.0 / np.sum(weight))
 
@@ -302,31 +333,37 @@ def _wire_losses(
 def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Library) -> WireTable:
     """Columns of every wire that a winding may be made of, with its eddy loss at ``copper_c`` °C.
 
-    On "auto" that is all enamelled wire, and litz that is in the drawer: nobody has to buy litz unasked.
+    On "auto" that is all enamelled wire, and litz and foil that are in the drawer: nobody has to buy them
+    unasked.
 
     Raises
     ------
     PartNotFoundError : ``wire_id`` is unknown.
-    NoSolutionError : the wire is not enamelled wire or litz, or there is none.
+    NoSolutionError : the wire is no winding wire, or there is none.
     """
     wires = [
         w
         for w in library.wires.values()
-        if w.kind == "enamelled" or (w.kind == "litz" and library.in_drawer(w.id) > 0)
+        if w.kind == "enamelled" or (w.kind in ("litz", "foil") and library.in_drawer(w.id) > 0)
     ]
     if wire_id != "auto":
         wires = [library.wire(wire_id)]
-    if not wires or any(w.kind not in ("enamelled", "litz") for w in wires):
+    if not wires or any(w.kind not in ("enamelled", "litz", "foil") for w in wires):
         raise NoSolutionError(
-            message="Windings are wound of enamelled round wire or litz.",
+            message="Windings are wound of enamelled round wire, litz or foil.",
             quantity="wire",
             value=wires[0].kind if wires else "none in the library",
-            remedy="Choose an enamelled wire or a litz wire.",
+            remedy="Choose an enamelled wire, a litz wire or a foil.",
         )
     conductor = np.array([w.conductor_m for w in wires])
-    resistivity = float(copper_resistivity(copper_c))
+    width = np.array([math.inf if w.width_m is None or w.kind != "foil" else w.width_m for w in wires])
     skin, eddy = _wire_losses(
-        conductor.tobytes(), need.switching_hz, need.duty, need.edge_s * need.switching_hz, resistivity
+        conductor.tobytes(),
+        width.tobytes(),
+        need.switching_hz,
+        need.duty,
+        need.edge_s * need.switching_hz,
+        float(copper_resistivity(copper_c)),
     )
     return WireTable(
         wires=tuple(wires),
@@ -335,6 +372,8 @@ def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Li
         overall_m=np.array([w.overall_m for w in wires]),
         copper_m2=np.array([w.area_m2 for w in wires]),
         strands=np.array([w.strands for w in wires], dtype=float),
+        foil=np.isfinite(width),
+        width_m=width,
         eddy_w_per_m=eddy,
         skin=skin,
     )
