@@ -52,6 +52,7 @@ PartKind: TypeAlias = Literal[
     "lamp",
     "mosfet",
     "switch",
+    "connector",
     "op-amp",
     "comparator",
     "shunt reference",
@@ -81,6 +82,7 @@ PINS: Final[Mapping[PartKind, tuple[str, ...]]] = MappingProxyType(
         "lamp": ("anode", "cathode"),
         "mosfet": ("drain", "gate", "source"),
         "switch": ("common", "closed", "open"),
+        "connector": ("signal", "shell"),
         "op-amp": ("+", "-", "out", "V+", "V-"),
         "comparator": ("+", "-", "out", "V+", "V-"),
         "shunt reference": ("cathode", "reference", "anode"),
@@ -108,6 +110,7 @@ IEEE_315_LETTERS: Final[Mapping[PartKind, str]] = MappingProxyType(
         "lamp": "DS",
         "mosfet": "Q",
         "switch": "S",
+        "connector": "J",
         "op-amp": "U",
         "comparator": "U",
         "shunt reference": "U",
@@ -129,6 +132,7 @@ _MODELLED: Final[Mapping[PartKind, tuple[ModelKind, ...]]] = MappingProxyType(
         "regulator": ("regulator",),
     }
 )
+_PLAIN: Final[tuple[PartKind, ...]] = ("switch", "connector")  # nothing but contacts
 _SENSING: Final[tuple[PartKind, ...]] = ("current by current", "voltage by current")
 _DESIGNATOR: Final = re.compile(r"([A-Z]{1,2})([1-9][0-9]*)([A-Z]?)(_[A-Z0-9]+)?")
 _BENCH_NAME: Final = re.compile(r"BENCH_[A-Z0-9_]+")
@@ -372,7 +376,7 @@ def _part_problems(part: Part, models: Mapping[str, Model]) -> Iterator[str]:
         yield f"{name} needs a model of kind {' or '.join(wanted)}"
     if wanted is None and part.model:
         yield f"{name} takes no model"
-    if wanted is None and part.kind != "switch":
+    if wanted is None and part.kind not in _PLAIN:
         yield from _value_problems(part)
     if part.series_ohm < 0.0 or not 0.0 <= part.setting <= 1.0:
         yield f"{name} has a negative series resistance or a setting outside 0 to 1"

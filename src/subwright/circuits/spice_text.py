@@ -34,6 +34,7 @@ _SHARP_N: Final = 0.2  # emission coefficient of the sharp diode inside a rectif
 _SHARP_A: Final = 1e-9  # and its saturation current
 _SMALL_JUNCTION_A: Final = 1e-18
 _CONTACT_OHM: Final = 10e-3  # closed contact, and the least of a potentiometer's halves
+_INSULATION_OHM: Final = 1e9
 _COMPARATOR_PER_V: Final = 1e4  # slope of the comparator's decision: fully over within 0.3 mV
 _SHUNT_A_PER_V: Final = 100.0
 _INTEGRATOR_S: Final = 1e-3  # transconductance of the op-amp's first stage, siemens
@@ -175,6 +176,8 @@ def _part(part: Part) -> Iterator[str]:
             yield f"D{name}_BODY {source} {drain} {part.model}_BODY"
         case "switch":
             yield f"R{name} {nets[0]} {nets[1]} {_n(_CONTACT_OHM)}"
+        case "connector":
+            yield f"R{name} {at} {_n(_INSULATION_OHM)}"
         case "voltage source":
             yield f"V{name} {at} {_waveform(part)}"
         case "current source":
