@@ -154,6 +154,7 @@ def _protection(spec: BuildSpec, electrical: Electrical, library: Library) -> Pr
         corners=electrical.supply.corners,
         source_resistance_ohm=electrical.source.total_ohm,
         load_step_a=float((full.battery_a - idle.battery_a).max()),
+        idle_a=float(idle.battery_a.max()),
         lowest_note_hz=spec.goal.lowest_note_hz,
         ambient_max_c=spec.supply.ambient_max_c,
     )
@@ -161,6 +162,7 @@ def _protection(spec: BuildSpec, electrical: Electrical, library: Library) -> Pr
         controller = converter.plan.controller
         data = replace(
             data,
+            restart_s=converter.plan.timing.soft_start_s,
             controller_vref_v=controller.vref_v,
             controller_vref_tolerance=controller.vref_tolerance,
         )

@@ -144,8 +144,8 @@ def protection_sheet(design: Design) -> Sheet | None:
                 trip_v=result.thresholds["under-voltage trip"].nominal,
                 release_v=result.thresholds["under-voltage release"].nominal,
             ),
-            f"A full sine of the lowest note on a battery of {show(result.chatter.burst_v, 'voltage')} at rest, "
-            "where the sag only just reaches the trip and the spring back is highest.",
+            f"A full sine of the lowest note on a battery of {show(result.chatter.burst_v, 'voltage')} at "
+            "rest, where the sag only just reaches the trip and the spring back is highest.",
         ),
     )
     chatter = result.chatter

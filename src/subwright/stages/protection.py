@@ -15,13 +15,14 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.parts.library import Library
-from subwright.physics.networks.comparators import least_hysteresis_v, residual_ripple
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 from subwright.stages.protection_bill import Circuit, protection_parts
+from subwright.stages.protection_burst import settle_chatter
 from subwright.stages.protection_models import (
     Case,
     ReferenceModel,
     over_voltage_case,
+    saturation,
     thermal_case,
     under_voltage_case,
 )
@@ -197,14 +198,14 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         sink,
         tolerance,
     )
-    share = float(residual_ripple(data.lowest_note_hz, under.filter_s))
-    drop = data.source_resistance_ohm * data.load_step_a
-    chatter = Chatter(
-        drop_v=drop,
-        ripple_share=share,
-        need_v=float(least_hysteresis_v(data.source_resistance_ohm, data.load_step_a, share)),
-        hysteresis_v=hysteresis["under-voltage"].nominal,
-        hysteresis_worst_v=hysteresis["under-voltage"].window.worst_low,
+    chatter = settle_chatter(
+        data,
+        under,
+        volts,
+        saturation(choices.comparator, sink).nominal,
+        choices.comparator.ib_a,
+        under_trip,
+        hysteresis["under-voltage"],
     )
     circuit = Circuit(
         under=under,

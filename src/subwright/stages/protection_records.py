@@ -17,6 +17,7 @@ from subwright.base.fields import (
     quantity,
 )
 from subwright.physics.batteries import BatteryKind
+from subwright.physics.networks.chatter import BurstTrace
 from subwright.stages.common import Corner
 
 __all__ = [
@@ -93,6 +94,8 @@ class ProtectionInput:
     reference_limit_a : current that the controller's reference can give away, A.
     source_resistance_ohm : battery, cable and contacts, ohm.
     load_step_a : battery current at full sine less idle, A: what a trip takes off the battery.
+    idle_a : battery current while running without signal, A.
+    restart_s : from a release until the load is back, s: the converter's soft start.
     lowest_note_hz : Hz. ambient_max_c : hottest air at the unit, °C.
     draws, seed : random builds per window, and the generator's seed.
     """
@@ -105,6 +108,8 @@ class ProtectionInput:
     reference_limit_a: float = 10e-3
     source_resistance_ohm: float
     load_step_a: float
+    idle_a: float = 0.0
+    restart_s: float = 0.3
     lowest_note_hz: float = 30.0
     ambient_max_c: float = 50.0
     draws: int = 2_000
@@ -260,6 +265,8 @@ class Chatter:
     drop_v : source resistance times the load step, V. ripple_share : what the sense filter lets through of
         the ripple at twice the lowest note. need_v : drop times (1 + share), V.
     hysteresis_v, hysteresis_worst_v : nominal, and the least over all tolerances, V.
+    burst_v : battery at rest at which a burst of full sine only just trips a nominal unit, V.
+    trace : that burst in time, with its trips: one is a shut-down, more are chatter.
     """
 
     drop_v: float
@@ -267,6 +274,8 @@ class Chatter:
     need_v: float
     hysteresis_v: float
     hysteresis_worst_v: float
+    burst_v: float
+    trace: BurstTrace
 
     @property
     def margin_v(self) -> float:
