@@ -52,6 +52,8 @@ def ids(record: Record) -> str:
         ("reference", 3),
         ("transistor", 10),
         ("zener", 10),
+        ("suppressor", 20),
+        ("relay", 6),
         ("ntc", 10),
         ("heatsink", 12),
         ("insulator", 8),

@@ -25,6 +25,8 @@ from subwright.parts.schema import (
     Record,
     Rectifier,
     Reference,
+    Relay,
+    Suppressor,
     Transistor,
     Wire,
     Zener,
@@ -45,6 +47,7 @@ _NAMES = {
     "mosfet": "MOSFET",
     "ntc": "NTC thermistor",
     "zener": "zener diode",
+    "suppressor": "suppressor diode",
 }
 
 
@@ -198,6 +201,16 @@ class Library:
         return cast("Mapping[str, Insulator]", self.kind("insulator"))
 
     @cached_property
+    def suppressors(self) -> Mapping[str, Suppressor]:
+        """Suppressor diodes."""
+        return cast("Mapping[str, Suppressor]", self.kind("suppressor"))
+
+    @cached_property
+    def relays(self) -> Mapping[str, Relay]:
+        """Relays."""
+        return cast("Mapping[str, Relay]", self.kind("relay"))
+
+    @cached_property
     def drivers(self) -> Mapping[str, Driver]:
         """Loudspeaker drivers."""
         return cast("Mapping[str, Driver]", self.kind("driver"))
@@ -261,6 +274,14 @@ class Library:
     def insulator(self, part_id: str) -> Insulator:
         """Insulating pad by id; PartNotFoundError with near misses."""
         return cast("Insulator", self.find("insulator", part_id))
+
+    def suppressor(self, part_id: str) -> Suppressor:
+        """Suppressor diode by id; PartNotFoundError with near misses."""
+        return cast("Suppressor", self.find("suppressor", part_id))
+
+    def relay(self, part_id: str) -> Relay:
+        """Relay by id; PartNotFoundError with near misses."""
+        return cast("Relay", self.find("relay", part_id))
 
     def driver(self, part_id: str) -> Driver:
         """Driver by id; PartNotFoundError with near misses."""

@@ -9,6 +9,7 @@ from typing import Final
 from subwright.parts.integrated import Comparator, Controller, OpAmp, Reference
 from subwright.parts.magnetic import Core, Material, MaterialFamily, SteinmetzFit, Wire
 from subwright.parts.passive import Capacitor, Driver, Heatsink, Ntc
+from subwright.parts.protective import Relay, Suppressor
 from subwright.parts.record import Bounds, Provenance, ProvenanceKind, Record
 from subwright.parts.semiconductor import Insulator, Mosfet, Rectifier, Transistor, Zener
 
@@ -32,7 +33,9 @@ __all__ = [
     "Record",
     "Rectifier",
     "Reference",
+    "Relay",
     "SteinmetzFit",
+    "Suppressor",
     "Transistor",
     "Wire",
     "Zener",
@@ -51,6 +54,8 @@ KINDS: Final[dict[str, type[Record]]] = {
     "reference": Reference,
     "transistor": Transistor,
     "zener": Zener,
+    "suppressor": Suppressor,
+    "relay": Relay,
     "ntc": Ntc,
     "heatsink": Heatsink,
     "insulator": Insulator,

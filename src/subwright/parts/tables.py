@@ -29,6 +29,8 @@ _FILES: Mapping[str, str] = {
     "reference": "references.toml",
     "transistor": "transistors.toml",
     "zener": "zeners.toml",
+    "suppressor": "suppressors.toml",
+    "relay": "relays.toml",
     "ntc": "ntcs.toml",
     "heatsink": "heatsinks.toml",
     "insulator": "insulators.toml",
