@@ -31,7 +31,7 @@ from subwright.parts.schema import KINDS, Record
 
 if TYPE_CHECKING:
     from subwright.outputs.pack import PackReport
-    from subwright.outputs.views import FindingRow, Overview
+    from subwright.outputs.views import FindingRow, Overview, Sheet
     from subwright.stages.protection_fitted import FittedProtection, Measurable
 
 __all__ = [
@@ -54,10 +54,12 @@ __all__ = [
     "open_build",
     "open_drawer",
     "overview",
+    "pack_archive",
     "part_kinds",
     "questions",
     "render_pack",
     "set_value",
+    "sheets",
     "solve",
     "source_rows",
     "spec_keys",
@@ -338,6 +340,24 @@ def render_pack(design: Design, folder: Path, progress: Progress = _quiet) -> Pa
 
     folder.parent.mkdir(parents=True, exist_ok=True)
     return write_pack(design, folder, progress)
+
+
+def sheets(design: Design) -> tuple[Sheet, ...]:
+    """The stages' sheets in the order of the chain; drawings are made when asked for."""
+    from subwright.outputs import design_view
+
+    return design_view.sheets(design)
+
+
+def pack_archive(design: Design, progress: Progress = _quiet) -> bytes:
+    """The build pack as a ZIP archive; the same design gives the same bytes."""
+    from subwright.outputs.archive import zipped
+    from subwright.outputs.pack import pack_files
+
+    progress("drawing", 0.05)
+    files = pack_files(design)
+    progress("packing", 0.8)
+    return zipped(files)
 
 
 def source_rows(design: Design) -> tuple[Source, ...]:

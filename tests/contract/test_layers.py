@@ -16,6 +16,8 @@ LAYERS = (
     ("build",),
     ("outputs",),
     ("service",),
+    ("session",),
+    ("workspace",),
     ("cli", "web"),
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

@@ -25,7 +25,7 @@ from subwright.outputs.views import Caution, FindingRow, Overview, PackView, She
 from subwright.stages.common import Corner, Level
 from subwright.stages.protection import ProtectionResult
 
-__all__ = ["MADE_WITH", "finding_rows", "overview", "pack_view", "stamp_of"]
+__all__ = ["MADE_WITH", "finding_rows", "overview", "pack_view", "sheets", "stamp_of"]
 
 MADE_WITH = f"subwright {__version__}"
 
@@ -155,6 +155,11 @@ def _closing(design: Design) -> Iterator[Caution]:
     else:
         yield before_first_power_from_battery(supply=show(design.supply.corners[Corner.NOMINAL], "voltage"))
     yield before_playing(level=loudest(design))
+
+
+def sheets(design: Design) -> tuple[Sheet, ...]:
+    """A sheet for each stage, in the order of the chain."""
+    return tuple(_sheets(design, stamp_of(design)))
 
 
 def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:

@@ -19,7 +19,7 @@ from subwright.outputs.tomlfile import TomlFile, dotted, parse_toml, read_toml, 
 from subwright.outputs.tomllines import KeyPath
 from subwright.outputs.validation import unknown_key, validate
 
-__all__ = ["BuildFile", "Change", "parse_build", "read_build", "save_build", "set_value"]
+__all__ = ["BuildFile", "Change", "drop_value", "parse_build", "read_build", "save_build", "set_value"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -131,6 +131,83 @@ def set_value(source: TomlFile, key: str, value: str) -> Change:
             )
         refused = refused or own
     raise InputError(message=refused[0].message, problems=refused)
+
+
+def drop_value(source: TomlFile, key: str) -> Change:
+    """Leave one key out, so that its default counts; its line stays as a comment where it is a single line.
+
+    Parameters
+    ----------
+    source : the file as read.
+    key : dotted place, ``supply.cable_length``; need not be given in the file.
+
+    Raises
+    ------
+    InputError
+        The key is unknown, or must be given.
+    """
+    loc: KeyPath = tuple(part.strip() for part in key.split("."))
+    entry = entry_at(BuildSpec, loc)
+    if entry is None or entry.required:
+        said = "must be given; write a value" if entry else unknown_key(loc, BuildSpec)
+        raise InputError(message=f"{key} {said}", problems=(source.problem(loc, said),))
+    before = _shown_at(source.data, loc)
+    text = _commented(source, loc) if before else source.text
+    changed = parse_toml(text, source.path)
+    old = {problem.key for problem in _problems(source)}
+    problems = _problems(changed)
+    own = tuple(p for p in problems if p.key not in old)
+    if own:
+        raise InputError(message=own[0].message, problems=own)
+    return Change(
+        path=source.path,
+        key=dotted(loc),
+        before=before,
+        after=entry.default,
+        old_text=source.text,
+        text=changed.text,
+        remaining=problems,
+    )
+
+
+def _commented(source: TomlFile, loc: KeyPath) -> str:
+    """The text with the line of ``loc`` made a comment; with the key cut out where that would not do."""
+    wanted = _without(source.data, loc)
+    rows = source.text.splitlines(keepends=True)
+    line = source.lines.get(loc, 0)
+    if 0 < line <= len(rows):
+        row = rows[line - 1]
+        indent = len(row) - len(row.lstrip())
+        text = "".join([*rows[: line - 1], f"{row[:indent]}# {row[indent:]}", *rows[line:]])
+        if _reads_as(text, wanted):
+            return text
+    try:
+        document = tomlkit.parse(source.text)
+        table: Any = document
+        for name in loc[:-1]:
+            table = table[name]
+        del table[str(loc[-1])]
+        text = tomlkit.dumps(document)
+    except (TOMLKitError, KeyError, TypeError, AttributeError) as error:
+        raise _not_editable(source, loc, str(error)) from None
+    if not _reads_as(text, wanted):
+        raise _not_editable(source, loc, "the file's layout is unusual there")
+    return text
+
+
+def _reads_as(text: str, data: Mapping[str, Any]) -> bool:
+    try:
+        return tomllib.loads(text) == data
+    except ValueError:
+        return False
+
+
+def _without(data: Mapping[str, Any], loc: KeyPath) -> dict[str, Any]:
+    name = str(loc[0])
+    if len(loc) == 1:
+        return {key: value for key, value in data.items() if key != name}
+    inner = data.get(name, {})
+    return {**data, name: _without(inner if isinstance(inner, dict) else {}, loc[1:])}
 
 
 def save_build(change: Change) -> None:
@@ -249,9 +326,8 @@ def _string_rows(source: TomlFile) -> set[int]:
 
 def _at(data: Any, loc: KeyPath) -> Any:
     for item in loc:
-        if isinstance(data, dict) and item in data:
-            data = data[item]
-        elif isinstance(data, list) and isinstance(item, int) and item < len(data):
+        listed = isinstance(data, list) and isinstance(item, int) and item < len(data)
+        if listed or (isinstance(data, dict) and item in data):
             data = data[item]
         else:
             return None

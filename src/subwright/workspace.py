@@ -1,0 +1,240 @@
+"""A folder of builds: what is in it, new ones, copies, and the drawers beside them. Nothing outside it."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tempfile
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+from threading import Lock
+
+from subwright import service
+from subwright.base.errors import SubwrightError
+from subwright.outputs import project
+from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml, save_atomically
+from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
+from subwright.session import BuildSession
+
+__all__ = ["EXAMPLE", "BuildRow", "Workspace", "check_size", "file_stem"]
+
+EXAMPLE = "~example"
+"""Name under which the example opens; no file can be called so."""
+
+_SUFFIX = ".build.toml"
+_DRAWER = ".drawer.toml"
+_NAME = re.compile(r"[\w][\w .+-]{0,79}", re.UNICODE)
+_EXAMPLE_STEM = "storyteller-van"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BuildRow:
+    """One build of the folder, for a list."""
+
+    name: str
+    title: str
+    saved_s: float  # since the epoch
+
+
+def file_stem(title: str) -> str:
+    """A file's name from a build's title: lower case, hyphens, letters and digits of any script.
+
+    >>> file_stem("Harbour bar, 2nd try")
+    'harbour-bar-2nd-try'
+    """
+    kept = re.sub(r"[^\w]+", "-", title.strip().lower(), flags=re.UNICODE).strip("-_")
+    return kept[:60].rstrip("-_") or "build"
+
+
+@dataclass(kw_only=True, slots=True)
+class Workspace:
+    """The builds of one folder, opened once each and shared by every page that looks at them."""
+
+    folder: Path
+    sessions: dict[str, BuildSession] = field(default_factory=dict)
+    example_folder: Path | None = None
+    lock: Lock = field(default_factory=Lock)
+
+    def builds(self) -> tuple[BuildRow, ...]:
+        """What the folder holds, the latest first."""
+        rows = []
+        for path in self.folder.glob(f"*{_SUFFIX}"):
+            if path.is_file() and not path.name.startswith("."):
+                name = path.name.removesuffix(_SUFFIX)
+                rows.append(BuildRow(name=name, title=_title(path, name), saved_s=path.stat().st_mtime))
+        return tuple(sorted(rows, key=lambda row: (-row.saved_s, row.name)))
+
+    def drawers(self) -> tuple[str, ...]:
+        """Names of the drawer files beside the builds."""
+        return tuple(sorted(path.name for path in self.folder.glob(f"*{_DRAWER}") if path.is_file()))
+
+    def session(self, name: str) -> BuildSession:
+        """The opened build of that name.
+
+        Raises
+        ------
+        SubwrightError : there is no such build in the folder.
+        InputError : its file can't be read.
+        """
+        with self.lock:
+            known = self.sessions.get(name)
+            if known is None:
+                known = BuildSession.opened(self._path(name))
+                self.sessions[name] = known
+            return known
+
+    def _path(self, name: str) -> Path:
+        if name == EXAMPLE:
+            return self._example() / f"{_EXAMPLE_STEM}{_SUFFIX}"
+        path = self.inside(f"{name}{_SUFFIX}")
+        if not path.is_file():
+            raise SubwrightError(
+                message=f"there is no build {name!r} in this folder",
+                quantity="folder",
+                value=str(self.folder),
+                remedy="choose one of the list, or make a new one",
+            )
+        return path
+
+    def _example(self) -> Path:
+        """The example in a folder of its own, so that trying things out leaves no trace in the builder's."""
+        if self.example_folder is None:
+            self.example_folder = Path(tempfile.mkdtemp(prefix="subwright-example-"))
+            source = files("subwright.web") / "example"
+            for item in source.iterdir():
+                if item.name.endswith(".toml"):
+                    text = item.read_text(encoding="utf-8")
+                    (self.example_folder / item.name).write_text(text, encoding="utf-8", newline="")
+        return self.example_folder
+
+    def close(self) -> None:
+        """Remove the example's folder."""
+        if self.example_folder is not None:
+            shutil.rmtree(self.example_folder, ignore_errors=True)
+            self.example_folder = None
+
+    def inside(self, file: str) -> Path:
+        """The path of a file of this folder.
+
+        Raises
+        ------
+        SubwrightError : the name is none of a plain file in this folder.
+        """
+        path = self.folder / file
+        plain = _NAME.fullmatch(file) and ".." not in file
+        if not plain or path.resolve().parent != self.folder.resolve():
+            raise SubwrightError(
+                message="that is not the name of a file in the chosen folder",
+                quantity="name",
+                value=repr(file[:80]),
+                remedy="letters, digits, spaces, dots and hyphens, at most 80, no folders",
+            )
+        return path
+
+    def free_name(self, title: str) -> str:
+        """A name for a new build that no file has yet."""
+        stem = file_stem(title)
+        name, count = stem, 2
+        while self.inside(f"{name}{_SUFFIX}").exists():
+            name, count = f"{stem}-{count}", count + 1
+        return name
+
+    def new(self, answers: Mapping[str, str]) -> str:
+        """Write a new build from answers by key, and return its name. Raises as `service.new_build`."""
+        name = self.free_name(answers["name"])
+        service.new_build(self.inside(f"{name}{_SUFFIX}"), answers)
+        return name
+
+    def add(self, text: str, file: str) -> str:
+        """Take in a build file that was made elsewhere and return its name.
+
+        Raises
+        ------
+        InputError : it is no build file; each problem with its line.
+        """
+        build = project.parse_build(text, Path(file))
+        name = self.free_name(file.removesuffix(".toml").removesuffix(".build") or build.spec.name)
+        save_atomically(self.inside(f"{name}{_SUFFIX}"), text)
+        return name
+
+    def add_drawer(self, text: str, file: str) -> str:
+        """Take in a drawer file that was made elsewhere and return its name. Raises as `add`."""
+        parse_drawer(text, Path(file))
+        stem = file_stem(file.removesuffix(".toml").removesuffix(".drawer"))
+        target, count = self.inside(f"{stem}{_DRAWER}"), 2
+        while target.exists():
+            target, count = self.inside(f"{stem}-{count}{_DRAWER}"), count + 1
+        save_atomically(target, text)
+        return target.name
+
+    def duplicate(self, name: str, title: str) -> str:
+        """Copy a build, its drawer included where that lies in another folder, and return the new name."""
+        session = self.session(name)
+        source = parse_toml(session.text, session.path)
+        text = project.set_value(source, "name", f'"{_quoted(title)}"').text
+        drawer = parse_toml(text, session.path).data.get("drawer")
+        if isinstance(drawer, str) and session.path.parent.resolve() != self.folder.resolve():
+            target = self.inside(Path(drawer).name)
+            if not target.exists():
+                save_atomically(target, read_toml(session.path.parent / drawer, "drawer file").text)
+        copy = self.free_name(title)
+        save_atomically(self.inside(f"{copy}{_SUFFIX}"), text)
+        return copy
+
+    # --- drawers ---------------------------------------------------------------------------------------
+
+    def drawer_path(self, file: str) -> Path:
+        """The path of a drawer file of this folder. Raises SubwrightError for any other name."""
+        path = self.inside(file)
+        if not file.endswith(_DRAWER):
+            raise SubwrightError(message="a drawer file ends in .drawer.toml", quantity="file", value=file)
+        return path
+
+    def new_drawer(self, title: str) -> str:
+        """Write an empty drawer file and return its name."""
+        path = self.inside(f"{file_stem(title)}{_DRAWER}")
+        if path.exists():
+            raise SubwrightError(message="there is a drawer of that name already", value=path.name)
+        save_atomically(path, f'format_version = 1\nname = "{_quoted(title)}"\n\n[have]\n')
+        return path.name
+
+    def set_stock(self, file: str, part_id: str, quantity: int) -> Drawer:
+        """Set how many of a part lie in a drawer; every open build that uses it is designed anew."""
+        drawer = set_quantity(self.drawer_path(file), part_id, quantity)
+        for session in self.sessions.values():
+            session.forget()
+        return drawer
+
+
+def check_size(data: bytes) -> str:
+    """An uploaded file's text. Raises SubwrightError above the limit or where it is no text."""
+    if len(data) > SIZE_LIMIT_BYTES:
+        raise SubwrightError(
+            message="the file is too large",
+            quantity="size",
+            value=f"{len(data) / 1e6:.1f} MB",
+            limit=f"{SIZE_LIMIT_BYTES / 1e6:.0f} MB",
+            remedy="drop a build file, a drawer file or an impedance table",
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SubwrightError(
+            message="the file is not text", remedy="drop a build file, a drawer file or an impedance table"
+        ) from None
+
+
+def _quoted(text: str) -> str:
+    kept = "".join(c for c in text if c.isprintable())
+    return kept.replace("\\", "\\\\").replace('"', '\\"')[:80]
+
+
+def _title(path: Path, name: str) -> str:
+    try:
+        title = tomllib.loads(path.read_text(encoding="utf-8")).get("name")
+    except (OSError, ValueError, RecursionError):
+        return name
+    return title if isinstance(title, str) and title else name
