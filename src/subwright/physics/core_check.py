@@ -56,7 +56,8 @@ def turns_for_pulse_current(flux_t: float, path_m: float, permeability: float, l
 
     Parameters
     ----------
-    flux_t, path_m, permeability : as for ``field_current``.
+    flux_t, path_m : as for ``field_current``, T and m.
+    permeability : relative, dimensionless.
     limit_a : current limit, A, > 0.
 
     Returns
@@ -126,7 +127,7 @@ def pulse_flux(
     time_s : length of the pulse until the current bends up, s, > 0.
     turns : whole, >= 1.
     area_m2 : smallest section, m², > 0.
-    relative : relative standard uncertainties of voltage, time, section …, each >= 0.
+    relative : standard uncertainties of voltage, time, section … over their values, dimensionless, >= 0.
 
     Returns
     -------

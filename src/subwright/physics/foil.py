@@ -68,7 +68,7 @@ def foil_lay(
     Parameters
     ----------
     turns : turns of the winding, whole, >= 1, any shape.
-    foils : foils wound together, of all halves, whole, >= 1.
+    foils : number of foils wound together, of all halves, whole, >= 1, dimensionless.
     pitch_m : thickness of a foil with its insulation, m, > 0.
     height_m : winding height of the coil former, m, > 0.
     mean_turn_m : length of a turn at half the winding height, m, > 0.

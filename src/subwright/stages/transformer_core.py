@@ -1,0 +1,424 @@
+"""An unmarked ring on the bench: what it is, how to find out where it saturates and what it loses.
+
+Identification alone proves little: ferrites of one permeability saturate anywhere from 0.24 T hot. Until a
+pulse has shown otherwise the core is reckoned with the lowest value of the ferrites known here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.parts.schema import Core, Material
+from subwright.physics.core_check import core_loss_by_substitution, pulse_flux
+from subwright.physics.core_identity import (
+    InductanceFit,
+    Verdict,
+    classify,
+    fit_inductance_factor,
+    ring_factor_uncertainty,
+)
+from subwright.physics.core_loss import steinmetz, temperature_factor
+from subwright.physics.cores import EffectiveParameters, permeability_from_al, ring
+from subwright.physics.magnetics import saturation_flux
+from subwright.stages.transformer_core_plan import (
+    BenchSupply,
+    HeatPlan,
+    PulsePlan,
+    plan_heat,
+    plan_pulse,
+)
+from subwright.stages.transformer_tables import FLUX_DERATING
+
+__all__ = [
+    "UNMARKED",
+    "CoreIdentity",
+    "CoreReadings",
+    "HeatReading",
+    "PulseReading",
+    "identify_core",
+    "read_heat",
+    "read_pulse",
+]
+
+UNMARKED: Final = "unmarked"  # id of the library's material for a core without a maker's name
+_LOST_PULSE: Final = 2.0  # rails charged straight from the rectifier
+_AMBIENT_C: Final = 25.0
+_SUBSTITUTION: Final = 0.15  # error of the heat comparison; common practice
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CoreReadings:
+    """What calliper and meter say about a ring.
+
+    Attributes
+    ----------
+    outer_m, inner_m, height_m : size over the coating, m.
+    coating_m : thickness of the coating on each face, m; half of it is taken as its uncertainty.
+    calliper_m : limit of error of the calliper, m.
+    turns, inductance_h : test windings and their readings, H, in one order.
+    accuracy : limit of error of the meter over the reading. resolution_h : its last digit, H.
+    """
+
+    outer_m: float
+    inner_m: float
+    height_m: float
+    turns: tuple[int, ...]
+    inductance_h: tuple[float, ...]
+    coating_m: float = 0.0
+    calliper_m: float = 0.1e-3
+    accuracy: float = 0.02
+    resolution_h: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CoreIdentity:
+    """What the readings come to.
+
+    Attributes
+    ----------
+    geometry : effective parameters of the bare ring.
+    area_uncertainty : standard uncertainty of the section over its value.
+    fit : inductance factor from the test windings.
+    al_tolerance : twice its standard uncertainty over its value: what the design reckons with.
+    permeability, permeability_uncertainty : relative, and its standard uncertainty.
+    verdict : likely material.
+    saturation_t : flux density at 100 °C to reckon with until a pulse has shown more, T.
+    flux_peak_t : peak flux density that leaves room for one lost pulse below that, T.
+    flux_checked_t : the same for a core that has shown the saturation of a power ferrite, T.
+    pulse, heat : bench procedures; None where the core is refused.
+    reasons : sentences for the user.
+    record : the core as a drawer file spells it; empty where it is refused.
+    """
+
+    readings: CoreReadings
+    geometry: EffectiveParameters
+    area_uncertainty: float
+    fit: InductanceFit
+    al_tolerance: float
+    permeability: float
+    permeability_uncertainty: float
+    verdict: Verdict
+    saturation_t: float
+    flux_peak_t: float
+    flux_checked_t: float
+    pulse: PulsePlan | None
+    heat: HeatPlan | None
+    reasons: tuple[str, ...]
+    record: tuple[tuple[str, str], ...]
+    sources: tuple[str, ...] = ("iec-60205", "iec-62044-1", "jcgm100", "common-practice", "derived")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PulseReading:
+    """A pulse until the current bent up.
+
+    Attributes
+    ----------
+    flux_t, uncertainty_t : flux density reached and its standard uncertainty, T.
+    checked_t : less twice that, T: what is sure.
+    saturation_t : what of it is left at 100 °C by the grade that loses most, T.
+    flux_peak_t : peak flux density that leaves room for one lost pulse, T.
+    record : values for the drawer file. reasons : sentences for the user.
+    """
+
+    flux_t: float
+    uncertainty_t: float
+    checked_t: float
+    saturation_t: float
+    flux_peak_t: float
+    record: tuple[tuple[str, str], ...]
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HeatReading:
+    """Core loss by comparison with direct current.
+
+    Attributes
+    ----------
+    loss_w : core loss of the test, W. expected_w : by the core's grade, W.
+    loss_factor : one over the other, 15 % added for the method's error.
+    record : values for the drawer file. reasons : sentences for the user.
+    """
+
+    loss_w: float
+    expected_w: float
+    loss_factor: float
+    record: tuple[tuple[str, str], ...]
+    reasons: tuple[str, ...]
+
+
+def identify_core(
+    readings: CoreReadings, supply: BenchSupply, library: Library, *, name: str = "unmarked ring"
+) -> CoreIdentity:
+    """Find out what an unmarked ring is, and plan the checks that identification can't replace.
+
+    Parameters
+    ----------
+    readings : calliper and meter. supply : what the bench can give for the checks.
+    library : grades to compare with. name : id for the drawer's record.
+
+    Returns
+    -------
+    CoreIdentity. A core of an unfit material gets no plan and no record, and its verdict says why.
+
+    Raises
+    ------
+    RangeError : a reading that no ring can give.
+
+    Source
+    ------
+    Effective values [iec-60205], inductance factor [iec-62044-1], uncertainties [jcgm100].
+    """
+    coating = readings.coating_m
+    size = (
+        readings.outer_m - 2.0 * coating,
+        readings.inner_m + 2.0 * coating,
+        readings.height_m - 2.0 * coating,
+    )
+    geometry = ring(*size)
+    uncertainty_m = math.hypot(readings.calliper_m, coating) / math.sqrt(3.0)
+    c1_per_m, c1_relative, area_relative = ring_factor_uncertainty(*size, uncertainty_m)
+    fit = fit_inductance_factor(
+        readings.turns, readings.inductance_h, readings.accuracy, readings.resolution_h
+    )
+    mu = permeability_from_al(fit.al_h, c1_per_m)
+    al_relative = fit.al_uncertainty_h / fit.al_h
+    mu_uncertainty = mu * math.hypot(al_relative, c1_relative)
+    verdict = classify(mu, mu_uncertainty)
+    grades = tuple(m for m in library.materials.values() if m.family != "iron powder")
+    power = tuple(m for m in grades if m.transformer_grade)
+    saturation = min(m.bsat_100_t for m in grades)
+    unmarked = library.material(UNMARKED)
+    al_tolerance = min(max(2.0 * al_relative, 0.01), 0.8)
+    identity = CoreIdentity(
+        readings=readings,
+        geometry=geometry,
+        area_uncertainty=area_relative,
+        fit=fit,
+        al_tolerance=al_tolerance,
+        permeability=mu,
+        permeability_uncertainty=mu_uncertainty,
+        verdict=verdict,
+        saturation_t=saturation,
+        flux_peak_t=FLUX_DERATING * saturation / _LOST_PULSE,
+        flux_checked_t=FLUX_DERATING * unmarked.bsat_100_t / _LOST_PULSE,
+        pulse=plan_pulse(geometry, fit.al_h, mu, max(readings.turns), supply) if verdict.serves else None,
+        heat=plan_heat(geometry, fit.al_h, max(readings.turns), supply, power) if verdict.serves else None,
+        reasons=(),
+        record=_record(name, readings, size, fit, al_tolerance, saturation) if verdict.serves else (),
+    )
+    return _with_reasons(identity)
+
+
+def _record(
+    name: str,
+    readings: CoreReadings,
+    size: tuple[float, float, float],
+    fit: InductanceFit,
+    al_tolerance: float,
+    saturation_t: float,
+) -> tuple[tuple[str, str], ...]:
+    windings = " and ".join(str(n) for n in readings.turns)
+    outer, inner, height = (f"{x * 1e3:.4g} mm" for x in size)
+    return (
+        ("id", name),
+        (
+            "source",
+            f"measured with a calliper (± {readings.calliper_m * 1e3:g} mm); inductance of {windings} turns, "
+            f"meter ± {readings.accuracy:.1%}; saturation not checked",
+        ),
+        ("shape", "ring"),
+        ("material", UNMARKED),
+        ("outer", outer),
+        ("inner", inner),
+        ("height", height),
+        ("coating", f"{readings.coating_m * 1e3:.3g} mm"),
+        ("al", f"{fit.al_h * 1e9:.5g} nH"),
+        ("al_tolerance", f"{al_tolerance * 100:.3g} %"),
+        ("saturation", f"{saturation_t * 1e3:.3g} mT"),
+    )
+
+
+def _with_reasons(identity: CoreIdentity) -> CoreIdentity:
+    fit, verdict = identity.fit, identity.verdict
+    mu, u = identity.permeability, identity.permeability_uncertainty
+    said = [
+        f"A_L is {fit.al_h * 1e9:.0f} nH ± {200 * fit.al_uncertainty_h / fit.al_h:.1f} % and the "
+        "permeability "
+        f"{mu:.0f} ± {2 * u:.0f} (both at twice the standard uncertainty).",
+    ]
+    if len(identity.readings.turns) == 1:
+        said.append("One winding can't tell a miscounted turn: wind a second one with twice the turns.")
+    if fit.suspect is not None:
+        at, better = fit.suspect
+        said.append(
+            f"The readings don't agree. With {better} turns instead of {identity.readings.turns[at]} they "
+            "would: count again."
+        )
+    elif fit.worst > 3.0:
+        said.append(
+            "The readings don't agree, and no single miscount explains it: read all of them again at one "
+            "frequency, with short leads."
+        )
+    said.append(f"That is a {verdict.family} value. {verdict.why}")
+    if verdict.others:
+        said.append(f"Within the uncertainty it may also be: {', '.join(verdict.others)}.")
+    if verdict.serves:
+        said.append(
+            "Until a pulse has shown where it saturates, reckon with "
+            f"{show(identity.saturation_t, 'flux density')} "
+            f"hot, so {show(identity.flux_peak_t, 'flux density')} of peak flux density; a checked power "
+            "ferrite "
+            f"may have {show(identity.flux_checked_t, 'flux density')}."
+        )
+    return replace(identity, reasons=tuple(said))
+
+
+def read_pulse(
+    core: Core,
+    library: Library,
+    *,
+    turns: int,
+    volts_v: float,
+    time_s: float,
+    drop_v: float = 0.0,
+    core_c: float = _AMBIENT_C,
+    reading_error: float = 0.03,
+    area_error: float = 0.02,
+) -> PulseReading:
+    """What a saturation pulse proves.
+
+    Parameters
+    ----------
+    core : the core tested. library : grades.
+    turns, volts_v, time_s, drop_v : winding, supply, time until the current bent up, mean drop, V and s.
+    core_c : temperature of the core, °C.
+    reading_error : limit of error of voltage and of time over their values.
+    area_error : standard uncertainty of the section over its value.
+
+    Returns
+    -------
+    PulseReading.
+
+    Raises
+    ------
+    RangeError : a reading out of range, or a flux density that no core material reaches.
+
+    Source
+    ------
+    Faraday's law; fall of saturation towards 100 °C by the grade that loses most. [derived] [jcgm100]
+    """
+    one = reading_error / math.sqrt(3.0)
+    flux, uncertainty = pulse_flux(volts_v, drop_v, time_s, turns, core.a_min_m2, (one, one, area_error))
+    checked = flux - 2.0 * uncertainty
+    if not 0.05 <= checked <= 0.7:
+        raise RangeError(
+            message="No ferrite bends there.",
+            quantity="flux density at the bend",
+            value=show(checked, "flux density"),
+            limit="50 mT to 700 mT",
+            source="derived",
+            remedy="Check turns, voltage and time; the pulse must start from rest and run until the current "
+            "bends up.",
+        )
+    power = [m for m in library.materials.values() if m.transformer_grade]
+    left = min(m.bsat_100_t / float(saturation_flux(core_c, m.bsat_25_t, m.bsat_100_t)) for m in power)
+    saturation = min(left, 1.0) * checked
+    least = min(m.bsat_25_t for m in power)
+    said = [
+        f"The current ran straight up to {show(flux, 'flux density')}; {show(checked, 'flux density')} of "
+        "it is "
+        f"sure, and {show(saturation, 'flux density')} is left at 100 °C."
+    ]
+    if core_c <= 40.0 and flux + 2.0 * uncertainty < 0.75 * least:
+        said.append(
+            f"Power ferrites bend above {show(0.75 * least, 'flux density')} when cold. This one is another "
+            "material, cracked, or was magnetised before: take the field off and pulse again."
+        )
+    return PulseReading(
+        flux_t=flux,
+        uncertainty_t=uncertainty,
+        checked_t=checked,
+        saturation_t=saturation,
+        flux_peak_t=FLUX_DERATING * saturation / _LOST_PULSE,
+        record=(
+            ("checked_flux", f"{checked * 1e3:.3g} mT"),
+            ("saturation", f"{saturation * 1e3:.3g} mT"),
+        ),
+        reasons=tuple(said),
+    )
+
+
+def read_heat(
+    core: Core,
+    library: Library,
+    *,
+    frequency_hz: float,
+    flux_peak_t: float,
+    core_c: float,
+    direct_v: float,
+    direct_a: float,
+    copper_w: float = 0.0,
+) -> HeatReading:
+    """What the heat comparison says about the core's loss.
+
+    Parameters
+    ----------
+    core : the core tested. library : grades.
+    frequency_hz, flux_peak_t : of the sine that heated it, Hz and T. core_c : temperature reached, °C.
+    direct_v, direct_a : direct current that made it just as warm, V and A.
+    copper_w : loss of the winding under the sine, W.
+
+    Returns
+    -------
+    HeatReading.
+
+    Raises
+    ------
+    RangeError : a reading out of range. NoSolutionError : the core's grade has no loss data.
+
+    Source
+    ------
+    Calorimetric substitution, common practice. [common-practice] [steinmetz1892]
+    """
+    material = library.material(core.material)
+    if not material.transformer_grade:
+        raise NoSolutionError(
+            message=f"{material.id} has no loss data to compare with.",
+            quantity="material",
+            value=material.id,
+            remedy=f'Call the core "{UNMARKED}" in the drawer file.',
+        )
+    loss = core_loss_by_substitution(direct_v, direct_a, copper_w)
+    expected = _expected_w(core, material, frequency_hz, flux_peak_t, core_c)
+    factor = loss / expected * (1.0 + _SUBSTITUTION)
+    if not 0.1 <= factor <= 10.0:
+        raise RangeError(
+            message="The loss measured has nothing to do with a ferrite's at this drive.",
+            quantity="loss over the grade's",
+            value=f"{factor:.3g}",
+            limit="0.1 to 10",
+            remedy="Check frequency, flux density (V rms = 4.44 f N A B) and both direct-current readings.",
+        )
+    return HeatReading(
+        loss_w=loss,
+        expected_w=expected,
+        loss_factor=factor,
+        record=(("loss_factor", f"{factor:.3g}"),),
+        reasons=(
+            f"The core lost {show(loss, 'power')} where its grade would lose {show(expected, 'power')}; with "
+            f"15 % for the method the design reckons with {factor:.2f} times the grade's loss.",
+        ),
+    )
+
+
+def _expected_w(core: Core, material: Material, frequency_hz: float, flux_t: float, core_c: float) -> float:
+    fit = material.fit_at(frequency_hz)
+    density = steinmetz(frequency_hz, flux_t, fit.k, fit.alpha, fit.beta)
+    return float(density * temperature_factor(core_c, material.ct0, material.ct1, material.ct2) * core.v_e_m3)
