@@ -13,7 +13,7 @@ from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid
 from subwright.stages.common import Corner
 
-__all__ = ["budget_grid", "flow_figure", "flow_of", "operating_grids"]
+__all__ = ["budget_grid", "flow_figure", "flow_of", "operating_grids", "step_of"]
 
 # which stretch of the way a loss belongs to; names not listed stay with the driver and its box
 _STEP: Mapping[str, str] = MappingProxyType(
@@ -44,6 +44,11 @@ def _place(name: str) -> tuple[str, str]:
     if name.startswith(_AMPLIFIER):
         return "amplifier", name.removeprefix(_AMPLIFIER)
     return _STEP.get(name, _ORDER[-1]), name
+
+
+def step_of(name: str) -> str:
+    """The stretch of the way that a named loss belongs to: "supply", "converter", "transformer" …"""
+    return _place(name)[0]
 
 
 def flow_of(balance: EnergyBalance, *, battery_v: float) -> Flow:
