@@ -6,7 +6,7 @@ file, line and key of each problem.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -14,6 +14,13 @@ from typing import TYPE_CHECKING
 
 from subwright.base.errors import FileProblem, InputError, PartNotFoundError, SubwrightError
 from subwright.base.sources import Source, bibliography
+from subwright.build.core_bench import (
+    identify_unmarked_core,
+    note_core_heat,
+    note_core_pulse,
+    other_cores,
+    save_core,
+)
 from subwright.build.findings import explain as explain_rule
 from subwright.build.findings import rules
 from subwright.build.result import Design
@@ -33,6 +40,7 @@ if TYPE_CHECKING:
     from subwright.outputs.pack import PackReport
     from subwright.outputs.views import FindingRow, Overview, Sheet
     from subwright.stages.protection_fitted import FittedProtection, Measurable
+    from subwright.stages.transformer_alternatives import AlternativeRow
 
 __all__ = [
     "Explanation",
@@ -43,14 +51,18 @@ __all__ = [
     "add_drawer_part",
     "check",
     "check_answer",
+    "cores_instead",
     "explain",
     "finding_codes",
     "finding_rows",
     "fitted_protection",
+    "identify_unmarked_core",
     "list_drawer",
     "list_parts",
     "measurable_parts",
     "new_build",
+    "note_core_heat",
+    "note_core_pulse",
     "open_build",
     "open_drawer",
     "overview",
@@ -58,6 +70,7 @@ __all__ = [
     "part_kinds",
     "questions",
     "render_pack",
+    "save_core",
     "set_value",
     "sheets",
     "solve",
@@ -566,3 +579,29 @@ def _key_page(entry: SpecEntry) -> Explanation:
     return Explanation(
         code=dotted(entry.loc), title=f"Build-file key {dotted(entry.loc)}", sections=tuple(sections)
     )
+
+
+# --- cores -----------------------------------------------------------------------------------------------
+
+
+def cores_instead(
+    build: Path | BuildFile | Solved, *, named: Sequence[str] = (), most: int = 6, folder: Path | None = None
+) -> tuple[AlternativeRow, ...]:
+    """A build's transformer on every core at hand, on those named, and on the best of the library.
+
+    Parameters
+    ----------
+    build : a build file's path, one already read, or a solved design.
+    named : cores to show whatever they come to. most : how many more of the library.
+    folder : where a drawer file is looked for when the design came from a spec.
+
+    Raises
+    ------
+    NoSolutionError
+        The build has no transformer.
+    PartNotFoundError
+        A named core is unknown.
+    """
+    solved = build if isinstance(build, Solved) else solve(build)
+    where = solved.build.path.parent if solved.build is not None else (folder or Path())
+    return other_cores(solved.design, _library_for(solved.design.spec, where), named=named, most=most)

@@ -14,6 +14,7 @@ import typer
 from subwright import __version__
 from subwright.base.errors import InputError, SubwrightError
 from subwright.cli.answer import CLEAN, COULD_NOT_RUN, INTERRUPTED, JSON_VERSION, Answer, Session
+from subwright.cli.core_app import core_app
 from subwright.cli.talk import clean
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ app = typer.Typer(
 )
 drawer_app = typer.Typer(help="Look into the drawer of parts at hand, or put one in.", no_args_is_help=True)
 app.add_typer(drawer_app, name="drawer")
+app.add_typer(core_app, name="core")
 driver_app = typer.Typer(help="Measure a driver that has no data sheet.", no_args_is_help=True)
 app.add_typer(driver_app, name="driver")
 

@@ -43,7 +43,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.errors import FileProblem, InputError, PartNotFoundError, SubwrightError
 from subwright.parts.drawer_reader import FORMAT_VERSION, DrawerReader
 from subwright.parts.schema import KINDS
 from subwright.parts.stock import Drawer, ValueStock
@@ -57,6 +57,7 @@ __all__ = [
     "load_drawer",
     "parse_drawer",
     "set_quantity",
+    "set_values",
 ]
 
 SIZE_LIMIT_BYTES = 1_000_000
@@ -177,6 +178,44 @@ def set_quantity(path: Path, part_id: str, quantity: int) -> Drawer:
         if "have" not in document:
             document.add("have", tomlkit.table())
         document["have"][part_id] = quantity
+    return _save(path, tomlkit.dumps(document))
+
+
+def set_values(path: Path, kind: str, part_id: str, values: Mapping[str, str | int | float | bool]) -> Drawer:
+    """Set values of a record of one's own in a drawer file; everything else, comments too, stays.
+
+    Parameters
+    ----------
+    path : drawer file. kind : key of ``schema.KINDS``. part_id : the record.
+    values : as the drawer spells them (``{"checked_flux": "310 mT"}``).
+
+    Returns
+    -------
+    The drawer as it now is.
+
+    Raises
+    ------
+    InputError : the file, or a value, has a problem; the file stays as it was.
+    PartNotFoundError : the drawer has no such record of its own.
+    """
+    import tomlkit
+
+    drawer = load_drawer(path)
+    own = drawer.records.get(kind, {})
+    if part_id not in own:
+        near = tuple(own)
+        raise PartNotFoundError(
+            message=f"The drawer {path.name} describes no {kind} called {part_id!r} itself.",
+            quantity="id",
+            value=part_id,
+            remedy=f"Its own are: {', '.join(near)}." if near else "It describes none itself.",
+            near=near,
+        )
+    document: Any = tomlkit.parse(path.read_text(encoding="utf-8"))
+    for table in document[kind]:
+        if table["id"] == part_id:
+            for key, value in values.items():
+                table[key] = value
     return _save(path, tomlkit.dumps(document))
 
 
