@@ -187,9 +187,7 @@ class _Link:
 
     def extra_a(self, i_working: Array, i_other: Array, working: Array, other: Array) -> Array:
         """Current that recovery charge and rectifier snubbers take from each rail, A."""
-        return np.asarray(
-            self.model.recovery * (i_working + i_other) + self.model.ring_s * (working + other)
-        )
+        return np.asarray(self.model.recovery * (i_working + i_other) + self.model.ring_s * (working + other))
 
     def open_v(self, emf: Array, terminal: Array, i_other: Array, clamp_a: Array | float) -> Array:
         """Working rail at no current of its own, V."""

@@ -79,7 +79,7 @@ class ConverterModel:
     core_v: float
     core_exponent: float  # of loss against voltage
     shunt_s: float  # loss conductance to V_terminal², siemens: snubber and output capacitance
-    control_a: float = 0.0  # drawn from the battery at any voltage, gates included where a regulator feeds them
+    control_a: float = 0.0  # drawn at any voltage, gates included where a regulator feeds them
     zener_v: float = 0.0  # of that regulator
     zener_ohm: float = inf
     clamp_ohm: float | None = None  # clamp's resistor to the battery; None: the switches avalanche

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import inf, sqrt
 from typing import Final
 
 import numpy as np
@@ -311,7 +311,9 @@ def _converter(
         music_mean_square=_music_mean_square(amplifier),
         emf_nominal_v=corners[Corner.NOMINAL],
         emf_max_v=corners[Corner.MAX],
+        emf_low_v=corners[Corner.LOW],
         source_ohm=state.source.total_ohm,
+        ambient_c=spec.supply.ambient_max_c + spec.heat.air_rise_k,
         pumping_f=amplifier.rail_capacitance_needed_f or 0.0,
         rail_ripple_v=_RIPPLE_SHARE * amplifier.rail_needed_v,
         switch_c=state.switch_c,
@@ -430,13 +432,13 @@ def _magnetics(transformer: TransformerResult) -> Magnetics:
 
 
 def _model(converter: ConverterResult) -> ConverterModel:
-    timing, magnetics = converter.plan.timing, converter.magnetics
+    timing, magnetics, supply = converter.plan.timing, converter.magnetics, converter.gate_supply
     return ConverterModel(
         ratio=converter.ratio,
         switching_hz=timing.switching_hz,
         share=timing.share,
         switch_ohm=converter.switch_ohm,
-        primary_winding_ohm=magnetics.primary_ohm,
+        primary_winding_ohm=converter.winding_ohm,
         link_ohm=converter.link_ohm,
         secondary_winding_ohm=magnetics.secondary_ohm,
         diode_ohm=converter.diode_ohm,
@@ -446,7 +448,13 @@ def _model(converter: ConverterResult) -> ConverterModel:
         reservoir_esr_ohm=converter.reservoir_bank.esr_ohm,
         turn_off_s=converter.turn_off_s,
         gate_w=converter.gate_w,
-        control_w=converter.control_w,
+        control_w=0.0 if supply else converter.control_w,
+        control_a=supply.load_a if supply else 0.0,
+        zener_v=supply.zener.vz_v if supply else 0.0,
+        zener_ohm=supply.series_ohm if supply else inf,
+        clamp_ohm=converter.clamp.resistor_ohm if converter.clamp else None,
+        recovery=converter.recovery,
+        ring_s=2.0 * converter.rectifier_snubber.capacitor_f * timing.switching_hz,
         core_w=magnetics.core_w,
         core_v=magnetics.core_v,
         core_exponent=magnetics.core_exponent,
@@ -582,15 +590,17 @@ def _converter_devices(
     return (
         device(
             _SWITCH,
-            ("switch conduction", "switch turn-off", "leakage clamp"),
-            2 * converter.plan.switch.per_side,
+            ("switch conduction", "switch turn-off")
+            if converter.clamp or converter.topology == "full-bridge"
+            else ("switch conduction", "switch turn-off", "leakage clamp"),
+            converter.switch_count,
             mosfet.rth_jc_k_per_w,
             mosfet.package,
             mosfet.tj_max_c,
         ),
         device(
             _RECTIFIER,
-            ("rectifier",),
+            ("rectifier", "rectifier recovery"),
             converter.plan.rectifier.packages,
             diode.rth_jc_k_per_w / diode.legs,
             diode.package,

@@ -108,7 +108,8 @@ def follower_output_v(zener_v: float, input_v: float, base_v: float = 0.7, dropo
     ----------
     zener_v : zener voltage, V, > 0.
     input_v : supply, V, >= 0.
-    base_v : base-emitter voltage, V. dropout_v : least voltage over the whole stage, V.
+    base_v : base-emitter voltage, V.
+    dropout_v : least voltage over the whole stage, V.
 
     Returns
     -------
@@ -138,7 +139,8 @@ def follower_series_ohm(input_v: float, zener_v: float, zener_a: float, load_a: 
     input_v : lowest supply at which the output must hold, V, > ``zener_v``.
     zener_v : zener voltage at its upper tolerance, V, > 0.
     zener_a : least zener current, A, > 0.
-    load_a : output current, A, >= 0. gain : least current gain, > 0.
+    load_a : output current, A, >= 0.
+    gain : least current gain, dimensionless, > 0.
 
     Returns
     -------

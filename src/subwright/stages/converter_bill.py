@@ -2,60 +2,44 @@
 
 from __future__ import annotations
 
-from math import ceil
-
-from subwright.base.errors import NoSolutionError
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.stages.common import PartUse, Rating
-from subwright.stages.converter_parts import CapacitorBank
-from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, ConverterSpec
+from subwright.stages.converter_bill_supply import magnetic_parts, supply_parts
+from subwright.stages.converter_clamp import power_rating_w
+from subwright.stages.converter_result import ConverterResult
+from subwright.stages.converter_spec import ConverterDemand, ConverterSpec
 
 __all__ = ["converter_parts"]
 
 
 def converter_parts(
-    spec: ConverterSpec,
-    demand: ConverterDemand,
-    plan: ConverterPlan,
-    library: Library,
-    input_bank: CapacitorBank,
-    reservoir_bank: CapacitorBank,
-    *,
-    input_ripple_a: float,
-    reservoir_ripple_a: float,
-    drain_peak_v: float,
-    rail_open_v: float,
-    snubber_ohm: float,
-    snubber_f: float,
-    snubber_w: float,
-    gate_ohm: float,
-    bleeder_ohm: float,
+    spec: ConverterSpec, demand: ConverterDemand, result: ConverterResult, library: Library
 ) -> tuple[PartUse, ...]:
     """Every part of the converter but the transformer, with ratings.
 
     Parameters
     ----------
-    spec, demand, plan : the design so far. library : parts with the drawer merged.
-    input_bank, reservoir_bank : the electrolytics. Keyword values : stresses in V, A and W, and the
-        preferred values in ohm and F that the design settled on.
+    spec, demand : wishes and demand. result : the converter, its bill still empty.
+    library : parts with the drawer merged.
 
     Returns
     -------
     One record for each role.
-
-    Raises
-    ------
-    NoSolutionError : a part that the circuit needs is in neither drawer nor library.
     """
+    plan, input_bank, reservoir_bank = result.plan, result.input_bank, result.reservoir_bank
+    rail_open_v, drain_peak_v = result.rail_unloaded_v, result.drain_peak_v
     timing, mosfet, diode = plan.timing, plan.switch.mosfet, plan.rectifier.rectifier
-    count = plan.switch.per_side
+    count, groups = plan.switch.per_side, result.switch_count // plan.switch.per_side
     highest = "highest battery"
+    feed_v = demand.emf_max_v if result.gate_supply is None else result.gate_supply.output_v
 
     def at_hand(part_id: str) -> bool:
         return library.in_drawer(part_id) > 0
 
-    def resistor(role: str, value: float, quantity: int, watts: float = 0.25) -> PartUse:
+    def resistor(
+        role: str, value: float, quantity: int, watts: float = 0.25, heat_w: float | None = None
+    ) -> PartUse:
         return PartUse(
             role=role,
             letter="R",
@@ -64,6 +48,9 @@ def converter_parts(
             quantity=quantity,
             value=show(value, "resistance"),
             tolerance=0.01 if watts <= 0.25 else 0.05,
+            ratings=()
+            if heat_w is None
+            else (Rating(quantity="dissipation", unit="W", applied=heat_w, limit=watts, at=highest),),
             provenance="IEC 60063 preferred value",
         )
 
@@ -90,7 +77,7 @@ def converter_parts(
                 Rating(
                     quantity="supply voltage",
                     unit="V",
-                    applied=demand.emf_max_v,
+                    applied=feed_v,
                     limit=plan.controller.supply_max_v,
                     source=plan.controller.provenance.document,
                     at=highest,
@@ -104,7 +91,7 @@ def converter_parts(
             letter="Q",
             part_id=mosfet.id,
             description=mosfet.description,
-            quantity=2 * count,
+            quantity=result.switch_count,
             ratings=(
                 Rating(
                     quantity="drain-source voltage",
@@ -131,7 +118,7 @@ def converter_parts(
     reverse = Rating(
         quantity="reverse voltage with ringing",
         unit="V",
-        applied=2 * rail_open_v * (1 + spec.ringing_allowance),
+        applied=result.reverse_peak_v,
         limit=diode.vrrm_v,
         source=diode.provenance.document,
         at=highest,
@@ -181,8 +168,8 @@ def converter_parts(
             )
         )
     for role, bank, volts, ripple, number in (
-        ("input capacitor", input_bank, demand.emf_max_v, input_ripple_a, input_bank.count),
-        ("rail capacitor", reservoir_bank, rail_open_v, reservoir_ripple_a, 2 * reservoir_bank.count),
+        ("input capacitor", input_bank, demand.emf_max_v, result.input_ripple_a, input_bank.count),
+        ("rail capacitor", reservoir_bank, rail_open_v, result.reservoir_ripple_a, 2 * reservoir_bank.count),
     ):
         can = bank.capacitor
         uses.append(
@@ -217,67 +204,109 @@ def converter_parts(
                 provenance=can.provenance.kind,
             )
         )
-    snubber_each_w = snubber_w / 2
+    snubber_each_w = result.snubber_w / groups
+    ring, clamp = result.rectifier_snubber, result.clamp
+    film, snubber_v = "film or C0G capacitor", 100 if demand.emf_max_v < 20 else 250
     uses += [
         resistor("timing resistor", timing.rt_ohm, 1),
-        capacitor("timing capacitor", timing.ct_f, 1, "film or C0G capacitor", 50, 0.05),
+        capacitor("timing capacitor", timing.ct_f, 1, film, 50, 0.05),
         capacitor("soft-start capacitor", timing.soft_start_f, 1, "electrolytic", 16, 0.2),
-        resistor("gate resistor", gate_ohm, 2 * count),
-        resistor("gate pull-down", 10e3, 2 * count),
-        resistor("snubber resistor", snubber_ohm, 2, max(1.0, ceil(2 * snubber_each_w))),
-        capacitor(
-            "snubber capacitor",
-            snubber_f,
+        resistor("gate resistor", result.gate_ohm, result.switch_count),
+        resistor("gate pull-down", 10e3, result.switch_count),
+        resistor("snubber resistor", result.snubber_ohm, groups, max(1.0, power_rating_w(snubber_each_w))),
+        capacitor("snubber capacitor", result.snubber_f, groups, film, snubber_v, 0.1),
+        resistor("rectifier snubber resistor", ring.resistor_ohm, 2, ring.rating_w, ring.heat_w),
+        capacitor("rectifier snubber capacitor", ring.capacitor_f, 2, film, ring.capacitor_v, 0.1),
+        resistor(
+            "rail bleeder",
+            result.bleeder_ohm,
             2,
-            "film or C0G capacitor",
-            100 if demand.emf_max_v < 20 else 250,
-            0.1,
+            max(1.0, power_rating_w(rail_open_v**2 / result.bleeder_ohm)),
+            rail_open_v**2 / result.bleeder_ohm,
         ),
-        resistor("rail bleeder", bleeder_ohm, 2, max(1.0, ceil(2 * rail_open_v**2 / bleeder_ohm))),
     ]
+    if clamp is not None:
+        uses += [
+            PartUse(
+                role="clamp diode",
+                letter="D",
+                part_id=clamp.diode.id,
+                description=clamp.diode.description,
+                quantity=clamp.diode_packages,
+                ratings=(
+                    Rating(
+                        quantity="reverse voltage",
+                        unit="V",
+                        applied=clamp.peak_v,
+                        limit=clamp.diode.vrrm_v,
+                        source=clamp.diode.provenance.document,
+                        at=highest,
+                    ),
+                    Rating(
+                        quantity="peak current",
+                        unit="A",
+                        applied=clamp.diode_peak_a,
+                        limit=clamp.diode_peak_limit_a,
+                        source=clamp.diode.provenance.document,
+                        at="highest battery, crest",
+                    ),
+                ),
+                in_drawer=at_hand(clamp.diode.id),
+                provenance=clamp.diode.provenance.kind,
+            ),
+            capacitor("clamp capacitor", clamp.capacitor_f, 1, "film capacitor", clamp.capacitor_v, 0.1),
+            resistor("clamp resistor", clamp.resistor_ohm, 1, clamp.rating_w, clamp.heat_w),
+        ]
+    uses += supply_parts(result, library, resistor)
+    uses += magnetic_parts(result, library, resistor)
     if timing.rd_ohm > 0:
         uses.append(resistor("discharge resistor", timing.rd_ohm, 1))
     if timing.divider_top_ohm > 0:
         uses.append(resistor("dead-time divider, top", timing.divider_top_ohm, 1))
         uses.append(resistor("dead-time divider, bottom", timing.divider_bottom_ohm, 1))
-    if plan.buffered:
-        for polarity in ("npn", "pnp"):
-            transistor = next(
-                (
-                    t
-                    for t in sorted(library.transistors.values(), key=lambda t: (not at_hand(t.id), t.id))
-                    if t.polarity == polarity and t.ic_a >= 1.0 and t.vceo_v >= demand.emf_max_v * 1.2
-                ),
-                None,
+    driver = plan.drive.driver
+    if driver.kind == "turn-off":
+        uses.append(
+            PartUse(
+                role="gate turn-off diode",
+                letter="D",
+                part_id="1N4148",
+                description="small-signal diode from controller output to gate",
+                quantity=2,
+                provenance="memory",
             )
-            if transistor is None:
-                raise NoSolutionError(
-                    message=f"No {polarity.upper()} transistor for the gate buffers.",
-                    quantity="collector current",
-                    value="1 A",
-                    limit="none in the library or drawer",
-                    source="parts library and drawer",
-                    remedy="Add one to the drawer, or choose a controller with stronger outputs.",
-                )
-            uses.append(
-                PartUse(
-                    role=f"gate buffer, {polarity.upper()}",
-                    letter="Q",
-                    part_id=transistor.id,
-                    description=transistor.description,
-                    quantity=2,
-                    ratings=(
-                        Rating(
-                            quantity="collector-emitter voltage",
-                            unit="V",
-                            applied=demand.emf_max_v,
-                            limit=transistor.vceo_v,
-                            source=transistor.provenance.document,
-                            at=highest,
-                        ),
+        )
+        uses.append(resistor("gate turn-off base resistor", 220.0, 2))
+    for transistor in (driver.npn, driver.pnp):
+        if transistor is None:
+            continue
+        uses.append(
+            PartUse(
+                role=f"gate {driver.kind}, {transistor.polarity.upper()}",
+                letter="Q",
+                part_id=transistor.id,
+                description=transistor.description,
+                quantity=2,
+                ratings=(
+                    Rating(
+                        quantity="collector-emitter voltage",
+                        unit="V",
+                        applied=feed_v,
+                        limit=transistor.vceo_v,
+                        source=transistor.provenance.document,
+                        at=highest,
                     ),
-                    in_drawer=at_hand(transistor.id),
-                    provenance=transistor.provenance.kind,
-                )
+                    Rating(
+                        quantity="collector current, peak",
+                        unit="A",
+                        applied=driver.peak_a,
+                        limit=2.0 * transistor.ic_a,
+                        source=transistor.provenance.document,
+                        at="each edge",
+                    ),
+                ),
+                in_drawer=at_hand(transistor.id),
+                provenance=transistor.provenance.kind,
             )
+        )
     return tuple(uses)

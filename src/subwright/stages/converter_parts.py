@@ -10,6 +10,9 @@ from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Capacitor, Mosfet, Rectifier
+from subwright.physics.gate_drive import turn_off_charge_coul
+from subwright.physics.switching import recovery_loss_w
+from subwright.stages.converter_drive import plateau_v
 
 __all__ = [
     "CapacitorBank",
@@ -63,6 +66,7 @@ def choose_switch(
     drive_a: float,
     junction_c: float,
     loss_limit_w: float,
+    legs: int = 2,
 ) -> SwitchChoice:
     """Choose the N-channel switch of a push-pull side by voltage first, then by loss.
 
@@ -74,9 +78,10 @@ def choose_switch(
     voltage_v : drain voltage to stand, spike included, V.
     rms_a : rms current of one side, A.
     switching_hz : full cycle, Hz. drive_v : gate drive, V. off_v : drain voltage at turn-off, V.
-    end_a : current at turn-off, A. drive_a : gate current available, A.
+    end_a : current at turn-off, A. drive_a : peak gate current available for one side's gates, A.
     junction_c : junction temperature assumed, °C.
     loss_limit_w : the loss of one device must stay below this, W.
+    legs : groups of devices, 2 for a push-pull, 4 for a full bridge.
 
     Returns
     -------
@@ -95,15 +100,16 @@ def choose_switch(
     for mosfet in pool:
         for count in range(1, _MOST_PARALLEL + 1) if per_side is None else (per_side,):
             device_rms = rms_a / count
-            conduction = 2 * count * device_rms**2 * hot_resistance(mosfet, junction_c)
-            fall_s = (mosfet.qgd_coul + 0.5 * mosfet.qgs_coul) * count / drive_a
-            overlap = switching_hz * off_v * end_a * fall_s
-            gate = 2 * count * mosfet.qg_coul * drive_v * switching_hz
+            conduction = legs * count * device_rms**2 * hot_resistance(mosfet, junction_c)
+            sink_a = drive_a / count * min(1.0, plateau_v(mosfet) / drive_v)
+            fall_s = turn_off_charge_coul(mosfet.qgs_coul, mosfet.qgd_coul) / sink_a
+            overlap = 0.5 * legs * switching_hz * off_v * end_a * fall_s
+            gate = legs * count * mosfet.qg_coul * drive_v * switching_hz
             loss = conduction + overlap + gate
-            fits = loss / (2 * count) <= loss_limit_w and device_rms <= 0.6 * mosfet.id_a
+            fits = loss / (legs * count) <= loss_limit_w and device_rms <= 0.6 * mosfet.id_a
             if not fits and wanted == "auto" and per_side is None:
                 continue
-            at_hand = library.in_drawer(mosfet.id) >= 2 * count
+            at_hand = library.in_drawer(mosfet.id) >= legs * count
             # Each further pair costs board, heatsink and drive: charged as 1.5 W.
             ranked.append((not at_hand, loss + 3.0 * count, mosfet.id, mosfet, count, loss))
     if not ranked:
@@ -114,12 +120,25 @@ def choose_switch(
             value=f"{show(voltage_v, 'voltage')} at {show(rms_a, 'current')} rms a side",
             limit=f"highest rating at hand {show(best, 'voltage')}, at most {_MOST_PARALLEL} in parallel",
             source="parts library and drawer",
-            remedy="Add a suitable MOSFET to the drawer, lower the power, or use a higher battery voltage.",
+            remedy=_switch_remedy(voltage_v, best, legs),
         )
     ranked.sort(key=lambda row: row[:3])
     _, _, _, mosfet, count, loss = ranked[0]
     others = tuple(dict.fromkeys(row[2] for row in ranked if row[2] != mosfet.id))[:4]
     return SwitchChoice(mosfet=mosfet, per_side=count, loss_w=loss, candidates=others)
+
+
+def _switch_remedy(voltage_v: float, best_v: float, legs: int) -> str:
+    """What would have to change, and by how much."""
+    if voltage_v > best_v:
+        short = f"The rating is {show(voltage_v - best_v, 'voltage')} short: "
+        if legs == 2:
+            return (
+                short + 'set converter.topology = "full-bridge", lower converter.spike_allowance, or add '
+                "such a MOSFET to the drawer."
+            )
+        return short + "add such a MOSFET to the drawer."
+    return "Lower goal.power, add a MOSFET of less resistance to the drawer, or use a higher battery voltage."
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -133,7 +152,7 @@ class RectifierChoice:
 
 
 def choose_rectifier(
-    library: Library, wanted: str, reverse_v: float, average_a: float, peak_a: float
+    library: Library, wanted: str, reverse_v: float, average_a: float, peak_a: float, switching_hz: float
 ) -> RectifierChoice:
     """Choose the rail rectifier by reverse voltage, current and loss.
 
@@ -143,7 +162,7 @@ def choose_rectifier(
     wanted : "auto" or a part id.
     reverse_v : reverse voltage to stand, ringing included, V.
     average_a : mean current of one leg at full sine, A.
-    peak_a : crest of the leg's pulse current, A.
+    peak_a : crest of the leg's pulse current, A. switching_hz : full cycle, Hz.
 
     Returns
     -------
@@ -178,7 +197,8 @@ def choose_rectifier(
         # A dual case without a twin of the other polarity serves one leg pair in parallel.
         packages = 2 if partner is not None else 4
         loss = 4 * (part.vf0_v * average_a + part.rd_ohm * average_a * peak_a)
-        recovery = part.qrr_coul * 1e7  # W-like penalty for slow parts at tens of kilohertz
+        # Stored charge goes with the current; it is stated at the rated one.
+        recovery = 4 * recovery_loss_w(reverse_v, part.qrr_coul, switching_hz) * 2 * average_a / part.if_a
         at_hand = library.in_drawer(part.id) >= (1 if partner is not None else 4)
         ranked.append((not at_hand, loss + recovery + 0.5 * packages, part.id, part, partner, packages))
     if not ranked:

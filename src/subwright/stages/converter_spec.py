@@ -17,17 +17,27 @@ from subwright.base.fields import (
     quantity,
 )
 from subwright.parts.schema import Controller
+from subwright.stages.converter_drive import GateDrive, GateSupply
 from subwright.stages.converter_parts import RectifierChoice, SwitchChoice
 from subwright.stages.converter_timing import Timing
 
-__all__ = ["ConverterDemand", "ConverterPlan", "ConverterSpec", "Magnetics"]
+__all__ = ["ConverterDemand", "ConverterPlan", "ConverterSpec", "Magnetics", "Topology"]
+
+Topology = Literal["push-pull", "full-bridge"]
 
 
 class ConverterSpec(StageSpec):
     """What the builder may say about the converter."""
 
-    topology: Literal["auto", "push-pull", "none"] = choice(
-        "auto", why="auto: push-pull when the amplifier needs rails, none when it runs from the battery."
+    topology: Literal["auto", "push-pull", "full-bridge", "none"] = choice(
+        "auto",
+        why="auto: none when the amplifier runs from the battery, else push-pull up to 24 V and a full "
+        "bridge above, whose switches stand the battery once and not twice.",
+    )
+    output: Literal["peak-charged", "regulated"] = choice(
+        "peak-charged",
+        why="peak-charged: no choke, the rail follows the battery, simplest and most efficient; regulated: a "
+        "choke coupled for both rails, the rail holds while the duty has room.",
     )
     switching_hz: Frequency = quantity(
         "50 kHz",
@@ -48,6 +58,28 @@ class ConverterSpec(StageSpec):
         high="120 V",
         why="Rail wanted at the crest of full power; auto: what the amplifier needs.",
     )
+    clamp: Literal["auto", "resistor", "none"] = choice(
+        "auto",
+        why="Clamp of the leakage spike: diodes, capacitor, and a resistor that returns part of it to the "
+        "battery; none leaves the spike to snubber and avalanche. A full bridge needs none.",
+    )
+    gate_drive: Literal["auto", "direct", "turn-off", "buffer"] = choice(
+        "auto",
+        why="direct: gates on the controller's outputs; turn-off: a PNP pulls each side down; buffer: "
+        "complementary emitter followers; auto: the least loss that still gives 8 V on a tired battery.",
+    )
+    gate_supply: Literal["auto", "battery", "regulated"] = choice(
+        "auto",
+        why="What feeds controller and gates; auto: the battery up to 19 V, above that zener and emitter "
+        "follower of 12 V.",
+    )
+    ripple: Ratio = quantity(
+        "0.3",
+        low="0.1",
+        high="1.0",
+        why="Ripple of the output choke over the current at the crest, highest battery; regulated output.",
+    )
+    choke_core: str = choice("auto", why="Core id of the output choke, gapped E or ETD; regulated output.")
     spike_allowance: Ratio = quantity(
         "0.3",
         low="0.1",
@@ -93,7 +125,9 @@ class ConverterDemand:
     music_mean_square: float  # mean of the squared music current over its squared crest, full sine: 0.5
     emf_nominal_v: float
     emf_max_v: float
+    emf_low_v: float
     source_ohm: float
+    ambient_c: float  # air at the board, hottest
     pumping_f: float  # least rail capacitance against rail pumping, 0 where the amplifier doesn't pump
     rail_ripple_v: float  # switching-frequency ripple accepted on a rail
     switch_c: float  # junction temperatures, from the heat stage or assumed
@@ -120,6 +154,8 @@ class Magnetics:
 class ConverterPlan:
     """First half of the design: timing, switch, rectifier, and what the transformer must do."""
 
+    topology: Topology
+    regulated: bool
     controller: Controller
     timing: Timing
     switch: SwitchChoice
@@ -132,7 +168,8 @@ class ConverterPlan:
     primary_rms_a: float  # one half-primary, full sine
     secondary_rms_a: float
     primary_peak_a: float
-    gate_a: float
     buffered: bool
-    drive_v: float
+    drive_v: float  # high level at a gate, nominal battery
+    drive: GateDrive
+    gate_supply: GateSupply | None
     reasons: tuple[str, ...]

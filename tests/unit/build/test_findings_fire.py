@@ -105,7 +105,10 @@ BREAKS: dict[str, list[Break]] = {
     "CNV-01": [Break(points={(NOMINAL, FULL): {"rail_crest_v": 20.0}})],
     "CNV-02": [Break({"converter.rail_unloaded_v": 300.0})],
     "CNV-03": [Break({"converter.plan.drain_limit_needed_v": 400.0})],
-    "CNV-04": [Break({"converter.drain_ring_v": 400.0})],
+    "CNV-04": [
+        Break({"converter.drain_peak_v": 400.0}),
+        Break({"converter.clamp": None, "converter.drain_ring_v": 400.0}),
+    ],
     "CNV-05": [
         Break({"converter.drain_ring_v": 400.0, "converter.plan.switch.mosfet.eas_j": 1e-6}),
     ],

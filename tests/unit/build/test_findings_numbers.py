@@ -10,14 +10,17 @@ import pytest
 from findings_support import at_point, bike, changed, findings_of, put, van
 
 from subwright.build.findings.rule import REGISTRY
+from subwright.parts.library import load_library
 from subwright.physics.acoustics.exposure import a_weighting_db, allowed_time_s, c_weighting_db
 from subwright.physics.board import track_current_a
 from subwright.physics.capacitors import electrolytic_life_s
+from subwright.physics.clamps import clamp_voltage_v
 from subwright.physics.class_d import rail_pumping_v
 from subwright.physics.electrical import cable_loop_resistance_ohm, preece_current_a
 from subwright.physics.magnetic_thermal import rise_from_surface_load, rise_from_surface_power
 from subwright.physics.magnetics import flux_swing
-from subwright.stages.common import Corner, Level, PartUse
+from subwright.stages.common import Corner, Level
+from subwright.stages.converter_drive import design_gate_supply
 
 HOUR = 3600.0
 
@@ -30,6 +33,8 @@ EXAMPLES = [
     ("CNV-03", "41.6 V", 41.6, 2 * 16.0 * 1.3, 0.05),
     ("CNV-04", "8 µJ", 8.0, 0.5 * 40e-9 * 20.0**2 * 1e6, 0.5),
     ("CNV-04", "3.9 µJ", 3.9, 0.5 * 10e-9 * 28.0**2 * 1e6, 0.05),
+    ("CNV-04", "37 W", 37.0, 50e3 * 78e-9 * 97.0**2, 0.5),
+    ("CNV-04", "47 V", 47.0, float(clamp_voltage_v(36.7, 39.0, 16.0, 32.0)), 0.5),
     ("CNV-05", "48 µJ", 48.0, 0.5 * 60e-9 * 40.0**2 * 1e6, 0.5),
     ("CNV-05", "103 µJ", 103.0, 0.5 * 60e-9 * 40.0**2 * 1e6 * 60 / (60 - 32), 0.5),
     ("CNV-06", "125 V", 125.0, 2 * 48.0 * 1.3, 0.5),
@@ -144,8 +149,9 @@ def test_no_avalanche_no_energy() -> None:
 def test_the_snubber_holds_the_spike_just_when_the_ring_stays_below_the_rating(share: float) -> None:
     design = van()
     assert design.converter is not None
+    unclamped = put(design, "converter.clamp", None)
     (finding,) = findings_of(
-        "CNV-04", put(design, "converter.drain_ring_v", share * design.converter.drain_limit_v)
+        "CNV-04", put(unclamped, "converter.drain_ring_v", share * design.converter.drain_limit_v)
     )
     assert (finding.margin >= 0) == (share < 1)
 
@@ -155,26 +161,27 @@ def test_the_gate_sees_the_battery_unless_a_supply_holds_it_down() -> None:
     (finding,) = findings_of("CNV-15", design)
     assert finding.value == 32.0
     assert design.converter is not None
-    regulator = PartUse(
-        role="gate supply regulator", letter="U", part_id="7812", description="regulator 12 V", quantity=1
-    )
-    fed = put(design, "converter.parts", (*design.converter.parts, regulator))
+    supply = design_gate_supply(load_library(), 19.0, 24.0, 32.0, 40e-3, 60.0)
+    fed = put(design, "converter.gate_supply", supply)
     (finding,) = findings_of("CNV-15", fed)
-    assert finding.value == design.converter.plan.drive_v
+    assert finding.value == supply.output_v
     assert finding.margin > 0
+    drop = design.converter.plan.drive.driver.drop_v
     (drive,) = findings_of("CNV-14", at_point(fed, Corner.LOW, Level.FULL, terminal_least_v=24.0))
-    assert drive.value == design.converter.plan.drive_v
+    assert drive.value == pytest.approx(supply.output_v - drop)
+    (drooping,) = findings_of("CNV-14", at_point(fed, Corner.LOW, Level.FULL, terminal_least_v=11.0))
+    assert drooping.value == pytest.approx(11.0 - 1.5 - drop)
 
 
 def test_gate_drive_after_its_drops_and_by_kind_of_switch() -> None:
     design = changed(
         at_point(van(), Corner.LOW, Level.FULL, terminal_least_v=10.0),
-        {"converter.plan.controller.output_drop_v": 2.0, "converter.plan.buffered": True},
+        {"converter.plan.drive.driver.drop_v": 2.7},
     )
     (finding,) = findings_of("CNV-14", design)
     assert finding.value == pytest.approx(10.0 - 2.0 - 0.7)
     assert finding.severity == "warn"
-    (direct,) = findings_of("CNV-14", put(design, "converter.plan.buffered", False))
+    (direct,) = findings_of("CNV-14", put(design, "converter.plan.drive.driver.drop_v", 2.0))
     assert direct.value == pytest.approx(8.0)
     (logic,) = findings_of("CNV-14", put(design, "converter.plan.switch.mosfet.vgs_th_v", 2.5))
     assert logic.severity == "ok"

@@ -23,7 +23,7 @@ __all__ = [
     "switching_frequency",
 ]
 
-_BUFFER_DROP_V = 0.7  # base-emitter voltage of an emitter follower
+_FOLLOWER_DROPOUT_V = 1.5  # least voltage over the gate supply's follower
 _STANDARD_GATE_V = 8.0
 _LOGIC_GATE_V = 5.0
 _LOGIC_THRESHOLD_V = 2.6  # largest threshold of what the trade calls logic level
@@ -113,10 +113,10 @@ def gate_drive(design: Design) -> Iterator[Measure]:
     if converter is None:
         return
     plan = converter.plan
-    drop_v = plan.controller.output_drop_v + (_BUFFER_DROP_V if plan.buffered else 0.0)
-    least_v = design.point(Corner.LOW, Level.FULL).terminal_least_v - drop_v
-    if _gate_supply_limited(design):
-        least_v = min(least_v, plan.drive_v)
+    least_v = design.point(Corner.LOW, Level.FULL).terminal_least_v
+    if converter.gate_supply is not None:
+        least_v = min(least_v - _FOLLOWER_DROPOUT_V, converter.gate_supply.output_v)
+    least_v -= plan.drive.driver.drop_v
     yield Measure(
         quantity="gate voltage",
         value=least_v,
@@ -125,12 +125,6 @@ def gate_drive(design: Design) -> Iterator[Measure]:
         sense="at least",
         at="low battery, crest of a full sine",
     )
-
-
-def _gate_supply_limited(design: Design) -> bool:
-    """Whether a part of the converter holds the gate supply below the battery."""
-    converter = design.converter
-    return converter is not None and any("gate supply" in use.role for use in converter.parts)
 
 
 @rule(
@@ -146,8 +140,7 @@ def _gate_supply_limited(design: Design) -> bool:
     source="st-std50n03l",
     example="A 12 V system ends at 16 V: fine for ±20 V gates. A 24 V system reaches 32 V: the drive needs "
     "its own 12 V supply.",
-    remedy="Feed controller and buffers from a 12 V supply of their own; the circuit as drawn takes the "
-    "battery.",
+    remedy='Set converter.gate_supply = "regulated": zener and emitter follower make 12 V.',
     near=0.05,
 )
 def gate_voltage(design: Design) -> Iterator[Measure]:
@@ -155,10 +148,10 @@ def gate_voltage(design: Design) -> Iterator[Measure]:
     converter = design.converter
     if converter is None:
         return
-    limited = _gate_supply_limited(design)
+    supply = converter.gate_supply
     yield Measure(
         quantity="highest gate voltage",
-        value=converter.plan.drive_v if limited else design.supply.corners[Corner.MAX],
+        value=design.supply.corners[Corner.MAX] if supply is None else supply.output_v,
         limit=converter.plan.switch.mosfet.vgs_max_v,
         dimension="voltage",
         at="highest battery",
@@ -170,8 +163,8 @@ def gate_voltage(design: Design) -> Iterator[Measure]:
     stage="converter",
     severity="stop",
     title="The controller stays awake on a tired battery",
-    what="Battery voltage at the low corner, at rest and at the crest of a full sine, against the "
-    "controller's own lockout.",
+    what="Supply of the controller at the low corner, at rest and at the crest of a full sine, and while "
+    "cranking, against its own lockout.",
     why="Under its lockout the controller lets go, the battery recovers, it starts again: the sound stutters "
     "and each start charges the rails anew.",
     limit="Start voltage at rest; the higher of stop voltage and least supply while playing.",
@@ -185,11 +178,16 @@ def controller_awake(design: Design) -> Iterator[Measure]:
     """Measure the supply voltages in V."""
     if design.converter is None:
         return
-    controller = design.converter.plan.controller
+    controller, supply = design.converter.plan.controller, design.converter.gate_supply
+
+    def fed(battery_v: float) -> float:
+        """Controller's supply at a battery voltage, V."""
+        return battery_v if supply is None else min(battery_v - _FOLLOWER_DROPOUT_V, supply.output_v)
+
     if controller.uvlo_on_v is not None:
         yield Measure(
-            quantity="battery for the controller's start",
-            value=design.supply.corners[Corner.LOW],
+            quantity="supply for the controller's start",
+            value=fed(design.supply.corners[Corner.LOW]),
             limit=controller.uvlo_on_v,
             dimension="voltage",
             sense="at least",
@@ -197,11 +195,23 @@ def controller_awake(design: Design) -> Iterator[Measure]:
         )
     yield Measure(
         quantity="supply of the controller",
-        value=design.point(Corner.LOW, Level.FULL).terminal_least_v,
+        value=fed(design.point(Corner.LOW, Level.FULL).terminal_least_v),
         limit=max(controller.supply_min_v, controller.uvlo_off_v or 0.0),
         dimension="voltage",
         sense="at least",
         at="low battery, crest of a full sine",
+    )
+    yield Measure(
+        quantity="supply of the controller",
+        value=fed(design.supply.corners[Corner.MIN]),
+        limit=max(controller.supply_min_v, controller.uvlo_off_v or 0.0),
+        dimension="voltage",
+        sense="at least",
+        at="cranking",
+        severity="note",
+        remedy="It lets go while the engine cranks and starts softly afterwards; the under-voltage trip "
+        "holds it off meanwhile. Choose a controller with a lower lockout (converter.controller) if it "
+        "must not.",
     )
 
 
@@ -216,7 +226,8 @@ def controller_awake(design: Design) -> Iterator[Measure]:
     limit="Supply rating of the controller.",
     source="common-practice",
     example="32 V of a charging 24 V battery against 35 V: 9 % left, and nothing for a load dump.",
-    remedy="Choose a controller with a higher rating (converter.controller), or feed it through a regulator.",
+    remedy="Choose a controller with a higher rating (converter.controller), or set converter.gate_supply = "
+    '"regulated".',
     near=0.1,
 )
 def controller_supply(design: Design) -> Iterator[Measure]:
@@ -225,7 +236,9 @@ def controller_supply(design: Design) -> Iterator[Measure]:
         return
     yield Measure(
         quantity="supply of the controller",
-        value=design.supply.corners[Corner.MAX],
+        value=design.supply.corners[Corner.MAX]
+        if design.converter.gate_supply is None
+        else design.converter.gate_supply.output_v,
         limit=design.converter.plan.controller.supply_max_v,
         dimension="voltage",
         at="highest battery",

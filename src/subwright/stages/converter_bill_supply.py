@@ -1,0 +1,158 @@
+"""Bill of the gate supply, the gate transformer and the output choke."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from subwright.base.units import code, show
+from subwright.parts.library import Library
+from subwright.stages.common import PartUse, Rating
+from subwright.stages.converter_choke import Choke
+from subwright.stages.converter_clamp import power_rating_w
+from subwright.stages.converter_result import ConverterResult
+
+__all__ = ["choke_parts", "magnetic_parts", "supply_parts"]
+
+
+class _ResistorUse(Protocol):
+    """Makes the record of a resistor."""
+
+    def __call__(
+        self, role: str, value: float, quantity: int, watts: float = 0.25, heat_w: float | None = None
+    ) -> PartUse:
+        """One record; ``value`` ohm, ``watts`` rating, W, ``heat_w`` what it takes, W."""
+
+
+def supply_parts(result: ConverterResult, library: Library, resistor: _ResistorUse) -> list[PartUse]:
+    """Zener, resistor, transistor and capacitor of the gate supply; none where the battery feeds it."""
+    supply = result.gate_supply
+    if supply is None:
+        return []
+    zener, transistor = supply.zener, supply.transistor
+    return [
+        PartUse(
+            role="gate supply transistor",
+            letter="Q",
+            part_id=transistor.id,
+            description=transistor.description,
+            quantity=1,
+            ratings=(
+                Rating(
+                    quantity="junction temperature",
+                    unit="°C",
+                    applied=supply.transistor_c,
+                    limit=transistor.tj_max_c,
+                    source=transistor.provenance.document,
+                    at="highest battery, hottest air, no heatsink",
+                ),
+            ),
+            in_drawer=library.in_drawer(transistor.id) > 0,
+            provenance=transistor.provenance.kind,
+        ),
+        PartUse(
+            role="gate supply zener",
+            letter="D",
+            part_id=zener.id,
+            description=zener.description,
+            quantity=1,
+            value=show(zener.vz_v, "voltage"),
+            tolerance=zener.tolerance,
+            ratings=(
+                Rating(
+                    quantity="dissipation",
+                    unit="W",
+                    applied=supply.zener_w,
+                    limit=zener.power_w,
+                    source=zener.provenance.document,
+                    at="highest battery",
+                ),
+            ),
+            in_drawer=library.in_drawer(zener.id) > 0,
+            provenance=zener.provenance.kind,
+        ),
+        resistor(
+            "gate supply resistor", supply.series_ohm, 1, power_rating_w(supply.series_w), supply.series_w
+        ),
+        PartUse(
+            role="gate supply capacitor",
+            letter="C",
+            part_id=code(100e-6, "capacitance"),
+            description="electrolytic 25 V, with 100 nF ceramic beside it",
+            quantity=1,
+            value=show(100e-6, "capacitance"),
+            tolerance=0.2,
+            provenance="IEC 60063 preferred value",
+        ),
+    ]
+
+
+def choke_parts(role: str, choke: Choke, library: Library) -> list[PartUse]:
+    """Core and wire of a choke."""
+    core, wire = choke.core, choke.wire
+    return [
+        PartUse(
+            role=f"{role} core",
+            letter="L",
+            part_id=core.id,
+            description=f"{core.description}, gap {show(choke.gap_m, 'length')} in all, "
+            f"{choke.windings} × {choke.turns} turns of {choke.strands} × {wire.id}",
+            quantity=1,
+            value=show(choke.inductance_h, "inductance"),
+            ratings=(
+                Rating(
+                    quantity="choke flux density",
+                    unit="T",
+                    applied=choke.flux_peak_t,
+                    limit=choke.flux_limit_t,
+                    source=core.provenance.document,
+                    at="crest of a full sine",
+                ),
+            ),
+            in_drawer=library.in_drawer(core.id) > 0,
+            provenance=core.provenance.kind,
+        ),
+        PartUse(
+            role=f"{role} wire",
+            letter="W",
+            part_id=wire.id,
+            description=wire.description,
+            quantity=choke.windings * choke.strands * choke.wire_length_m,
+            unit="m",
+            in_drawer=library.in_drawer(wire.id) > 0,
+            provenance=wire.provenance.kind,
+        ),
+    ]
+
+
+def magnetic_parts(result: ConverterResult, library: Library, resistor: _ResistorUse) -> list[PartUse]:
+    """Gate transformer of a bridge, output choke and feedback divider of a regulated converter."""
+    uses: list[PartUse] = []
+    gate, output = result.gate_transformer, result.choke
+    if gate is not None:
+        uses.append(
+            PartUse(
+                role="gate transformer core",
+                letter="T",
+                part_id=gate.core.id,
+                description=f"{gate.core.description}, five windings of {gate.turns} turns, laid together",
+                quantity=1,
+                ratings=(
+                    Rating(
+                        quantity="gate transformer flux density",
+                        unit="T",
+                        applied=gate.flux_peak_t,
+                        limit=gate.flux_limit_t * (1.0 + 1e-9),
+                        source=gate.core.provenance.document,
+                    ),
+                ),
+                in_drawer=library.in_drawer(gate.core.id) > 0,
+                provenance=gate.core.provenance.kind,
+            )
+        )
+    if output is not None:
+        uses += choke_parts("output choke", output.choke, library)
+        uses += [
+            resistor("feedback divider, top", output.feedback_top_ohm, 1),
+            resistor("feedback divider, bottom", output.feedback_bottom_ohm, 1),
+        ]
+    return uses

@@ -1,0 +1,105 @@
+"""The regulated output: coupled choke, feedback divider, and from which battery on the rail holds."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import nearest
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.physics.chokes import output_choke_h
+from subwright.stages.converter_choke import OutputChoke, design_choke
+from subwright.stages.converter_parts import hot_resistance
+from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, ConverterSpec, Magnetics
+
+__all__ = ["regulated_output"]
+
+_BOTTOM_OHM = 2.2e3
+
+
+def regulated_output(
+    spec: ConverterSpec,
+    demand: ConverterDemand,
+    plan: ConverterPlan,
+    magnetics: Magnetics,
+    library: Library,
+) -> OutputChoke:
+    """Coupled output choke and divider for both rails.
+
+    Parameters
+    ----------
+    spec, demand, plan : as designed so far. magnetics : the wound transformer. library : parts.
+
+    Returns
+    -------
+    OutputChoke; the rail is what the divider's real values make of the controller's reference.
+
+    Raises
+    ------
+    NoSolutionError : the duty would pass its limit at the nominal battery, or no core holds the choke.
+
+    Source
+    ------
+    Buck-derived converter, Pressman ch. 2. [pressman1998]
+    """
+    controller, timing, diode = plan.controller, plan.timing, plan.rectifier.rectifier
+    f, ratio = timing.switching_hz, magnetics.secondary_turns / magnetics.primary_turns
+    bridge = plan.topology == "full-bridge"
+    path = hot_resistance(plan.switch.mosfet, demand.switch_c) / plan.switch.per_side
+    path *= 2.0 if bridge else 1.0
+    path += magnetics.primary_ohm * (0.5 if bridge else 1.0) + spec.link_ohm
+    top = nearest(_BOTTOM_OHM * (plan.rail_v / controller.vref_v - 1.0), spec.timing_resistor_series)
+    set_v = controller.vref_v * (1.0 + top / _BOTTOM_OHM)
+    crest_a = demand.rail_crest_a
+    on_a = ratio * crest_a
+    drop_v = diode.vf0_v + (diode.rd_ohm + magnetics.secondary_ohm) * crest_a
+
+    def share_at(emf_v: float) -> tuple[float, float]:
+        """Share needed and share possible at the crest, battery sagging."""
+        at_v = emf_v - demand.source_ohm * crest_a * set_v / (0.9 * emf_v) - path * on_a
+        need = (set_v + drop_v) / (ratio * at_v) if at_v > 0 else float("inf")
+        return need, timing.share - 2.0 * f * magnetics.leakage_h * on_a / max(at_v, 1e-3)
+
+    need, can = share_at(demand.emf_nominal_v)
+    if need > can:
+        raise NoSolutionError(
+            message="The regulated rail would need a duty beyond what dead time and commutation leave.",
+            quantity="conducting share at the nominal battery",
+            value=f"{need:.3f}",
+            limit=f"{can:.3f}",
+            source="derived",
+            remedy=f"Raise transformer.secondary_turns by {100 * (need / can - 1):.0f} % or more, lower "
+            f"converter.rail to {show(set_v * can / need, 'voltage')}, or shorten converter.dead_time.",
+        )
+    low, high = 0.5 * demand.emf_low_v, demand.emf_nominal_v
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        needed, possible = share_at(middle)
+        if needed <= possible:
+            high = middle
+        else:
+            low = middle
+    light, _ = share_at(demand.emf_max_v)
+    wanted_a = spec.ripple * crest_a
+    inductance = output_choke_h(set_v, min(light, 0.98), f, wanted_a)
+    choke = design_choke(
+        library,
+        inductance,
+        crest_a + 0.5 * wanted_a + 0.05 * crest_a,
+        crest_a * sqrt(0.5 * demand.music_mean_square),
+        windings=2,
+        wanted=spec.choke_core,
+    )
+    ripple = set_v * (1.0 - min(light, 0.98)) / (2.0 * f * choke.inductance_h)
+    return OutputChoke(
+        choke=choke,
+        set_v=set_v,
+        share_nominal=need,
+        share_most=can,
+        holds_from_v=high,
+        ripple_a=ripple,
+        critical_a=0.5 * ripple,
+        feedback_top_ohm=top,
+        feedback_bottom_ohm=_BOTTOM_OHM,
+    )
