@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +13,9 @@ from subwright.physics.acoustics.closed_box import box_pressure_pa
 from subwright.physics.acoustics.cutting import CutPlan, Piece, Placement
 from subwright.physics.acoustics.panels import MATERIALS, simply_supported_hz
 from subwright.physics.acoustics.radiation import level_db
-from subwright.stages.common import Contributor, Loss, PartUse, Rating
-from subwright.stages.enclosure_kinds import KINDS, BoxPlan, Job
+from subwright.stages.common import Contributor, PartUse, Rating
+from subwright.stages.enclosure_catalogue import KINDS
+from subwright.stages.enclosure_kinds import BoxPlan, Job
 from subwright.stages.enclosure_panels import Hole, Panel, cut_plan, panels_mass_kg, panels_of, weakest_panel
 from subwright.stages.enclosure_port import Port
 from subwright.stages.enclosure_response import (
@@ -27,7 +25,9 @@ from subwright.stages.enclosure_response import (
     MaxLevel,
     SpeakerSystem,
     cutoff_hz,
+    upper_cutoff_hz,
 )
+from subwright.stages.enclosure_result import EnclosureResult
 from subwright.stages.enclosure_shape import room_of
 from subwright.stages.enclosure_spec import (
     CabinData,
@@ -68,155 +68,6 @@ _LENGTH_TOLERANCE_M = 0.002
 _MOST_BRACES = 3
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class EnclosureResult:
-    """The box as built, and what the driver does in it.
-
-    Arrays run over ``frequency_hz``. "Full" is the drive voltage of ``full_drive_v`` through the infrasonic
-    filter where one was given. Levels are dB re 20 µPa at 1 m in half space.
-    """
-
-    kind: Literal["sealed", "vented"]
-    family: str  # alignment the box was aimed at
-    net_volume_m3: float  # of the box as built
-    target_volume_m3: float
-    gross_volume_m3: float  # inner volume with everything in it
-    displaced_m3: Mapping[str, float]
-    inner_width_m: float
-    inner_height_m: float
-    inner_depth_m: float
-    outer_width_m: float
-    outer_height_m: float
-    outer_depth_m: float
-    room_width_m: float | None
-    room_height_m: float | None
-    room_depth_m: float | None
-    limited_by_room: bool
-    fill: str
-    fill_gain: float
-    leakage_q: float | None  # None: taken as tight
-    absorption_q: float | None
-    port_q: float | None
-    compliance_ratio: float  # Vas over acoustic volume
-    qts_with_source: float
-    source_ohm: float
-    fc_hz: float  # resonance with the port closed
-    qtc: float  # total Q of that resonance, box losses included
-    tuning_hz: float | None  # of the box as built
-    target_tuning_hz: float | None
-    f3_hz: float | None  # None: below the lowest frequency shown
-    f10_hz: float | None
-    passband_db: float  # for 2.83 V, far above resonance, without coil inductance
-    peak_db: float  # highest level over the passband, 0 where there is none
-
-    port: Port | None
-    port_speed_m_per_s: (
-        float | None
-    )  # greatest peak at full drive from the lowest note up, cone at xmax at most
-    port_speed_at_hz: float | None
-    port_speed_limit_m_per_s: float
-    port_area_wanted_m2: float | None  # least that keeps the speed limit
-
-    full_drive_v: float
-    lowest_note_hz: float
-    upper_hz: float
-    excursion_m: float  # greatest peak at full drive from the lowest note up
-    excursion_at_hz: float
-    infrasonic_excursion_m: float  # the same below the lowest note
-    infrasonic_excursion_at_hz: float
-    xmax_m: float
-    xdamage_m: float | None
-    box_pressure_pa: float  # peak, cone at xmax below resonance
-    coil_full: CoilHeat | None  # steady sine
-    coil_programme: CoilHeat | None
-    coil_max_c: float | None
-    impedance_min_ohm: float  # at the driver's terminals, lowest note to upper corner
-    impedance_min_at_hz: float
-    nominal_impedance_ohm: float
-
-    panels: tuple[Panel, ...]
-    front_layers: int
-    braces: int
-    panel_resonance_hz: float
-    panel_resonance_of: str
-    panel_resonance_limit_hz: float
-    cut_plan: CutPlan
-    driver_depth_m: float | None
-    driver_room_m: float  # free depth behind the front panel's face
-    wood_kg: float
-    mass_kg: float  # with driver and port; without electronics
-
-    frequency_hz: Array
-    spl_db: Array  # for 2.83 V
-    full_spl_db: Array
-    full_cabin_spl_db: Array
-    full_excursion_m: Array  # peak
-    full_port_speed_m_per_s: Array | None  # peak
-    group_delay_s: Array
-    impedance_ohm: NDArray[np.complex128]
-    excursion_limit_v: Array  # rms drive at which the cone reaches xmax
-    limits: MaxLevel  # at full drive's voltage, programme crest factor
-    own_limits: MaxLevel  # the same without an amplifier's limit
-    limits_crest_db: float
-
-    ratings: tuple[Rating, ...]
-    parts: tuple[PartUse, ...]
-    losses: tuple[Loss, ...]
-    contributors: tuple[Contributor, ...]
-    sources: tuple[str, ...]
-    reasons: tuple[str, ...]
-    _system: SpeakerSystem = field(repr=False)
-
-    @property
-    def system(self) -> SpeakerSystem:
-        """The acoustic model of the box as built, for any frequency and voltage."""
-        return self._system
-
-    def power_shares(self, frequency_hz: float | Array, drive_v: float | Array) -> PowerShares:
-        """Where the amplifier's power goes, as heat and as sound.
-
-        Parameters
-        ----------
-        frequency_hz : Hz, scalar or 1-D.
-        drive_v : rms voltage at the amplifier's ideal source, V; scalar or of the same shape.
-
-        Returns
-        -------
-        PowerShares : arrays in W; their sum equals the input.
-        """
-        return self._system.power_shares(np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64)), drive_v)
-
-    def max_level(
-        self, clip_v: float, *, frequency_hz: Array | None = None, crest_factor_db: float | None = None
-    ) -> MaxLevel:
-        """Loudest level at each frequency and what limits it, for an amplifier that clips at ``clip_v``.
-
-        Parameters
-        ----------
-        clip_v : rms voltage of a sine at the onset of clipping, V.
-        frequency_hz : 1-D, Hz; the standard grid by default.
-        crest_factor_db : dB, for the coil's heat; the design's programme by default.
-        """
-        crest = self.limits_crest_db if crest_factor_db is None else crest_factor_db
-        return self._system.max_level(clip_v, frequency_hz=frequency_hz, crest_factor_db=crest)
-
-    def demand(
-        self, level: float, frequency_hz: float, *, in_cabin: bool = False, clip_v: float = math.inf
-    ) -> LevelDemand:
-        """Drive and power for a level at one frequency; see ``SpeakerSystem.demand``.
-
-        Parameters
-        ----------
-        level : dB re 20 µPa at 1 m.
-        frequency_hz : Hz.
-        in_cabin : whether the level counts the cabin's gain.
-        clip_v : rms voltage of a sine at the onset of clipping, V.
-        """
-        return self._system.demand(
-            level, frequency_hz, in_cabin=in_cabin, clip_v=clip_v, crest_factor_db=self.limits_crest_db
-        )
-
-
 def design_enclosure(
     spec: EnclosureSpec, driver: DriverData, cabin: CabinData, need: EnclosureNeed
 ) -> EnclosureResult:
@@ -250,7 +101,11 @@ def design_enclosure(
         xmax_m=driver.xmax_m,
         power_w=driver.power_w,
         rated_ohm=driver.nominal_impedance_ohm,
+        xdamage_m=driver.xdamage_m,
+        highpass=need.highpass,
         port_area_m2=None if plan.port is None else plan.port.area_m2,
+        radiator_area_m2=None if plan.radiator is None else plan.radiator.count * plan.radiator.sd_m2,
+        radiator_xmax_m=None if plan.radiator is None else plan.radiator.xmax_m,
         port_speed_limit_m_per_s=spec.port_speed_limit_m_per_s,
         thermal=driver.thermal,
         cabin=cabin,
@@ -270,7 +125,7 @@ def _stiffened(
         room = room_of(
             spec.room_width_m,
             spec.room_height_m,
-            spec.room_depth_m,
+            None if spec.room_depth_m is None else spec.room_depth_m - driver.outside_m,
             thickness_m=t,
             front_m=layers * t,
         )
@@ -296,6 +151,8 @@ def _stiffening(job: Job, plan: BoxPlan, panels: tuple[Panel, ...]) -> tuple[int
     material, t = MATERIALS[spec.panel_material], spec.panel_thickness_m
     while sum(counts) < most:
         spans = [side / (n + 1) for side, n in zip(plan.inner.sides_m, counts, strict=True)]
+        if plan.chambers is not None:  # the divider braces the box across its width already
+            spans[0] = max(plan.chambers.rear_width_m, plan.chambers.front_width_m) / (counts[0] + 1)
         pairs = ((0, 1), (0, 2), (2, 1))  # back, top and bottom, sides
         pair = min(pairs, key=lambda p: simply_supported_hz(spans[p[0]], spans[p[1]], t, material))
         stiff = simply_supported_hz(spans[pair[0]], spans[pair[1]], t, material) >= limit
@@ -312,6 +169,8 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
     pressure = np.abs(response.pressure_pa_per_v)
     spl = np.asarray(level_db(pressure * _STANDARD_V))
     passband = system.passband_level_db(_STANDARD_V)
+    if plan.chambers is not None and plan.tuning_hz is not None:
+        passband = float(np.interp(math.log(plan.tuning_hz), np.log(frequency), spl))
     full_v = np.full_like(frequency, need.drive_v)
     if need.highpass is not None:
         full_v = full_v * np.abs(need.highpass(frequency))
@@ -328,6 +187,9 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         held = speed_at_1v * np.minimum(full_v, excursion_limit)
         index = _peak_at(held, playing)
         speed_peak, speed_hz = float(held[index]), float(frequency[index])
+    moved_at_1v = system.radiator_excursion_at_1v(response)
+    moved = None if moved_at_1v is None else moved_at_1v * full_v
+    moved_at = None if moved is None else _peak_at(moved, playing)
     band = playing & (frequency <= max(need.upper_hz, 1.5 * need.lowest_note_hz))
     magnitude = np.abs(response.impedance_ohm)
     lowest = int(np.flatnonzero(band)[np.argmin(magnitude[band])])
@@ -386,7 +248,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         leakage_q=_finite(plan.ql),
         absorption_q=_finite(plan.qa),
         port_q=_finite(plan.qp),
-        compliance_ratio=driver.model.vas_m3() / (plan.net_volume_m3 * plan.gain),
+        compliance_ratio=driver.model.vas_m3() / (_stiff_m3(plan) * plan.gain),
         qts_with_source=job.qts,
         source_ohm=need.source_ohm,
         fc_hz=fc,
@@ -395,9 +257,14 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         target_tuning_hz=plan.target.tuning_hz,
         f3_hz=cutoff_hz(frequency, spl, passband),
         f10_hz=cutoff_hz(frequency, spl, passband, 10.0),
+        upper_f3_hz=None if plan.chambers is None else upper_cutoff_hz(frequency, spl, passband),
         passband_db=passband,
         peak_db=max(float(spl.max()) - passband, 0.0),
         port=port,
+        radiator=plan.radiator,
+        radiator_excursion_m=None if moved is None or moved_at is None else float(moved[moved_at]),
+        radiator_excursion_at_hz=None if moved_at is None else float(frequency[moved_at]),
+        chambers=plan.chambers,
         port_speed_m_per_s=speed_peak,
         port_speed_at_hz=speed_hz,
         port_speed_limit_m_per_s=spec.port_speed_limit_m_per_s,
@@ -412,7 +279,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         xmax_m=driver.xmax_m,
         xdamage_m=driver.xdamage_m,
         box_pressure_pa=float(
-            box_pressure_pa(driver.model.sd_m2 * driver.xmax_m, plan.net_volume_m3, gain=plan.gain)
+            box_pressure_pa(driver.model.sd_m2 * driver.xmax_m, _stiff_m3(plan), gain=plan.gain)
         ),
         coil_full=coil_full,
         coil_programme=coil_programme,
@@ -428,7 +295,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         panel_resonance_limit_hz=limit_hz,
         cut_plan=plan_of_cuts,
         driver_depth_m=driver.depth_m,
-        driver_room_m=inner[2] + job.front_m,
+        driver_room_m=inner[2] + job.front_m if plan.chambers is None else plan.chambers.rear_width_m + t,
         wood_kg=wood,
         mass_kg=wood + (driver.mass_kg or 0.0) + _pipe_kg(port),
         frequency_hz=frequency,
@@ -437,6 +304,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         full_cabin_spl_db=full_spl + system.cabin.gain_at_db(frequency),
         full_excursion_m=excursion,
         full_port_speed_m_per_s=speed,
+        full_radiator_excursion_m=moved,
         group_delay_s=system.group_delay_s(frequency),
         impedance_ohm=response.impedance_ohm,
         excursion_limit_v=excursion_limit,
@@ -460,6 +328,11 @@ def _peak_at(values: Array, where: NDArray[np.bool_]) -> int:
     return int(index[np.argmax(values[index])])
 
 
+def _stiff_m3(plan: BoxPlan) -> float:
+    """Net volume whose air stiffens the driver, m³."""
+    return plan.net_volume_m3 if plan.stiff_volume_m3 is None else plan.stiff_volume_m3
+
+
 def _finite(q: float) -> float | None:
     return None if math.isinf(q) else q
 
@@ -467,12 +340,13 @@ def _finite(q: float) -> float | None:
 def _closed_resonance(job: Job, plan: BoxPlan) -> tuple[float, float]:
     """Resonance and total Q with the port closed, box losses included."""
     model = job.driver.model
-    alpha = model.vas_m3() / (plan.net_volume_m3 * plan.gain)
+    alpha = model.vas_m3() / (_stiff_m3(plan) * plan.gain)
     fc = model.fs_hz * math.sqrt(1.0 + alpha)
     qtc = job.qts * math.sqrt(1.0 + alpha)
     # The Qs are stated at fb or fc; only the share of the stiffness that is the box's is damped by them.
-    shift = 1.0 if plan.tuning_hz is None else fc / plan.tuning_hz
-    loss = (1.0 / (plan.ql * shift) + shift / plan.qa) * alpha / (1.0 + alpha)
+    shift = 1.0 if plan.tuning_hz is None or plan.chambers is not None else fc / plan.tuning_hz
+    leak = math.inf if plan.chambers is not None else plan.ql  # a band-pass's leak is the front chamber's
+    loss = (1.0 / (leak * shift) + shift / plan.qa) * alpha / (1.0 + alpha)
     return fc, 1.0 / (1.0 / qtc + loss)
 
 

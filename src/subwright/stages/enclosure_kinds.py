@@ -31,12 +31,25 @@ from subwright.stages.enclosure_port import (
     slot_mouth,
 )
 from subwright.stages.enclosure_shape import FrontLayout, InnerBox, Room, inner_box, layouts
-from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
+from subwright.stages.enclosure_spec import Chambers, DriverData, EnclosureNeed, EnclosureSpec, Radiator
 from subwright.stages.enclosure_target import FILLS, Target, qts_with_source, sealed_target, vented_target
 
-__all__ = ["KINDS", "BoxPlan", "Job", "Kind", "SealedKind", "VentedKind", "brace_rim_m", "braces_m3"]
+__all__ = [
+    "VENTED_QL",
+    "BoxPlan",
+    "Job",
+    "Kind",
+    "SealedKind",
+    "VentedKind",
+    "brace_rim_m",
+    "braces_m3",
+    "check_volume",
+    "port_mouths",
+    "refuse_size",
+    "shaped_box",
+]
 
-_VENTED_QL = 7.0
+VENTED_QL = 7.0
 _RING_M = 0.05  # width of a brace's rim
 _PORT_SHARE = 0.2  # of the inner volume that ports may take
 _SETTLE = 4  # rounds in which port length, sides and net volume settle; each shrinks the error tenfold
@@ -95,8 +108,11 @@ class BoxPlan:
     layout: FrontLayout
     inner: InnerBox
     port: Port | None
+    radiator: Radiator | None = None
+    chambers: Chambers | None = None
     displaced_m3: Mapping[str, float]
     net_volume_m3: float
+    stiff_volume_m3: float | None = None  # that stiffens the driver, where that isn't all of it
     tuning_hz: float | None
     ql: float
     qa: float
@@ -162,8 +178,15 @@ def _layouts(job: Job, mouth: Mouth | None) -> Iterator[FrontLayout]:
     )
 
 
-def _shaped(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLayout, InnerBox] | None:
-    """The first layout that doesn't force the box above the wanted volume, else the smallest that fits."""
+def shaped_box(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLayout, InnerBox] | None:
+    """Layout and sides: the first layout that keeps to the wanted volume, else the smallest that fits.
+
+    Parameters
+    ----------
+    job : what was asked.
+    volume_m3 : wanted inner volume, m³.
+    mouth : openings on the panels, None for none.
+    """
     best: tuple[FrontLayout, InnerBox] | None = None
     for layout in _layouts(job, mouth):
         inner = inner_box(volume_m3, job.room, layout.least_m)
@@ -176,8 +199,9 @@ def _shaped(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLayou
     return best
 
 
-def _refuse_size(job: Job) -> NoSolutionError:
-    least = min((layout.least_m for layout in _layouts(job, None)), key=math.prod)
+def refuse_size(job: Job, mouth: Mouth | None = None) -> NoSolutionError:
+    """The refusal of a room too small for driver and openings."""
+    least = min((layout.least_m for layout in _layouts(job, mouth)), key=math.prod)
     rooms = (job.room.width_m, job.room.height_m, job.room.depth_m)
     t = job.spec.panel_thickness_m
     panels = (2.0 * t, 2.0 * t, t + job.front_m)
@@ -187,7 +211,9 @@ def _refuse_size(job: Job) -> NoSolutionError:
         if need > room
     ]
     return NoSolutionError(
-        message="The driver doesn't fit the room.",
+        message="The driver doesn't fit the room."
+        if mouth is None
+        else "Driver and radiator don't fit the room.",
         quantity="outer sides needed",
         value=", ".join(short) or "more than the room",
         limit=" × ".join(
@@ -198,7 +224,8 @@ def _refuse_size(job: Job) -> NoSolutionError:
     )
 
 
-def _check_volume(job: Job, net_m3: float) -> None:
+def check_volume(job: Job, net_m3: float) -> None:
+    """Refuse a net volume that isn't the one asked for."""
     wanted = job.spec.volume_m3
     if wanted is not None and abs(net_m3 / wanted - 1.0) > _VOLUME_TOLERANCE:
         larger = net_m3 > wanted
@@ -217,6 +244,28 @@ def _check_volume(job: Job, net_m3: float) -> None:
                 else 'Ask for a smaller volume, give more room, or leave the volume "auto".'
             ),
         )
+
+
+def port_mouths(spec: EnclosureSpec, wanted_m2: float) -> Iterator[Mouth]:
+    """Round openings to try: the smallest that keeps the speed limit first, then ever smaller ones.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    wanted_m2 : least area that keeps the speed limit, m².
+
+    Source
+    ------
+    [common-practice] for preferring one wide pipe.
+    """
+    pipes = STOCK_PIPES if spec.port_diameter_m is None else (pipe_of(spec.port_diameter_m),)
+    counts = (1, 2, 3, 4) if spec.port_count is None else (spec.port_count,)
+    mouths = list(round_mouths(pipes, counts))
+    # One wide pipe flows better than several narrow ones of the same area.
+    mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 + 0.08 * (mouth.count - 1)))
+    yield from (mouth for mouth in mouths if mouth.area_m2 >= wanted_m2)
+    mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 - 0.06 * (mouth.count - 1)), reverse=True)
+    yield from (mouth for mouth in mouths if mouth.area_m2 < wanted_m2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,21 +287,21 @@ class SealedKind:
             )
         limit = job.room.volume_m3 - job.fixed_displacement_m3
         if limit <= 0.0:
-            raise _refuse_size(job)
+            raise refuse_size(job)
         target = sealed_target(spec, model, job.qts, limit)
         port_m3 = 0.0
         taken = job.fixed_displacement_m3
         for _ in range(2 if any(job.braces) else 1):
-            shaped = _shaped(job, target.net_volume_m3 + taken, None)
+            shaped = shaped_box(job, target.net_volume_m3 + taken, None)
             if shaped is None:
-                raise _refuse_size(job)
+                raise refuse_size(job)
             layout, inner = shaped
             displaced = job.displaced(inner, port_m3)
             taken = sum(displaced.values())
         net = inner.volume_m3 - taken
         if net <= 0.0:
-            raise _refuse_size(job)
-        _check_volume(job, net)
+            raise refuse_size(job)
+        check_volume(job, net)
         fc = model.fs_hz * math.sqrt(1.0 + model.vas_m3() / (net * fill.gain))
         return BoxPlan(
             target=target,
@@ -296,17 +345,17 @@ class VentedKind:
                 source="small-1973-vented",
                 remedy='Write fill = "lining".',
             )
-        ql = _VENTED_QL if spec.ql is None else spec.ql
+        ql = VENTED_QL if spec.ql is None else spec.ql
         limit = job.room.volume_m3 - job.fixed_displacement_m3
         if limit <= 0.0:
-            raise _refuse_size(job)
+            raise refuse_size(job)
         target = vented_target(spec, job.driver.model, job.qts, ql, limit)
         plan = self._with_port(job, target, ql)
         if plan.net_volume_m3 < 0.98 * target.net_volume_m3 and spec.volume_m3 is None:
             # The port took volume that the room can't give back: aim again for what is left.
             target = vented_target(spec, job.driver.model, job.qts, ql, plan.net_volume_m3)
             plan = self._with_port(job, target, ql)
-        _check_volume(job, plan.net_volume_m3)
+        check_volume(job, plan.net_volume_m3)
         return plan
 
     def _with_port(self, job: Job, target: Target, ql: float) -> BoxPlan:
@@ -333,20 +382,13 @@ class VentedKind:
         if spec.port_kind == "slot":
             yield from self._slots(job, target, wanted_m2)
             return
-        pipes = STOCK_PIPES if spec.port_diameter_m is None else (pipe_of(spec.port_diameter_m),)
-        counts = (1, 2, 3, 4) if spec.port_count is None else (spec.port_count,)
-        mouths = list(round_mouths(pipes, counts))
-        # One wide pipe flows better than several narrow ones of the same area.
-        mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 + 0.08 * (mouth.count - 1)))
-        yield from (mouth for mouth in mouths if mouth.area_m2 >= wanted_m2)
-        mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 - 0.06 * (mouth.count - 1)), reverse=True)
-        yield from (mouth for mouth in mouths if mouth.area_m2 < wanted_m2)
+        yield from port_mouths(spec, wanted_m2)
 
     def _slots(self, job: Job, target: Target, wanted_m2: float) -> Iterator[Mouth]:
         spec = job.spec
-        shaped = _shaped(job, 1.15 * target.net_volume_m3 + job.fixed_displacement_m3, None)
+        shaped = shaped_box(job, 1.15 * target.net_volume_m3 + job.fixed_displacement_m3, None)
         if shaped is None:
-            raise _refuse_size(job)
+            raise refuse_size(job)
         width = shaped[1].sides_m[0]
         if spec.port_height_m is not None:
             yield slot_mouth(width, spec.port_height_m, spec.panel_thickness_m)
@@ -371,7 +413,7 @@ class VentedKind:
                 return None
             port_m3 = port_displacement_m3(mouth, length, thickness)
             gross = target.net_volume_m3 + job.fixed_displacement_m3 + port_m3 + braces
-            shaped = _shaped(job, gross, mouth)
+            shaped = shaped_box(job, gross, mouth)
             if shaped is None or port_m3 > _PORT_SHARE * shaped[1].volume_m3:
                 tried.append(f"{mouth.count} × {mouth.name}, {show(length, 'length')} long")
                 return None
@@ -473,6 +515,3 @@ def _port_reason(port: Port, wanted_m2: float) -> str:
         f"{text} {show(wanted_m2, 'area')} would keep the speed limit, but no port of that area fits; "
         f"this is the best that does, {show(port.area_m2, 'area')}."
     )
-
-
-KINDS: Mapping[str, Kind] = MappingProxyType({"sealed": SealedKind(), "vented": VentedKind()})

@@ -11,7 +11,7 @@ from subwright.base.standards import sheets_of
 from subwright.physics.acoustics.cutting import CutPlan, Piece, plan_cuts
 from subwright.physics.acoustics.panels import MATERIALS, PanelMaterial, simply_supported_hz
 from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m
-from subwright.stages.enclosure_port import Port, riser_m
+from subwright.stages.enclosure_port import riser_m
 from subwright.stages.enclosure_shape import EDGE_M
 from subwright.stages.enclosure_spec import EnclosureSpec
 
@@ -77,7 +77,10 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
     material = MATERIALS[job.spec.panel_material]
     width, height, depth = plan.inner.sides_m
     outer_width, outer_height = _up(width + 2.0 * t), _up(height + 2.0 * t)
-    across = [side / (count + 1) for side, count in zip(plan.inner.sides_m, job.braces, strict=True)]
+    free = plan.inner.sides_m
+    if plan.chambers is not None:
+        free = (max(plan.chambers.rear_width_m, plan.chambers.front_width_m), height, depth)
+    across = [side / (count + 1) for side, count in zip(free, job.braces, strict=True)]
 
     def outside(
         name: str, length: float, wide: float, span: tuple[float, float], count: int, holes: tuple[Hole, ...]
@@ -99,7 +102,7 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
     holes = tuple(_front_holes(job, plan))
     # Braces leave out their front rim where driver and port are, so the front counts as unsupported by them.
     panels = [
-        outside("front", outer_width, outer_height, (width, height), job.front_layers, holes),
+        outside("front", outer_width, outer_height, (free[0], height), job.front_layers, holes),
         outside("back", outer_width, outer_height, back, 1, ()),
         outside("top and bottom", outer_width, depth, flat, 2, ()),
     ]
@@ -149,6 +152,10 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
         )
         yield board(f"ring brace across the {name}", a, b, job.braces[axis], (window,))
     port = plan.port
+    if plan.chambers is not None:
+        yield board(
+            "divider", sides[2], sides[1], 1, tuple(_driver_holes(job, 1, 0.0, sides[2], 0.0, sides[1]))
+        )
     if port is not None and port.kind == "slot" and port.height_m is not None:
         straight = port.bend == "straight"
         shelf = port.length_m - job.front_m if straight else sides[2] - port.height_m
@@ -171,53 +178,87 @@ def _front_holes(job: Job, plan: BoxPlan) -> Iterator[Hole]:
             y_m=bottom + 0.5 * (port.height_m or 0.0),
         )
         bottom += (port.height_m or 0.0) + t
-    if port is not None and port.outer_diameter_m is not None and layout.ports != "side panel":
-        outer = port.outer_diameter_m
+    openings = _openings(plan)
+    if openings is not None and plan.chambers is not None:
+        left = right - plan.chambers.front_width_m
+        yield from _row(openings, (None, 0.5 * (bottom + top)), (left, right))
+        return
+    if openings is not None and layout.ports != "side panel":
+        outer = openings.outer_m
         if layout.ports == "beside":
             right -= outer + EDGE_M
-            yield from _row(port, outer, (right + 0.5 * outer, None), (bottom, top))
+            yield from _row(openings, (right + 0.5 * outer, None), (bottom, top))
         else:
-            yield from _row(port, outer, (None, bottom + EDGE_M + 0.5 * outer), (left, right))
+            yield from _row(openings, (None, bottom + EDGE_M + 0.5 * outer), (left, right))
             bottom += outer + EDGE_M
-    hole = job.driver.hole_m
-    if hole is not None:
-        pitch = job.driver.frame_m + EDGE_M
-        for index in range(job.driver.count):
-            row, column = divmod(index, layout.columns)
-            in_row = min(layout.columns, job.driver.count - row * layout.columns)
-            yield Hole(
-                purpose="driver",
-                shape="round",
-                width_m=hole,
-                height_m=hole,
-                x_m=0.5 * (left + right) + (column - 0.5 * (in_row - 1)) * pitch,
-                y_m=0.5 * (bottom + top) + (0.5 * (layout.rows - 1) - row) * pitch,
-            )
+    yield from _driver_holes(job, layout.columns, left, right, bottom, top)
 
 
-def _row(
-    port: Port, outer_m: float, at: tuple[float | None, float | None], run: tuple[float, float]
+def _driver_holes(
+    job: Job, columns: int, left: float, right: float, bottom: float, top: float
 ) -> Iterator[Hole]:
-    """Port holes evenly along one line; the coordinate that is None runs between ``run``."""
-    hole = _up(outer_m)
-    for index in range(port.count):
-        place = run[0] + (index + 0.5) * (run[1] - run[0]) / port.count
+    """Cut-outs of the drivers in rows, in the middle of a field of a panel."""
+    hole, count = job.driver.hole_m, job.driver.count
+    if hole is None:
+        return
+    pitch, rows = job.driver.frame_m + EDGE_M, math.ceil(count / columns)
+    for index in range(count):
+        row, column = divmod(index, columns)
+        in_row = min(columns, count - row * columns)
         yield Hole(
-            purpose="port",
+            purpose="driver",
             shape="round",
             width_m=hole,
             height_m=hole,
+            x_m=0.5 * (left + right) + (column - 0.5 * (in_row - 1)) * pitch,
+            y_m=0.5 * (bottom + top) + (0.5 * (rows - 1) - row) * pitch,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Openings:
+    """Round openings beside the drivers: pipes, or passive radiators."""
+
+    count: int
+    outer_m: float
+    hole_m: float
+    purpose: str
+
+
+def _openings(plan: BoxPlan) -> _Openings | None:
+    port, radiator = plan.port, plan.radiator
+    if radiator is not None:
+        return _Openings(
+            count=radiator.count, outer_m=radiator.frame_m, hole_m=radiator.hole_m, purpose="radiator"
+        )
+    if port is None or port.outer_diameter_m is None:
+        return None
+    outer = port.outer_diameter_m
+    return _Openings(count=port.count, outer_m=outer, hole_m=_up(outer), purpose="port")
+
+
+def _row(
+    openings: _Openings, at: tuple[float | None, float | None], run: tuple[float, float]
+) -> Iterator[Hole]:
+    """Holes evenly along one line; the coordinate that is None runs between ``run``."""
+    for index in range(openings.count):
+        place = run[0] + (index + 0.5) * (run[1] - run[0]) / openings.count
+        yield Hole(
+            purpose=openings.purpose,
+            shape="round",
+            width_m=openings.hole_m,
+            height_m=openings.hole_m,
             x_m=place if at[0] is None else at[0],
             y_m=place if at[1] is None else at[1],
         )
 
 
 def _side_holes(plan: BoxPlan, depth_m: float, height_m: float) -> tuple[Hole, ...]:
-    port = plan.port
-    if port is None or port.outer_diameter_m is None or plan.layout.ports != "side panel":
+    openings = _openings(plan)
+    if openings is None or plan.layout.ports != "side panel":
         return ()
-    middle = EDGE_M + 0.5 * port.outer_diameter_m
-    return tuple(_row(port, port.outer_diameter_m, (None, min(middle, 0.5 * height_m)), (0.0, depth_m)))
+    middle = EDGE_M + 0.5 * openings.outer_m
+    return tuple(_row(openings, (None, min(middle, 0.5 * height_m)), (0.0, depth_m)))
 
 
 def weakest_panel(panels: tuple[Panel, ...]) -> tuple[Panel, float]:

@@ -26,9 +26,19 @@ from subwright.physics.acoustics.thermal import (
     crest_ratio,
     resistance_ratio,
 )
-from subwright.stages.enclosure_spec import CabinData
+from subwright.stages.enclosure_spec import CabinData, HighPass
 
-__all__ = ["FREQUENCY_HZ", "CoilHeat", "LevelDemand", "MaxLevel", "SpeakerSystem", "cutoff_hz"]
+__all__ = [
+    "FREQUENCY_HZ",
+    "LIMIT_NAMES",
+    "CoilHeat",
+    "LevelDemand",
+    "LimitBand",
+    "MaxLevel",
+    "SpeakerSystem",
+    "cutoff_hz",
+    "upper_cutoff_hz",
+]
 
 Array = NDArray[np.float64]
 
@@ -36,7 +46,26 @@ FREQUENCY_HZ: Final[Array] = np.geomspace(10.0, 500.0, 200)
 FREQUENCY_HZ.flags.writeable = False
 _SINE_CREST_DB: Final = 20.0 * math.log10(math.sqrt(2.0))
 _ROOT2: Final = math.sqrt(2.0)
-_LIMITS: Final = ("excursion", "coil heat", "port air speed", "amplifier")
+LIMIT_NAMES: Final = (
+    "excursion",
+    "coil heat",
+    "port air speed",
+    "radiator excursion",
+    "amplifier",
+    "infrasonic filter",
+)
+_FILTER_FELT = 0.99  # above this gain the filter limits nothing of its own
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LimitBand:
+    """A stretch of frequency in which one thing limits the level."""
+
+    limit: str
+    low_hz: float
+    high_hz: float
+    lowest_db: float  # of the level in it, half space
+    highest_db: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -47,7 +76,32 @@ class MaxLevel:
     drive_v: Array  # rms
     level_db: Array  # 1 m, half space
     cabin_level_db: Array
-    limited_by: tuple[str, ...]  # "excursion", "coil heat", "port air speed" or "amplifier", per frequency
+    limited_by: tuple[str, ...]  # one of ``LIMIT_NAMES`` for each frequency
+
+    @property
+    def bands(self) -> tuple[LimitBand, ...]:
+        """Neighbouring frequencies with one limit, from low to high."""
+        bands: list[LimitBand] = []
+        last = len(self.limited_by) - 1
+        start = 0
+        for i, name in enumerate(self.limited_by):
+            if i == last or self.limited_by[i + 1] != name:
+                low = self.frequency_hz[0] if not bands else bands[-1].high_hz
+                high = self.frequency_hz[i]
+                if i < last:  # the limits cross between two frequencies
+                    high = math.sqrt(high * self.frequency_hz[i + 1])
+                levels = self.level_db[start : i + 1]
+                bands.append(
+                    LimitBand(
+                        limit=name,
+                        low_hz=float(low),
+                        high_hz=float(high),
+                        lowest_db=float(levels.min()),
+                        highest_db=float(levels.max()),
+                    )
+                )
+                start = i + 1
+        return tuple(bands)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,6 +144,10 @@ class SpeakerSystem:
     port_speed_limit_m_per_s: float
     thermal: CoilThermal | None
     cabin: CabinData
+    xdamage_m: float | None = None
+    highpass: HighPass | None = None  # infrasonic filter before the amplifier
+    radiator_area_m2: float | None = None
+    radiator_xmax_m: float | None = None
     air: Air = AIR_20C
 
     def solve(self, frequency_hz: Array) -> Response:
@@ -114,8 +172,21 @@ class SpeakerSystem:
             return None
         return _ROOT2 * response.opening_m3_per_s_per_v / self.port_area_m2
 
-    def limits_v(self, response: Response, clip_v: float, crest_factor_db: float) -> Array:
-        """Rms drive limits in V, rows as in ``_LIMITS``, columns by frequency; infinite where none applies.
+    def radiator_excursion_at_1v(self, response: Response) -> Array | None:
+        """Peak excursion of the passive radiators in m per rms volt, None without one."""
+        if self.radiator_area_m2 is None:
+            return None
+        omega = 2.0 * math.pi * response.frequency_hz
+        return _ROOT2 * response.opening_m3_per_s_per_v / (self.radiator_area_m2 * omega)
+
+    def limits_v(
+        self,
+        response: Response,
+        clip_v: float,
+        crest_factor_db: float,
+        excursion_m: float | None = None,
+    ) -> Array:
+        """Rms drive limits in V, rows as in ``LIMIT_NAMES``, columns by frequency; infinite where none.
 
         Programme of a crest factor heats the coil less than a sine of the same peaks.
         """
@@ -123,7 +194,18 @@ class SpeakerSystem:
         heat = np.sqrt(self.power_w / coil_w) * (crest_ratio(crest_factor_db) / _ROOT2)
         speed = self.port_speed_at_1v(response)
         port = np.full_like(heat, np.inf) if speed is None else self.port_speed_limit_m_per_s / speed
-        return np.stack((self.excursion_limit_v(response), heat, port, np.full_like(heat, clip_v)))
+        moved = self.radiator_excursion_at_1v(response)
+        if moved is None or self.radiator_xmax_m is None:
+            radiator = np.full_like(heat, np.inf)
+        else:
+            radiator = self.radiator_xmax_m / moved
+        clip = np.full_like(heat, clip_v)
+        filtered = np.full_like(heat, np.inf)
+        if self.highpass is not None and math.isfinite(clip_v):
+            gain = np.abs(self.highpass(response.frequency_hz))
+            filtered = np.where(gain < _FILTER_FELT, clip_v * gain, np.inf)
+        cone = self.excursion_limit_v(response) * ((excursion_m or self.xmax_m) / self.xmax_m)
+        return np.stack((cone, heat, port, radiator, clip, filtered))
 
     def max_level(
         self,
@@ -141,7 +223,28 @@ class SpeakerSystem:
         crest_factor_db : dB; above 3.01 dB the coil may be driven to the same peaks at less heat.
         """
         response = self.solve(FREQUENCY_HZ if frequency_hz is None else frequency_hz)
-        limits = self.limits_v(response, clip_v, crest_factor_db)
+        return self.max_level_of(response, clip_v, crest_factor_db=crest_factor_db)
+
+    def max_level_of(
+        self,
+        response: Response,
+        clip_v: float,
+        *,
+        crest_factor_db: float = _SINE_CREST_DB,
+        excursion_m: float | None = None,
+    ) -> MaxLevel:
+        """Loudest sine at each frequency of a circuit solution at hand.
+
+        The infrasonic filter counts: with the source at full level it holds the amplifier below clipping.
+
+        Parameters
+        ----------
+        response : of this system.
+        clip_v : rms voltage of a sine at the onset of clipping, V.
+        crest_factor_db : dB, for the coil's heat.
+        excursion_m : allowed peak excursion, m; xmax by default.
+        """
+        limits = self.limits_v(response, clip_v, crest_factor_db, excursion_m)
         which = np.argmin(limits, axis=0)
         drive = np.take_along_axis(limits, which[None, :], axis=0)[0]
         level = np.asarray(level_db(np.abs(response.pressure_pa_per_v) * drive))
@@ -150,7 +253,7 @@ class SpeakerSystem:
             drive_v=drive,
             level_db=level,
             cabin_level_db=level + self.cabin.gain_at_db(response.frequency_hz),
-            limited_by=tuple(_LIMITS[i] for i in which.tolist()),
+            limited_by=tuple(LIMIT_NAMES[i] for i in which.tolist()),
         )
 
     def demand(
@@ -193,7 +296,7 @@ class SpeakerSystem:
             excursion_m=float(response.excursion_m_per_v[0]) * drive * _ROOT2,
             port_speed_m_per_s=None if speed is None else float(speed[0]) * drive,
             within_limits=within,
-            limited_by="" if within else _LIMITS[tightest],
+            limited_by="" if within else LIMIT_NAMES[tightest],
         )
 
     def coil_heat(
@@ -282,3 +385,27 @@ def cutoff_hz(
     i = int(below[-1])
     share = (threshold - level[i]) / (level[i + 1] - level[i])
     return float(frequency_hz[i] * (frequency_hz[i + 1] / frequency_hz[i]) ** share)
+
+
+def upper_cutoff_hz(
+    frequency_hz: Array, level: Array, reference_db: float, drop_db: float = 3.0103
+) -> float | None:
+    """Frequency below which a level stays within ``drop_db`` of the reference down to its greatest value, Hz.
+
+    Parameters
+    ----------
+    frequency_hz : 1-D ascending, Hz.
+    level : dB, same shape.
+    reference_db : passband level; where the response never reaches it, its own greatest value counts.
+    drop_db : dB.
+
+    Returns
+    -------
+    Frequency by interpolation over log frequency, or None where it lies above the last one.
+
+    Source
+    ------
+    [small-1972-closed] for the definition of f3.
+    """
+    mirrored = cutoff_hz(1.0 / frequency_hz[::-1], level[::-1], reference_db, drop_db)
+    return None if mirrored is None else 1.0 / mirrored

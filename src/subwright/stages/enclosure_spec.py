@@ -13,6 +13,7 @@ from subwright.base.fields import (
     Decibel,
     Frequency,
     Length,
+    Mass,
     Ratio,
     Speed,
     StageSpec,
@@ -23,19 +24,62 @@ from subwright.base.fields import (
 from subwright.physics.acoustics.parameters import DriverModel
 from subwright.physics.acoustics.thermal import CoilThermal
 
-__all__ = ["Bend", "CabinData", "DriverData", "EnclosureNeed", "EnclosureSpec", "Fill", "HighPass"]
+__all__ = [
+    "Bend",
+    "BoxKind",
+    "CabinData",
+    "Chambers",
+    "DriverData",
+    "EnclosureNeed",
+    "EnclosureSpec",
+    "Fill",
+    "HighPass",
+    "Radiator",
+]
 
 Fill = Literal["none", "lining", "light", "dense"]
 Bend = Literal["straight", "one bend"]
+BoxKind = Literal["sealed", "vented", "passive-radiator", "band-pass"]
 HighPass = Callable[[NDArray[np.float64]], NDArray[np.complexfloating]]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Chambers:
+    """The two chambers of a band-pass box, side by side, the divider between them upright."""
+
+    rear_width_m: float  # inner, left
+    front_width_m: float  # inner, right, with the port
+    rear_m3: float  # net
+    front_m3: float  # net
+    damping: float  # S that the volumes give
+    low_hz: float  # −3 dB by the closed form, lossless
+    high_hz: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Radiator:
+    """The passive radiators of a box, each alike."""
+
+    count: int
+    sd_m2: float  # of one
+    bare_kg: float  # moving mass of one without what is added
+    added_kg: float  # to each, whole grams
+    notch_hz: float  # resonance of the loaded radiator itself
+    xmax_m: float | None
+    frame_m: float
+    hole_m: float
+    depth_m: float | None
+    on: str  # panel that it sits in
 
 
 class EnclosureSpec(StageSpec):
     """What the builder may say about the box."""
 
-    kind: Literal["sealed", "vented"] = choice(
+    kind: BoxKind = choice(
         "sealed",
-        why="sealed: small and tight; vented: louder and lower for its size, needs an infrasonic filter.",
+        why="sealed: small and tight; vented: louder and lower for its size, needs an infrasonic filter; "
+        "passive-radiator: vented without air noise or pipe length; band-pass: driver between a closed and a "
+        "vented chamber, louder in a narrow band.",
     )
     volume_m3: Volume | None = quantity(
         None,
@@ -56,10 +100,16 @@ class EnclosureSpec(StageSpec):
         why="Room available for the outside, front to back. auto: not limited.",
     )
     qtc: Ratio | None = quantity(
-        None, low="0.4", high="2", why="Total Q wanted from a sealed box. auto: 0.707, the flattest response."
+        None,
+        low="0.4",
+        high="2",
+        why="Total Q wanted from a sealed box, or of a band-pass's closed chamber. auto: 0.707.",
     )
     tuning_hz: Frequency | None = quantity(
-        None, low="12 Hz", high="120 Hz", why="Tuning of a vented box. auto: from the alignment."
+        None,
+        low="12 Hz",
+        high="120 Hz",
+        why="Tuning of a vented, passive-radiator or band-pass box. auto: from the alignment.",
     )
     ripple_db: Decibel = quantity(
         "0.5 dB",
@@ -100,6 +150,41 @@ class EnclosureSpec(StageSpec):
         low="7 m/s",
         high="34 m/s",
         why="Peak air speed in the port: under 10 m/s is silent, 17 m/s (5 % of the speed of sound) usual.",
+    )
+    band_damping: Ratio | None = quantity(
+        None,
+        low="0.4",
+        high="1",
+        why="Damping S of a band-pass: 0.7 is flat, 0.5 wider and 1.2 dB rippled. auto: 0.7, less in a tight "
+        "room.",
+    )
+    radiator_diameter_m: Length | None = quantity(
+        None, low="60 mm", high="620 mm", why="Passive radiator: diameter to the middle of the surround."
+    )
+    radiator_mass_kg: Mass | None = quantity(
+        None, low="5 g", high="3 kg", why="Passive radiator: moving mass with air load, nothing added."
+    )
+    radiator_resonance_hz: Frequency | None = quantity(
+        None, low="4 Hz", high="100 Hz", why="Passive radiator: free-air resonance, nothing added."
+    )
+    radiator_q: Ratio = quantity(
+        "8",
+        low="2",
+        high="50",
+        why="Passive radiator: mechanical Q. 8 is common practice without a source; measure where you can.",
+    )
+    radiator_xmax_m: Length | None = quantity(
+        None, low="1 mm", high="100 mm", why="Passive radiator: linear displacement, one way. auto: no limit."
+    )
+    radiator_count: Literal[1, 2] = choice(1, why="Passive radiators on the box.")
+    radiator_frame_m: Length | None = quantity(
+        None, low="60 mm", high="800 mm", why="Passive radiator: outer diameter of its frame."
+    )
+    radiator_hole_m: Length | None = quantity(
+        None, low="60 mm", high="700 mm", why="Passive radiator: diameter of its cut-out."
+    )
+    radiator_depth_m: Length | None = quantity(
+        None, low="10 mm", high="300 mm", why="Passive radiator: depth behind the panel. auto: unknown."
     )
     panel_material: Literal["plywood", "mdf"] = choice("mdf", why="Board of the panels.")
     panel_thickness_m: Length = quantity("18 mm", low="6 mm", high="40 mm", why="Thickness of the panels.")
@@ -186,6 +271,10 @@ class DriverData(Protocol):
     @property
     def depth_m(self) -> float | None:
         """Depth behind the panel, m."""
+
+    @property
+    def outside_m(self) -> float:
+        """How far a compound pair's outer driver stands out of the box, m."""
 
     @property
     def displacement_m3(self) -> float:

@@ -40,7 +40,7 @@ _LOWEST_NOTE_DB = 10.0
 _FULL_SINE_RATIO = 2.0
 _COMPRESSION_DB = 3.0
 _QTS_LEAST = 0.2
-_QTS_MOST = {"sealed": 0.7, "vented": 0.5}
+_QTS_MOST = {"sealed": 0.7, "vented": 0.5, "passive-radiator": 0.5, "band-pass": 0.6}
 _DAY_DB = 85.0
 _PEAK_DB = 137.0
 _SINE_CREST_DB = 3.0103
@@ -218,7 +218,7 @@ def coil_programme(design: Design) -> Iterator[Measure]:
     title="The driver suits the kind of box",
     what="Total Q of the driver behind amplifier and cable, against the range of its kind of box.",
     why="A high Q booms in any box that is not huge; a low one gives bass only to a vented box.",
-    limit="0.2 to 0.7 for a sealed box, 0.2 to 0.5 for a vented one.",
+    limit="0.2 to 0.7 for a sealed box, to 0.6 for a band-pass, to 0.5 for a vented or passive-radiator one.",
     source="small-1973-vented",
     example="Qts 0.45 with a Qtc of 0.707: the box has 0.68 of Vas. Qts 0.7 would need fifty times Vas.",
     remedy="Change enclosure.kind, or take another driver.",

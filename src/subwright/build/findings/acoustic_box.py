@@ -213,7 +213,7 @@ def motor_depth(design: Design) -> Iterator[Measure]:
     box = design.enclosure
     if box.driver_depth_m is not None:
         yield Measure(
-            quantity="depth of the lengthdriver",
+            quantity="depth of the driver",
             value=box.driver_depth_m,
             limit=box.driver_room_m,
             dimension="length",

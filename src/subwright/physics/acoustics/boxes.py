@@ -28,6 +28,8 @@ __all__ = [
     "SealedBox",
     "VentedBox",
     "box_compliance_m3_per_pa",
+    "load_with_opening",
+    "radiation_load_pa_s_per_m3",
 ]
 
 
@@ -95,7 +97,7 @@ class OpenAir:
 
     def load(self, frequency_hz: FloatArray, air: Air) -> AcousticLoad:
         """Acoustic load at the frequencies (1-D, Hz)."""
-        resistance = _radiation(frequency_hz, air, self.space, self.radiates)
+        resistance = radiation_load_pa_s_per_m3(frequency_hz, air, self.space, self.radiates)
         one = np.ones(len(frequency_hz), dtype=np.complex128)
         return AcousticLoad(
             impedance_pa_s_per_m3=np.asarray(resistance, dtype=np.complex128),
@@ -127,7 +129,7 @@ class SealedBox:
 
     def load(self, frequency_hz: FloatArray, air: Air) -> AcousticLoad:
         """Acoustic load at the frequencies (1-D, Hz)."""
-        return _parallel_opening(
+        return load_with_opening(
             frequency_hz,
             air,
             compliance=box_compliance_m3_per_pa(self.volume_m3, gain=self.gain, air=air),
@@ -169,7 +171,7 @@ class VentedBox:
         mass = 1.0 / (omega_b**2 * compliance)
         resistance = 0.0 if math.isinf(self.qp) else 1.0 / (omega_b * compliance * self.qp)
         opening = np.asarray(resistance + 2j * math.pi * frequency_hz * mass, dtype=np.complex128)
-        return _parallel_opening(
+        return load_with_opening(
             frequency_hz,
             air,
             compliance=compliance,
@@ -183,13 +185,28 @@ class VentedBox:
         )
 
 
-def _radiation(frequency_hz: FloatArray, air: Air, space: Space, radiates: bool) -> FloatArray:
+def radiation_load_pa_s_per_m3(
+    frequency_hz: FloatArray, air: Air, space: Space, radiates: bool
+) -> FloatArray:
+    """Radiation resistance in Pa·s/m³ that the whole box's volume velocity meets, 0 where left out.
+
+    Parameters
+    ----------
+    frequency_hz : 1-D, Hz.
+    air : state of the air.
+    space : what the box radiates into.
+    radiates : False leaves the radiation out.
+
+    Source
+    ------
+    [beranek-mellow-2012], ch. 4.
+    """
     if not radiates:
         return np.zeros(len(frequency_hz))
     return np.asarray(radiation_resistance_pa_s_per_m3(frequency_hz, air=air, space=space))
 
 
-def _parallel_opening(
+def load_with_opening(
     frequency_hz: FloatArray,
     air: Air,
     *,
@@ -202,15 +219,33 @@ def _parallel_opening(
     space: Space,
     radiates: bool,
 ) -> AcousticLoad:
-    """Box air (with absorption) in series with the radiation, leakage and opening across both.
+    """Load of a closed volume with a leak and perhaps an opening of any impedance.
+
+    Box air (with absorption) lies in series with the radiation, leakage and opening across both.
 
     With UD the diaphragm's, U0 the outside's volume velocity and Y the admittance of leak and opening
     together: the pressure over leak and opening is −(Zbox + Rr)·U0, so U0 = UD − Y·(Zbox + Rr)·U0.
+
+    Parameters
+    ----------
+    frequency_hz : 1-D, Hz.
+    air : state of the air.
+    compliance : of the box's air, m³/Pa.
+    qa, ql : absorption and leakage Q, infinity for none.
+    q_frequency_hz : where they are stated, Hz.
+    opening : acoustic impedance of port or radiator, Pa·s/m³, None for none.
+    opening_resistance : real part of that which is loss, Pa·s/m³.
+    space : what the box radiates into.
+    radiates : False leaves the radiation out.
+
+    Source
+    ------
+    [small-1973-vented], Fig. 2 (circuit).
     """
     omega_q = 2.0 * math.pi * q_frequency_hz
     absorption = 0.0 if math.isinf(qa) else 1.0 / (omega_q * compliance * qa)
     leakage = math.inf if math.isinf(ql) else ql / (omega_q * compliance)
-    radiation = _radiation(frequency_hz, air, space, radiates)
+    radiation = radiation_load_pa_s_per_m3(frequency_hz, air, space, radiates)
     closed = np.asarray(
         absorption + radiation - 1j / (2.0 * math.pi * frequency_hz * compliance), dtype=np.complex128
     )

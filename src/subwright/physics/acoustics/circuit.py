@@ -93,7 +93,8 @@ class Response:
         flow = velocity * self.driver.sd_m2**2
         acoustic = dict.fromkeys(("radiation", "leakage", "absorption", "port"), np.zeros_like(current))
         for branch in self.load.branches:
-            acoustic[branch.name] = np.abs(branch.ratio) ** 2 * branch.resistance_pa_s_per_m3 * flow
+            share = np.abs(branch.ratio) ** 2 * branch.resistance_pa_s_per_m3 * flow
+            acoustic[branch.name] = acoustic[branch.name] + share
         driver = self.driver
         eddy_ohm = lossy_inductance_ohm(self.frequency_hz, driver.coil_factor, driver.coil_exponent).real
         return PowerShares(
