@@ -157,8 +157,7 @@ def plan_pulse(
     stop = _STOP * rows[-1].current_high_a
     why = (
         f"Wind {turns} turns: with the {at_hand} at hand the current would pass what the supply may give, "
-        "drop "
-        "too much in the loop, or be over too soon to see."
+        "drop too much in the loop, or be over too soon to see."
         if turns > at_hand
         else f"Use the winding of {turns} turns."
     )
@@ -172,12 +171,10 @@ def plan_pulse(
         limit_a=supply.limit_a,
         steps=(
             f"{why} Put it in series with a switch (a MOSFET of 60 V or more with its driver), a shunt of "
-            "about "
-            "10 mΩ, and a capacitor of 1000 µF or more at the supply. Across the winding: a fast diode that "
-            "takes the current over when the switch opens.",
+            "about 10 mΩ, and a capacitor of 1000 µF or more at the supply. Across the winding: a fast "
+            "diode that takes the current over when the switch opens.",
             f"Set the supply to {show(supply.volts_v, 'voltage')} and its current limit to the least that "
-            "keeps "
-            "the capacitor charged; the pulses come from the capacitor.",
+            "keeps the capacitor charged; the pulses come from the capacitor.",
             "One pulse every tenth of a second, no faster: the current must have died out and the core must "
             "stay cold.",
             f"Begin with {show(rows[0].time_s, 'time')}. The current must rise straight, at first "
@@ -191,8 +188,7 @@ def plan_pulse(
         ),
         cautions=(
             "A charged capacitor gives hundreds of amperes into a short: fuse the supply, discharge through "
-            "a "
-            "resistor before you touch, wear eye protection.",
+            "a resistor before you touch, wear eye protection.",
             "A pulse that lasts too long destroys switch and shunt within a millisecond: let the generator "
             "bound its length.",
         ),
@@ -247,17 +243,15 @@ def plan_heat(
         rise_high_k=rth * high,
         steps=(
             "First a look with small signals: the inductance at 10 kHz and at 100 kHz must agree within 5 "
-            "%, and "
-            "the quality factor at 100 kHz must be 25 or more (common practice, no source). Less points to a "
-            "lossy or high-permeability grade.",
+            "%, and the quality factor at 100 kHz must be 25 or more (common practice, no source). Less "
+            "points to a lossy or high-permeability grade.",
             f"Drive {at_hand} turns with {show(drive_v, 'voltage')} rms at {show(f, 'frequency')} (about "
             f"{show(drive_a, 'current')} of magnetising current; a series capacitor at resonance spares the "
             "amplifier), thermometer under a drop of grease on the core, in a box without draught.",
             "Wait until it no longer rises, an hour for a large ring. Note the temperature and the winding's "
             "resistance.",
             "Then direct current through the same winding, set until the core settles at the same "
-            "temperature. "
-            "Note voltage and current.",
+            "temperature. Note voltage and current.",
             f"A power ferrite loses {show(low, 'power')} to {show(high, 'power')} and rises by "
             f"{rth * low:.0f} to "
             f"{rth * high:.0f} K here. Stop at twice that: it is not for transformers.",

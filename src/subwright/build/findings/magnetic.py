@@ -1,10 +1,14 @@
-"""Rules on the transformer: flux, copper, window, temperature, turns."""
+"""Rules on the transformer: flux, copper, window, temperature, turns.
+
+Those on the core itself and on the leads have a file of their own; importing this one registers both.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from math import sqrt
 
+from subwright.build.findings import magnetic_core  # noqa: F401  (importing registers the rules)
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
@@ -432,7 +436,8 @@ def proximity(design: Design) -> Iterator[Measure]:
     source="severns-snubbers",
     example="100 000 turn-offs a second of ½ × 50 nH × (30 A)² are 2.3 W: 1 % of 230 W.",
     remedy='Wind both halves twisted together (transformer.lay = "twisted"), spread the secondary over the '
-    "whole core, shorten transformer.lead, or lower converter.switching.",
+    'whole core, shorten transformer.lead or lay the leads flat (transformer.lead_form = "flat"), or lower '
+    "converter.switching.",
 )
 def leakage_heat(design: Design) -> Iterator[Measure]:
     """Measure the power as a share."""

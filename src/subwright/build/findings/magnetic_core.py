@@ -1,0 +1,83 @@
+"""Rules on what is known of the core itself, and on the leads of the transformer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from subwright.build.findings.rule import Measure, rule
+from subwright.build.result import Design
+
+__all__ = ["lead_leakage", "unchecked_core"]
+
+_LEAD_SHARE: Final = 0.5
+_SURE_T: Final = (
+    0.9 * 0.24
+)  # nine tenths of the hot saturation of the softest common ferrite (N30, from memory)
+
+
+@rule(
+    "MAG-16",
+    stage="transformer",
+    severity="note",
+    title="Leads in the leakage inductance",
+    what="Inductance of the loop that a half-primary's leads make, over the whole leakage inductance.",
+    why="Two leads a finger's breadth apart leak as much as a good winding. It costs rail at the crest and "
+    "heat in the clamp, and nothing to avoid.",
+    limit="Half; common practice, no source.",
+    source="common-practice",
+    example="30 mm of leads 10 mm apart, 2.5 mm thick: 25 nH, beside 20 nH of the windings: 56 %.",
+    remedy="Shorten transformer.lead, bring the leads together (transformer.lead_spacing), twist them or "
+    'lay them flat (transformer.lead_form = "twisted" or "flat").',
+)
+def lead_leakage(design: Design) -> Iterator[Measure]:
+    """Measure the leads' share of the leakage."""
+    transformer = design.transformer
+    if transformer is None:
+        return
+    yield Measure(
+        quantity="leads over the whole leakage inductance",
+        value=transformer.lead_h / transformer.leakage_h,
+        limit=_LEAD_SHARE,
+        dimension="share",
+    )
+
+
+@rule(
+    "MAG-17",
+    stage="transformer",
+    severity="warn",
+    title="A core whose saturation nobody has checked",
+    what="Flux density after one lost pulse in a core that is known by its measured permeability only, "
+    "against what even the softest common ferrite stands when hot.",
+    why="Permeability doesn't tell where a core saturates: grades of one permeability differ by half. A "
+    "wrong guess shows first in the switches, at the highest battery.",
+    limit="216 mT: nine tenths of 240 mT, the lowest hot saturation of the common ferrites (from memory). "
+    "And one pulse noted in the drawer file.",
+    source="common-practice",
+    example="±120 mT become 240 mT after a lost pulse: fine for a power ferrite, too much for an unknown "
+    "one.",
+    remedy="Pulse the core on the bench (subwright core identify prints how) and note it: subwright core "
+    "pulse. Until then raise transformer.primary_turns or lower transformer.flux_limit.",
+    near=0.02,
+)
+def unchecked_core(design: Design) -> Iterator[Measure]:
+    """Measure the flux density in T."""
+    transformer = design.transformer
+    if transformer is None or not transformer.core.only_identified:
+        return
+    yield Measure(
+        quantity="flux density after one lost pulse, saturation not checked",
+        value=transformer.flux_lost_pulse_t,
+        limit=_SURE_T,
+        dimension="flux density",
+        at="highest battery",
+    )
+    yield Measure(
+        quantity="saturation pulses noted for this core",
+        value=0.0,
+        limit=1.0,
+        dimension="ratio",
+        sense="at least",
+        severity="note",
+    )
