@@ -30,8 +30,8 @@ from subwright.physics.acoustics.parameters import DriverModel
 __all__ = ["FLOW_PROBE", "PRESSURE_PROBE", "SOURCE_PROBE", "TERMINAL_PROBE", "enclosure_circuit"]
 
 _HUNDRED: Final = 400
-_LADDER_LOW: Final = 2.0 * math.pi * 0.1  # corners, rad/s
-_LADDER_HIGH: Final = 2.0 * math.pi * 1e5
+_LADDER_LOW: Final = 2.0 * math.pi * 1e-3  # corners, rad/s
+_LADDER_HIGH: Final = 2.0 * math.pi * 1e7
 _LADDER_STEP: Final = 1.0  # natural logarithm; the rule's error is exp(-π²/step)
 _TIGHT_OHM: Final = 1e15  # a box without a leak
 

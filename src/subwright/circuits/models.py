@@ -31,7 +31,8 @@ ModelKind: TypeAlias = Literal[
 class DiodeModel:
     """A rectifier as a threshold and a resistance: v = forward_v + resistance_ohm · i.
 
-    The threshold is exact at ``rated_a``; a decade below it lies 12 mV lower.
+    The threshold is exact at ``rated_a``; a decade below it lies 12 mV lower. The junction's capacitance lets
+    a simulator's steps through the moment at which a leg blocks.
     """
 
     kind: ClassVar[ModelKind] = "diode"
@@ -39,6 +40,7 @@ class DiodeModel:
     forward_v: float
     resistance_ohm: float
     rated_a: float
+    junction_f: float = 20e-12
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -240,7 +240,10 @@ def _model(model: Model) -> Iterator[str]:
             yield f"D1 a m {name}_SHARP"
             yield f"V1 m k DC {_n(model.forward_v - knee)}"
             yield ".ends"
-            yield f".model {name}_SHARP D(IS={_n(_SHARP_A)} N={_n(_SHARP_N)} RS={_n(model.resistance_ohm)})"
+            yield (
+                f".model {name}_SHARP D(IS={_n(_SHARP_A)} N={_n(_SHARP_N)} RS={_n(model.resistance_ohm)} "
+                f"CJO={_n(model.junction_f)})"
+            )
         case JunctionModel():
             n = model.forward_v / (_THERMAL_V * log(model.rated_a / _SMALL_JUNCTION_A))
             yield f".subckt {name} a k"
