@@ -7,7 +7,7 @@ so that the output is upright.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
 from math import sqrt
@@ -28,13 +28,18 @@ from subwright.physics.networks.rational import Rational
 from subwright.stages.common import Contributor, Loss, PartUse
 from subwright.stages.filter_bill import FilterCircuit, amplifier_count, filter_parts
 from subwright.stages.filter_blocks import Draft, block_response, draft_blocks, infrasonic_corner_hz
+from subwright.stages.filter_controls import gain_control, phase_control, sweep_control
+from subwright.stages.filter_lowpass import corner_drop_db, measured_corner_hz
 from subwright.stages.filter_network import AmplifierModel, chain_network
 from subwright.stages.filter_records import (
     BlockKind,
     CornerWindow,
     FilterBlock,
+    GainControl,
     GainStructure,
     OpAmpSupply,
+    PhaseControl,
+    SweepControl,
 )
 from subwright.stages.filter_spec import FilterInput, FilterSpec
 from subwright.stages.filter_supply import (
@@ -54,8 +59,11 @@ __all__ = [
     "FilterInput",
     "FilterResult",
     "FilterSpec",
+    "GainControl",
     "GainStructure",
     "OpAmpSupply",
+    "PhaseControl",
+    "SweepControl",
     "design_filter",
 ]
 
@@ -77,7 +85,12 @@ _SOURCES: Final = (
     "common-practice",
     "derived",
 )
-_SUPPLY_WORKS: Final = {"zener": ("horowitz-hill",), "regulator": ("lm317",), "battery": ()}
+_SUPPLY_WORKS: Final = {
+    "zener": ("horowitz-hill",),
+    "follower": ("horowitz-hill",),
+    "regulator": ("lm317",),
+    "battery": (),
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -95,6 +108,7 @@ class FilterResult:
     passband_low_hz, passband_high_hz : where the whole filter is 3 dB below its maximum, Hz; the lower one
         is None where it lies below the grid.
     levels : gain structure, headroom and noise.
+    gain_control, sweep, phase_control : what the knobs do; None where there is none.
     op_amp, op_amp_count : part id and cases. op_amp_supply : what they run on.
     """
 
@@ -114,6 +128,9 @@ class FilterResult:
     passband_low_hz: float | None
     passband_high_hz: float
     levels: GainStructure
+    gain_control: GainControl | None
+    sweep: SweepControl | None
+    phase_control: PhaseControl | None
     op_amp: str
     op_amp_count: int
     op_amp_supply: OpAmpSupply
@@ -133,8 +150,8 @@ class FilterResult:
             phase = [b for b in self.blocks if b.kind == "phase"]
             for block in phase:
                 values = {**block.resistors_ohm, **block.capacitors_f}
-                upright = block_response("phase", values, block.gbw_hz, inverted=False)
-                gain = gain / block.response.at(frequency_hz) * upright.at(frequency_hz)
+                turned = block_response("phase", values, block.gbw_hz, inverted=block.gain > 0.0)
+                gain = gain / block.response.at(frequency_hz) * turned.at(frequency_hz)
         return gain
 
     def infrasonic_response(self, frequency_hz: float | Array) -> Complex:
@@ -172,11 +189,11 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     total = abs(float(np.prod([d.gain for d in drafts])))
     input_v = data.full_input_v / total
     # Peaks with ideal op-amps choose the real one; its own effect on them is far below 1 %.
-    ideal = [block_response(d.kind, d.values, np.inf) for d in drafts]
+    ideal = [block_response(d.kind, d.values, np.inf, d.gain < 0.0) for d in drafts]
     peaks = _peaks(ideal, frequency, input_v)
     op_amp = choose_op_amp(spec, drafts, max(peaks), data, library)
     battery = data.rail_low_v is None or spec.op_amp_supply == "battery"
-    amplifiers = amplifier_count(len(drafts), "battery" if battery else "split")
+    amplifiers = amplifier_count(drafts, "battery" if battery else "split")
     supply = design_op_amp_supply(spec, data, op_amp, amplifiers, library)
     blocks = tuple(
         FilterBlock(
@@ -189,12 +206,13 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
             q=d.q,
             f0_target_hz=d.f0_target_hz,
             q_target=d.q_target,
-            response=block_response(d.kind, d.values, op_amp.gbw_hz),
+            response=block_response(d.kind, d.values, op_amp.gbw_hz, d.gain < 0.0),
             peak_v=peak,
-            gbw_needed_hz=bandwidth_needed_hz(d),
+            gbw_needed_hz=bandwidth_needed_hz(d) if d.op_amps else 0.0,
             gbw_hz=op_amp.gbw_hz,
-            slew_needed_v_per_s=slew_needed_v_per_s(d, peak),
+            slew_needed_v_per_s=slew_needed_v_per_s(d, peak) if d.op_amps else 0.0,
             slew_v_per_s=op_amp.slew_v_per_s,
+            op_amps=d.op_amps,
         )
         for d, peak in zip(drafts, peaks, strict=True)
     )
@@ -202,9 +220,14 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     band = response_band(drafts, spec, data, op_amp.gbw_hz, frequency)
 
     low_passes = [d for d in drafts if d.kind == "low-pass"]
-    drop_db = 2 * HALF_POWER_DB if spec.alignment == "linkwitz-riley" else HALF_POWER_DB
     low_pass, contributors = corner_window(
-        low_passes, spec, data, op_amp.gbw_hz, spec.corner_hz, drop_db, "low-pass corner"
+        low_passes,
+        spec,
+        data,
+        op_amp.gbw_hz,
+        measured_corner_hz(spec),
+        corner_drop_db(spec),
+        "low-pass corner",
     )
     infrasonic = None
     target = infrasonic_corner_hz(spec, data)
@@ -217,7 +240,19 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
 
     swing = 0.5 * supply.low_v - op_amp.swing_loss_v
     levels = _levels(spec, data, drafts, blocks, op_amp, swing, input_v)
-    circuit = FilterCircuit(spec=spec, blocks=blocks, op_amp=op_amp, supply=supply, swing_v=swing)
+    gain_knob = gain_control(spec, data, drafts)
+    sweep = sweep_control(spec, drafts, op_amp.gbw_hz)
+    phase_knob = phase_control(drafts, low_pass.nominal_hz)
+    circuit = FilterCircuit(
+        spec=spec,
+        blocks=blocks,
+        op_amp=op_amp,
+        supply=supply,
+        swing_v=swing,
+        gain_control=gain_knob,
+        sweep=sweep,
+        phase=phase_knob,
+    )
     parts = filter_parts(circuit, library)
     edges = _edges(frequency, np.abs(gain))
     return FilterResult(
@@ -237,6 +272,9 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
         passband_low_hz=edges[0],
         passband_high_hz=edges[1],
         levels=levels,
+        gain_control=gain_knob,
+        sweep=sweep,
+        phase_control=phase_knob,
         op_amp=op_amp.id,
         op_amp_count=int(next(p.quantity for p in parts if p.role == "filter op-amp")),
         op_amp_supply=supply,
@@ -244,7 +282,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
         losses=(_loss(supply, data),),
         contributors=contributors,
         sources=(*_SOURCES, *_SUPPLY_WORKS[supply.kind]),
-        reasons=_reasons(spec, data, low_pass, infrasonic, levels, op_amp, supply),
+        reasons=_reasons(spec, data, low_pass, infrasonic, levels, op_amp, supply, blocks),
     )
 
 
@@ -278,6 +316,7 @@ def _levels(
     total = abs(float(np.prod([d.gain for d in drafts])))
     inputs = 2 if spec.inputs == "stereo" else 1
     fullest = max(b.peak_v for b in blocks)
+    offset = _offset_v(drafts, op_amp)
     return GainStructure(
         sensitivity_v=input_v,
         full_output_v=data.full_input_v,
@@ -293,7 +332,8 @@ def _levels(
         noise_dbv=float(dbv(noise)),
         snr_db=signal_to_noise_db(data.full_input_v, noise),
         snr_limit_db=_SNR_LIMIT_DB,
-        offset_v=_offset_v(drafts, op_amp),
+        offset_v=offset,
+        output_offset_v=0.0 if any(d.kind == "coupling" for d in drafts) else offset,
     )
 
 
@@ -303,16 +343,32 @@ def _offset_v(drafts: Sequence[Draft], op_amp: OpAmp) -> float:
     for d in drafts:
         r = d.resistors_ohm
         if d.kind == "summer":  # the coupling capacitors leave a follower at DC
-            offset = op_amp.vos_v + op_amp.ib_a * r["feedback"]
+            offset = op_amp.vos_v + op_amp.ib_a * (r["feedback"] + r.get("gain control", 0.0))
         elif d.kind == "infrasonic":
             offset = op_amp.vos_v + op_amp.ib_a * r["R to ground"]
+        elif d.kind == "transform":
+            offset = d.op_amp_gain * offset + (1.0 + d.op_amp_gain) * op_amp.vos_v
+            offset += op_amp.ib_a * 2.0 * r["feedback R"]
+        elif d.kind == "low-pass" and "R3" in r:
+            offset += 2 * op_amp.vos_v + op_amp.ib_a * (r["R2"] + r["R3"] * 2.0)
+        elif d.kind == "low-pass" and "R in" in r:  # the integrators hold the other two outputs at zero
+            offset += 3 * op_amp.vos_v + op_amp.ib_a * r["R low"] + 2 * _integrator_v(r, op_amp)
         elif d.kind == "low-pass":
-            offset = d.gain * (offset + op_amp.vos_v + op_amp.ib_a * (r["R1"] + r["R2"]))
-        elif d.kind == "phase":
-            offset += 2 * op_amp.vos_v + op_amp.ib_a * r["feedback"]
-        else:
+            path = sum(r.get(role, 0.0) for role in ("R1", "R2", "R1 gang", "R2 gang"))
+            offset = d.gain * (offset + op_amp.vos_v + op_amp.ib_a * path)
+        elif d.kind in ("phase", "all-pass"):
+            offset += 2 * op_amp.vos_v + op_amp.ib_a * (
+                r["feedback"] + r.get("R", 0.0) + r.get("R gang", 0.0)
+            )
+        elif d.kind == "output":
             offset += op_amp.vos_v
     return offset
+
+
+def _integrator_v(resistors_ohm: Mapping[str, float], op_amp: OpAmp) -> float:
+    """DC that an integrator asks of the block before it, V."""
+    track = resistors_ohm["R1"] + resistors_ohm.get("R1 gang", 0.0)
+    return op_amp.vos_v + op_amp.ib_a * track
 
 
 def _edges(frequency_hz: Array, magnitude: Array) -> tuple[float | None, float]:
@@ -335,7 +391,10 @@ def _edges(frequency_hz: Array, magnitude: Array) -> tuple[float | None, float]:
 
 def _loss(supply: OpAmpSupply, data: FilterInput) -> Loss:
     """Everything that the op-amp supply draws turns into heat; at the highest rail or battery."""
-    if supply.series_ohm is not None and supply.zener_v is not None and data.rail_high_v is not None:
+    if supply.kind == "follower" and data.rail_high_v is not None:
+        base_a = (data.rail_high_v - (supply.zener_v or 0.0)) / (supply.series_ohm or 1.0)
+        watts = 2 * data.rail_high_v * (supply.current_a + base_a)
+    elif supply.series_ohm is not None and supply.zener_v is not None and data.rail_high_v is not None:
         watts = 2 * data.rail_high_v * (data.rail_high_v - supply.zener_v) / supply.series_ohm
     elif supply.kind == "regulator" and data.rail_high_v is not None:
         watts = 2 * data.rail_high_v * supply.current_a
@@ -352,6 +411,7 @@ def _reasons(
     levels: GainStructure,
     op_amp: OpAmp,
     supply: OpAmpSupply,
+    blocks: Sequence[FilterBlock],
 ) -> tuple[str, ...]:
     def hertz(value: float) -> str:
         return show(value, "frequency")
@@ -387,9 +447,31 @@ def _reasons(
             f"Op-amps run from the rails through {supply.zener_id} zener shunts; each series resistor takes "
             f"up to {show(supply.resistor_w, 'power')} at the highest rail."
         )
+    elif supply.kind == "follower":
+        sink = "free-standing" if supply.sink_k_per_w is None else f"on {supply.sink_k_per_w:g} K/W each"
+        lines.append(
+            f"Op-amps run from the rails through emitter followers behind {supply.zener_id} zeners: a plain "
+            f"shunt's resistors would run hot, and these rails are too high for adjustable regulators. Each "
+            f"transistor takes {show(supply.transistor_w, 'power')} and reaches "
+            f"{supply.transistor_c:.0f} °C, {sink}."
+        )
     else:
         lines.append("Op-amps run from the rails through adjustable regulators: zeners would run hot.")
-    if not spec.phase_switch:
+    if levels.output_offset_v == 0.0 and supply.kind != "battery":
+        lines.append(
+            f"A capacitor couples the output: the op-amps' offsets, {show(levels.offset_v, 'voltage')} at "
+            "worst, would push the cone off centre."
+        )
+    if spec.alignment == "chebyshev":
+        lines.append(
+            f"Chebyshev with {spec.ripple_db:g} dB of ripple; its corner is "
+            + (
+                "3.01 dB below the ripple's peaks."
+                if spec.ripple_norm == "half power"
+                else "the ripple's end."
+            )
+        )
+    if not spec.phase_switch and float(np.prod([b.gain for b in blocks])) < 0.0:
         lines.append(
             "Without a phase switch the filter inverts: swap the loudspeaker's leads to make it upright."
         )

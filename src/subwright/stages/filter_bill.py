@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil
-from typing import Final
+from typing import Final, Protocol
 
-from subwright.base.preferred import at_least
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.schema import OpAmp
 from subwright.stages.common import PartUse, Rating
-from subwright.stages.filter_records import FilterBlock, OpAmpSupply
+from subwright.stages.filter_records import (
+    FilterBlock,
+    GainControl,
+    OpAmpSupply,
+    PhaseControl,
+    SweepControl,
+)
 from subwright.stages.filter_spec import FilterSpec
 
 __all__ = ["FilterCircuit", "amplifier_count", "filter_parts"]
 
 _RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
 _LEVEL_OHM: Final = 10e3
-_INPUT_OHM: Final = 10e3  # least input resistance to expect of an amplifier; common practice
-_OUTPUT_COUPLING_HZ: Final = 1.0
+_TRANSFORM_PAIRS: Final = frozenset({"input R", "feedback R", "bridge R", "bridge C"})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,11 +36,19 @@ class FilterCircuit:
     op_amp: OpAmp
     supply: OpAmpSupply
     swing_v: float
+    gain_control: GainControl | None = None
+    sweep: SweepControl | None = None
+    phase: PhaseControl | None = None
 
 
-def amplifier_count(blocks: int, kind: str) -> int:
-    """Amplifiers needed: one for each block, and one that holds the midpoint of a single supply."""
-    return blocks + (kind == "battery")
+class _HasOpAmps(Protocol):
+    @property
+    def op_amps(self) -> int: ...
+
+
+def amplifier_count(blocks: Iterable[_HasOpAmps], kind: str) -> int:
+    """Amplifiers needed: those of the blocks, and one that holds the midpoint of a single supply."""
+    return sum(block.op_amps for block in blocks) + (kind == "battery")
 
 
 def filter_parts(circuit: FilterCircuit, library: Library) -> tuple[PartUse, ...]:
@@ -55,7 +67,7 @@ def filter_parts(circuit: FilterCircuit, library: Library) -> tuple[PartUse, ...
 
 def _op_amps(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
     op_amp, supply = circuit.op_amp, circuit.supply
-    count = ceil(amplifier_count(len(circuit.blocks), supply.kind) / op_amp.channels)
+    count = ceil(amplifier_count(circuit.blocks, supply.kind) / op_amp.channels)
     yield PartUse(
         role="filter op-amp",
         letter="U",
@@ -82,11 +94,18 @@ def _op_amps(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
 def _block_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
     spec = circuit.spec
     for block in circuit.blocks:
+        pairs = _TRANSFORM_PAIRS if block.kind == "transform" else frozenset()
         for role, value in block.resistors_ohm.items():
-            yield _resistor(f"{block.name} {role}", value, spec.resistor_tolerance, 0.0, library)
+            if role == "gain control" or role.endswith("gang"):
+                continue
+            count = 2 if role in pairs else 1
+            yield _resistor(f"{block.name} {role}", value, spec.resistor_tolerance, 0.0, library, count)
         for role, value in block.capacitors_f.items():
-            tolerance = 0.20 if role.endswith("coupling") else spec.capacitor_tolerance
-            yield _capacitor(f"{block.name} {role}", value, tolerance, circuit.swing_v, library)
+            coupling = role.endswith("coupling") or block.kind == "coupling"
+            tolerance = 0.20 if coupling else spec.capacitor_tolerance
+            count = 2 if role in pairs else 1
+            yield _capacitor(f"{block.name} {role}", value, tolerance, circuit.swing_v, library, count)
+    yield from _pots(circuit)
     if spec.phase_switch:
         yield PartUse(
             role="phase switch",
@@ -117,6 +136,30 @@ def _block_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
     )
 
 
+def _pots(circuit: FilterCircuit) -> Iterator[PartUse]:
+    gain, sweep, phase = circuit.gain_control, circuit.sweep, circuit.phase
+    if gain is not None:
+        yield _pot("gain control", gain.pot_ohm, 1, gain.taper)
+    if sweep is not None:
+        yield _pot("corner control", sweep.pot_ohm, sweep.gangs, "linear")
+    if phase is not None:
+        yield _pot("phase control", phase.pot_ohm, 1, "linear")
+
+
+def _pot(role: str, track_ohm: float, gangs: int, law: str) -> PartUse:
+    ganged = {1: "", 2: ", two tracks on one shaft", 4: ", four tracks on one shaft"}[gangs]
+    return PartUse(
+        role=role,
+        letter="R",
+        part_id=f"potentiometer {code(track_ohm, 'resistance')} {law[:3]}{f' x{gangs}' if gangs > 1 else ''}",
+        description=f"{law} potentiometer{ganged}",
+        quantity=1,
+        value=show(track_ohm, "resistance"),
+        tolerance=0.20,
+        provenance="common practice",
+    )
+
+
 def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
     supply = circuit.supply
     if supply.series_ohm is not None and supply.zener_id is not None:
@@ -141,6 +184,33 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
             in_drawer=library.in_drawer(zener.id) >= 2,
             provenance=zener.provenance.kind,
         )
+    if supply.transistor:
+        sink = f", on {supply.sink_k_per_w:g} K/W each" if supply.sink_k_per_w is not None else ""
+        yield PartUse(
+            role="op-amp supply follower",
+            letter="Q",
+            part_id=supply.transistor,
+            description=f"complementary power transistors, one of each, TO-220{sink}",
+            quantity=1,
+            ratings=(
+                Rating(
+                    quantity="junction temperature",
+                    unit="°C",
+                    applied=supply.transistor_c,
+                    limit=supply.transistor_limit_c,
+                    at="highest rail",
+                ),
+                Rating(
+                    quantity="collector-emitter voltage",
+                    unit="V",
+                    applied=supply.transistor_v,
+                    limit=supply.transistor_limit_v,
+                    at="highest rail",
+                ),
+            ),
+            provenance="memory",
+        )
+        yield _electrolytic("op-amp supply base capacitor", 10e-6, supply.high_v / 2, 2)
     if supply.r1_ohm is not None and supply.r2_ohm is not None:
         for role, part, text in (
             ("positive regulator", "LM317", "adjustable regulator, positive"),
@@ -169,8 +239,6 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
     if supply.midpoint_ohm is not None and supply.midpoint_f is not None:
         yield _resistor("midpoint divider", supply.midpoint_ohm, 0.05, 0.0, library, 2)
         yield _electrolytic("midpoint capacitor", supply.midpoint_f, 0.5 * supply.high_v)
-        coupling = at_least(1.0 / (6.283185307 * _OUTPUT_COUPLING_HZ * _INPUT_OHM), "E3")
-        yield _electrolytic("output coupling", coupling, 0.5 * supply.high_v)
     if supply.filter_ohm is not None and supply.filter_f is not None:
         yield _resistor("op-amp supply filter", supply.filter_ohm, 0.05, supply.resistor_w, library)
         yield _electrolytic("op-amp supply filter capacitor", supply.filter_f, supply.high_v)
@@ -221,14 +289,14 @@ def _capacitor(
     )
 
 
-def _electrolytic(role: str, value_f: float, applied_v: float) -> PartUse:
+def _electrolytic(role: str, value_f: float, applied_v: float, quantity: int = 1) -> PartUse:
     rated = next((v for v in (16.0, 25.0, 35.0, 50.0, 63.0, 100.0) if applied_v <= 0.8 * v), 100.0)
     return PartUse(
         role=role,
         letter="C",
         part_id=code(value_f, "capacitance"),
         description=f"electrolytic {rated:g} V",
-        quantity=1,
+        quantity=quantity,
         value=show(value_f, "capacitance"),
         tolerance=0.20,
         ratings=(Rating(quantity="voltage", unit="V", applied=applied_v, limit=rated, at="highest battery"),),

@@ -11,9 +11,20 @@ import numpy.typing as npt
 
 from subwright.physics.networks.rational import Rational
 
-__all__ = ["BlockKind", "CornerWindow", "FilterBlock", "GainStructure", "OpAmpSupply"]
+__all__ = [
+    "BlockKind",
+    "CornerWindow",
+    "FilterBlock",
+    "GainControl",
+    "GainStructure",
+    "OpAmpSupply",
+    "PhaseControl",
+    "SweepControl",
+]
 
-BlockKind: TypeAlias = Literal["summer", "infrasonic", "low-pass", "phase", "output"]
+BlockKind: TypeAlias = Literal[
+    "summer", "infrasonic", "transform", "low-pass", "all-pass", "phase", "output", "coupling"
+]
 Complex: TypeAlias = npt.NDArray[np.complexfloating]
 
 
@@ -23,8 +34,11 @@ class FilterBlock:
 
     Attributes
     ----------
-    name : "low-pass A". kind : which circuit.
-    resistors_ohm, capacitors_f : by role within the block, Ω and F.
+    name : "low-pass A". kind : which circuit. op_amps : amplifiers in it, 0 for a passive block.
+    resistors_ohm, capacitors_f : by role within the block, Ω and F. A role that ends in "gang" is the setting
+        of a ganged potentiometer, "gain control" the whole track of one; every other value is a fixed part.
+        A low-pass with a role "R3" is a multiple-feedback stage, with "integrator A" a state-variable one,
+        with "gain upper" a Sallen–Key stage with gain, else one with unity gain.
     gain : passband gain with its sign, V/V.
     f0_hz, q : pole frequency and Q from the real values; None for blocks without poles of interest.
     f0_target_hz, q_target : wanted.
@@ -48,6 +62,7 @@ class FilterBlock:
     gbw_hz: float
     slew_needed_v_per_s: float
     slew_v_per_s: float
+    op_amps: int = 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -84,7 +99,7 @@ class GainStructure:
     overload_v : rms on every input at which the first block clips.
     noise_v : rms at the output, 10 Hz to 20 kHz, level at its top. noise_dbu, noise_dbv : the same as levels.
     snr_db : full output over noise. snr_limit_db : least that is sensible.
-    offset_v : largest DC at the output, V.
+    offset_v : largest DC at the last op-amp's output, V. output_offset_v : at the amplifier, V.
     """
 
     sensitivity_v: float
@@ -102,6 +117,76 @@ class GainStructure:
     snr_db: float
     snr_limit_db: float
     offset_v: float
+    output_offset_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class GainControl:
+    """A potentiometer that sets which input gives full output.
+
+    Attributes
+    ----------
+    pot_ohm, foot_ohm : track, and the fixed resistor in series, Ω. taper : law of the track.
+    tolerance : of the track, fraction.
+    sensitivity_least_v, sensitivity_most_v : rms input for full output at either end, V, real values.
+    reach_v : the least sensitivity that is certain over the track's tolerance, V.
+    rotation, sensitivity_v : share of the turn, and the input for full output there, V.
+    """
+
+    pot_ohm: float
+    foot_ohm: float
+    taper: Literal["linear", "logarithmic"]
+    tolerance: float
+    sensitivity_least_v: float
+    sensitivity_most_v: float
+    reach_v: float
+    rotation: tuple[float, ...]
+    sensitivity_v: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SweepControl:
+    """A ganged potentiometer that moves the low-pass corner.
+
+    Attributes
+    ----------
+    pot_ohm, foot_ohm : each track, and the fixed resistor in series with it, Ω. gangs : tracks.
+    tracking : mismatch between tracks, fraction.
+    rotation, corner_hz : share of the turn, and the corner there, Hz.
+    low_hz, high_hz : real ends, Hz. low_target_hz, high_target_hz : wanted.
+    tracking_share : largest shift of the corner by the tracks' mismatch, over the turn, as a fraction.
+    tracking_db : largest change of the response at the corner by it, dB.
+    """
+
+    pot_ohm: float
+    foot_ohm: float
+    gangs: int
+    tracking: float
+    rotation: tuple[float, ...]
+    corner_hz: tuple[float, ...]
+    low_hz: float
+    high_hz: float
+    low_target_hz: float
+    high_target_hz: float
+    tracking_share: float
+    tracking_db: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PhaseControl:
+    """A potentiometer that delays the signal by an all-pass.
+
+    Attributes
+    ----------
+    pot_ohm, foot_ohm : track and fixed resistor, Ω. capacitor_f : F.
+    least_deg, most_deg : lag at the low-pass corner at either end, degrees.
+    """
+
+    pot_ohm: float
+    foot_ohm: float
+    capacitor_f: float
+    least_deg: float
+    most_deg: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -110,7 +195,8 @@ class OpAmpSupply:
 
     Attributes
     ----------
-    kind : zener shunts or adjustable regulators from both rails, or the battery with a midpoint.
+    kind : zener shunts, emitter followers behind zeners or adjustable regulators from both rails, or the
+        battery with a midpoint.
     low_v, high_v : total supply of an op-amp, V. limit_low_v, limit_high_v : what it needs and stands, V.
     current_a : drawn from each rail by the op-amps, A.
     series_ohm, zener_id, zener_v : per rail; None where there is no zener.
@@ -118,9 +204,12 @@ class OpAmpSupply:
     midpoint_ohm, midpoint_f : each divider resistor and the capacitor; None with split rails.
     filter_ohm, filter_f : battery filter; None with split rails.
     resistor_w, zener_w, regulator_w, regulator_c : heat and regulator junction at the highest rail.
+    transistor, transistor_w, transistor_c, transistor_limit_c, transistor_v, transistor_limit_v : pair of
+        emitter followers, each one's heat, junction and collector voltage with their limits; "" and 0 where
+        there is none. sink_k_per_w : heatsink that each follower needs, None for none.
     """
 
-    kind: Literal["zener", "regulator", "battery"]
+    kind: Literal["zener", "follower", "regulator", "battery"]
     low_v: float
     high_v: float
     limit_low_v: float
@@ -139,3 +228,10 @@ class OpAmpSupply:
     zener_w: float = 0.0
     regulator_w: float = 0.0
     regulator_c: float = 0.0
+    transistor: str = ""
+    transistor_w: float = 0.0
+    transistor_c: float = 0.0
+    transistor_limit_c: float = 0.0
+    transistor_v: float = 0.0
+    transistor_limit_v: float = 0.0
+    sink_k_per_w: float | None = None

@@ -42,6 +42,15 @@ _JFET_BIAS_A: Final = 1e-9  # a smaller bias current tells a JFET input
 _ZENER_A: Final = 2e-3
 _RESISTOR_MOST_W: Final = 1.0  # above this a regulator is the better answer; common practice
 _HALF_LOADED: Final = 0.5
+_FOLLOWER: Final = "TIP31C and TIP32C"  # multi-sourced complementary pair, TO-220
+_FOLLOWER_HFE: Final = 25.0  # least, from memory
+_FOLLOWER_DROP_V: Final = (0.5, 0.8)  # base to emitter, least and greatest, from memory
+_FOLLOWER_MOST_V: Final = 100.0  # collector to emitter, from memory
+_FOLLOWER_MOST_C: Final = 150.0
+_FOLLOWER_COOL_C: Final = 125.0  # aimed at: leaves 25 K
+_FOLLOWER_FREE_K_PER_W: Final = 62.5  # TO-220 in free air, from memory
+_FOLLOWER_CASE_K_PER_W: Final = 4.1  # 3.125 junction to case and a greased face, data sheet and memory
+_CLIP_ON_K_PER_W: Final = (30.0, 20.0, 12.0, 8.0)  # usual small TO-220 heatsinks; common practice, no source
 _REGULATOR_R1_OHM: Final = 240.0
 _REGULATOR_DROPOUT_V: Final = 3.0
 _REGULATOR_MOST_V: Final = 40.0  # input to output, 317 and 337 families
@@ -62,7 +71,7 @@ def bandwidth_needed_hz(block: Draft) -> float:
 
 def slew_needed_v_per_s(block: Draft, peak_v: float) -> float:
     """Slew rate at full output, V/s: at 20 kHz before the low-pass, at twice the pole frequency after it."""
-    if block.kind in ("summer", "infrasonic"):
+    if block.kind in ("summer", "infrasonic", "transform"):
         return float(slew_rate_v_per_s(AUDIO_HZ, 2 * peak_v))
     top = 2 * block.f0_hz if block.f0_hz else 500.0
     return float(slew_rate_v_per_s(top, 2 * peak_v))
@@ -85,8 +94,10 @@ def choose_op_amp(
     """
     if spec.op_amp != "auto":
         return library.op_amp(spec.op_amp)
-    gbw = max(bandwidth_needed_hz(b) for b in blocks)
-    slew = max(slew_needed_v_per_s(b, peak_v) for b in blocks)
+    active = [b for b in blocks if b.op_amps]
+    gbw = max(bandwidth_needed_hz(b) for b in active)
+    slew = max(slew_needed_v_per_s(b, peak_v) for b in active)
+    wanted = sum(b.op_amps for b in active)
     split = _split(spec, data)
     lowest = 2 * _least_split_v(data) if split else data.battery_low_v - 0.5
     highest = 2 * _SPLIT_TARGET_V * 1.05 if split else data.battery_high_v
@@ -117,7 +128,7 @@ def choose_op_amp(
     price = {"low": 0, "medium": 1, "high": 2}
 
     def packages(a: OpAmp) -> int:
-        return ceil(len(blocks) / a.channels)
+        return ceil(wanted / a.channels)
 
     return min(
         fit,
@@ -159,7 +170,7 @@ def design_op_amp_supply(
     each = _JFET_A if op_amp.ib_a < _JFET_BIAS_A else _BIPOLAR_A
     current = packages * op_amp.channels * each
     if not _split(spec, data):
-        if spec.op_amp_supply in ("zener", "regulator"):
+        if spec.op_amp_supply in ("zener", "follower", "regulator"):
             raise NoSolutionError(
                 message="There are no rails to run the op-amps from.",
                 quantity="op-amp supply",
@@ -167,23 +178,99 @@ def design_op_amp_supply(
                 remedy='Set op_amp_supply to "battery" or "auto".',
             )
         return _battery_supply(data, op_amp, current)
-    zener = _zener_supply(data, op_amp, current, library)
-    if spec.op_amp_supply == "regulator" or (spec.op_amp_supply == "auto" and zener is None):
+    if spec.op_amp_supply == "regulator":
         return _regulator_supply(data, op_amp, current)
-    if zener is None:
-        raise NoSolutionError(
-            message="No zener diode in drawer and library fits these rails.",
-            quantity="rail",
-            value=f"{show(data.rail_low_v or 0.0, 'voltage')} to {show(data.rail_high_v or 0.0, 'voltage')}",
-            remedy='Set op_amp_supply to "regulator" or "auto".',
-        )
-    if spec.op_amp_supply == "zener" or zener.resistor_w <= _RESISTOR_MOST_W:
+    if spec.op_amp_supply == "follower":
+        return _follower_supply(data, op_amp, current, library)
+    zener = _zener_supply(data, op_amp, current, library)
+    if spec.op_amp_supply == "zener":
+        if zener is None:
+            raise _no_zener(data)
+        return zener
+    if zener is not None and zener.resistor_w <= _RESISTOR_MOST_W:
         return zener
     try:
         regulator = _regulator_supply(data, op_amp, current)
+        if regulator.regulator_c <= _REGULATOR_MOST_C:
+            return regulator
     except NoSolutionError:
-        return zener
-    return regulator if regulator.regulator_c <= _REGULATOR_MOST_C else zener
+        pass
+    return _follower_supply(data, op_amp, current, library)
+
+
+def _no_zener(data: FilterInput) -> NoSolutionError:
+    return NoSolutionError(
+        message="No zener diode in drawer and library fits these rails.",
+        quantity="rail",
+        value=f"{show(data.rail_low_v or 0.0, 'voltage')} to {show(data.rail_high_v or 0.0, 'voltage')}",
+        remedy='Set op_amp_supply to "regulator" or "auto".',
+    )
+
+
+def _follower_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Library) -> OpAmpSupply:
+    """A zener at the base of an emitter follower: the resistor carries the zener's current only."""
+    low, high = data.rail_low_v or 0.0, data.rail_high_v or 0.0
+    least_drop, most_drop = _FOLLOWER_DROP_V
+    fit = [
+        z
+        for z in library.zeners.values()
+        if z.vz_v <= _SPLIT_TARGET_V + most_drop
+        and 2 * (z.vz_v * (1 - z.tolerance) - most_drop) >= op_amp.supply_min_v
+        and 2 * (z.vz_v * (1 + z.tolerance) - least_drop) <= op_amp.supply_max_v
+        and z.vz_v * 1.15 <= low
+    ]
+    if not fit:
+        raise _no_zener(data)
+    diode = min(fit, key=lambda z: (library.in_drawer(z.id) < 2, -z.vz_v, z.id))
+    emitter_high = diode.vz_v * (1 + diode.tolerance) - least_drop
+    emitter_low = diode.vz_v * (1 - diode.tolerance) - most_drop
+    base = current / _FOLLOWER_HFE
+    series = at_most(float(zener_series_ohm(low, diode.vz_v * (1 + diode.tolerance), base, _ZENER_A)), "E12")
+    shunt = zener_shunt(high, diode.vz_v * (1 - diode.tolerance), series, base)
+    across = high - emitter_low
+    if across > 0.8 * _FOLLOWER_MOST_V:
+        raise NoSolutionError(
+            message="The rails are too high for the followers that feed the op-amps.",
+            quantity="collector to emitter",
+            value=show(across, "voltage"),
+            limit=show(0.8 * _FOLLOWER_MOST_V, "voltage"),
+            source="common-practice",
+            remedy='Set op_amp_supply to "zener" or "battery".',
+        )
+    heat = across * current
+    free = float(junction_c(_AMBIENT_C, heat, _FOLLOWER_FREE_K_PER_W))
+    sink = None
+    hot = free
+    if free > _FOLLOWER_COOL_C:
+        sink = next(
+            (
+                r
+                for r in _CLIP_ON_K_PER_W
+                if float(junction_c(_AMBIENT_C, heat, r + _FOLLOWER_CASE_K_PER_W)) <= _FOLLOWER_COOL_C
+            ),
+            _CLIP_ON_K_PER_W[-1],
+        )
+        hot = float(junction_c(_AMBIENT_C, heat, sink + _FOLLOWER_CASE_K_PER_W))
+    return OpAmpSupply(
+        kind="follower",
+        low_v=2 * emitter_low,
+        high_v=2 * emitter_high,
+        limit_low_v=op_amp.supply_min_v,
+        limit_high_v=op_amp.supply_max_v,
+        current_a=current,
+        series_ohm=series,
+        zener_id=diode.id,
+        zener_v=diode.vz_v,
+        resistor_w=shunt.resistor_w,
+        zener_w=shunt.zener_w,
+        transistor=_FOLLOWER,
+        transistor_w=heat,
+        transistor_c=hot,
+        transistor_limit_c=_FOLLOWER_MOST_C,
+        transistor_v=across,
+        transistor_limit_v=_FOLLOWER_MOST_V,
+        sink_k_per_w=sink,
+    )
 
 
 def _zener_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Library) -> OpAmpSupply | None:

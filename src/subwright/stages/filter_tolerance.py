@@ -29,11 +29,13 @@ def _parameters(blocks: Sequence[Draft], spec: FilterSpec) -> tuple[Parameter, .
         )
         for block in blocks
         for role, value in block.values.items()
+        if value > 0.0
     )
 
 
 def _values(block: Draft, builds: Mapping[str, Array]) -> dict[str, Array]:
-    return {role: builds[f"{block.name} {role}"] for role in block.values}
+    zero = np.zeros(1)  # the setting of a potentiometer at its end
+    return {role: builds.get(f"{block.name} {role}", zero) for role in block.values}
 
 
 def response_band(
@@ -55,7 +57,7 @@ def response_band(
     parameters = _parameters(spread, spec)
     table = draws(parameters, data.draws, data.seed)
     builds = dict(zip((p.name for p in parameters), table, strict=True))
-    responses = [block_response(b.kind, _values(b, builds), gbw_hz) for b in spread]
+    responses = [block_response(b.kind, _values(b, builds), gbw_hz, b.gain < 0.0) for b in spread]
     return gain_band(responses, frequency_hz, percent)
 
 

@@ -16,9 +16,11 @@ from subwright.base.quantities import QUANTITIES
 from subwright.build.findings import evaluate, power_heat, rules
 from subwright.build.findings.rule import REGISTRY, Measure
 from subwright.build.result import Design
+from subwright.physics.networks.rational import Rational
 from subwright.stages.cabin import CabinMode
 from subwright.stages.common import Corner, Level, PartUse, Rating
 from subwright.stages.driver import Inconsistency
+from subwright.stages.filter import GainControl, SweepControl
 
 LOW, NOMINAL, CHARGING = Corner.LOW, Corner.NOMINAL, Corner.CHARGING
 PROGRAMME, FULL = Level.PROGRAMME, Level.FULL
@@ -62,6 +64,36 @@ def order_of(name: str, value: float) -> dict[str, Any]:
 
 COIL = van().enclosure.coil_programme or SimpleNamespace()
 BLOCK = van().filter.blocks[0]
+LIFT = replace(
+    BLOCK,
+    kind="transform",
+    response=Rational(numerator=(10.0, 1e-3), denominator=(1.0, 1e-3)),
+)
+SWEEP = SweepControl(
+    pot_ohm=22e3,
+    foot_ohm=11e3,
+    gangs=2,
+    tracking=0.1,
+    rotation=(0.0, 1.0),
+    corner_hz=(40.0, 120.0),
+    low_hz=40.0,
+    high_hz=120.0,
+    low_target_hz=40.0,
+    high_target_hz=120.0,
+    tracking_share=0.02,
+    tracking_db=0.2,
+)
+KNOB = GainControl(
+    pot_ohm=100e3,
+    foot_ohm=10e3,
+    taper="linear",
+    tolerance=0.2,
+    sensitivity_least_v=1.0,
+    sensitivity_most_v=11.0,
+    reach_v=1.5,
+    rotation=(0.0, 1.0),
+    sensitivity_v=(11.0, 1.0),
+)
 PORT = SimpleNamespace(resonance_hz=50.0)
 CLASH = Inconsistency(
     quantity="qts",
@@ -258,7 +290,14 @@ BREAKS: dict[str, list[Break]] = {
     "FIL-06": [Break({"filter.levels.snr_db": 50.0})],
     "FIL-07": [Break({"filter.low_pass.rss_low_hz": 50.0}), Break({"filter.low_pass.rss_high_hz": 110.0})],
     "FIL-08": [Break({"filter.op_amp_supply.low_v": 1.0}), Break({"filter.op_amp_supply.high_v": 90.0})],
-    "FIL-09": [Break({"filter.levels.offset_v": -1.0})],
+    "FIL-09": [Break({"filter.levels.output_offset_v": -1.0})],
+    "FIL-10": [
+        Break({"filter.sweep": replace(SWEEP, low_hz=30.0)}),
+        Break({"filter.sweep": replace(SWEEP, high_hz=200.0)}),
+    ],
+    "FIL-11": [Break({"filter.sweep": replace(SWEEP, tracking_db=2.0)})],
+    "FIL-12": [Break({"filter.gain_control": KNOB})],
+    "FIL-13": [Break({"filter.blocks": (LIFT,)})],
     "GOA-01": [Break({"goal.spl_db": 139.0})],
     "GOA-02": [Break({"enclosure.passband_db": 150.0})],
     "DRV-01": [Break({"driver.inconsistencies": (CLASH,)})],

@@ -231,7 +231,7 @@ def test_the_time_allowed_is_told() -> None:
 
 
 def test_off_centre_is_where_spring_and_motor_balance() -> None:
-    design = put(van(), "filter.levels.offset_v", 0.02)
+    design = put(van(), "filter.levels.output_offset_v", 0.02)
     driver, levels = design.driver, design.filter.levels
     gain = design.amplifier.peak_v / (levels.full_output_v * sqrt(2.0))
     current = 0.02 * gain / (driver.re_ohm + design.amplifier.output_resistance_ohm)
@@ -242,6 +242,8 @@ def test_off_centre_is_where_spring_and_motor_balance() -> None:
 def test_a_coupled_output_has_no_offset() -> None:
     assert bike().filter.op_amp_supply.kind == "battery"
     assert not findings_of("FIL-09", bike())
+    assert van().filter.levels.offset_v > 0.01
+    assert not findings_of("FIL-09", van())
 
 
 def test_the_level_reached_is_the_one_the_limits_allow() -> None:

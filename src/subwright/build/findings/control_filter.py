@@ -3,26 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import sqrt
+from math import log10, sqrt
+
+import numpy as np
 
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
+from subwright.stages.filter import FilterBlock
 
 __all__ = [
     "bandwidth",
     "corner_off_target",
     "corner_spread",
+    "equaliser_lift",
     "filter_offset",
+    "gain_reach",
     "headroom",
     "infrasonic_missing",
     "noise",
     "op_amp_supply",
     "slew_rate",
+    "sweep_ends",
+    "sweep_tracking",
 ]
 
 _CORNER_ERROR = 0.05
 _CORNER_SPREAD = 0.15
 _OFF_CENTRE = 0.1
+_SWEEP_ERROR = 0.15
+_TRACKING_DB = 1.0
+_REACH = 1.3
+_LIFT_DB = 12.0
 
 
 @rule(
@@ -66,6 +77,8 @@ def corner_off_target(design: Design) -> Iterator[Measure]:
 def bandwidth(design: Design) -> Iterator[Measure]:
     """Measure the bandwidth in Hz."""
     for block in design.filter.blocks:
+        if not block.op_amps:
+            continue
         yield Measure(
             quantity=f"gain-bandwidth product in the {block.name}",
             value=block.gbw_hz,
@@ -91,6 +104,8 @@ def bandwidth(design: Design) -> Iterator[Measure]:
 def slew_rate(design: Design) -> Iterator[Measure]:
     """Measure the slew rate in V/s."""
     for block in design.filter.blocks:
+        if not block.op_amps:
+            continue
         yield Measure(
             quantity=f"slew rate in the {block.name}",
             value=block.slew_v_per_s,
@@ -247,19 +262,134 @@ def op_amp_supply(design: Design) -> Iterator[Measure]:
     source="derived",
     example="30 mV × 27 = 0.8 V into 3.2 Ω: 0.25 A × 10 T·m × 0.5 mm/N = 1.3 mm, against 1.1 mm of an xmax "
     "of 11 mm.",
-    remedy="Couple the amplifier's input with a capacitor, choose an op-amp with less offset and bias "
+    remedy='Set filter.output_coupling = "auto", choose an op-amp with less offset and bias '
     "(filter.op_amp), or lower filter.gain.",
 )
 def filter_offset(design: Design) -> Iterator[Measure]:
     """Measure the displacement in m."""
     levels, driver, amplifier = design.filter.levels, design.driver, design.amplifier
-    if design.filter.op_amp_supply.kind == "battery":
+    if levels.output_offset_v == 0.0:
         return
     gain = amplifier.peak_v / (sqrt(2.0) * levels.full_output_v)
-    direct_a = gain * abs(levels.offset_v) / (driver.re_ohm + amplifier.output_resistance_ohm)
+    direct_a = gain * abs(levels.output_offset_v) / (driver.re_ohm + amplifier.output_resistance_ohm)
     yield Measure(
         quantity="cone off centre",
         value=driver.bl_tm * direct_a * driver.cms_m_per_n,
         limit=_OFF_CENTRE * driver.xmax_m,
         dimension="length",
     )
+
+
+@rule(
+    "FIL-10",
+    stage="filter",
+    severity="note",
+    title="Ends of the swept corner",
+    what="Corner of the low-pass at either end of the ganged potentiometer, against the ends asked for.",
+    why="Tracks come in three values a decade: the real range is never quite the one on the front panel.",
+    limit="15 %.",
+    source="ti-sloa049",
+    example="40 to 120 Hz asked for, 38 to 122 Hz from the parts: 5 %.",
+    remedy='Set filter.capacitor_series = "E12", or move filter.sweep_low and filter.sweep_high.',
+)
+def sweep_ends(design: Design) -> Iterator[Measure]:
+    """Measure the deviation as a share."""
+    sweep = design.filter.sweep
+    if sweep is None:
+        return
+    for name, real, wanted in (
+        ("lower", sweep.low_hz, sweep.low_target_hz),
+        ("upper", sweep.high_hz, sweep.high_target_hz),
+    ):
+        yield Measure(
+            quantity=f"{name} end of the swept corner off its target",
+            value=abs(real / wanted - 1.0),
+            limit=_SWEEP_ERROR,
+            dimension="share",
+        )
+
+
+@rule(
+    "FIL-11",
+    stage="filter",
+    severity="note",
+    title="Tracking of the ganged potentiometer",
+    what="Largest change of the level at the swept corner when the tracks differ by filter.gang_tracking.",
+    why="Tracks that run apart move the poles apart: the slope is no longer the one that was chosen.",
+    limit="1 dB; common practice, no source.",
+    source="common-practice",
+    example="Tracks 10 % apart in a fourth-order low-pass: some tenths of a decibel.",
+    remedy="Choose a better potentiometer and state its filter.gang_tracking, or fix the corner.",
+)
+def sweep_tracking(design: Design) -> Iterator[Measure]:
+    """Measure the change in dB."""
+    sweep = design.filter.sweep
+    if sweep is not None:
+        yield Measure(
+            quantity="level at the corner, tracks apart",
+            value=sweep.tracking_db,
+            limit=_TRACKING_DB,
+            dimension="level",
+            at=f"tracks {100 * sweep.tracking:.0f} % apart",
+        )
+
+
+@rule(
+    "FIL-12",
+    stage="filter",
+    severity="warn",
+    title="Reach of the gain control",
+    what="Input that gives full output with the gain control at its top and the least resistance that its "
+    "track may have, against filter.sensitivity.",
+    why="Tracks are ± 20 %: a weak radio must still drive the box to its limit.",
+    limit="1.3 times filter.sensitivity; common practice, no source.",
+    source="common-practice",
+    example="0.25 V asked for, 0.30 V with a track that is 20 % low.",
+    remedy="Lower filter.sensitivity, or measure the track and pick a better one.",
+)
+def gain_reach(design: Design) -> Iterator[Measure]:
+    """Measure the input in V."""
+    knob = design.filter.gain_control
+    if knob is not None:
+        yield Measure(
+            quantity="least input that certainly gives full output",
+            value=knob.reach_v,
+            limit=_REACH * design.spec.filter.sensitivity_v,
+            dimension="voltage",
+        )
+
+
+@rule(
+    "FIL-13",
+    stage="filter",
+    severity="warn",
+    title="What an equaliser asks of amplifier and cone",
+    what="Highest gain of bass boost and box transform together, 10 to 500 Hz, over their gain in the middle "
+    "of the band.",
+    why="Every 3 dB of lift halves the level at which the amplifier clips there, and the cone's stroke grows "
+    "as fast.",
+    limit="12 dB; common practice, no source.",
+    source="linkwitz1978",
+    example="A box of 62 Hz made to play as one of 31 Hz: 12 dB at the bottom.",
+    remedy="Raise filter.transform, or lower filter.boost.",
+)
+def equaliser_lift(design: Design) -> Iterator[Measure]:
+    """Measure the lift in dB."""
+    blocks = [
+        b for b in design.filter.blocks if b.kind == "transform" or (b.kind == "infrasonic" and _peaked(b))
+    ]
+    if not blocks:
+        return
+    gain = np.ones(design.filter.frequency_hz.shape)
+    for block in blocks:
+        gain = gain * np.abs(block.response.at(design.filter.frequency_hz)) / abs(block.gain)
+    yield Measure(
+        quantity="lift by bass boost and box transform",
+        value=20.0 * log10(float(gain.max())),
+        limit=_LIFT_DB,
+        dimension="level",
+    )
+
+
+def _peaked(block: FilterBlock) -> bool:
+    return block.q is not None and block.q > 0.75

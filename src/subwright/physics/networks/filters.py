@@ -14,6 +14,7 @@ from .rational import Polynomial, Rational, add, multiply, scale
 __all__ = [
     "all_pass",
     "all_pass_phase_deg",
+    "coupling_highpass",
     "first_order_lowpass",
     "follower",
     "inverting_summer",
@@ -186,6 +187,35 @@ def first_order_lowpass(resistance_ohm: ArrayLike, capacitance_f: ArrayLike) -> 
     positive("resistance", resistance_ohm, "Ω")
     positive("capacitance", capacitance_f, "F")
     return Rational(numerator=(1.0,), denominator=(1.0, resistance_ohm * capacitance_f))
+
+
+def coupling_highpass(resistance_ohm: ArrayLike, capacitance_f: ArrayLike) -> Rational:
+    """Capacitor in series with a signal, working into a resistor to ground.
+
+    Parameters
+    ----------
+    resistance_ohm : ohm, > 0.
+    capacitance_f : F, > 0.
+
+    Returns
+    -------
+    Transfer function s R C/(1 + s R C).
+
+    Raises
+    ------
+    RangeError : a part isn't above zero.
+
+    Source
+    ------
+    [derived] from the voltage divider rule.
+
+    >>> round(float(abs(coupling_highpass(22e3, 10e-6).at(0.7234))), 4)
+    0.7071
+    """
+    positive("resistance", resistance_ohm, "Ω")
+    positive("capacitance", capacitance_f, "F")
+    constant = resistance_ohm * capacitance_f
+    return Rational(numerator=(0.0, constant), denominator=(1.0, constant))
 
 
 def follower(gain: ArrayLike = 1.0, gbw_hz: ArrayLike = np.inf) -> Rational:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 import numpy as np
 
@@ -20,6 +21,7 @@ __all__ = [
     "pad_lower_ohm",
     "sine_rms_v",
     "slew_rate_v_per_s",
+    "track_share",
 ]
 
 DBU_REFERENCE_V = math.sqrt(0.6)  # 1 mW in 600 Ω
@@ -281,3 +283,36 @@ def cmrr_worst_db(gain: ArrayLike, tolerance: ArrayLike) -> ArrayLike:
     positive("gain", gain, "")
     between("tolerance", tolerance, 1e-9, 0.2, "", "first-order formula")
     return db((1.0 + gain) / (4.0 * tolerance))
+
+
+def track_share(
+    rotation: ArrayLike, law: Literal["linear", "logarithmic"], middle: float = 0.15
+) -> ArrayLike:
+    """Share of a potentiometer's track below the wiper.
+
+    Parameters
+    ----------
+    rotation : share of the turn, 0 to 1, scalar or array.
+    law : "linear", or "logarithmic" as sold: two straight pieces that meet at half the turn.
+    middle : share at half the turn of a logarithmic track, dimensionless.
+
+    Returns
+    -------
+    Share of the resistance, 0 to 1.
+
+    Raises
+    ------
+    RangeError : the rotation is out of range.
+
+    Source
+    ------
+    [self-ssad], volume controls: a logarithmic carbon track has 10 to 20 % at half the turn (from memory).
+
+    >>> [round(float(track_share(x, "logarithmic")), 3) for x in (0.0, 0.25, 0.5, 0.75, 1.0)]
+    [0.0, 0.075, 0.15, 0.575, 1.0]
+    """
+    between("rotation", rotation, 0.0, 1.0, "")
+    turn = np.asarray(rotation, dtype=float)
+    if law == "linear":
+        return turn
+    return np.asarray(np.interp(turn, [0.0, 0.5, 1.0], [0.0, middle, 1.0]))

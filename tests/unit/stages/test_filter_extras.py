@@ -1,0 +1,216 @@
+"""Knobs, boost, box transform, coupling and high rails: what the filter stage adds to a plain low-pass."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.preferred import is_member
+from subwright.parts.library import load_library
+from subwright.physics.networks.prototypes import cascade, chebyshev
+from subwright.stages.filter import FilterInput, FilterResult, FilterSpec, design_filter
+from subwright.stages.filter_network import AmplifierModel, chain_network
+
+DATA = FilterInput(
+    full_input_v=1.0,
+    rail_low_v=30.0,
+    rail_high_v=42.0,
+    battery_low_v=9.5,
+    battery_high_v=16.0,
+    box_hz=62.0,
+    box_q=0.9,
+)
+
+
+def design(spec: FilterSpec, data: FilterInput = DATA) -> FilterResult:
+    return design_filter(spec, data, load_library())
+
+
+def db(gain: object) -> np.ndarray:
+    return 20 * np.log10(np.abs(np.asarray(gain)))
+
+
+def agrees_with_the_network(result: FilterResult) -> None:
+    net, out = chain_network(result.blocks, AmplifierModel(gbw_hz=result.blocks[0].gbw_hz))
+    assert net.solve(result.frequency_hz).at(out) == pytest.approx(result.gain, rel=1e-9)
+
+
+@pytest.mark.parametrize("norm", ["half power", "ripple edge"])
+@pytest.mark.parametrize("order", [2, 4])
+def test_chebyshev(norm: str, order: int) -> None:
+    result = design(FilterSpec(alignment="chebyshev", order=order, ripple_norm=norm))  # type: ignore[arg-type]
+    agrees_with_the_network(result)
+    f = np.geomspace(20.0, 150.0, 25)
+    ideal = db(cascade(chebyshev(order, 0.5, norm), f / 80.0))  # type: ignore[arg-type]
+    passband = np.prod([abs(b.gain) for b in result.blocks if b.kind == "low-pass"])
+    assert np.max(np.abs(db(result.low_pass_response(f) / passband) - ideal)) < 0.4
+    ratio = 1.0 if norm == "half power" else {2: 1.3897, 4: 1.0931}[order]  # classical table
+    assert result.low_pass.target_hz == pytest.approx(80.0 * ratio, rel=1e-4)
+    assert result.corner_hz == pytest.approx(80.0 * ratio, rel=0.03)
+
+
+def test_a_coupling_capacitor_keeps_offset_from_the_cone() -> None:
+    coupled, direct = design(FilterSpec()), design(FilterSpec(output_coupling="none"))
+    assert coupled.levels.offset_v > 0.01
+    assert coupled.levels.output_offset_v == 0.0
+    assert direct.levels.output_offset_v == direct.levels.offset_v > 0.01
+    block = next(b for b in coupled.blocks if b.kind == "coupling")
+    assert block.op_amps == 0
+    assert coupled.op_amp_count == direct.op_amp_count
+    corner = 1 / (2 * np.pi * block.resistors_ohm["to ground"] * block.capacitors_f["series"])
+    assert corner < 1.0
+    assert abs(float(coupled.gain_db[40] - direct.gain_db[40])) < 0.05
+
+
+def test_a_battery_filter_must_be_coupled() -> None:
+    battery = replace(DATA, rail_low_v=None, rail_high_v=None)
+    with pytest.raises(RangeError, match="half of it"):
+        design(FilterSpec(output_coupling="none"), battery)
+
+
+def test_high_rails_take_followers_that_stay_cool() -> None:
+    high = replace(DATA, rail_low_v=42.0, rail_high_v=71.0)
+    supply = design(FilterSpec(), high).op_amp_supply
+    assert supply.kind == "follower"
+    assert supply.resistor_w < 0.5
+    assert supply.transistor_w == pytest.approx((71.0 - supply.low_v / 2) * supply.current_a)
+    assert supply.transistor_c <= 125.0
+    assert supply.limit_low_v <= supply.low_v < supply.high_v <= supply.limit_high_v
+    assert is_member(supply.series_ohm or 0.0, "E12")
+    shunt = design(FilterSpec(op_amp_supply="zener"), high).op_amp_supply
+    assert shunt.resistor_w > 1.0  # what it avoids
+
+
+def test_rails_beyond_the_followers_are_refused() -> None:
+    with pytest.raises(NoSolutionError, match="too high"):
+        design(FilterSpec(op_amp_supply="follower"), replace(DATA, rail_low_v=80.0, rail_high_v=110.0))
+
+
+@pytest.mark.parametrize("taper", ["linear", "logarithmic"])
+def test_gain_control(taper: str) -> None:
+    result = design(FilterSpec(sensitivity_v=0.25, sensitivity_most_v=4.0, gain_taper=taper))  # type: ignore[arg-type]
+    agrees_with_the_network(result)
+    knob = result.gain_control
+    assert knob is not None
+    assert knob.sensitivity_least_v == pytest.approx(0.25, rel=0.08)
+    assert knob.sensitivity_most_v == pytest.approx(4.0, rel=0.15)
+    assert result.levels.sensitivity_v == pytest.approx(knob.sensitivity_least_v)
+    assert list(knob.sensitivity_v) == sorted(knob.sensitivity_v, reverse=True)
+    assert is_member(knob.pot_ohm, "E3")
+    assert is_member(knob.foot_ohm, "E24")
+    assert knob.reach_v > knob.sensitivity_least_v
+    assert any(p.role == "gain control" for p in result.parts)
+
+
+def test_a_gain_control_without_range_is_refused() -> None:
+    with pytest.raises(RangeError, match="sensitivity_most"):
+        design(FilterSpec(sensitivity_v=1.0, sensitivity_most_v=1.2))
+
+
+@pytest.mark.parametrize("topology", ["unity", "state-variable"])
+@pytest.mark.parametrize("order", [2, 4])
+def test_swept_corner(topology: str, order: int) -> None:
+    spec = FilterSpec(
+        topology=topology,  # type: ignore[arg-type]
+        order=order,  # type: ignore[arg-type]
+        alignment="butterworth",
+        sweep_low_hz=45.0,
+        sweep_high_hz=130.0,
+        capacitor_series="E12",
+    )
+    result = design(spec)
+    agrees_with_the_network(result)
+    sweep = result.sweep
+    assert sweep is not None
+    assert sweep.gangs == order
+    assert sweep.low_hz == pytest.approx(45.0, rel=0.16)
+    assert sweep.high_hz == pytest.approx(130.0, rel=0.16)
+    assert result.corner_hz == pytest.approx(80.0, rel=0.06)
+    assert list(sweep.corner_hz) == sorted(sweep.corner_hz)
+    # equal and opposite errors of ± half the mismatch move a corner by a good half of it at most
+    assert 0.0 < sweep.tracking_share < sweep.tracking
+    assert 0.0 < sweep.tracking_db < 2.0
+    gang = [p for p in result.parts if p.role == "corner control"]
+    assert len(gang) == 1
+    for block in result.blocks:
+        for role, ohm in block.resistors_ohm.items():
+            if not role.endswith("gang"):
+                assert is_member(ohm, "E24"), (block.name, role)
+
+
+@pytest.mark.parametrize(
+    "spec",
+    [
+        FilterSpec(sweep_low_hz=40.0),
+        FilterSpec(sweep_low_hz=90.0, sweep_high_hz=120.0),
+        FilterSpec(sweep_low_hz=40.0, sweep_high_hz=120.0, topology="equal"),
+    ],
+)
+def test_bad_sweeps_are_refused(spec: FilterSpec) -> None:
+    with pytest.raises(RangeError):
+        design(spec)
+
+
+def test_phase_control() -> None:
+    result = design(FilterSpec(phase_control=True))
+    agrees_with_the_network(result)
+    knob = result.phase_control
+    assert knob is not None
+    assert knob.least_deg < 10.0
+    assert knob.most_deg > 149.0
+    block = next(b for b in result.blocks if b.kind == "all-pass")
+    assert np.abs(block.response.at(result.frequency_hz)) == pytest.approx(1.0, rel=1e-3)
+
+
+def test_boost_peaks_where_and_as_high_as_asked() -> None:
+    result = design(FilterSpec(boost_db=6.0, boost_peak_hz=32.0, corner_hz=250.0))
+    agrees_with_the_network(result)
+    f = np.geomspace(10.0, 100.0, 400)
+    level = db(result.infrasonic_response(f))
+    assert float(f[np.argmax(level)]) == pytest.approx(32.0, rel=0.06)
+    assert float(level.max()) == pytest.approx(6.0, abs=0.7)
+    window = result.infrasonic
+    assert window is not None
+    assert window.nominal_hz == pytest.approx(window.target_hz, rel=0.05)
+
+
+def test_box_transform_makes_the_box_another() -> None:
+    result = design(FilterSpec(transform_hz=32.0, corner_hz=250.0))
+    agrees_with_the_network(result)
+    f = np.geomspace(15.0, 120.0, 30)
+    s = 2j * np.pi * f
+    block = next(b for b in result.blocks if b.kind == "transform")
+
+    def closed_box(resonance_hz: float, q: float) -> np.ndarray:
+        w = 2 * np.pi * resonance_hz
+        return np.asarray(s**2 / (s**2 + s * w / q + w**2))
+
+    together = db(closed_box(62.0, 0.9) * block.response.at(f))
+    assert np.max(np.abs(together - db(closed_box(32.0, 0.707)))) < 0.7
+    pairs = {p.role: p.quantity for p in result.parts}
+    assert pairs["box transform input R"] == 2
+    assert pairs["box transform input C"] == 1
+
+
+@pytest.mark.parametrize(
+    ("spec", "data"),
+    [
+        (FilterSpec(transform_hz=32.0), replace(DATA, box_hz=None, box_q=None)),
+        (FilterSpec(transform_hz=58.0, transform_q=0.4), DATA),
+    ],
+)
+def test_transforms_that_cannot_be(spec: FilterSpec, data: FilterInput) -> None:
+    with pytest.raises(RangeError):
+        design(spec, data)
+
+
+@pytest.mark.parametrize("topology", ["unity", "multiple-feedback", "state-variable"])
+@pytest.mark.parametrize("order", [2, 4])
+def test_the_output_is_upright_whatever_inverts(topology: str, order: int) -> None:
+    result = design(FilterSpec(topology=topology, order=order, corner_hz=250.0, alignment="butterworth"))  # type: ignore[arg-type]
+    assert abs(np.degrees(np.angle(complex(result.transfer(20.0))))) < 30.0
+    turned = result.transfer(50.0, phase_deg=180)
+    assert complex(turned) == pytest.approx(-complex(result.transfer(50.0)), rel=1e-3)
