@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
-from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.errors import FileProblem, InputError
 from subwright.build.spec import FORMAT_VERSION, BuildSpec
-from subwright.outputs.spec_entries import SpecEntry, entry_at, toml_value
-from subwright.outputs.tomlfile import TomlFile, dotted, parse_toml, read_toml, save_atomically, short
+from subwright.outputs.spec_entries import SpecEntry, entry_at
+from subwright.outputs.tomledit import value_at, with_value, without_value
+from subwright.outputs.tomlfile import (
+    TomlFile,
+    dotted,
+    parse_toml,
+    read_toml,
+    save_atomically,
+    short,
+    toml_value,
+)
 from subwright.outputs.tomllines import KeyPath
 from subwright.outputs.validation import unknown_key, validate
 
@@ -116,7 +121,7 @@ def set_value(source: TomlFile, key: str, value: str) -> Change:
     old = {problem.key for problem in _problems(source)}
     refused: tuple[FileProblem, ...] = ()
     for reading in _readings(entry, value):
-        changed = parse_toml(_with_value(source, loc, reading), source.path)
+        changed = parse_toml(with_value(source, loc, reading), source.path)
         problems = _problems(changed)
         own = tuple(p for p in problems if p.key == dotted(loc) or p.key not in old)
         if not own:
@@ -152,7 +157,7 @@ def drop_value(source: TomlFile, key: str) -> Change:
         said = "must be given; write a value" if entry else unknown_key(loc, BuildSpec)
         raise InputError(message=f"{key} {said}", problems=(source.problem(loc, said),))
     before = _shown_at(source.data, loc)
-    text = _commented(source, loc) if before else source.text
+    text = without_value(source, loc) if before else source.text
     changed = parse_toml(text, source.path)
     old = {problem.key for problem in _problems(source)}
     problems = _problems(changed)
@@ -168,46 +173,6 @@ def drop_value(source: TomlFile, key: str) -> Change:
         text=changed.text,
         remaining=problems,
     )
-
-
-def _commented(source: TomlFile, loc: KeyPath) -> str:
-    """The text with the line of ``loc`` made a comment; with the key cut out where that would not do."""
-    wanted = _without(source.data, loc)
-    rows = source.text.splitlines(keepends=True)
-    line = source.lines.get(loc, 0)
-    if 0 < line <= len(rows):
-        row = rows[line - 1]
-        indent = len(row) - len(row.lstrip())
-        text = "".join([*rows[: line - 1], f"{row[:indent]}# {row[indent:]}", *rows[line:]])
-        if _reads_as(text, wanted):
-            return text
-    try:
-        document = tomlkit.parse(source.text)
-        table: Any = document
-        for name in loc[:-1]:
-            table = table[name]
-        del table[str(loc[-1])]
-        text = tomlkit.dumps(document)
-    except (TOMLKitError, KeyError, TypeError, AttributeError) as error:
-        raise _not_editable(source, loc, str(error)) from None
-    if not _reads_as(text, wanted):
-        raise _not_editable(source, loc, "the file's layout is unusual there")
-    return text
-
-
-def _reads_as(text: str, data: Mapping[str, Any]) -> bool:
-    try:
-        return tomllib.loads(text) == data
-    except ValueError:
-        return False
-
-
-def _without(data: Mapping[str, Any], loc: KeyPath) -> dict[str, Any]:
-    name = str(loc[0])
-    if len(loc) == 1:
-        return {key: value for key, value in data.items() if key != name}
-    inner = data.get(name, {})
-    return {**data, name: _without(inner if isinstance(inner, dict) else {}, loc[1:])}
 
 
 def save_build(change: Change) -> None:
@@ -262,88 +227,6 @@ def _literal(value: str) -> object:
     return parsed["v"] if set(parsed) == {"v"} else None
 
 
-def _with_value(source: TomlFile, loc: KeyPath, value: object) -> str:
-    text = source.text
-    if _at(source.data, loc) is None:
-        text = _uncommented(source, loc, value)
-    try:
-        document = tomlkit.parse(text)
-        table: Any = document
-        for name in loc[:-1]:
-            if name not in table:
-                table[name] = tomlkit.table()
-            table = table[name]
-        table[str(loc[-1])] = value  # a comment behind the old value stays on its line
-        changed = tomlkit.dumps(document)
-        as_meant = tomllib.loads(changed) == _merged(source.data, loc, value)
-    except (TOMLKitError, ValueError, TypeError, AttributeError) as error:
-        raise _not_editable(source, loc, str(error)) from None
-    if not as_meant:
-        raise _not_editable(source, loc, "the file's layout is unusual there")
-    return changed
-
-
-def _not_editable(source: TomlFile, loc: KeyPath, reason: str) -> InputError:
-    said = f"can't be set without disturbing the file ({reason}); change it in a text editor"
-    return InputError(message=said, problems=(source.problem(loc, said),))
-
-
-def _uncommented(source: TomlFile, loc: KeyPath, value: object) -> str:
-    """The text with the commented-out line of this key, if its table has one, made a real line."""
-    rows = source.text.splitlines(keepends=True)
-    headers = sorted(
-        line
-        for path, line in source.lines.items()
-        if line <= len(rows)
-        and rows[line - 1].lstrip().startswith("[")
-        and isinstance(_at(source.data, path), dict)
-    )
-    if loc[:-1]:
-        if loc[:-1] not in source.lines or source.lines[loc[:-1]] not in headers:
-            return source.text
-        start = source.lines[loc[:-1]]
-    else:
-        start = 0
-    end = next((line - 1 for line in headers if line > start), len(rows))
-    template = re.compile(rf"^(\s*)#\s?{re.escape(str(loc[-1]))}\s*=[^\r\n]*?(\r?\n?)$")
-    inside = _string_rows(source)
-    for index in range(start, end):
-        match = template.match(rows[index])
-        if match and index + 1 not in inside:
-            rows[index] = f"{match[1]}{loc[-1]} = {toml_value(value)}{match[2]}"
-            return "".join(rows)
-    return source.text
-
-
-def _string_rows(source: TomlFile) -> set[int]:
-    """Rows inside multi-line strings, where a ``#`` starts no comment."""
-    inside: set[int] = set()
-    for match in re.finditer(r'"""(?:\\.|[^\\])*?"""|\'\'\'.*?\'\'\'', source.text, re.DOTALL):
-        first = source.text.count("\n", 0, match.start()) + 1
-        inside.update(range(first, first + match[0].count("\n") + 1))
-    return inside
-
-
-def _at(data: Any, loc: KeyPath) -> Any:
-    for item in loc:
-        listed = isinstance(data, list) and isinstance(item, int) and item < len(data)
-        if listed or (isinstance(data, dict) and item in data):
-            data = data[item]
-        else:
-            return None
-    return data
-
-
 def _shown_at(data: Mapping[str, Any], loc: KeyPath) -> str:
-    value = _at(data, loc)
+    value = value_at(data, loc)
     return "" if value is None else toml_value(value)
-
-
-def _merged(data: Mapping[str, Any], loc: KeyPath, value: object) -> dict[str, Any]:
-    name = str(loc[0])
-    if len(loc) == 1:
-        return {**data, name: value}
-    inner = data.get(name, {})
-    if not isinstance(inner, dict):
-        raise SubwrightError(message=f"{name} holds a single value, not a table")
-    return {**data, name: _merged(inner, loc[1:], value)}

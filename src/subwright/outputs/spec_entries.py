@@ -1,4 +1,4 @@
-"""What can stand in a build file: each key with its explanation, range, choices and default, from the spec."""
+"""What can stand in a build file: each key with its explanation, range, choices and default."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from subwright.base.fields import AUTO, FieldRule, StageSpec
+from subwright.outputs.tomlfile import toml_value
 from subwright.outputs.tomllines import KeyPath
 from subwright.outputs.validation import nested_models
 
-__all__ = ["SpecEntry", "SpecTable", "entry_at", "spec_tables", "toml_value"]
+__all__ = ["SpecEntry", "SpecTable", "entry_at", "spec_tables"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -74,25 +75,6 @@ def entry_at(model: type[BaseModel], loc: KeyPath) -> SpecEntry | None:
         if table.loc == loc[:-1]:
             return next((entry for entry in table.entries if entry.loc == loc), None)
     return None
-
-
-def toml_value(value: object) -> str:
-    """``value`` as TOML spells it on one line.
-
-    >>> toml_value("4 m"), toml_value(True), toml_value(0.95), toml_value(['a "b"', 2])
-    ('"4 m"', 'true', '0.95', '["a \\\\"b\\\\"", 2]')
-    """
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(toml_value(item) for item in value)}]"
-    escaped = "".join(_ESCAPES.get(c, c if c.isprintable() else f"\\u{ord(c):04x}") for c in str(value))
-    return f'"{escaped}"'
-
-
-_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
 def _keyed(model: type[BaseModel]) -> Iterator[tuple[str, FieldInfo]]:

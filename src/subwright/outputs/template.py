@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterator, Mapping
 
 from pydantic import BaseModel
 
-from subwright.outputs.spec_entries import SpecEntry, SpecTable, spec_tables, toml_value
-from subwright.outputs.tomlfile import dotted
+from subwright.outputs.spec_entries import SpecEntry, SpecTable, spec_tables
+from subwright.outputs.tomlfile import dotted, toml_value
 from subwright.outputs.tomllines import KeyPath
 
 __all__ = ["new_file_text"]

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from subwright.base.errors import FileProblem, InputError
-from subwright.outputs.tomllines import KeyPath, scan_lines
+from subwright.outputs.tomllines import KeyPath, Layout, scan
 
 __all__ = [
     "SIZE_LIMIT_BYTES",
@@ -29,6 +29,7 @@ __all__ = [
     "read_toml",
     "save_atomically",
     "short",
+    "toml_value",
 ]
 
 SIZE_LIMIT_BYTES = 1_000_000
@@ -42,12 +43,17 @@ _ASSIGNMENT = re.compile(r"""^\s*([A-Za-z0-9_."'-]+)\s*=\s*(.*?)\s*$""")
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class TomlFile:
-    """A parsed file beside its exact text and the line of each key (counted from 1)."""
+    """A parsed file beside its exact text and where each key stands in it."""
 
     path: Path
     text: str
     data: Mapping[str, Any]
-    lines: Mapping[KeyPath, int]
+    layout: Layout
+
+    @property
+    def lines(self) -> Mapping[KeyPath, int]:
+        """Line of each table, key and list item, from 1."""
+        return self.layout.lines
 
     def line_of(self, loc: Sequence[str | int]) -> int:
         """Line of ``loc``, or of its nearest parent that is in the file (1 for the document itself)."""
@@ -93,7 +99,7 @@ def parse_toml(text: str, path: Path) -> TomlFile:
         ) from None
     except ValueError as error:  # an integer of thousands of digits, a date that doesn't exist
         raise _whole_file(path, f"holds a value that can't be read ({error})") from None
-    parsed = TomlFile(path=path, text=text, data=data, lines=scan_lines(text))
+    parsed = TomlFile(path=path, text=text, data=data, layout=scan(text))
     strange = tuple(
         parsed.problem(loc, f"is {value}, not a finite number; write a number")
         for loc, value in _leaves(data, ())
@@ -163,6 +169,25 @@ def short(value: object, width: int = 48) -> str:
     else:
         shown = repr(value)
     return shown if len(shown) <= width else shown[: width - 1] + "…"
+
+
+def toml_value(value: object) -> str:
+    """``value`` as TOML spells it on one line.
+
+    >>> toml_value("4 m"), toml_value(True), toml_value(0.95), toml_value(['a "b"', 2])
+    ('"4 m"', 'true', '0.95', '["a \\\\"b\\\\"", 2]')
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(toml_value(item) for item in value)}]"
+    escaped = "".join(_ESCAPES.get(c, c if c.isprintable() else f"\\U{ord(c):08x}") for c in str(value))
+    return f'"{escaped}"'
+
+
+_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
 # --- reading -------------------------------------------------------------------------------------------

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-__all__ = ["KeyPath", "scan_lines"]
+__all__ = ["KeyPath", "Layout", "scan"]
 
 KeyPath = tuple[str | int, ...]
 """Where a value stands in a document: table names, keys and list indices, outermost first."""
@@ -16,16 +17,35 @@ _BARE_END = re.compile(r"[,\]}\n#]")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
-def scan_lines(text: str) -> dict[KeyPath, int]:
-    """Line number (from 1) of each table, key and list item in valid TOML ``text``.
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where things stand in a TOML text.
 
-    The decoder gives values without positions; this walks the same text and notes only where keys stand.
+    Attributes
+    ----------
+    lines : line (from 1) of each table, key and list item.
+    values : start and end of each key's value in the text, in characters.
+    headers : line of each table that has a header of its own, in file order.
+    """
+
+    lines: Mapping[KeyPath, int]
+    values: Mapping[KeyPath, tuple[int, int]]
+    headers: Mapping[KeyPath, int]
+
+
+def scan(text: str) -> Layout:
+    """Find the place of each table, key, list item and value in valid TOML ``text``.
+
+    The decoder gives values without positions; this walks the same text and notes only where things stand.
     It is meant for text that the decoder has accepted.
 
-    >>> scan_lines('a = 1\\n[b]\\nc.d = [2,\\n 3]')[("b", "c", "d", 1)]
-    4
+    >>> layout = scan('a = 1\\n[b]\\nc.d = [2,\\n 3]')
+    >>> layout.lines[("b", "c", "d", 1)], layout.values[("a",)], layout.headers
+    (4, (4, 5), {('b',): 2})
     """
-    return _Scanner(text).scan()
+    scanner = _Scanner(text)
+    scanner.scan()
+    return Layout(scanner.lines, scanner.values, scanner.headers)
 
 
 class _Scanner:
@@ -35,19 +55,21 @@ class _Scanner:
         self._text = text
         self._at = 0
         self._breaks = [match.start() for match in re.finditer("\n", text)]
-        self._lines: dict[KeyPath, int] = {}
+        self.lines: dict[KeyPath, int] = {}
+        self.values: dict[KeyPath, tuple[int, int]] = {}
+        self.headers: dict[KeyPath, int] = {}
         self._counts: dict[KeyPath, int] = {}  # arrays of tables: how many so far
 
-    def scan(self) -> dict[KeyPath, int]:
+    def scan(self) -> None:
         table: KeyPath = ()
         while True:
             self._skip()
             if self._at >= len(self._text):
-                return self._lines
+                return
             before = self._at
             table = self._header() if self._text[self._at] == "[" else self._pair(table)
             if self._at == before:  # not TOML after all: stop rather than loop
-                return self._lines
+                return
 
     def _line(self) -> int:
         return bisect_right(self._breaks, self._at - 1) + 1
@@ -81,22 +103,23 @@ class _Scanner:
         path = self._resolve(names[:-1], line)
         path = (*path, names[-1]) if names else path
         if array:
-            self._lines.setdefault(path, line)
+            self.lines.setdefault(path, line)
             index = self._counts.get(path, 0)
             self._counts[path] = index + 1
             path = (*path, index)
-            self._lines[path] = line
+            self.lines[path] = line
         elif path in self._counts:
             path = (*path, self._counts[path] - 1)
         else:
-            self._lines[path] = line
+            self.lines[path] = line
+        self.headers[path] = line
         return path
 
     def _resolve(self, names: Sequence[str], line: int) -> KeyPath:
         path: KeyPath = ()
         for name in names:
             path = (*path, name)
-            self._lines.setdefault(path, line)
+            self.lines.setdefault(path, line)
             if path in self._counts:
                 path = (*path, self._counts[path] - 1)
         return path
@@ -106,11 +129,16 @@ class _Scanner:
         path = table
         for name in self._key():
             path = (*path, name)
-            self._lines.setdefault(path, line)
+            self.lines.setdefault(path, line)
         self._skip()
         self._take("=")
         self._skip()
+        start = self._at
         self._value(path)
+        end = self._at
+        while end > start and self._text[end - 1] in " \t\r":  # a bare value runs on to what ends it
+            end -= 1
+        self.values[path] = (start, end)
         return table
 
     def _key(self) -> list[str]:
@@ -163,7 +191,7 @@ class _Scanner:
         index = 0
         self._skip()
         while self._at < len(self._text) and not self._take("]"):
-            self._lines[(*path, index)] = self._line()
+            self.lines[(*path, index)] = self._line()
             self._value((*path, index))
             index += 1
             self._skip()

@@ -5,16 +5,17 @@
 from __future__ import annotations
 
 import difflib
+import time
 import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import InputError
 from subwright.build.spec import BuildSpec
-from subwright.outputs.project import Change, parse_build, read_build, save_build, set_value
+from subwright.outputs.project import Change, drop_value, parse_build, read_build, save_build, set_value
 from subwright.outputs.spec_entries import SpecEntry, spec_tables
 from subwright.outputs.template import new_file_text
 from subwright.outputs.tomlfile import parse_toml
@@ -185,6 +186,50 @@ def test_a_problem_elsewhere_does_not_block_the_repair_of_another() -> None:
     assert [problem.key for problem in change.remaining] == ["supply.capacity"]
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        'format_version = 1\nname = "x"\nsupply = { battery = "agm", system = 12 } # one line\ndriver.part = "y"\n',
+        'format_version = 1\nname = "x"\nsupply.battery = "agm"\nsupply.system = 12\n[driver]\npart = "y"',
+        'format_version = 1\nname = "x"\n[driver] # first\n  part = "y"\n\n[supply]\n  battery = "agm"\n\n\n[goal]\n',
+        'format_version = 1\n"name" = "x"\n[supply]\n[driver]\npart = """\ny"""\n',
+    ],
+)
+@pytest.mark.parametrize(
+    ("key", "typed"),
+    [("supply.battery", "lfp"), ("supply.cable_length", "2 m"), ("goal.power", "9 W"), ("note", "n")],
+)
+def test_unusual_layouts_are_set_all_the_same(text: str, key: str, typed: str) -> None:
+    data = tomllib.loads(text)
+    table, _, name = key.rpartition(".")
+    (data.setdefault(table, {}) if table else data)[name] = typed
+    change = changed(text, key, typed)
+    assert tomllib.loads(change.text) == data
+    assert change.text.count("#") == text.count("#")
+
+
+def test_a_key_is_left_out_by_making_its_line_a_comment() -> None:
+    change = drop_value(parse_toml(VAN, PATH), "supply.battery")
+    assert diff(change) == [
+        '- battery = "lead-acid"  # under the seat',
+        '+ # battery = "lead-acid"  # under the seat',
+    ]
+    with pytest.raises(InputError, match="must be given"):
+        drop_value(parse_toml(VAN, PATH), "name")
+
+
+def test_setting_a_key_is_quick() -> None:
+    """A browser sets a key at each step of a slider: the edit itself must not take the time of the design."""
+    text = new_file_text(BuildSpec, {("name",): "x", ("driver", "part"): "y"})
+    source = parse_toml(text, PATH)
+    times = []
+    for _ in range(5):
+        started = time.perf_counter()
+        set_value(source, "supply.cable_length", "5 m")
+        times.append(time.perf_counter() - started)
+    assert min(times) < 0.05
+
+
 def test_a_hash_in_a_long_text_is_not_taken_for_a_comment() -> None:
     text = VAN.replace("[supply]", 'note = """\n# cable_length = "1 m"\n"""\n[supply]')
     change = changed(text, "supply.cable_length", "5 m")
@@ -201,6 +246,7 @@ def every_entry() -> list[SpecEntry]:
     return [entry for table in spec_tables(BuildSpec) if not table.optional for entry in table.entries]
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_any_key_with_a_default_can_be_set_to_it_in_a_new_file(data: st.DataObject) -> None:
     entry = data.draw(st.sampled_from([entry for entry in every_entry() if entry.default]))

@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 from subwright.base.errors import InputError
 from subwright.outputs import tomlfile
 from subwright.outputs.tomlfile import parse_toml, read_toml, save_atomically
-from subwright.outputs.tomllines import KeyPath, scan_lines
+from subwright.outputs.tomllines import KeyPath, scan
 
 
 def problem(text: str) -> str:
@@ -70,7 +70,7 @@ v = 1
 
 
 def test_each_kind_of_key_has_its_line() -> None:
-    lines = scan_lines(EVERY_KIND)
+    lines = scan(EVERY_KIND).lines
     expected: dict[KeyPath, int] = {
         ("title",): 1,
         ("multi",): 2,
@@ -118,11 +118,38 @@ values = st.recursive(
 @given(st.dictionaries(keys, values, max_size=5))
 def test_index_holds_exactly_the_paths_that_the_decoder_sees(document: dict[str, Any]) -> None:
     text = tomlkit.dumps(document)
-    assert set(scan_lines(text)) == set(every_path(tomllib.loads(text)))
+    assert set(scan(text).lines) == set(every_path(tomllib.loads(text)))
+
+
+def value_at(data: Any, path: KeyPath) -> Any:
+    for item in path:
+        data = data[item]
+    return data
+
+
+@given(st.dictionaries(keys, values, max_size=5))
+def test_each_value_stands_where_the_layout_says(document: dict[str, Any]) -> None:
+    text = tomlkit.dumps(document)
+    data = tomllib.loads(text)
+    for path, (start, end) in scan(text).values.items():
+        assert tomllib.loads(f"v = {text[start:end]}")["v"] == value_at(data, path)
+
+
+def test_values_end_before_blanks_and_comments() -> None:
+    text = "a = 1  # one\r\nb = 2 \r\nc = {d = 3 , e = 4}\nf=5"
+    cut = {path: text[start:end] for path, (start, end) in scan(text).values.items()}
+    assert cut == {
+        ("a",): "1",
+        ("b",): "2",
+        ("c",): "{d = 3 , e = 4}",
+        ("c", "d"): "3",
+        ("c", "e"): "4",
+        ("f",): "5",
+    }
 
 
 def test_windows_line_ends_count_once() -> None:
-    assert scan_lines("a = 1\r\n\r\n[b]\r\nc = 2\r\n")[("b", "c")] == 4
+    assert scan("a = 1\r\n\r\n[b]\r\nc = 2\r\n").lines[("b", "c")] == 4
 
 
 # --- syntax ---
