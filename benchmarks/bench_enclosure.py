@@ -15,6 +15,7 @@ from subwright.parts.library import load_library
 from subwright.stages.cabin import CabinSpec, design_cabin
 from subwright.stages.driver import DriverSpec, design_driver
 from subwright.stages.enclosure import EnclosureNeed, EnclosureSpec, design_enclosure
+from subwright.stages.enclosure_search import search_boxes
 
 
 def best_ms(task: Callable[[], object], rounds: int = 30) -> float:
@@ -50,6 +51,16 @@ def main() -> int:
         ("vented box", lambda: design_enclosure(vented, driver, cabin, need), 8.0),
         ("vented box in a tight room", lambda: design_enclosure(limited, driver, cabin, need), 12.0),
     ]
+    found = search_boxes(limited, driver, need)
+    assert found.considered >= 20_000
+    searched = f"search of {found.considered} boxes"
+    tasks.append((searched, lambda: search_boxes(EnclosureSpec(), driver, need), 2000.0))
+    plates = {"radiator_diameter": "260 mm", "radiator_mass": "150 g", "radiator_resonance": "18 Hz"}
+    plates |= {"radiator_frame": "310 mm", "radiator_hole": "280 mm"}
+    passive = EnclosureSpec.model_validate({"kind": "passive-radiator", **plates})
+    band = EnclosureSpec(kind="band-pass")
+    tasks.append(("passive-radiator box", lambda: design_enclosure(passive, driver, cabin, need), 8.0))
+    tasks.append(("band-pass box", lambda: design_enclosure(band, driver, cabin, need), 8.0))
     late = 0
     for name, task, target_ms in tasks:
         took = best_ms(task)

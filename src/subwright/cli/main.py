@@ -38,6 +38,8 @@ app.add_typer(drawer_app, name="drawer")
 app.add_typer(core_app, name="core")
 driver_app = typer.Typer(help="Measure a driver that has no data sheet.", no_args_is_help=True)
 app.add_typer(driver_app, name="driver")
+box_app = typer.Typer(help="Search boxes, see what limits the level, write drawings.", no_args_is_help=True)
+app.add_typer(box_app, name="box")
 
 
 def _note_json(context: typer.Context, value: bool) -> bool:
@@ -273,6 +275,19 @@ def driver_sweep_signal(
     from subwright.cli import driver_cmd
 
     return driver_cmd.sweep_signal(file, low, high, length, rate, peak)
+
+
+@box_app.command("search")
+def box_search(
+    file: BuildPath,
+    most: Annotated[int, typer.Option("-n", "--most", min=1, max=200, help="Boxes to show.")] = 12,
+    take: Annotated[int, typer.Option(min=0, help="Write the box of this number into the build file.")] = 0,
+    as_json: AsJson = False,
+) -> Answer:
+    """Search every sealed and vented box that the room can take: how low, how loud, how quick, how large."""
+    from subwright.cli import box_cmd
+
+    return box_cmd.search(file, most, take)
 
 
 @app.command("parts")

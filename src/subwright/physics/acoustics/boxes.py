@@ -4,6 +4,8 @@ Every box answers the same question: what impedance does the diaphragm's volume 
 leaves the box as sound, and what flows through each lossy element. Module ``circuit`` needs nothing else, so
 a new kind of box is a new class with ``load``.
 
+Volumes and tunings may be columns, shape (n, 1), to solve n boxes at once over one array of frequencies.
+
 All openings and the diaphragm's front share one radiation resistance: below the corner frequencies of
 interest they lie within a small part of a wavelength.
 """
@@ -16,7 +18,7 @@ from typing import Protocol
 
 import numpy as np
 
-from subwright.physics.acoustics._types import ComplexArray, FloatArray
+from subwright.physics.acoustics._types import ComplexArray, FloatArray, Real
 from subwright.physics.acoustics.air import AIR_20C, Air
 from subwright.physics.acoustics.radiation import Space, radiation_resistance_pa_s_per_m3
 
@@ -69,12 +71,12 @@ class BoxModel(Protocol):
         ...
 
 
-def box_compliance_m3_per_pa(volume_m3: float, *, gain: float = 1.0, air: Air = AIR_20C) -> float:
+def box_compliance_m3_per_pa(volume_m3: Real, *, gain: float = 1.0, air: Air = AIR_20C) -> Real:
     """Acoustic compliance g·V/(ρ·c²) of a volume of air, in m³/Pa.
 
     Parameters
     ----------
-    volume_m3 : net volume, m³.
+    volume_m3 : net volume, m³, any shape.
     gain : factor g by which fill enlarges the volume acoustically, 1 … 1.4.
     air : state of the air.
 
@@ -119,11 +121,11 @@ class SealedBox:
     q_frequency_hz : the frequency at which the Qs are stated, usually the box resonance.
     """
 
-    volume_m3: float
+    volume_m3: Real
     gain: float = 1.0
     qa: float = math.inf
     ql: float = math.inf
-    q_frequency_hz: float = 50.0
+    q_frequency_hz: Real = 50.0
     space: Space = "half"
     radiates: bool = True
 
@@ -155,8 +157,8 @@ class VentedBox:
     ql, qa, qp : leakage, absorption and port Q at fb; infinity for none.
     """
 
-    volume_m3: float
-    tuning_hz: float
+    volume_m3: Real
+    tuning_hz: Real
     gain: float = 1.0
     ql: float = 7.0
     qa: float = math.inf
@@ -210,12 +212,12 @@ def load_with_opening(
     frequency_hz: FloatArray,
     air: Air,
     *,
-    compliance: float,
+    compliance: Real,
     qa: float,
     ql: float,
-    q_frequency_hz: float,
+    q_frequency_hz: Real,
     opening: ComplexArray | None,
-    opening_resistance: float,
+    opening_resistance: Real,
     space: Space,
     radiates: bool,
 ) -> AcousticLoad:
@@ -244,13 +246,13 @@ def load_with_opening(
     """
     omega_q = 2.0 * math.pi * q_frequency_hz
     absorption = 0.0 if math.isinf(qa) else 1.0 / (omega_q * compliance * qa)
-    leakage = math.inf if math.isinf(ql) else ql / (omega_q * compliance)
+    leakage: Real = math.inf if math.isinf(ql) else ql / (omega_q * compliance)
     radiation = radiation_load_pa_s_per_m3(frequency_hz, air, space, radiates)
     closed = np.asarray(
         absorption + radiation - 1j / (2.0 * math.pi * frequency_hz * compliance), dtype=np.complex128
     )
 
-    if opening is None and math.isinf(leakage):
+    if opening is None and math.isinf(ql):
         output = np.ones(len(frequency_hz), dtype=np.complex128)
         through_opening = np.zeros_like(output)
         through_leak = through_opening
@@ -263,11 +265,11 @@ def load_with_opening(
         through_leak = -leak_admittance * impedance
         through_opening = -opening_admittance * impedance
     branches = [Branch(name="radiation", ratio=output, resistance_pa_s_per_m3=radiation)]
-    if absorption > 0.0:
+    if not math.isinf(qa):
         branches.append(Branch(name="absorption", ratio=output, resistance_pa_s_per_m3=absorption))
-    if not math.isinf(leakage):
+    if not math.isinf(ql):
         branches.append(Branch(name="leakage", ratio=through_leak, resistance_pa_s_per_m3=leakage))
-    if opening_resistance > 0.0:
+    if np.any(np.asarray(opening_resistance) > 0.0):
         branches.append(Branch(name="port", ratio=through_opening, resistance_pa_s_per_m3=opening_resistance))
     return AcousticLoad(
         impedance_pa_s_per_m3=impedance,

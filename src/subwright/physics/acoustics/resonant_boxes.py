@@ -145,7 +145,7 @@ def radiator_mass_for_kg(
     """
     box = box_compliance_m3_per_pa(acoustic_volume_m3, air=air)
     stiffness = 1.0 / box + 1.0 / radiator.compliance_m3_per_pa
-    return stiffness * radiator.sd_m2**2 / (2.0 * math.pi * tuning_hz) ** 2
+    return float(stiffness * radiator.sd_m2**2 / (2.0 * math.pi * tuning_hz) ** 2)
 
 
 def passive_radiator_response(
@@ -195,12 +195,12 @@ class BandPassBox:
     ql, qp : leakage and port Q of the front chamber at ``tuning_hz``; infinity for none.
     """
 
-    rear_m3: float
-    front_m3: float
-    tuning_hz: float
+    rear_m3: Real
+    front_m3: Real
+    tuning_hz: Real
     rear_gain: float = 1.0
     rear_qa: float = math.inf
-    rear_hz: float = 50.0
+    rear_hz: Real = 50.0
     ql: float = 7.0
     qp: float = math.inf
     space: Space = "half"
@@ -219,19 +219,19 @@ class BandPassBox:
         port = port_r + 1j * omega / (omega_b**2 * front)
         leakage = math.inf if math.isinf(self.ql) else self.ql / (omega_b * front)
         radiation = radiation_load_pa_s_per_m3(frequency_hz, air, self.space, self.radiates)
-        admittance = 1.0 / port + (0.0 if math.isinf(leakage) else 1.0 / leakage)
+        admittance = 1.0 / port + (0.0 if math.isinf(self.ql) else 1.0 / leakage)
         outward = 1.0 / admittance + radiation  # port and leak together, then the air outside
         air_front = 1.0 / (1j * omega * front)
         output = np.asarray(air_front / (air_front + outward), dtype=np.complex128)
         through_port = np.asarray(output / (port * admittance), dtype=np.complex128)
         branches = [Branch(name="radiation", ratio=output, resistance_pa_s_per_m3=radiation)]
-        if absorption > 0.0:
+        if not math.isinf(self.rear_qa):
             one = np.ones_like(output)
             branches.append(Branch(name="absorption", ratio=one, resistance_pa_s_per_m3=absorption))
-        if not math.isinf(leakage):
+        if not math.isinf(self.ql):
             leak = np.asarray(output / (leakage * admittance), dtype=np.complex128)
             branches.append(Branch(name="leakage", ratio=leak, resistance_pa_s_per_m3=leakage))
-        if port_r > 0.0:
+        if not math.isinf(self.qp):
             branches.append(Branch(name="port", ratio=through_port, resistance_pa_s_per_m3=port_r))
         closed = absorption + 1.0 / (1j * omega * rear)
         return AcousticLoad(

@@ -1,0 +1,353 @@
+"""Search over every box that the room can take: how low, how loud, how quick, how large.
+
+Volumes and tunings are solved together as columns of one circuit; then each port is tried in each of them,
+for air speed first, for length and room last. What no other box beats in all four respects is kept.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final, Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.units import show
+from subwright.physics.acoustics.boxes import BoxModel, SealedBox, VentedBox
+from subwright.physics.acoustics.circuit import Response, passband_pressure_pa_per_v, solve
+from subwright.physics.acoustics.ports import effective_length_m
+from subwright.physics.acoustics.radiation import level_db
+from subwright.stages.enclosure_kinds import VENTED_QL, Job, refuse_size, shaped_box
+from subwright.stages.enclosure_port import (
+    STOCK_PIPES,
+    Mouth,
+    finished_port,
+    port_displacement_m3,
+    port_fits,
+    round_mouths,
+)
+from subwright.stages.enclosure_shape import room_of
+from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
+from subwright.stages.enclosure_target import FILLS
+
+__all__ = ["BoxChoice", "BoxSearch", "search_boxes"]
+
+Array = NDArray[np.float64]
+_Place: TypeAlias = tuple[tuple[float, float, float], str]
+
+_ROOT2: Final = math.sqrt(2.0)
+_SEALED: Final = 400
+_VOLUMES: Final = 40
+_TUNINGS: Final = 40
+_GRID: Final = np.geomspace(12.0, 200.0, 72)
+_PEAK_DB: Final = 2.0  # of the response over its passband
+_DELAY_STEP: Final = 1e-4
+_STEPS: Final = (1e-3, 0.5, 0.5, 1e-3)  # m³, Hz, dB, s: finer differences are nobody's reason to choose
+_LEAST_NET_M3: Final = 2e-3
+_LARGEST_VAS: Final = 3.0
+_LONGEST_PORT_M: Final = 1.5
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BoxChoice:
+    """One box of the front."""
+
+    kind: Literal["sealed", "vented"]
+    net_volume_m3: float
+    tuning_hz: float | None
+    port: str  # "1 × PVC-U pipe 110 × 3.2 mm", "" without one
+    port_diameter_m: float | None
+    port_count: int
+    port_length_m: float | None
+    port_bend: str
+    port_speed_m_per_s: float | None
+    outer_width_m: float
+    outer_height_m: float
+    outer_depth_m: float
+    f3_hz: float
+    level_db: float  # loudest at the lowest note within all limits, half space
+    delay_s: float  # group delay at the lowest note
+    peak_db: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BoxSearch:
+    """What was looked at, and the boxes that no other beats in size, reach, level and delay at once."""
+
+    considered: int
+    fitting: int
+    seconds_s: float
+    lowest_note_hz: float
+    front: tuple[BoxChoice, ...]  # smallest first
+    sources: tuple[str, ...] = ("small-1972-closed", "small-1973-vented", "beranek-mellow-2012")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Acoustics:
+    """Figures of n boxes, arrays of shape (n,)."""
+
+    f3_hz: Array
+    level_db: Array
+    delay_s: Array
+    peak_db: Array
+    flow_m3_per_s: Array  # greatest peak flow through the port at full drive within xmax
+
+
+def search_boxes(
+    spec: EnclosureSpec, driver: DriverData, need: EnclosureNeed, *, most: int = 12
+) -> BoxSearch:
+    """Search sealed and vented boxes over volume, tuning and stock pipes.
+
+    Parameters
+    ----------
+    spec : room, board, fill, losses and port limits; kind, volume, Qtc and tuning don't count.
+    driver : the driver stage's result.
+    need : drive, source resistance, lowest note.
+    most : boxes to return, spread over the sizes.
+
+    Returns
+    -------
+    BoxSearch.
+
+    Raises
+    ------
+    NoSolutionError : the driver fits into no box in this room.
+
+    Source
+    ------
+    [small-1972-closed], [small-1973-vented]; the circuit of physics.acoustics.circuit.
+    """
+    start = time.perf_counter()
+    t = spec.panel_thickness_m
+    layers = spec.front_layers or 1
+    depth = None if spec.room_depth_m is None else spec.room_depth_m - driver.outside_m
+    room = room_of(spec.room_width_m, spec.room_height_m, depth, thickness_m=t, front_m=layers * t)
+    job = Job(spec=spec, need=need, driver=driver, room=room, front_layers=layers, braces=(0, 0, 0))
+    largest = min(room.volume_m3 - job.fixed_displacement_m3, _LARGEST_VAS * driver.model.vas_m3())
+    if largest <= _LEAST_NET_M3 or shaped_box(job, 1e-6, None) is None:
+        raise refuse_size(job)
+    sealed, tried_sealed = _sealed(job, np.geomspace(_LEAST_NET_M3, largest, _SEALED))
+    vented, tried_vented = _vented(job, np.geomspace(2.0 * _LEAST_NET_M3, largest, _VOLUMES))
+    every = [*sealed, *vented]
+    if not every:
+        raise NoSolutionError(
+            message="No box in this room stays within the limits with this driver.",
+            quantity="boxes tried",
+            value=str(tried_sealed + tried_vented),
+            limit=f"response peak up to {show(_PEAK_DB, 'level')}, port within its speed limit",
+            remedy="Give more room, allow more port speed, lower the power, or take another driver.",
+        )
+    front = _front(every)
+    return BoxSearch(
+        considered=tried_sealed + tried_vented,
+        fitting=len(every),
+        seconds_s=time.perf_counter() - start,
+        lowest_note_hz=need.lowest_note_hz,
+        front=_spread(front, most),
+    )
+
+
+def _acoustics(job: Job, box: BoxModel) -> _Acoustics:
+    """All figures of a column of boxes."""
+    need, driver = job.need, job.driver
+    model, note = driver.model, need.lowest_note_hz
+    response = solve(model, box, _GRID, source_ohm=need.source_ohm)
+    pressure = np.abs(response.pressure_pa_per_v)
+    level = 20.0 * np.log10(pressure / passband_pressure_pa_per_v(model, source_ohm=need.source_ohm))
+    near = np.array([note, note * (1.0 - _DELAY_STEP), note * (1.0 + _DELAY_STEP)])
+    at = solve(model, box, near, source_ohm=need.source_ohm)
+    turn = np.angle(at.pressure_pa_per_v[:, 2] * np.conj(at.pressure_pa_per_v[:, 1]))
+    drive = np.minimum(_highest_drive(job, at)[:, 0], need.drive_v)
+    full = np.full_like(_GRID, need.drive_v)
+    if need.highpass is not None:
+        full = full * np.abs(need.highpass(_GRID))
+    held = np.minimum(full, driver.xmax_m / (_ROOT2 * response.excursion_m_per_v))
+    flow = _ROOT2 * held * response.opening_m3_per_s_per_v
+    return _Acoustics(
+        f3_hz=_cutoffs(level),
+        level_db=np.asarray(level_db(np.abs(at.pressure_pa_per_v[:, 0]) * drive)),
+        delay_s=-turn / (4.0 * math.pi * note * _DELAY_STEP),
+        peak_db=np.maximum(level.max(axis=1), 0.0),
+        flow_m3_per_s=flow[:, note <= _GRID].max(axis=1),
+    )
+
+
+def _highest_drive(job: Job, response: Response) -> Array:
+    """Rms drive that cone and coil allow for the programme, V."""
+    driver = job.driver
+    cone = driver.xmax_m / (_ROOT2 * response.excursion_m_per_v)
+    coil_w = np.abs(response.current_a_per_v) ** 2 * driver.model.re_ohm
+    crest = 10.0 ** (job.need.crest_factor_db / 20.0)
+    return np.asarray(np.minimum(cone, np.sqrt(driver.power_w / coil_w) * crest / _ROOT2))
+
+
+def _cutoffs(level: Array) -> Array:
+    """−3 dB frequencies of rows of levels over the passband; the lowest of the grid where there is none."""
+    top = np.argmax(level, axis=1)
+    threshold = np.minimum(0.0, level.max(axis=1)) - 3.0103
+    index = np.arange(level.shape[1])
+    below = (level < threshold[:, None]) & (index[None, :] < top[:, None])
+    last = np.where(below.any(axis=1), level.shape[1] - 1 - np.argmax(below[:, ::-1], axis=1), 0)
+    rows = np.arange(len(level))
+    low, high = level[rows, last], level[rows, last + 1]
+    share = np.clip((threshold - low) / np.where(high > low, high - low, 1.0), 0.0, 1.0)
+    found = _GRID[last] * (_GRID[last + 1] / _GRID[last]) ** share
+    return np.asarray(np.where(below.any(axis=1), found, _GRID[0]), dtype=np.float64)
+
+
+def _sealed(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
+    spec = job.spec
+    fill = FILLS[spec.fill]
+    net = volumes[:, None]
+    stiff = job.driver.model.fs_hz * np.sqrt(1.0 + job.driver.model.vas_m3() / (net * fill.gain))
+    box = SealedBox(
+        volume_m3=net,
+        gain=fill.gain,
+        qa=fill.qa if spec.qa is None else spec.qa,
+        ql=1e9 if spec.ql is None else spec.ql,
+        q_frequency_hz=stiff,
+    )
+    found = _acoustics(job, box)
+    choices = []
+    for i in np.flatnonzero(found.peak_db <= _PEAK_DB).tolist():
+        gross = float(volumes[i]) + job.fixed_displacement_m3
+        shaped = shaped_box(job, gross, None)
+        if shaped is not None and shaped[1].volume_m3 <= 1.02 * gross:
+            choices.append(_choice(job, found, i, float(volumes[i]), None, None, shaped[1].sides_m, None, ""))
+    return choices, len(volumes)
+
+
+def _vented(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
+    spec, fs = job.spec, job.driver.model.fs_hz
+    fill = FILLS["lining" if spec.fill in ("light", "dense") else spec.fill]
+    tunings = np.geomspace(max(0.5 * fs, 15.0), max(1.8 * fs, 40.0), _TUNINGS)
+    net, tuned = (grid.ravel()[:, None] for grid in np.meshgrid(volumes, tunings, indexing="ij"))
+    box = VentedBox(
+        volume_m3=net,
+        tuning_hz=tuned,
+        gain=fill.gain,
+        ql=VENTED_QL if spec.ql is None else spec.ql,
+        qa=fill.qa if spec.qa is None else spec.qa,
+        qp=math.inf if spec.qp is None else spec.qp,
+    )
+    found = _acoustics(job, box)
+    mouths = [*round_mouths(STOCK_PIPES, (1,)), *round_mouths(STOCK_PIPES[3:8], (2,))]
+    choices = []
+    for mouth in mouths:
+        speed = found.flow_m3_per_s / mouth.area_m2
+        length = (
+            np.asarray(effective_length_m(mouth.area_m2, net[:, 0] * fill.gain, tuned[:, 0])) - mouth.ends_m
+        )
+        good = (
+            (speed <= spec.port_speed_limit_m_per_s)
+            & (found.peak_db <= _PEAK_DB)
+            & (length >= job.front_m)
+            & (length <= _LONGEST_PORT_M)
+        )
+        for i in np.flatnonzero(good).tolist():
+            volume = float(net[i, 0])
+            placed = _room_for(job, volume, mouth, float(length[i]))
+            if placed is not None:
+                sides, bend = placed
+                choices.append(
+                    _choice(
+                        job,
+                        found,
+                        i,
+                        float(net[i, 0]),
+                        float(tuned[i, 0]),
+                        mouth,
+                        sides,
+                        float(length[i]),
+                        bend,
+                    )
+                )
+    return choices, len(net) * len(mouths)
+
+
+def _room_for(
+    job: Job, net_m3: float, mouth: Mouth, length_m: float
+) -> tuple[tuple[float, float, float], str] | None:
+    """Inner sides of a box that takes this port and how it is bent, None where none does."""
+    port_m3 = port_displacement_m3(mouth, length_m, job.front_m)
+    gross = net_m3 + job.fixed_displacement_m3 + port_m3
+    if port_m3 > 0.2 * gross or gross > job.room.volume_m3:
+        return None
+    shaped = shaped_box(job, gross, mouth)
+    if shaped is None or not 0.99 * gross <= shaped[1].volume_m3 <= 1.02 * gross:
+        return None
+    layout, inner = shaped
+    on = "side panel" if layout.ports == "side panel" else "front"
+    port = finished_port(
+        mouth,
+        round(length_m, 3),
+        inner.sides_m,
+        on,
+        job.opening_m(layout.ports),
+        bend_allowed=job.spec.port_bend != "straight",
+    )
+    fits = port_fits(port, job.opening_m(layout.ports), bend_wanted=job.spec.port_bend == "one bend")
+    return (inner.sides_m, port.bend) if fits else None
+
+
+def _choice(
+    job: Job,
+    found: _Acoustics,
+    i: int,
+    net_m3: float,
+    tuning: float | None,
+    mouth: Mouth | None,
+    sides_m: tuple[float, float, float],
+    length_m: float | None,
+    bend: str,
+) -> BoxChoice:
+    t = job.spec.panel_thickness_m
+    return BoxChoice(
+        kind="sealed" if mouth is None else "vented",
+        net_volume_m3=net_m3,
+        tuning_hz=tuning,
+        port="" if mouth is None else f"{mouth.count} × {mouth.name}",
+        port_diameter_m=None if mouth is None else mouth.inner_m,
+        port_count=0 if mouth is None else mouth.count,
+        port_length_m=None if length_m is None else round(length_m, 3),
+        port_bend=bend,
+        port_speed_m_per_s=None if mouth is None else float(found.flow_m3_per_s[i]) / mouth.area_m2,
+        outer_width_m=sides_m[0] + 2.0 * t,
+        outer_height_m=sides_m[1] + 2.0 * t,
+        outer_depth_m=sides_m[2] + t + job.front_m,
+        f3_hz=float(found.f3_hz[i]),
+        level_db=float(found.level_db[i]),
+        delay_s=float(found.delay_s[i]),
+        peak_db=float(found.peak_db[i]),
+    )
+
+
+def _front(choices: list[BoxChoice]) -> list[BoxChoice]:
+    """Boxes that no other beats: none is as good or better in all respects and better in one."""
+    merit = np.array([(c.net_volume_m3, c.f3_hz, -c.level_db, c.delay_s) for c in choices])
+    merit = np.round(merit / np.array(_STEPS))
+    _, first = np.unique(merit, axis=0, return_index=True)
+    merit, order = merit[first], first
+    kept = np.ones(len(merit), dtype=bool)
+    for i in range(len(merit)):
+        if kept[i]:
+            beaten = np.all(merit[i] <= merit, axis=1) & np.any(merit[i] < merit, axis=1)
+            kept &= ~beaten
+    return sorted((choices[j] for j in order[kept].tolist()), key=lambda c: c.net_volume_m3)
+
+
+def _spread(front: list[BoxChoice], most: int) -> tuple[BoxChoice, ...]:
+    """At most so many boxes, spread over log volume: of each size the one that reaches lowest."""
+    if len(front) <= most:
+        return tuple(front)
+    edges = np.geomspace(front[0].net_volume_m3, front[-1].net_volume_m3 * 1.0001, most + 1)
+    picked = []
+    for low, high in pairwise(edges.tolist()):
+        inside = [c for c in front if low <= c.net_volume_m3 < high]
+        if inside:
+            picked.append(min(inside, key=lambda c: (round(c.f3_hz), -c.level_db)))
+    return tuple(picked)

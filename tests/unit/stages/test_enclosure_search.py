@@ -1,0 +1,93 @@
+"""The box search: nothing on the front is beaten, and every box on it can be built and does what it says."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from subwright.base.errors import NoSolutionError
+from subwright.build.box_search import keys_of
+from subwright.parts.library import load_library
+from subwright.stages.cabin import CabinSpec, design_cabin
+from subwright.stages.driver import DriverSpec, design_driver
+from subwright.stages.enclosure import EnclosureNeed, EnclosureSpec, design_enclosure
+from subwright.stages.enclosure_search import BoxChoice, BoxSearch, search_boxes
+
+DRIVER = design_driver(DriverSpec(part="Harbour 10"), load_library())
+NEED = EnclosureNeed(drive_v=DRIVER.rated_v, source_ohm=0.1, lowest_note_hz=32.0)
+ROOM = {"room_width": "700 mm", "room_height": "380 mm", "room_depth": "380 mm"}
+
+
+@pytest.fixture(scope="module")
+def found() -> BoxSearch:
+    return search_boxes(EnclosureSpec.model_validate(ROOM), DRIVER, NEED, most=200)
+
+
+def merit(choice: BoxChoice) -> np.ndarray:
+    return np.array([choice.net_volume_m3, choice.f3_hz, -choice.level_db, choice.delay_s])
+
+
+def test_enough_is_looked_at_and_both_kinds_are_there(found: BoxSearch) -> None:
+    assert found.considered >= 20_000
+    assert 50 <= found.fitting <= found.considered
+    assert {choice.kind for choice in found.front} == {"sealed", "vented"}
+
+
+def test_no_box_of_the_front_beats_another(found: BoxSearch) -> None:
+    coarse = np.array([1e-3, 0.5, 0.5, 1e-3])
+    for one in found.front:
+        for other in found.front:
+            if one is not other:
+                assert not np.all(merit(one) <= merit(other) - coarse)
+
+
+def test_every_box_keeps_to_room_and_limits(found: BoxSearch) -> None:
+    for choice in found.front:
+        assert choice.outer_width_m <= 0.7 + 1e-9
+        assert choice.outer_height_m <= 0.38 + 1e-9
+        assert choice.outer_depth_m <= 0.38 + 1e-9
+        assert choice.peak_db <= 2.0
+        assert choice.port_speed_m_per_s is None or choice.port_speed_m_per_s <= 17.0
+
+
+def test_the_boxes_found_can_be_built_and_do_what_was_promised(found: BoxSearch) -> None:
+    """By the other route: each box goes through the whole stage, panels and all."""
+    cabin = design_cabin(CabinSpec())
+    for choice in found.front[:: max(len(found.front) // 8, 1)]:
+        keys = {key.removeprefix("enclosure."): value for key, value in keys_of(choice).items()}
+        if "port_count" in keys:
+            keys["port_count"] = int(keys["port_count"])  # type: ignore[assignment]
+        spec = EnclosureSpec.model_validate({**ROOM, **keys})
+        built = design_enclosure(spec, DRIVER, cabin, NEED)
+        assert built.kind == choice.kind
+        assert built.net_volume_m3 == pytest.approx(choice.net_volume_m3, rel=0.03)
+        assert built.f3_hz == pytest.approx(choice.f3_hz, rel=0.04)
+        level = np.interp(np.log(32.0), np.log(built.own_limits.frequency_hz), built.limits.level_db)
+        assert level == pytest.approx(choice.level_db, abs=0.6)
+        if built.port is not None:
+            assert choice.port_length_m is not None
+            assert built.port.length_m == pytest.approx(choice.port_length_m, rel=0.08)
+
+
+def test_a_brute_check_of_reach(found: BoxSearch) -> None:
+    """f3 of the sealed boxes against the closed form, which knows no coil inductance: within 8 %."""
+    for choice in found.front:
+        if choice.kind == "sealed" and choice.peak_db < 0.05:
+            alpha = DRIVER.vas_m3 / choice.net_volume_m3
+            qtc = DRIVER.qts * (DRIVER.re_ohm + 0.1) / DRIVER.re_ohm * (1.0 + alpha) ** 0.5
+            a = 1.0 / qtc**2 - 2.0
+            f3 = DRIVER.fs_hz * (1.0 + alpha) ** 0.5 * ((a + (a * a + 4.0) ** 0.5) / 2.0) ** 0.5
+            assert choice.f3_hz == pytest.approx(f3, rel=0.08)
+
+
+def test_few_are_spread_over_the_sizes() -> None:
+    few = search_boxes(EnclosureSpec.model_validate(ROOM), DRIVER, NEED, most=6)
+    volumes = [choice.net_volume_m3 for choice in few.front]
+    assert 3 <= len(volumes) <= 6
+    assert volumes == sorted(volumes)
+    assert volumes[-1] > 2.0 * volumes[0]
+
+
+def test_a_room_too_small_for_the_driver_is_refused() -> None:
+    with pytest.raises(NoSolutionError):
+        search_boxes(EnclosureSpec.model_validate({"room_width": "200 mm"}), DRIVER, NEED)
