@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from types import UnionType
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from types import MappingProxyType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -58,23 +59,26 @@ class SpecTable:
     optional: bool = False
 
 
-def spec_tables(model: type[BaseModel], loc: KeyPath = ()) -> Iterator[SpecTable]:
+@cache
+def spec_tables(model: type[BaseModel], loc: KeyPath = ()) -> tuple[SpecTable, ...]:
     """Every table that ``model`` describes, the document itself first, in the spec's own order."""
-    yield _table(model, loc, optional=False)
+    tables = [_table(model, loc, optional=False)]
     for key, info in _keyed(model):
         inner = nested_models(info.annotation)
-        if inner:
-            for index, table in enumerate(spec_tables(inner[0], (*loc, key))):
-                optional = table.optional or (index == 0 and info.default is None)
-                yield SpecTable(loc=table.loc, about=table.about, entries=table.entries, optional=optional)
+        for index, table in enumerate(spec_tables(inner[0], (*loc, key)) if inner else ()):
+            optional = table.optional or (index == 0 and info.default is None)
+            tables.append(replace(table, optional=optional))
+    return tuple(tables)
 
 
 def entry_at(model: type[BaseModel], loc: KeyPath) -> SpecEntry | None:
     """The entry at ``loc``; None where the spec knows no such key."""
-    for table in spec_tables(model):
-        if table.loc == loc[:-1]:
-            return next((entry for entry in table.entries if entry.loc == loc), None)
-    return None
+    return _by_place(model).get(loc)
+
+
+@cache
+def _by_place(model: type[BaseModel]) -> Mapping[KeyPath, SpecEntry]:
+    return MappingProxyType({entry.loc: entry for table in spec_tables(model) for entry in table.entries})
 
 
 def _keyed(model: type[BaseModel]) -> Iterator[tuple[str, FieldInfo]]:
