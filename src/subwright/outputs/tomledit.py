@@ -10,10 +10,8 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from itertools import chain
 from typing import Any
-
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from subwright.base.errors import InputError
 from subwright.outputs.tomlfile import TomlFile, toml_value
@@ -44,7 +42,7 @@ def with_value(source: TomlFile, loc: KeyPath, value: object) -> str:
     """
     wanted = _set_in(source.data, loc, value)
     if wanted is not None:
-        for text in (*_edits(source, loc, toml_value(value)), *_set_by_library(source, loc, value)):
+        for text in chain(_edits(source, loc, toml_value(value)), _set_by_library(source, loc, value)):
             if _reads_as(text, wanted):
                 return text
     said = "can't be set without disturbing the file's layout; change it in a text editor"
@@ -60,7 +58,7 @@ def without_value(source: TomlFile, loc: KeyPath) -> str:
         The key can't be taken out without disturbing the file.
     """
     wanted = _drop_from(source.data, loc)
-    for text in (*_commented(source, loc), *_dropped_by_library(source, loc)):
+    for text in chain(_commented(source, loc), _dropped_by_library(source, loc)):
         if _reads_as(text, wanted):
             return text
     said = "can't be taken out without disturbing the file's layout; change it in a text editor"
@@ -161,6 +159,9 @@ def _commented(source: TomlFile, loc: KeyPath) -> Iterator[str]:
 
 
 def _set_by_library(source: TomlFile, loc: KeyPath, value: object) -> Iterator[str]:
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
     try:
         document = tomlkit.parse(source.text)
         table: Any = document
@@ -175,6 +176,9 @@ def _set_by_library(source: TomlFile, loc: KeyPath, value: object) -> Iterator[s
 
 
 def _dropped_by_library(source: TomlFile, loc: KeyPath) -> Iterator[str]:
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
     try:
         document = tomlkit.parse(source.text)
         table: Any = document
