@@ -14,6 +14,7 @@ from subwright.stages.common import Corner, Level, PartUse
 if TYPE_CHECKING:
     from subwright.build.spec import BuildSpec
     from subwright.stages.amplifier import AmplifierResult
+    from subwright.stages.battery_guard import BatteryGuardResult
     from subwright.stages.cabin import CabinResult
     from subwright.stages.converter import ConverterResult
     from subwright.stages.driver import DriverResult
@@ -148,6 +149,7 @@ class Design:
     sweeps: Sweeps
     balance: EnergyBalance
     rounds: int
+    battery_guard: BatteryGuardResult | None = None
     findings: tuple[Finding, ...] = ()
 
     def point(self, corner: Corner, level: Level) -> OperatingPoint:
@@ -189,6 +191,7 @@ class Design:
 STAGES: tuple[str, ...] = (
     "goal",
     "supply",
+    "battery_guard",
     "converter",
     "transformer",
     "protection",

@@ -9,6 +9,7 @@ from math import sqrt
 from subwright.build.balance import energy_balance, operating_points, sweeps
 from subwright.build.electrical import PLAYING, Electrical, design_electrical
 from subwright.build.findings import evaluate
+from subwright.build.guards import battery_guard, plan_guard, with_guard
 from subwright.build.result import Design
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
@@ -54,7 +55,8 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     progress("settling the goal", 0.05)
     level_w = _power_for_level(spec, driver, cabin, load_ohm)
     goal = settle_goal(spec.goal, driver.power_w, level_w)
-    electrical = design_electrical(spec, goal.power_w, load_ohm, library, progress)
+    reverse = plan_guard(spec, goal.power_w, library)
+    electrical = design_electrical(with_guard(spec, reverse), goal.power_w, load_ohm, library, progress)
 
     progress("designing filter and box", 0.9)
     box = _box(spec, driver, cabin, electrical, None)
@@ -80,6 +82,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
         heat=electrical.heat,
         points=operating_points(electrical),
         sweeps=sweeps(electrical),
+        battery_guard=battery_guard(spec, electrical, protection, reverse, library),
         balance=energy_balance(electrical, box),
         rounds=electrical.rounds,
     )
@@ -141,6 +144,8 @@ def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, libra
         rail_high_v=float(idle.rail_crest_v.max()) if rails else None,
         battery_low_v=float(full.terminal_least_v.min()),
         battery_high_v=electrical.supply.corners[Corner.MAX],
+        box_hz=box.fc_hz if box.kind == "sealed" else None,
+        box_q=box.qtc if box.kind == "sealed" else None,
     )
     return design_filter(spec.filter, data, library)
 

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from subwright.base.fields import StageSpec, choice
 from subwright.stages.amplifier import AmplifierSpec
+from subwright.stages.battery_guard import BatteryGuardSpec
 from subwright.stages.cabin import CabinSpec
 from subwright.stages.converter import ConverterSpec
 from subwright.stages.driver import DriverSpec
@@ -43,6 +44,9 @@ class BuildSpec(StageSpec):
     converter: ConverterSpec = Field(default_factory=ConverterSpec, description="Battery to rails.")
     transformer: TransformerSpec = Field(default_factory=TransformerSpec, description="Core and windings.")
     protection: ProtectionSpec = Field(default_factory=ProtectionSpec, description="When it shuts down.")
+    battery_guard: BatteryGuardSpec = Field(
+        default_factory=BatteryGuardSpec, description="Reversed battery and pulses."
+    )
     filter: FilterSpec = Field(default_factory=FilterSpec, description="Summing, infrasonic, low-pass.")
     wiring: WiringSpec = Field(default_factory=WiringSpec, description="Links, tracks, speaker cable.")
     heat: HeatSpec = Field(default_factory=HeatSpec, description="Heatsink and temperatures.")

@@ -13,6 +13,7 @@ from subwright.outputs.power_view import budget_grid, flow_figure, operating_gri
 from subwright.outputs.provenance import source_rows, unchecked
 from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
+from subwright.outputs.sheets_guard import battery_guard_sheet
 from subwright.outputs.sheets_power import (
     amplifier_sheet,
     converter_sheet,
@@ -164,6 +165,9 @@ def sheets(design: Design) -> tuple[Sheet, ...]:
 
 def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:
     yield supply_sheet(design)
+    guard = battery_guard_sheet(design)
+    if guard is not None:
+        yield guard
     for sheet in (converter_sheet(design), transformer_sheet(design, stamp=stamp), protection_sheet(design)):
         if sheet is not None:
             yield sheet

@@ -6,7 +6,7 @@ import numpy as np
 
 from subwright.base.units import show
 from subwright.outputs.svg import Axis, Limit, Plot, Series
-from subwright.physics.networks.chatter import BurstTrace
+from subwright.stages.protection_records import BurstTrace
 
 __all__ = ["burst_plot"]
 

@@ -21,6 +21,7 @@ from subwright.physics.networks.chatter import BurstTrace
 from subwright.stages.common import Corner
 
 __all__ = [
+    "BurstTrace",
     "Chatter",
     "OrderCheck",
     "OverVoltageNetwork",

@@ -17,6 +17,7 @@ from subwright.build.findings import evaluate, power_heat, rules
 from subwright.build.findings.rule import REGISTRY, Measure
 from subwright.build.result import Design
 from subwright.physics.networks.rational import Rational
+from subwright.stages.battery_guard_records import ReverseSwitch, ShuntDiode
 from subwright.stages.cabin import CabinMode
 from subwright.stages.common import Corner, Level, PartUse, Rating
 from subwright.stages.driver import Inconsistency
@@ -62,6 +63,28 @@ def order_of(name: str, value: float) -> dict[str, Any]:
     }
 
 
+SWITCH = ReverseSwitch(
+    kind="n_mosfet",
+    mosfet="IRF3205",
+    count=3,
+    resistance_ohm=4e-3,
+    rms_a=24.0,
+    loss_w=2.3,
+    junction_c=98.0,
+    junction_limit_c=175.0,
+    blocks_v=32.0,
+    rating_v=55.0,
+    gate_ohm=10e3,
+    clamp_id="BZX85C12",
+    clamp_v=12.0,
+    gate_low_v=11.0,
+    gate_low_limit_v=4.0,
+    gate_high_v=12.6,
+    gate_limit_v=20.0,
+    turn_off_s=4e-4,
+    avalanche_limit_j=0.26,
+)
+ACROSS = ShuntDiode(rectifier="MBR1045", count=1, fault_a=480.0, surge_a2s=113.0, fuse_a2s=3240.0)
 COIL = van().enclosure.coil_programme or SimpleNamespace()
 BLOCK = van().filter.blocks[0]
 LIFT = replace(
@@ -185,6 +208,7 @@ BREAKS: dict[str, list[Break]] = {
     "RAT-04": [Break({"protection.parts": (part("power", "W"),)})],
     "RAT-05": [Break({"filter.parts": (part("power", "W"),)})],
     "RAT-06": [Break({"amplifier.parts": (part("ripple current", "A"),)})],
+    "RAT-07": [Break({"battery_guard.parts": (part("pulse power", "W"),)})],
     "HEA-01": [
         Break({"heat.devices.*.junction_c": dict.fromkeys(Level, 190.0)}),
         Break({"heat.devices.*.worst_c": 190.0, "heat.devices.*.trip_c": 180.0}),
@@ -279,6 +303,19 @@ BREAKS: dict[str, list[Break]] = {
         Break({"protection.reference.range_lost_v": 12.5}, bridge=True),
     ],
     "PRO-13": [Break({"supply.corners": {**van().supply.corners, Corner.MIN: 11.5}})],
+    "PRO-14": [Break({"protection.chatter.trace.trips": 3})],
+    "GRD-01": [Break({"battery_guard.kind": "none"})],
+    "GRD-02": [
+        Break({"battery_guard.reverse": SWITCH, "battery_guard.reversed_j": 9.0}),
+        Break({"battery_guard.reverse": replace(SWITCH, junction_c=190.0)}),
+        Break({"battery_guard.reverse": replace(SWITCH, gate_low_v=5.0)}),
+    ],
+    "GRD-03": [Break({"battery_guard.diode": ACROSS})],
+    "GRD-04": [Break({"battery_guard.stresses": (replace(van().battery_guard.stresses[0], at_v=99.0),)})],
+    "GRD-05": [
+        Break({"battery_guard.clamp.standoff_v": 12.0}),
+        Break({"battery_guard.clamp.power_w": 1e6}),
+    ],
     "FIL-01": [Break({"filter.low_pass.nominal_hz": 120.0})],
     "FIL-02": [Break({"filter.blocks": (replace(BLOCK, gbw_hz=1.0),)})],
     "FIL-03": [Break({"filter.blocks": (replace(BLOCK, slew_v_per_s=1.0),)})],

@@ -16,7 +16,7 @@ from subwright.build.findings.rule import REGISTRY, rule
 from subwright.build.result import STAGES
 
 ALL = [pytest.param(r, id=r.code) for r in rules()]
-PLACE = re.compile(r"\b([a-z]+\.[a-z_]+)\b")
+PLACE = re.compile(r"\b([a-z_]+\.[a-z_]+)\b")
 SPEC_TABLES = {key.split(".")[0] for key in service.spec_keys()}
 
 

@@ -221,6 +221,7 @@ def test_every_stage_has_a_sheet_and_no_limit_is_dropped() -> None:
     keys = [sheet.key for sheet in view.sheets]
     assert keys == [
         "supply",
+        "battery_guard",
         "converter",
         "transformer",
         "protection",

@@ -101,6 +101,14 @@ _RATED: Final[tuple[tuple[str, str, Severity, str, str, str], ...]] = (
         "A crest of 12 A through a device of 40 A: 70 % in hand.",
         "Choose a stronger device (amplifier.mosfet), or a driver of higher impedance.",
     ),
+    (
+        "RAT-07",
+        "battery_guard",
+        "warn",
+        "The first part behind the fuse meets every fault of the vehicle first.",
+        "32 V across a switch of 55 V: 42 % in hand.",
+        "Choose stronger parts: battery_guard.reverse_mosfet or battery_guard.clamp.",
+    ),
 )
 
 

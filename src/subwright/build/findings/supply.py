@@ -247,7 +247,8 @@ def conductor_temperature(design: Design) -> Iterator[Measure]:
     stage="supply",
     severity="warn",
     title="Load dump against the parts on the battery side",
-    what="The clamped load-dump level against the lowest voltage rating that sees the battery.",
+    what="The load-dump level behind whatever clamps it against the lowest voltage rating that sees the "
+    "battery.",
     why="When a battery falls off a charging alternator the bus jumps to the alternator's clamp for up to "
     "0.4 s, music or not.",
     limit="Lowest rating among controller, input capacitors and output stage.",
@@ -261,6 +262,8 @@ def load_dump(design: Design) -> Iterator[Measure]:
     level = _LOAD_DUMP_V.get(design.spec.supply.system_v)
     if level is None:
         return
+    if design.battery_guard is not None:  # the alternator has no clamp, or a suppressor holds it lower
+        level = next((s.at_v for s in design.battery_guard.stresses if s.name.startswith("load dump")), level)
     if design.converter is not None:
         ratings = {
             design.converter.plan.controller.id: design.converter.plan.controller.supply_max_v,
@@ -270,7 +273,7 @@ def load_dump(design: Design) -> Iterator[Measure]:
         ratings = {design.amplifier.switch_id: design.amplifier.switch_voltage_limit_v}
     weakest = min(ratings, key=lambda part: ratings[part])
     yield Measure(
-        quantity="clamped load dump",
+        quantity="load dump",
         value=level,
         limit=ratings[weakest],
         dimension="voltage",

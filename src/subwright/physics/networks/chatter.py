@@ -111,8 +111,10 @@ def burst_trace(network: SenseNetwork, burst: Burst, end_s: float, points: int =
 
     Parameters
     ----------
-    network : the under-voltage network. burst : battery and load.
-    end_s : length of the trace, s. points : of the time grid, count.
+    network : the under-voltage network.
+    burst : battery and load.
+    end_s : length of the trace, s.
+    points : of the time grid, count.
 
     Returns
     -------

@@ -1,0 +1,102 @@
+"""What the solver tells the stages that stand between battery and circuit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from subwright.build.electrical import Electrical
+from subwright.build.spec import BuildSpec
+from subwright.parts.library import Library
+from subwright.stages.battery_guard import (
+    BatteryGuardInput,
+    BatteryGuardResult,
+    GuardedPart,
+    ReverseNeed,
+    ReverseSwitch,
+    design_battery_guard,
+    plan_reverse_switch,
+)
+from subwright.stages.common import Corner
+from subwright.stages.protection import ProtectionResult
+from subwright.stages.supply import supply_corners
+
+__all__ = ["battery_guard", "plan_guard", "with_guard"]
+
+_EFFICIENCY: Final = 0.75  # whole chain at full sine, before anything is designed; on the safe side
+_CREST: Final = 1.2  # rms over average battery current of a bass note; on the safe side
+
+
+def plan_guard(spec: BuildSpec, target_w: float, library: Library) -> ReverseSwitch | None:
+    """The series switch against a reversed battery, sized for the power asked for (W)."""
+    corners, _ = supply_corners(spec.supply)
+    need = ReverseNeed(
+        rms_a=_CREST * target_w / (_EFFICIENCY * corners[Corner.NOMINAL]),
+        battery_max_v=corners[Corner.MAX],
+        battery_low_v=corners[Corner.LOW],
+        ambient_c=spec.supply.ambient_max_c,
+    )
+    return plan_reverse_switch(spec.battery_guard, need, library)
+
+
+def with_guard(spec: BuildSpec, reverse: ReverseSwitch | None) -> BuildSpec:
+    """The spec with the switch's resistance among the contacts, where its current flows."""
+    if reverse is None:
+        return spec
+    contacts = spec.supply.contact_resistance_ohm + reverse.resistance_ohm
+    supply = spec.supply.model_copy(update={"contact_resistance_ohm": contacts})
+    return spec.model_copy(update={"supply": supply})
+
+
+def battery_guard(
+    spec: BuildSpec,
+    electrical: Electrical,
+    protection: ProtectionResult,
+    reverse: ReverseSwitch | None,
+    library: Library,
+) -> BatteryGuardResult:
+    """Every pulse against every part on the battery side."""
+    converter, supply = electrical.converter, electrical.supply
+    bank = None if converter is None else converter.input_bank
+    data = BatteryGuardInput(
+        system_v=spec.supply.system_v,
+        corners=supply.corners,
+        parts=tuple(_parts(electrical, protection, library)),
+        capacitance_f=0.0 if bank is None else bank.capacitance_f,
+        esr_ohm=0.0 if bank is None else bank.esr_ohm,
+        source_ohm=electrical.source.total_ohm,
+        fuse_a=supply.fuse_a,
+        fuse_a2s=None,
+    )
+    return design_battery_guard(spec.battery_guard, data, reverse, library)
+
+
+def _parts(electrical: Electrical, protection: ProtectionResult, library: Library) -> Iterator[GuardedPart]:
+    """Parts that see the battery, each with the highest battery voltage that it stands for a pulse."""
+    converter = electrical.converter
+    if converter is not None:
+        controller, bank = converter.plan.controller, converter.input_bank
+        mosfet = converter.plan.switch.mosfet
+        yield GuardedPart(role="controller", part_id=controller.id, limit_v=controller.supply_max_v)
+        yield GuardedPart(role="input capacitor", part_id=bank.capacitor.id, limit_v=bank.capacitor.voltage_v)
+        # The over-voltage trip has stopped the converter by then: a still switch sees the battery once.
+        yield GuardedPart(role="converter switch", part_id=mosfet.id, limit_v=mosfet.vds_v)
+    else:
+        amplifier = electrical.amplifier
+        yield GuardedPart(
+            role="output stage", part_id=amplifier.switch_id, limit_v=amplifier.switch_voltage_limit_v
+        )
+    reference = protection.reference
+    # Where the clamp of the comparators' supply reaches its rated power.
+    yield GuardedPart(
+        role="comparator supply",
+        part_id=reference.clamp_id,
+        limit_v=reference.clamp_v + reference.comparator_ohm * reference.clamp_limit_w / reference.clamp_v,
+    )
+    if reference.kind == "shunt" and reference.feed_ohm is not None:
+        shunt = library.reference(reference.part_id)
+        yield GuardedPart(
+            role="shunt reference",
+            part_id=shunt.id,
+            limit_v=reference.nominal_v + reference.feed_ohm * shunt.i_max_a,
+        )
