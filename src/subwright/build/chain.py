@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from subwright.base.errors import ConvergenceError, NoSolutionError
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, PowerStage, Source
+from subwright.build.chain_regulated import clip_regulated, solve_regulated
 from subwright.build.waveform import Waveform
 
 __all__ = ["find_clipping", "solve_chain"]
@@ -75,6 +76,8 @@ def solve_chain(
         swap = np.zeros_like(delivered)
     if converter is None:
         return _battery_bridge(emf, v_out, i_out, delivered, swap, waveform, source, stage)
+    if converter.set_v is not None:
+        return solve_regulated(emf, v_out, i_out, delivered, swap, waveform, source, stage, converter)
     return _with_converter(emf, v_out, i_out, delivered, swap, waveform, source, stage, converter)
 
 
@@ -392,6 +395,8 @@ def find_clipping(
     either side of the maximum-power point. [derived]
     """
     emf = np.asarray(emf_v, dtype=np.float64)
+    if converter is not None and converter.set_v is not None:
+        return clip_regulated(emf, load, source, stage, converter)
     rail = emf - 0.0 if converter is None else converter.ratio * emf - converter.diode_v
     link = None if converter is None else _Link(converter, source)
     terminal = emf.copy()

@@ -83,8 +83,15 @@ class ConverterModel:
     zener_v: float = 0.0  # of that regulator
     zener_ohm: float = inf
     clamp_ohm: float | None = None  # clamp's resistor to the battery; None: the switches avalanche
+    return_drop_v: float | None = None  # bridge: its diodes return the leakage energy, at this drop
     rest_factor: float = 2.0  # off-state drain voltage over the terminal's
     recovery: float = 0.0  # extra current of each rail over the sum of both, by the legs' recovery charge
+    set_v: float | None = None  # rail that an output choke and the controller hold; None: peak-charged
+    choke_ohm: float = 0.0  # one winding of the output choke
+    choke_core_w: float = 0.0
+    choke_ripple_a: float = 0.0  # peak to peak, one rail
+    reservoir_w: float = 0.0  # heat of the choke's ripple in the reservoirs
+    ring_shunt_s: float = 0.0  # rectifier snubbers behind a choke: loss conductance to V_terminal²
     ring_s: float = 0.0  # rectifier snubbers: extra current of each rail over the sum of both voltages
 
     def control_power_w(self, terminal_v: Array) -> Array:
@@ -100,7 +107,8 @@ class ConverterModel:
         takes its resistor's current out of the battery through the windings.
         """
         if self.clamp_ohm is None:
-            return np.zeros_like(leakage_w), np.asarray(leakage_w)
+            kept = 0.0 if self.return_drop_v is None else terminal_v / (terminal_v + self.return_drop_v)
+            return np.asarray(-leakage_w * kept / terminal_v), np.asarray(leakage_w * (1.0 - kept))
         held = np.asarray(
             clamp_voltage_v(leakage_w, self.clamp_ohm, terminal_v, self.rest_factor * terminal_v)
         )

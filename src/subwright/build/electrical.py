@@ -354,17 +354,23 @@ def _transformer_need(
         duty=plan.timing.share,
         ratio_min=least,
         ratio_max=plan.ratio_most,
-        ratio_target=min(1.06 * least, plan.ratio_most),
-        primary_rms_a=primary,
+        ratio_target=min((1.03 if plan.regulated else 1.06) * least, plan.ratio_most),
+        # A bridge's halves lie in parallel and share a current that flows in both half cycles.
+        primary_rms_a=primary / sqrt(2.0) if plan.topology == "full-bridge" else primary,
         secondary_rms_a=secondary,
         ambient_c=spec.supply.ambient_max_c,
         programme_mean_square=programme_share,
         corner_v={corner: corners[corner] for corner in PLAYING},
-        rail=RailNeed(
+        rectifier_filter="choke" if plan.regulated else "capacitor",
+        rail=None
+        if plan.regulated
+        else RailNeed(
             emf_v=demand.emf_nominal_v,
             emf_most_v=demand.emf_max_v,
             source_ohm=demand.source_ohm,
-            path_ohm=hot_resistance(plan.switch.mosfet, demand.switch_c) / plan.switch.per_side
+            path_ohm=hot_resistance(plan.switch.mosfet, demand.switch_c)
+            / plan.switch.per_side
+            * (2.0 if plan.topology == "full-bridge" else 1.0)
             + spec.converter.link_ohm,
             diode_v=plan.rectifier.rectifier.vf0_v,
             diode_ohm=plan.rectifier.rectifier.rd_ohm,
@@ -433,6 +439,8 @@ def _magnetics(transformer: TransformerResult) -> Magnetics:
 
 def _model(converter: ConverterResult) -> ConverterModel:
     timing, magnetics, supply = converter.plan.timing, converter.magnetics, converter.gate_supply
+    choke = converter.choke
+    ring_s = 2.0 * converter.rectifier_snubber.capacitor_f * timing.switching_hz
     return ConverterModel(
         ratio=converter.ratio,
         switching_hz=timing.switching_hz,
@@ -453,8 +461,16 @@ def _model(converter: ConverterResult) -> ConverterModel:
         zener_v=supply.zener.vz_v if supply else 0.0,
         zener_ohm=supply.series_ohm if supply else inf,
         clamp_ohm=converter.clamp.resistor_ohm if converter.clamp else None,
+        return_drop_v=converter.plan.switch.mosfet.vsd_v if converter.topology == "full-bridge" else None,
+        rest_factor=1.0 if converter.topology == "full-bridge" else 2.0,
         recovery=converter.recovery,
-        ring_s=2.0 * converter.rectifier_snubber.capacitor_f * timing.switching_hz,
+        ring_s=0.0 if choke else ring_s,
+        set_v=choke.set_v if choke else None,
+        choke_ohm=choke.choke.resistance_ohm if choke else 0.0,
+        choke_core_w=choke.choke.core_w if choke else 0.0,
+        choke_ripple_a=choke.ripple_a if choke else 0.0,
+        reservoir_w=2.0 * converter.reservoir_bank.esr_ohm * choke.ripple_a**2 / 12.0 if choke else 0.0,
+        ring_shunt_s=4.0 * ring_s * converter.ratio**2 if choke else 0.0,
         core_w=magnetics.core_w,
         core_v=magnetics.core_v,
         core_exponent=magnetics.core_exponent,
@@ -591,7 +607,7 @@ def _converter_devices(
         device(
             _SWITCH,
             ("switch conduction", "switch turn-off")
-            if converter.clamp or converter.topology == "full-bridge"
+            if converter.clamp
             else ("switch conduction", "switch turn-off", "leakage clamp"),
             converter.switch_count,
             mosfet.rth_jc_k_per_w,

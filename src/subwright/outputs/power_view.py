@@ -33,6 +33,9 @@ _STEP: Mapping[str, str] = MappingProxyType(
         "core": "transformer",
         "secondary copper": "transformer",
         "rectifier": "rails",
+        "rectifier recovery": "rails",
+        "rectifier snubber": "rails",
+        "output choke": "rails",
         "reservoir capacitors": "rails",
     }
 )

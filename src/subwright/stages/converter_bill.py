@@ -272,11 +272,11 @@ def converter_parts(
                 letter="D",
                 part_id="1N4148",
                 description="small-signal diode from controller output to gate",
-                quantity=2,
+                quantity=groups,
                 provenance="memory",
             )
         )
-        uses.append(resistor("gate turn-off base resistor", 220.0, 2))
+        uses.append(resistor("gate turn-off base resistor", 220.0, groups))
     for transistor in (driver.npn, driver.pnp):
         if transistor is None:
             continue
@@ -286,7 +286,7 @@ def converter_parts(
                 letter="Q",
                 part_id=transistor.id,
                 description=transistor.description,
-                quantity=2,
+                quantity=groups,
                 ratings=(
                     Rating(
                         quantity="collector-emitter voltage",

@@ -29,7 +29,7 @@ def supply_parts(result: ConverterResult, library: Library, resistor: _ResistorU
     if supply is None:
         return []
     zener, transistor = supply.zener, supply.transistor
-    return [
+    uses = [
         PartUse(
             role="gate supply transistor",
             letter="Q",
@@ -84,6 +84,12 @@ def supply_parts(result: ConverterResult, library: Library, resistor: _ResistorU
             provenance="IEC 60063 preferred value",
         ),
     ]
+    if supply.collector_ohm > 0:
+        heat = supply.collector_w
+        uses.append(
+            resistor("gate supply collector resistor", supply.collector_ohm, 1, power_rating_w(heat), heat)
+        )
+    return uses
 
 
 def choke_parts(role: str, choke: Choke, library: Library) -> list[PartUse]:

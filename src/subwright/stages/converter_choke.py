@@ -38,6 +38,7 @@ class Choke:
     flux_limit_t: float
     fill: float
     wire_length_m: float  # one strand of one winding
+    core_w: float  # at the design's ripple
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -59,6 +60,8 @@ def design_choke(
     library: Library,
     inductance_h: float,
     peak_a: float,
+    ripple_a: float,
+    ripple_hz: float,
     rms_a: float,
     windings: int,
     wanted: str = "auto",
@@ -70,6 +73,7 @@ def design_choke(
     library : parts with the drawer merged.
     inductance_h : least inductance of one winding, H.
     peak_a : peak of the summed current of the windings, A.
+    ripple_a : peak-to-peak ripple of that sum, A. ripple_hz : its frequency, Hz.
     rms_a : rms current of one winding, A.
     windings : 1, or 2 for a coupled choke.
     wanted : core id, or "auto".
@@ -92,7 +96,7 @@ def design_choke(
     for core in cores:
         if core.shape == "ring" or not library.materials[core.material].transformer_grade:
             continue  # a ring can't be gapped at the bench
-        choke = _on_core(library, core, inductance_h, peak_a, rms_a, windings)
+        choke = _on_core(library, core, inductance_h, peak_a, ripple_a, ripple_hz, rms_a, windings)
         if choke is None:
             continue
         rank = (library.in_drawer(core.id) == 0, core.v_e_m3, core.id, choke)
@@ -113,7 +117,14 @@ def design_choke(
 
 
 def _on_core(
-    library: Library, core: Core, inductance_h: float, peak_a: float, rms_a: float, windings: int
+    library: Library,
+    core: Core,
+    inductance_h: float,
+    peak_a: float,
+    ripple_a: float,
+    ripple_hz: float,
+    rms_a: float,
+    windings: int,
 ) -> Choke | None:
     material = library.materials[core.material]
     limit_t = _FLUX_OF_SATURATION * material.bsat_100_t
@@ -145,6 +156,8 @@ def _on_core(
     if fill > _FILL:
         return None
     length = turns * core.mean_turn_m + 0.1
+    swing = 0.5 * ripple_a * flux / peak_a  # peak flux density of the ripple
+    fit = material.fit_at(ripple_hz)
     return Choke(
         core=core,
         windings=windings,
@@ -158,4 +171,5 @@ def _on_core(
         flux_limit_t=limit_t,
         fill=fill,
         wire_length_m=length,
+        core_w=fit.k * ripple_hz**fit.alpha * swing**fit.beta * core.v_e_m3,
     )

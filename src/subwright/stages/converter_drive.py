@@ -39,6 +39,7 @@ _BASE_V = 0.7
 _SETTLED_V = 0.5  # drop stated at 100 mA less the drop once the gate is charged, from memory
 _ZENER_WANTED_V = 13.0  # 12.3 V behind the follower
 _ZENER_LEAST_A = 2e-3
+_COLLECTOR_ROOM_V = 2.0  # left over the transistor at the lowest battery
 _FOLLOWER_RESERVE = 1.2  # of the highest battery
 PULSE = 1.8  # pulse peak used over the continuous collector rating; twice is the usual pulse rating, memory
 _FREE_AIR_K_PER_W = {"TO-92": 200.0, "TO-126": 100.0, "TO-220": 62.0}  # no heatsink, from memory
@@ -88,6 +89,8 @@ class GateSupply:
     zener: Zener
     transistor: Transistor
     series_ohm: float
+    collector_ohm: float  # takes its share of the heat off the transistor; 0 where that needs no help
+    collector_w: float
     output_v: float
     dropout_low_v: float  # output at the lowest battery reckoned with
     load_a: float
@@ -187,6 +190,21 @@ def fit_gate(
     return gate_ohm, turn_off_s, gate_v, gate_current_a(mosfet.qg_coul, switching_hz, gates) * supply_v
 
 
+def _followers(
+    library: Library, heat_w: float, load_a: float, max_v: float, ambient_c: float
+) -> list[tuple[bool, float, str, Transistor, float]]:
+    """NPN transistors that carry the follower's heat without a heatsink, with rank and junction, °C."""
+    fit: list[tuple[bool, float, str, Transistor, float]] = []
+    for t in library.transistors.values():
+        rth = _FREE_AIR_K_PER_W.get(t.package)
+        if t.polarity != "npn" or rth is None or t.vceo_v < _FOLLOWER_RESERVE * max_v or t.ic_a < 3 * load_a:
+            continue
+        junction = ambient_c + heat_w * rth
+        if junction <= t.tj_max_c - 10.0:
+            fit.append((library.in_drawer(t.id) == 0, t.pd_w, t.id, t, junction))
+    return fit
+
+
 def design_gate_supply(
     library: Library, low_v: float, nominal_v: float, max_v: float, load_a: float, ambient_c: float
 ) -> GateSupply:
@@ -222,15 +240,15 @@ def design_gate_supply(
         )
     zener = min(zeners, key=lambda z: (library.in_drawer(z.id) == 0, abs(z.vz_v - _ZENER_WANTED_V), z.id))
     output_v = follower_output_v(zener.vz_v, nominal_v, _BASE_V)
-    heat = (max_v - (zener.vz_v * (1.0 - zener.tolerance) - _BASE_V)) * load_a
+    most_drop_v = max_v - (zener.vz_v * (1.0 - zener.tolerance) - _BASE_V)
     fit: list[tuple[bool, float, str, Transistor, float]] = []
-    for t in library.transistors.values():
-        rth = _FREE_AIR_K_PER_W.get(t.package)
-        if t.polarity != "npn" or rth is None or t.vceo_v < _FOLLOWER_RESERVE * max_v or t.ic_a < 3 * load_a:
-            continue
-        junction = ambient_c + heat * rth
-        if junction <= t.tj_max_c - 10.0:
-            fit.append((library.in_drawer(t.id) == 0, t.pd_w, t.id, t, junction))
+    collector, heat = 0.0, most_drop_v * load_a
+    spare_v = low_v - zener.vz_v * (1.0 + zener.tolerance) - _COLLECTOR_ROOM_V
+    for collector in (0.0, at_most(spare_v / load_a, "E12") if spare_v > 1.0 else 0.0):
+        heat = (most_drop_v - collector * load_a) * load_a
+        fit = _followers(library, heat, load_a, max_v, ambient_c)
+        if fit:
+            break
     if not fit:
         raise NoSolutionError(
             message="No transistor at hand carries the gate supply without a heatsink.",
@@ -251,6 +269,8 @@ def design_gate_supply(
         zener=zener,
         transistor=transistor,
         series_ohm=series,
+        collector_ohm=collector,
+        collector_w=collector * load_a**2,
         output_v=output_v,
         dropout_low_v=follower_output_v(zener.vz_v, low_v, _BASE_V),
         load_a=load_a,

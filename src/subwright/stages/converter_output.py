@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import sqrt
 
 from subwright.base.errors import NoSolutionError
-from subwright.base.preferred import nearest
+from subwright.base.preferred import at_least, between
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.physics.chokes import output_choke_h
@@ -15,7 +15,18 @@ from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, Conv
 
 __all__ = ["regulated_output"]
 
-_BOTTOM_OHM = 2.2e3
+_BOTTOM_OHM = (1e3, 4.7e3)
+
+
+def _divider(ratio: float, series: str) -> tuple[float, float]:
+    """Preferred top and bottom resistors, ohm, whose ratio is the least at or above the one wanted."""
+    best: tuple[float, float, float] | None = None
+    for bottom in between(*_BOTTOM_OHM, series):
+        top = at_least(ratio * float(bottom), series)
+        if best is None or top / bottom < best[0]:
+            best = (top / bottom, top, float(bottom))
+    assert best is not None
+    return best[1], best[2]
 
 
 def regulated_output(
@@ -49,8 +60,8 @@ def regulated_output(
     path = hot_resistance(plan.switch.mosfet, demand.switch_c) / plan.switch.per_side
     path *= 2.0 if bridge else 1.0
     path += magnetics.primary_ohm * (0.5 if bridge else 1.0) + spec.link_ohm
-    top = nearest(_BOTTOM_OHM * (plan.rail_v / controller.vref_v - 1.0), spec.timing_resistor_series)
-    set_v = controller.vref_v * (1.0 + top / _BOTTOM_OHM)
+    top, bottom = _divider(plan.rail_v / controller.vref_v - 1.0, spec.timing_resistor_series)
+    set_v = controller.vref_v * (1.0 + top / bottom)
     crest_a = demand.rail_crest_a
     on_a = ratio * crest_a
     drop_v = diode.vf0_v + (diode.rd_ohm + magnetics.secondary_ohm) * crest_a
@@ -86,7 +97,9 @@ def regulated_output(
     choke = design_choke(
         library,
         inductance,
-        crest_a + 0.5 * wanted_a + 0.05 * crest_a,
+        1.05 * crest_a + 0.5 * wanted_a,
+        wanted_a,
+        2.0 * f,
         crest_a * sqrt(0.5 * demand.music_mean_square),
         windings=2,
         wanted=spec.choke_core,
@@ -101,5 +114,5 @@ def regulated_output(
         ripple_a=ripple,
         critical_a=0.5 * ripple,
         feedback_top_ohm=top,
-        feedback_bottom_ohm=_BOTTOM_OHM,
+        feedback_bottom_ohm=bottom,
     )

@@ -141,6 +141,72 @@ def test_a_clamp_at_rest_costs_a_resistor_across_the_battery():
     np.testing.assert_allclose(net_a, 12.6 / 82.0, rtol=1e-12)
 
 
+REGULATED = dict(
+    ratio=5.4,
+    set_v=43.0,
+    leakage_h=120e-9,
+    clamp_ohm=56.0,
+    recovery=1.5e-3,
+    ring_shunt_s=5e-3,
+    choke_ohm=0.036,
+    choke_core_w=0.1,
+    choke_ripple_a=2.7,
+    reservoir_w=0.02,
+)
+
+
+@pytest.mark.parametrize("stage", [IdealStage(), LinearStage()])
+@pytest.mark.parametrize("wave", [sine(), programme(9.0)])
+@pytest.mark.parametrize(
+    "load", [LoadPoint(conductance_s=0.25), LoadPoint(conductance_s=0.2, susceptance_s=0.1)]
+)
+@pytest.mark.parametrize("returned", [None, 1.3])
+def test_every_watt_is_accounted_for_behind_an_output_choke(stage, wave, load, returned):
+    changes = dict(REGULATED)
+    if returned is not None:
+        changes.update(clamp_ohm=None, return_drop_v=returned, rest_factor=1.0)
+    m = model(**changes)
+    peak = find_clipping(CORNERS, load, SOURCE, stage, m)
+    point = solve_chain(CORNERS, peak, wave, load, SOURCE, stage, m)
+    np.testing.assert_allclose(point.imbalance(), 0.0, atol=1e-8)
+    assert all(np.all(watts >= -1e-12) for watts in point.losses_w.values())
+
+
+def test_a_regulated_rail_holds_while_the_duty_has_room_and_then_follows_the_battery():
+    m = model(**REGULATED)
+    load = LoadPoint(conductance_s=0.25)
+    emf = np.array([8.5, 9.5, 12.6, 14.4, 15.5])
+    peak = find_clipping(emf, load, SOURCE, IdealStage(), m)
+    point = solve_chain(emf, peak, sine(), load, SOURCE, IdealStage(), m)
+    np.testing.assert_allclose(point.rail_crest_v[2:], 43.0, rtol=1e-12)
+    assert point.rail_crest_v[0] < point.rail_crest_v[1] < 43.0
+    np.testing.assert_allclose(IdealStage().clip_peak_v(point.rail_crest_v, 4.0), peak, rtol=1e-8)
+
+
+def test_a_lossless_regulated_converter_is_an_ideal_transformer_of_power():
+    tight = model(ratio=5.4, set_v=43.0, switch_ohm=1e-9, primary_winding_ohm=1e-9, link_ohm=1e-9,
+                  secondary_winding_ohm=1e-9, diode_ohm=1e-9, diode_v=0.0, leakage_h=0.0, input_esr_ohm=0.0,
+                  reservoir_esr_ohm=0.0, turn_off_s=0.0, gate_w=0.0, control_w=0.0, core_w=0.0, shunt_s=0.0)  # fmt: skip
+    none = Source(battery_ohm=0.0, cable_ohm=0.0, contact_ohm=0.0)
+    stage = IdealStage(on_ohm=0.0, idle=1e-9)
+    emf = np.array([12.0])
+    point = solve_chain(emf, np.array([40.0]), sine(), LoadPoint(conductance_s=0.25), none, stage, tight)
+    np.testing.assert_allclose(point.output_w, 200.0, rtol=1e-6)
+    np.testing.assert_allclose(point.battery_w, 200.0, rtol=1e-6)
+    # Flat-topped primary: each half carries n I for half the share, and n d = V_rail/V_battery.
+    duty = 43.0 / (5.4 * 12.0)
+    crest_a = 5.4 * (40.0**2 / 4.0 / 43.0)
+    expected = crest_a * np.sqrt(duty / 2.0 * 3.0 / 8.0)  # power goes as sin², its square averages 3/8
+    np.testing.assert_allclose(point.primary_rms_a, expected, rtol=1e-5)
+
+
+def test_a_bridges_diodes_return_the_leakage_energy():
+    m = model(return_drop_v=1.3, rest_factor=1.0)
+    net_a, heat_w = m.clamp_currents(np.array([10.0]), np.array([24.0]))
+    np.testing.assert_allclose(heat_w, 10.0 * 1.3 / 25.3, rtol=1e-12)
+    np.testing.assert_allclose(-net_a * 24.0 + heat_w, 10.0, rtol=1e-12)
+
+
 def test_balance_fails_when_a_loss_is_dropped():
     point = solve_chain(
         CORNERS, np.full(4, 30.0), sine(), LoadPoint(conductance_s=0.25), SOURCE, IdealStage(), model()

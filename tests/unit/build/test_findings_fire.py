@@ -202,6 +202,13 @@ BREAKS: dict[str, list[Break]] = {
     "CNV-19": [Break({"converter.bleeder_s": 600.0})],
     "CNV-20": [Break(points={(NOMINAL, FULL): {"losses_w": {"rectifier": 200.0}}})],
     "CNV-21": [Break({"heat.air_c": 104.0})],
+    "CNV-22": [Break(points={(NOMINAL, Level.IDLE): {"battery_w": 1.0}})],
+    "CNV-23": [Break({"converter.choke": SimpleNamespace(holds_from_v=13.0)})],
+    "CNV-24": [
+        Break({"converter.plan.rectifier.rectifier.vrrm_v": 80.0}),
+        Break({"converter.plan.rectifier.rectifier.if_a": 5.0}),
+    ],
+    "CNV-25": [Break({"converter.plan.rectifier.rectifier.if_a": 1.0})],
     "RAT-01": [Break({"supply.parts": (part("continuous current", "A"),)})],
     "RAT-02": [Break({"converter.parts": (part("voltage", "V"),)})],
     "RAT-03": [Break({"transformer.parts": (part("wire temperature", "°C"),)})],

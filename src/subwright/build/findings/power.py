@@ -1,14 +1,18 @@
 """Rules on the converter's voltages and currents: rails, switches, rectifier, capacitors.
 
 Timing, drive and the controller have a file of their own (``power_drive``), and so have ratings, heat and
-wires (``power_heat``); importing this one registers all three.
+wires (``power_heat``) and how far it all reaches (``power_reach``); importing this one registers them all.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from subwright.build.findings import power_drive, power_heat  # noqa: F401  (importing registers the rules)
+from subwright.build.findings import (  # noqa: F401  (importing registers the rules)
+    power_drive,
+    power_heat,
+    power_reach,
+)
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.physics.class_d import PUMPING_WORST_MODULATION, rail_pumping_v

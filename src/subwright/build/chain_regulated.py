@@ -1,0 +1,317 @@
+"""The chain with a regulated converter: output choke, rail held while the duty has room.
+
+The currents are flat-topped here: the choke keeps the rail current steady over a switching cycle, so a
+primary path carries ``n (i+ + i-)`` whenever a switch conducts. The share of conduction follows from the rail
+wanted, and ends at what dead time and the commutation of the leakage inductance leave; there the rail
+follows the battery. The choke's current is taken as continuous.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import ConvergenceError, NoSolutionError
+from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, PowerStage, Source
+from subwright.build.waveform import Waveform
+from subwright.physics.chokes import regulated_share
+
+__all__ = ["Regulated", "RegulatedState", "clip_regulated", "solve_regulated"]
+
+Array = NDArray[np.float64]
+
+_MOST_ITERATIONS = 400
+_TOLERANCE = 1e-11
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RegulatedState:
+    """Voltages, V, currents, A, and conducting share at each instant."""
+
+    terminal: Array
+    working: Array
+    other: Array
+    i_working: Array
+    i_other: Array
+    share: Array
+    clamp_a: Array
+
+
+class Regulated:
+    """Loop equations of a regulated converter, averaged over a switching cycle."""
+
+    __slots__ = ("model", "n", "set_v", "source")
+
+    def __init__(self, model: ConverterModel, source: Source) -> None:
+        if model.set_v is None:
+            raise ValueError("the model has no set voltage")
+        self.model, self.source = model, source
+        self.n, self.set_v = model.ratio, model.set_v
+
+    def start(self, emf: Array, demand: Array) -> RegulatedState:
+        """First guess: rails at the set voltage, battery unloaded."""
+        rail = np.full_like(emf + demand, self.set_v)
+        zero = np.zeros_like(rail)
+        terminal = rail * 0.0 + emf
+        return RegulatedState(
+            terminal=terminal,
+            working=rail,
+            other=rail,
+            i_working=zero,
+            i_other=zero,
+            share=np.minimum(self.set_v / (self.n * terminal), self.model.share),
+            clamp_a=zero,
+        )
+
+    def constant_w(self, terminal: Array) -> Array:
+        """Power that does not depend on the load, W."""
+        m = self.model
+        core = m.core_w * (terminal / m.core_v) ** m.core_exponent
+        steady = m.gate_w + m.control_power_w(terminal) + m.choke_core_w + m.reservoir_w
+        return np.asarray(core + steady + (m.shunt_s + m.ring_shunt_s) * terminal**2)
+
+    def leakage_w(self, state: RegulatedState) -> Array:
+        """Power that the leakage inductance holds at turn-off, W."""
+        primary = self.n * (state.i_working + state.i_other)
+        return np.asarray(self.model.switching_hz * self.model.leakage_h * primary**2)
+
+    @property
+    def per_primary(self) -> float:
+        """Battery current over primary current beyond the conducting share: turn-off overlap and recovery."""
+        m = self.model
+        return 2.0 * m.switching_hz * m.turn_off_s + m.recovery * m.share
+
+    def battery_a(self, state: RegulatedState) -> Array:
+        """Current out of the battery, A."""
+        primary = self.n * (state.i_working + state.i_other)
+        steady = (self.constant_w(state.terminal) + self.leakage_w(state)) / state.terminal
+        return np.asarray(primary * (state.share + self.per_primary) + steady + state.clamp_a)
+
+    def _winding_v(self, state: RegulatedState, share: Array) -> Array:
+        """Half-secondary voltage while a switch conducts, V."""
+        m = self.model
+        primary = self.n * (state.i_working + state.i_other)
+        path = m.primary_ohm + m.input_esr_ohm * (1.0 - share)
+        return np.asarray(self.n * (state.terminal - path * primary))
+
+    def _drop_v(self, own: Array, opposite: Array, share: Array) -> Array:
+        """Drop between winding and rail, V: legs, half-secondaries and choke."""
+        m = self.model
+        copper = own * share + 0.5 * (1.0 - share) * (own - opposite)
+        legs = 0.5 * (1.0 + share) * m.diode_ohm * own
+        return np.asarray(m.diode_v + legs + m.secondary_winding_ohm * copper + m.choke_ohm * own)
+
+    def step(self, emf: Array, state: RegulatedState, demand: Array, i_other: Array) -> RegulatedState:
+        """One round of the fixed point: rail at its set value, or where the largest share leaves it.
+
+        Parameters
+        ----------
+        emf : battery, V. state : the round before. demand : power out of the working rail, W.
+        i_other : current out of the idling rail, A.
+        """
+        m, n = self.model, self.n
+        primary = n * (state.i_working + state.i_other)
+        most = m.share - 2.0 * m.switching_hz * m.leakage_h * primary / state.terminal
+        most = np.maximum(most, 0.02)
+        capped = most * self._winding_v(state, most) - self._drop_v(state.i_working, i_other, most)
+        slope = n**2 * most * (most * self.source.total_ohm + m.primary_ohm)
+        slope = slope + m.secondary_winding_ohm + m.diode_ohm + m.choke_ohm
+        open_v = capped + slope * state.i_working
+        root = np.maximum(open_v**2 - 4.0 * slope * demand, 0.0)
+        reachable = 0.5 * (open_v + np.sqrt(root))
+        working = np.minimum(self.set_v, reachable)
+        i_working = demand / working
+        held = regulated_share(
+            working,
+            self._drop_v(i_working, i_other, state.share),
+            np.maximum(self._winding_v(state, state.share), 1e-3),
+            most,
+        )
+        share = np.where(reachable < self.set_v, most, held)
+        after = RegulatedState(
+            terminal=state.terminal,
+            working=working,
+            other=state.other,
+            i_working=i_working,
+            i_other=i_other,
+            share=np.asarray(share),
+            clamp_a=state.clamp_a,
+        )
+        other = share * self._winding_v(after, np.asarray(share)) - self._drop_v(
+            i_other, i_working, np.asarray(share)
+        )
+        clamp_a, _ = m.clamp_currents(self.leakage_w(after), state.terminal)
+        terminal = emf - self.source.total_ohm * self.battery_a(after)
+        return RegulatedState(
+            terminal=np.asarray(terminal),
+            working=working,
+            other=np.asarray(other),
+            i_working=i_working,
+            i_other=i_other,
+            share=np.asarray(share),
+            clamp_a=clamp_a,
+        )
+
+    def losses(self, state: RegulatedState) -> dict[str, Array]:
+        """Losses between battery terminal and rails by name, W."""
+        m, share = self.model, state.share
+        primary = self.n * (state.i_working + state.i_other)
+        battery = self.battery_a(state)
+        both = state.i_working + state.i_other
+        squares = state.i_working**2 + state.i_other**2
+        copper = squares * share + 0.5 * (1.0 - share) * (state.i_working - state.i_other) ** 2
+        _, clamp_w = m.clamp_currents(self.leakage_w(state), state.terminal)
+        core = m.core_w * (state.terminal / m.core_v) ** m.core_exponent
+        one = np.ones_like(primary)
+        on = primary**2 * share
+        return {
+            "battery": self.source.battery_ohm * battery**2,
+            "cable": self.source.cable_ohm * battery**2,
+            "fuse and contacts": self.source.contact_ohm * battery**2,
+            "input capacitors": m.input_esr_ohm * on * (1.0 - share),
+            "switch conduction": on * m.switch_ohm,
+            "switch turn-off": 2.0 * m.switching_hz * m.turn_off_s * primary * state.terminal,
+            "gate drive": m.gate_w * one,
+            "control circuit": m.control_power_w(state.terminal),
+            "snubber and output capacitance": m.shunt_s * state.terminal**2,
+            "primary links": on * m.link_ohm,
+            "primary copper": on * m.primary_winding_ohm,
+            "core": core,
+            "leakage clamp": clamp_w,
+            "secondary copper": m.secondary_winding_ohm * copper,
+            "rectifier": 0.5 * (1.0 + share) * m.diode_ohm * squares + m.diode_v * both,
+            "rectifier recovery": m.recovery * m.share * primary * state.terminal,
+            "rectifier snubber": m.ring_shunt_s * state.terminal**2,
+            "output choke": m.choke_ohm * squares + m.choke_core_w * one,
+            "reservoir capacitors": m.reservoir_w * one,
+        }
+
+
+def _settled(before: RegulatedState, after: RegulatedState) -> float:
+    return max(
+        float(np.max(np.abs(after.terminal / before.terminal - 1.0))),
+        float(np.max(np.abs(after.working / before.working - 1.0))),
+        float(np.max(np.abs(after.other / before.other - 1.0))),
+        float(np.max(np.abs(after.share / before.share - 1.0))),
+        float(np.max(np.abs(after.i_working - before.i_working))) / float(np.max(after.i_working) + 1e-3),
+        float(np.max(np.abs(after.clamp_a - before.clamp_a))) / float(np.max(after.i_working) + 1e-3),
+    )
+
+
+def _checked(state: RegulatedState, demand: Array, change: float) -> RegulatedState:
+    if change <= _TOLERANCE:
+        return state
+    if not np.all(np.isfinite(state.working)) or np.any(
+        np.abs(state.i_working * state.working / np.maximum(demand, 1e-9) - 1.0) > 1e-3
+    ):
+        raise NoSolutionError(
+            message="The supply can't deliver this power: the rail collapses.",
+            quantity="power out of the rail",
+            value=f"{float(np.max(demand)):.4g} W",
+            limit="what battery, cable and converter can deliver",
+            source="maximum power theorem",
+            remedy="Lower the target power, shorten or thicken the cable, or use a higher battery voltage.",
+        )
+    raise ConvergenceError(
+        message="The battery, the regulated converter and the amplifier did not settle on one point.",
+        quantity="relative change",
+        value=f"{change:.3g}",
+        limit=f"{_TOLERANCE:g}",
+        remedy="The design is close to the most power that the source can give: lower the target power.",
+    )
+
+
+def solve_regulated(
+    emf: Array,
+    v_out: Array,
+    i_out: Array,
+    delivered: Array,
+    swap: Array,
+    waveform: Waveform,
+    source: Source,
+    stage: PowerStage,
+    model: ConverterModel,
+) -> ChainPoint:
+    """Chain with a regulated converter; arrays are corners by instants, as ``solve_chain`` prepares them."""
+    loop = Regulated(model, source)
+    idle = np.zeros_like(v_out)
+    state = loop.start(emf, idle)
+    change = np.inf
+    demand = idle
+    for _ in range(_MOST_ITERATIONS):
+        resting = stage.input_power_w(idle, idle, state.other)
+        i_other = 0.5 * resting / state.other
+        demand = (
+            stage.input_power_w(v_out, i_out, state.working)
+            - 0.5 * stage.input_power_w(idle, idle, state.working)
+            + swap
+        )
+        after = loop.step(emf, state, demand, i_other)
+        change = _settled(state, after)
+        state = after
+        if change < _TOLERANCE:
+            break
+    state = _checked(state, demand, change)
+
+    def mean(values: Array) -> Array:
+        return np.asarray(np.broadcast_to(values, v_out.shape) @ waveform.weight)
+
+    losses = {name: mean(watts) for name, watts in loop.losses(state).items()}
+    for name, watts in stage.loss_split_w(v_out, i_out, state.working).items():
+        resting = stage.loss_split_w(idle, idle, state.working)[name]
+        other = stage.loss_split_w(idle, idle, state.other)[name]
+        losses[f"amplifier {name}"] = mean(watts + 0.5 * (other - resting))
+    primary = model.ratio * (state.i_working + state.i_other)
+    battery = loop.battery_a(state)
+    share = state.share
+    squares = state.i_working**2 + state.i_other**2
+    copper = squares * share + 0.5 * (1.0 - share) * (state.i_working - state.i_other) ** 2
+    crest = waveform.crest
+    return ChainPoint(
+        emf_v=emf[:, 0],
+        peak_v=v_out[:, crest],
+        output_w=mean(delivered),
+        battery_w=mean(emf * battery),
+        battery_a=mean(battery),
+        battery_rms_a=np.sqrt(mean(battery**2)),
+        battery_peak_a=battery.max(axis=1),
+        terminal_v=mean(state.terminal),
+        terminal_least_v=state.terminal.min(axis=1),
+        rail_crest_v=state.working[:, crest],
+        rail_mean_v=mean(state.working),
+        rail_other_v=state.other[:, crest],
+        rail_a=0.5 * mean(state.i_working + state.i_other),
+        rail_peak_a=state.i_working[:, crest],
+        primary_rms_a=np.sqrt(0.5 * mean(primary**2 * share)),
+        primary_peak_a=primary[:, crest],
+        secondary_rms_a=np.sqrt(0.5 * mean(copper)),
+        diode_a=0.25 * mean(state.i_working + state.i_other),
+        input_ripple_a=np.sqrt(mean(primary**2 * share * (1.0 - share))),
+        reservoir_ripple_a=mean(np.full_like(share, model.choke_ripple_a / np.sqrt(12.0))),
+        losses_w=losses,
+    )
+
+
+def clip_regulated(
+    emf: Array, load: LoadPoint, source: Source, stage: PowerStage, model: ConverterModel
+) -> Array:
+    """Peak output voltage at the onset of clipping, V, shape of ``emf``."""
+    loop = Regulated(model, source)
+    zero = np.zeros_like(emf)
+    state = loop.start(emf, zero)
+    change = np.inf
+    demand = zero
+    for _ in range(_MOST_ITERATIONS):
+        peak = stage.clip_peak_v(state.working, load.magnitude_ohm)
+        i_other = 0.5 * stage.input_power_w(zero, zero, state.other) / state.other
+        demand = stage.input_power_w(peak, peak * load.conductance_s, state.working)
+        demand = demand - 0.5 * stage.input_power_w(zero, zero, state.working)
+        after = loop.step(emf, state, demand, i_other)
+        change = _settled(state, after)
+        state = after
+        if change < _TOLERANCE:
+            break
+    state = _checked(state, demand, change)
+    return np.asarray(stage.clip_peak_v(state.working, load.magnitude_ohm))

@@ -1,0 +1,331 @@
+"""The converter stage: parts for real demands, second routes to its numbers, and refusals."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import log, pi, sqrt
+
+import pytest
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import nearest
+from subwright.parts.library import load_library
+from subwright.stages.converter import (
+    ConverterDemand,
+    ConverterResult,
+    ConverterSpec,
+    Magnetics,
+    complete_converter,
+    plan_converter,
+)
+from subwright.stages.converter_clamp import design_clamp
+from subwright.stages.converter_drive import design_gate_supply
+
+LIBRARY = load_library()
+DEMAND = ConverterDemand(
+    rail_needed_v=43.0,
+    rail_max_v=75.0,
+    rail_crest_a=10.5,
+    rail_mean_a=3.3,
+    music_mean_square=0.375,
+    emf_nominal_v=12.0,
+    emf_max_v=16.0,
+    emf_low_v=11.0,
+    source_ohm=12e-3,
+    ambient_c=60.0,
+    pumping_f=4e-3,
+    rail_ripple_v=0.2,
+    switch_c=90.0,
+    diode_c=90.0,
+    lowest_note_hz=32.0,
+)
+TWENTY_FOUR = replace(DEMAND, emf_nominal_v=24.0, emf_max_v=32.0, emf_low_v=22.0, source_ohm=20e-3)
+FORTY_EIGHT = replace(DEMAND, emf_nominal_v=48.0, emf_max_v=60.0, emf_low_v=44.0, source_ohm=30e-3)
+
+
+def magnetics(primary: int = 4, secondary: int = 18, leakage_h: float = 80e-9) -> Magnetics:
+    return Magnetics(
+        primary_turns=primary,
+        secondary_turns=secondary,
+        primary_ohm=3e-3,
+        secondary_ohm=50e-3,
+        leakage_h=leakage_h,
+        magnetising_h=90e-6,
+        core_w=0.6,
+        core_v=12.0,
+        core_exponent=2.5,
+    )
+
+
+def built(
+    demand: ConverterDemand = DEMAND, wound: Magnetics | None = None, **wishes: object
+) -> ConverterResult:
+    spec = ConverterSpec.model_validate(wishes)
+    plan = plan_converter(spec, demand, LIBRARY)
+    return complete_converter(spec, demand, plan, wound or magnetics(), LIBRARY)
+
+
+def use(result: ConverterResult, role: str):
+    (found,) = [part for part in result.parts if part.role == role]
+    return found
+
+
+# --- clamp ----------------------------------------------------------------------------------------
+
+
+def test_the_clamp_holds_the_drain_between_twice_the_battery_and_the_rating():
+    result = built()
+    clamp = result.clamp
+    assert clamp is not None
+    assert 2 * DEMAND.emf_max_v < clamp.voltage_v < clamp.peak_v <= 0.9 * result.drain_limit_v
+    assert result.drain_ring_v > result.drain_limit_v  # it would have avalanched
+
+
+def test_the_clamps_charge_balance_by_summing_pulses():
+    """What the diode brings in each half cycle leaves through the resistor."""
+    result = built()
+    clamp, f = result.clamp, result.plan.timing.switching_hz
+    assert clamp is not None
+    stored_j = 0.5 * result.magnetics.leakage_h * clamp.diode_peak_a**2
+    assert 2 * f * stored_j == pytest.approx(clamp.leakage_w, rel=1e-12)
+    arriving_a = 2 * f * stored_j / clamp.voltage_v
+    leaving_a = (clamp.voltage_v - DEMAND.emf_max_v) / clamp.resistor_ohm
+    assert arriving_a == pytest.approx(leaving_a, rel=1e-9)
+
+
+@pytest.mark.parametrize("leakage_h", [5e-9, 40e-9, 80e-9, 150e-9])
+def test_clamp_values_are_preferred_and_their_ratings_hold(leakage_h):
+    result = built(wound=magnetics(leakage_h=leakage_h))
+    clamp = result.clamp
+    assert clamp is not None
+    assert nearest(clamp.resistor_ohm, "E12") == pytest.approx(clamp.resistor_ohm)
+    assert nearest(clamp.capacitor_f, "E6") == pytest.approx(clamp.capacitor_f)
+    assert clamp.heat_w <= 0.6 * clamp.rating_w
+    assert clamp.capacitor_v >= 1.2 * clamp.voltage_v
+    for part in result.parts:
+        for rating in part.ratings:
+            assert rating.applied <= rating.limit, (part.role, rating.quantity)
+
+
+def test_more_leakage_asks_for_a_smaller_resistor():
+    few, many = (built(wound=magnetics(leakage_h=h)).clamp for h in (40e-9, 120e-9))
+    assert few is not None
+    assert many is not None
+    assert many.resistor_ohm < few.resistor_ohm
+    assert many.heat_w > few.heat_w
+
+
+def test_without_a_clamp_the_switch_takes_it_and_the_reason_says_so():
+    result = built(clamp="none")
+    assert result.clamp is None
+    assert result.drain_peak_v == result.drain_limit_v
+    assert any("avalanche" in reason for reason in result.reasons)
+    assert not [part for part in result.parts if part.role.startswith("clamp")]
+
+
+def test_no_room_for_a_clamp_is_refused_with_the_rating_that_has_it():
+    with pytest.raises(NoSolutionError, match="no room") as caught:
+        design_clamp(LIBRARY, LIBRARY.mosfet("IRF3205"), 20.0, 60.0, 50e3, 24.0, 0.4)
+    assert "at least 58.7 V" in caught.value.remedy  # 1.1 × 2 × 24 V over 0.9
+
+
+# --- gates and their supply -----------------------------------------------------------------------
+
+
+def test_the_drive_is_chosen_by_loss():
+    result = built()
+    losses = result.drive.losses_w
+    assert losses["turn-off"] < losses["direct"]
+    assert result.drive.driver.kind == "turn-off"
+    direct = built(gate_drive="direct")
+    assert direct.drive.driver.kind == "direct"
+    assert direct.turn_off_s > 2 * result.turn_off_s
+
+
+def test_turn_off_time_is_the_switching_charge_over_the_plateau_current():
+    result = built()
+    mosfet, count = result.plan.switch.mosfet, result.plan.switch.per_side
+    charge = mosfet.qgd_coul + 0.5 * mosfet.qgs_coul
+    by_resistor = (mosfet.vgs_th_v + 1.0) / (result.gate_ohm + (mosfet.rg_ohm or 0.0))
+    current = min(result.drive.driver.peak_a / count, by_resistor)
+    assert result.turn_off_s == pytest.approx(charge / current, rel=1e-12)
+
+
+def test_twelve_volts_feed_the_gates_directly_and_twenty_four_through_a_follower():
+    assert built().gate_supply is None
+    result = built(TWENTY_FOUR, magnetics(7, 16))
+    supply = result.gate_supply
+    assert supply is not None
+    assert 11.0 <= supply.output_v < result.plan.switch.mosfet.vgs_max_v
+    assert use(result, "gate supply zener").part_id == supply.zener.id
+    assert use(result, "gate supply transistor").part_id == supply.transistor.id
+    # At the lowest battery the series resistor still feeds base and zener.
+    base_a = supply.load_a / (supply.transistor.hfe_min + 1)
+    through = (0.88 * 22.0 - supply.zener.vz_v * 1.05) / supply.series_ohm
+    assert through >= base_a + 1.9e-3
+
+
+def test_the_followers_heat_counts_what_the_collector_resistor_takes():
+    plain = design_gate_supply(LIBRARY, 19.0, 24.0, 32.0, 30e-3, 60.0)
+    assert plain.collector_ohm == 0.0
+    hot = design_gate_supply(LIBRARY, 37.0, 48.0, 60.0, 40e-3, 60.0)
+    assert hot.collector_ohm > 0.0
+    least_out = hot.zener.vz_v * 0.95 - 0.7
+    total = (60.0 - least_out) * 40e-3
+    assert hot.transistor_w + hot.collector_w == pytest.approx(total, rel=1e-12)
+    assert hot.transistor_c <= hot.transistor.tj_max_c - 10.0
+
+
+def test_a_battery_drive_above_the_gate_rating_is_built_as_told():
+    result = built(TWENTY_FOUR, magnetics(7, 16), gate_supply="battery")
+    assert result.gate_supply is None  # CNV-15 stops it
+
+
+def test_too_much_gate_current_is_refused_with_the_heat():
+    with pytest.raises(NoSolutionError, match="gate supply") as caught:
+        design_gate_supply(LIBRARY, 20.0, 48.0, 60.0, 0.4, 60.0)
+    assert "W" in caught.value.value
+
+
+# --- topologies -----------------------------------------------------------------------------------
+
+
+def test_auto_takes_a_full_bridge_at_forty_eight_volts():
+    result = built(FORTY_EIGHT, magnetics(16, 17))
+    assert result.topology == "full-bridge"
+    assert result.switch_count == 4 * result.plan.switch.per_side
+    assert result.clamp is None
+    assert result.gate_transformer is not None
+    assert result.drain_peak_v < FORTY_EIGHT.emf_max_v + 2.0
+    assert use(result, "push-pull switch").quantity == result.switch_count
+
+
+def test_a_bridges_switches_stand_half_of_a_push_pulls():
+    pair = built(TWENTY_FOUR, magnetics(7, 16))
+    bridge = built(TWENTY_FOUR, magnetics(7, 16), topology="full-bridge")
+    assert pair.plan.drain_limit_needed_v == pytest.approx(2 * bridge.plan.drain_limit_needed_v)
+    one = bridge.plan.switch
+    hot = one.mosfet.rds_on_ohm * one.mosfet.rds_hot_ratio ** ((90.0 - 25.0) / 75.0)
+    assert bridge.switch_ohm == pytest.approx(2 * hot / one.per_side)
+    assert bridge.winding_ohm == pytest.approx(0.5 * bridge.magnetics.primary_ohm)
+
+
+def test_the_gate_transformer_keeps_its_flux():
+    result = built(FORTY_EIGHT, magnetics(16, 17))
+    gate = result.gate_transformer
+    assert gate is not None
+    volt_seconds = result.drive.gate_v / (2 * result.plan.timing.switching_hz)  # one half cycle, both ways
+    assert gate.flux_peak_t == pytest.approx(volt_seconds / 2 / (gate.turns * gate.core.a_min_m2))
+    assert gate.flux_peak_t <= gate.flux_limit_t
+
+
+# --- rectifier ------------------------------------------------------------------------------------
+
+
+def test_recovery_is_v_times_qrr_times_f_at_rated_current():
+    """Four legs, both rails in series, one recovery a cycle: 4 · 2 V · Q_rr · f."""
+    result = built(rectifier="MUR1620CT")
+    diode, partner = result.plan.rectifier.rectifier, result.plan.rectifier.partner
+    assert partner is not None
+    f, share, rail = result.plan.timing.switching_hz, result.plan.timing.share, 45.0
+    rated_a = diode.if_a * share  # mean rail current at which a leg's pulse is its rated current
+    by_model = result.recovery * 2 * rated_a * 2 * rail  # (i+ + i-) (V+ + V-)
+    charge = 0.5 * (diode.qrr_coul + partner.qrr_coul)
+    assert by_model == pytest.approx(4 * 2 * rail * charge * f, rel=1e-9)
+
+
+def test_schottky_rails_have_no_recovery():
+    result = built(
+        replace(DEMAND, rail_needed_v=28.0, rail_max_v=40.0), magnetics(4, 11), rectifier="MBR20150CT"
+    )
+    assert result.plan.rectifier.rectifier.technology == "schottky"
+    if result.plan.rectifier.partner is None:
+        assert result.recovery == 0.0
+
+
+def test_the_rectifier_snubber_matches_the_ring():
+    ring = built().rectifier_snubber
+    inductance = 80e-9 * (18 / 4) ** 2
+    assert ring.ring_hz == pytest.approx(1 / (2 * pi * sqrt(inductance * ring.ring_f)))
+    assert ring.resistor_ohm == pytest.approx(sqrt(inductance / ring.ring_f), rel=0.12)
+    assert ring.capacitor_f >= 3 * ring.ring_f
+
+
+# --- regulated ------------------------------------------------------------------------------------
+
+
+def test_a_regulated_rail_is_what_the_divider_makes_of_the_reference():
+    result = built(wound=magnetics(7, 38), output="regulated")
+    choke = result.choke
+    assert choke is not None
+    reference = result.plan.controller.vref_v
+    assert choke.set_v == pytest.approx(
+        reference * (1 + choke.feedback_top_ohm / choke.feedback_bottom_ohm), rel=1e-12
+    )
+    assert DEMAND.rail_needed_v <= choke.set_v <= 1.02 * DEMAND.rail_needed_v
+    assert result.rail_unloaded_v == choke.set_v
+    assert choke.holds_from_v < DEMAND.emf_nominal_v
+
+
+def test_the_output_choke_keeps_ripple_flux_and_window():
+    result = built(wound=magnetics(7, 38), output="regulated")
+    output = result.choke
+    assert output is not None
+    choke, f = output.choke, result.plan.timing.switching_hz
+    assert output.ripple_a <= 0.3 * DEMAND.rail_crest_a * 1.001
+    # Flux by the other route: ampere-turns over the reluctance of gap and core.
+    mu0 = 4e-7 * pi
+    material = LIBRARY.materials[choke.core.material]
+    reluctance = (choke.gap_m + choke.core.l_e_m / material.mu_i) / (mu0 * choke.core.a_e_m2)
+    peak = 1.05 * DEMAND.rail_crest_a + 0.5 * 0.3 * DEMAND.rail_crest_a
+    flux = choke.turns * peak / reluctance / choke.core.a_min_m2
+    assert choke.flux_peak_t == pytest.approx(flux, rel=1e-9)
+    assert choke.flux_peak_t <= choke.flux_limit_t
+    assert choke.fill <= 0.35
+    light = 1 - output.ripple_a * 2 * f * choke.inductance_h / output.set_v
+    assert 0.3 < light < output.share_nominal
+
+
+def test_a_duty_beyond_its_limit_is_refused_with_how_much():
+    with pytest.raises(NoSolutionError, match="duty") as caught:
+        built(wound=magnetics(4, 17), output="regulated")
+    assert "%" in caught.value.remedy
+    assert float(caught.value.value) > float(caught.value.limit)
+
+
+# --- refusals and the rest ------------------------------------------------------------------------
+
+
+def test_a_rail_beyond_the_amplifier_is_refused_with_both_numbers():
+    with pytest.raises(NoSolutionError, match="amplifier stands") as caught:
+        built(replace(DEMAND, rail_max_v=50.0))
+    assert "V" in caught.value.value
+    assert "50.0 V" in caught.value.limit
+
+
+def test_no_switch_for_the_voltage_names_the_gap_and_the_bridge():
+    with pytest.raises(NoSolutionError, match="No MOSFET") as caught:
+        built(replace(FORTY_EIGHT, emf_max_v=90.0), topology="push-pull")
+    assert "short" in caught.value.remedy
+    assert "full-bridge" in caught.value.remedy
+
+
+def test_a_source_that_is_too_weak_is_refused_with_its_power():
+    with pytest.raises(NoSolutionError, match="can't carry this power"):
+        built(replace(DEMAND, source_ohm=0.2))
+
+
+def test_bleeders_empty_the_rails():
+    result = built()
+    tau = result.bleeder_ohm * result.reservoir_bank.capacitance_f
+    assert result.bleeder_s == pytest.approx(tau * log(result.rail_unloaded_v / 5.0))
+
+
+def test_every_part_has_a_role_of_its_own():
+    for result in (
+        built(),
+        built(FORTY_EIGHT, magnetics(16, 17)),
+        built(wound=magnetics(7, 38), output="regulated"),
+    ):
+        roles = [part.role for part in result.parts]
+        assert len(set(roles)) == len(roles)
