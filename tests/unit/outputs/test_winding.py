@@ -36,12 +36,15 @@ NEED = TransformerNeed(
     programme_mean_square=0.25,
     corner_v={Corner.LOW: 11.0, Corner.NOMINAL: 12.6, Corner.MAX: 14.8},
 )
-SHAPES = ("ring", "etd")
+SHAPES = ("ring", "etd", "foil")
 
 
 @cache
 def result(shape: str) -> TransformerResult:
     library = load_library()
+    if shape == "foil":
+        spec = TransformerSpec(core="ETD44/22/15-N87", primary_wire="foil 0.1x32")
+        return design_transformer(spec, NEED, library)
     cores = [core.id for core in library.cores.values() if core.shape == shape and core.outer_m > 0.035]
     return design_transformer(TransformerSpec(core=sorted(cores)[0]), NEED, library)
 
@@ -124,3 +127,22 @@ def test_name_can_not_forge_lines() -> None:
 @pytest.mark.parametrize("shape", SHAPES)
 def test_json_holds_no_run_time(shape: str) -> None:
     assert not re.search(r"seconds_s", dumps(result(shape)))
+
+
+def test_foil_is_drawn_and_told_as_foil() -> None:
+    made = result("foil")
+    svg, text = winding_svg(made), winding_text(made, name="foil")
+    width = show(made.primary.foil_width_m, "length")
+    assert f"cut {width} wide" in svg
+    assert "foil on foil" in text
+    assert f"by {width}" in text
+    bars = [node for node in ET.fromstring(svg).iter(f"{NS}rect") if node.get("class") == "solid"]
+    assert len(bars) == made.primary.layers
+
+
+def test_layers_of_a_sandwich_are_drawn_where_they_lie() -> None:
+    made = result("etd")
+    assert made.interleave == "sandwich"
+    svg = winding_svg(made)
+    for count in (made.secondary.layers_below, made.secondary.layers - made.secondary.layers_below):
+        assert f"secondary, {count} layer" in svg

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from subwright.base.errors import InputError, SubwrightError
+from subwright.base.errors import InputError, PartNotFoundError, SubwrightError
 from subwright.parts import drawer as drawer_module
-from subwright.parts.drawer import add_part, load_drawer, parse_drawer, set_quantity
+from subwright.parts.drawer import add_part, load_drawer, parse_drawer, set_quantity, set_values
 from subwright.parts.library import load_library
 from subwright.parts.schema import Core
 
@@ -330,3 +330,28 @@ def toml(value: object) -> str:
     if isinstance(value, str):
         return f'"{value}"'
     return repr(value)
+
+
+def test_set_values_changes_one_record_and_keeps_the_rest(tmp_path: Path) -> None:
+    path = tmp_path / "d.toml"
+    path.write_text(GOOD, encoding="utf-8")
+    drawer = set_values(path, "core", "black ring", {"checked_flux": "380 mT", "saturation": "290 mT"})
+    core = drawer.records["core"]["black ring"]
+    assert core.saturation_t == pytest.approx(0.29)  # type: ignore[attr-defined]
+    assert core.checked_flux_t == pytest.approx(0.38)  # type: ignore[attr-defined]
+    kept = [
+        line
+        for line in path.read_text("utf-8").splitlines()
+        if "flux" not in line and "saturation" not in line
+    ]
+    assert kept == [line for line in GOOD.splitlines() if "flux" not in line and "saturation" not in line]
+
+
+def test_set_values_refuses_what_is_wrong_and_leaves_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "d.toml"
+    path.write_text(GOOD, encoding="utf-8")
+    with pytest.raises(InputError):
+        set_values(path, "core", "black ring", {"saturation": "290"})
+    with pytest.raises(PartNotFoundError, match="black ring"):
+        set_values(path, "core", "white ring", {"saturation": "290 mT"})
+    assert path.read_text("utf-8") == GOOD
