@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import log, pi, sqrt
+from time import perf_counter
 
 import pytest
 
@@ -329,3 +330,17 @@ def test_every_part_has_a_role_of_its_own():
     ):
         roles = [part.role for part in result.parts]
         assert len(set(roles)) == len(roles)
+
+
+def test_the_stage_is_quick():
+    """Planning and completing take about 1 ms here; ten leave a slow machine its time."""
+    spec = ConverterSpec.model_validate({})
+    best = min(_seconds(spec) for _ in range(10))
+    assert best < 10e-3
+
+
+def _seconds(spec: ConverterSpec) -> float:
+    started = perf_counter()
+    plan = plan_converter(spec, DEMAND, LIBRARY)
+    complete_converter(spec, DEMAND, plan, magnetics(), LIBRARY)
+    return perf_counter() - started
