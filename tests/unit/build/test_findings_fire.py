@@ -255,7 +255,14 @@ BREAKS: dict[str, list[Break]] = {
     "MAG-14": [Break(points={(NOMINAL, FULL): {"losses_w": {"leakage clamp": 40.0}}})],
     "MAG-15": [Break({"transformer.core.shape": "ring", "transformer.hole_left_m": 1e-3})],
     "MAG-16": [Break({"transformer.lead_h": 80e-9, "transformer.leakage_h": 100e-9})],
-    "MAG-17": [Break({"transformer.flux_lost_pulse_t": 0.4})],
+    "MAG-17": [
+        Break({"transformer.core.provenance.kind": "measured", "transformer.flux_lost_pulse_t": 0.4}),
+        Break(
+            {"transformer.core.provenance.kind": "measured", "transformer.flux_lost_pulse_t": 0.1},
+            severity="note",
+        ),
+    ],
+    "MAG-18": [Break({"converter.plan.timing.soft_start_s": 0.0, "transformer.lost_pulse_limit_t": 0.15})],
     "PRO-01": [
         Break(order_of("under-voltage trip below the low corner at rest", 20.0)),
         Break(order_of("under-voltage trip below the low corner at full sine", 20.0), severity="note"),

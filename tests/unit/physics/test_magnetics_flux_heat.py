@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from subwright.base.errors import RangeError
+from subwright.physics.flux_start import flux_at_switch_on
 from subwright.physics.leakage import (
     concentric_leakage,
     interwinding_capacitance,
@@ -212,3 +213,14 @@ def test_ring_surface_is_a_closed_cylinder() -> None:
 def test_out_of_range_is_refused(call: object) -> None:
     with pytest.raises(RangeError):
         call()  # type: ignore[operator]
+
+
+@pytest.mark.parametrize("pulses", [1, 2, 3, 10, 11, 400, 2001])
+def test_flux_at_switch_on_is_the_alternating_sum(pulses: int) -> None:
+    peak = 0.15
+    grown = 2.0 * peak * np.arange(1, pulses + 1) / pulses
+    settled = 2.0 * peak * np.ones(4)
+    flux = np.cumsum(np.concatenate([grown, settled]) * (-1.0) ** np.arange(pulses + 4))
+    assert np.max(np.abs(flux)) == pytest.approx(float(flux_at_switch_on(peak, pulses)), rel=1.0 / pulses)
+    assert np.max(np.abs(flux)) <= float(flux_at_switch_on(peak, pulses)) * (1 + 1e-12)
+    assert flux_at_switch_on(peak, 0) == pytest.approx(2 * peak)

@@ -1,4 +1,4 @@
-"""Rules on what is known of the core itself, and on the leads of the transformer."""
+"""Rules on what is known of the core itself, on its flux at switch-on, and on the transformer's leads."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from typing import Final
 
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
+from subwright.physics.flux_start import flux_at_switch_on
 
-__all__ = ["lead_leakage", "unchecked_core"]
+__all__ = ["lead_leakage", "switch_on", "unchecked_core"]
 
 _LEAD_SHARE: Final = 0.5
 _SURE_T: Final = (
@@ -80,4 +81,35 @@ def unchecked_core(design: Design) -> Iterator[Measure]:
         dimension="ratio",
         sense="at least",
         severity="note",
+    )
+
+
+@rule(
+    "MAG-18",
+    stage="transformer",
+    severity="warn",
+    title="Flux density at switch-on",
+    what="Highest flux density while the soft start widens the pulses, highest battery.",
+    why="A core at rest sits at zero. A first pulse of full width carries it twice as far as it goes later; "
+    "pulses that grow slowly centre the flux by themselves.",
+    limit="90 % of the saturation flux density at the hottest permitted core temperature.",
+    source="derived",
+    example="±150 mT settled: 300 mT with a first pulse of full width, 150.1 mT with 20 ms of soft start at "
+    "50 kHz (2000 pulses).",
+    remedy="Lengthen converter.soft_start, or raise transformer.primary_turns.",
+    near=0.02,
+)
+def switch_on(design: Design) -> Iterator[Measure]:
+    """Measure the flux density in T."""
+    transformer, converter = design.transformer, design.converter
+    if transformer is None or converter is None:
+        return
+    timing = converter.plan.timing
+    pulses = 2.0 * timing.switching_hz * timing.soft_start_s
+    yield Measure(
+        quantity="flux density at switch-on",
+        value=float(flux_at_switch_on(max(transformer.flux_peak_t.values()), pulses)),
+        limit=transformer.lost_pulse_limit_t,
+        dimension="flux density",
+        at="highest battery",
     )
