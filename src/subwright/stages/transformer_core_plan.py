@@ -66,7 +66,7 @@ class PulsePlan:
     Attributes
     ----------
     turns : of the winding to use. inductance_h : its inductance, H.
-    slope_a_per_s : first slope of the current, A/s.
+    microsecond_a : current after the first microsecond, the slope to look for, A.
     rows : lengths of pulse to try, shortest first.
     stop_a : current at which to stop whatever the slope, A; limit_a : what the supply may give, A.
     steps : what to do. cautions : before the hand is on it.
@@ -74,7 +74,7 @@ class PulsePlan:
 
     turns: int
     inductance_h: float
-    slope_a_per_s: float
+    microsecond_a: float
     rows: tuple[PulseRow, ...]
     stop_a: float
     limit_a: float
@@ -161,11 +161,11 @@ def plan_pulse(
         if turns > at_hand
         else f"Use the winding of {turns} turns."
     )
-    first = supply.volts_v / coil_h
+    first = 1e-6 * supply.volts_v / coil_h
     return PulsePlan(
         turns=turns,
         inductance_h=coil_h,
-        slope_a_per_s=first,
+        microsecond_a=first,
         rows=tuple(rows),
         stop_a=stop,
         limit_a=supply.limit_a,
@@ -178,7 +178,7 @@ def plan_pulse(
             "One pulse every tenth of a second, no faster: the current must have died out and the core must "
             "stay cold.",
             f"Begin with {show(rows[0].time_s, 'time')}. The current must rise straight, at first "
-            f"{first * 1e-6:.3g} A/µs, and reach the range of the table.",
+            f"{show(first, 'current')} in each microsecond, and reach the range of the table.",
             "Lengthen the pulse row by row. Note the time at which the slope has doubled: that is where the "
             f"core saturates. Stop there, or at {show(stop, 'current')} whatever it looks like.",
             "Turn the winding round, pulse at the first length ten times, and repeat: the core keeps some "
