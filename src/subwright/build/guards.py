@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import sqrt
 from typing import Final
 
 from subwright.build.electrical import Electrical
@@ -17,11 +18,18 @@ from subwright.stages.battery_guard import (
     design_battery_guard,
     plan_reverse_switch,
 )
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, Level
+from subwright.stages.driver import DriverResult
+from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.protection import ProtectionResult
+from subwright.stages.speaker_guard import (
+    SpeakerGuardInput,
+    SpeakerGuardResult,
+    design_speaker_guard,
+)
 from subwright.stages.supply import supply_corners
 
-__all__ = ["battery_guard", "plan_guard", "with_guard"]
+__all__ = ["battery_guard", "plan_guard", "speaker_guard", "with_guard"]
 
 _EFFICIENCY: Final = 0.75  # whole chain at full sine, before anything is designed; on the safe side
 _CREST: Final = 1.2  # rms over average battery current of a bass note; on the safe side
@@ -69,6 +77,32 @@ def battery_guard(
         fuse_a2s=None,
     )
     return design_battery_guard(spec.battery_guard, data, reverse, library)
+
+
+def speaker_guard(
+    spec: BuildSpec, electrical: Electrical, driver: DriverResult, box: EnclosureResult, library: Library
+) -> SpeakerGuardResult:
+    """Direct voltage at the loudspeaker: detector and switch against coil and lowest note."""
+    amplifier, full = electrical.amplifier, electrical.chain[Level.FULL]
+    heat = box.coil_programme
+    data = SpeakerGuardInput(
+        stuck_v=amplifier.stuck_a * amplifier.load_ohm,
+        stuck_a=amplifier.stuck_a,
+        stuck_w=amplifier.stuck_w,
+        peak_v=float(full.peak_v.max()),
+        rms_a=float(full.peak_v.max()) / sqrt(2.0) / amplifier.load_ohm,
+        lowest_note_hz=spec.goal.lowest_note_hz,
+        power_w=driver.power_w,
+        re_ohm=driver.re_ohm,
+        le_h=driver.le_h,
+        coil_j_per_k=None if driver.thermal is None else driver.thermal.coil_j_per_k,
+        coil_start_c=spec.supply.ambient_max_c if heat is None else heat.temperature_c,
+        coil_max_c=driver.coil_max_c,
+        corners=electrical.supply.corners,
+        sag_v=electrical.source.total_ohm * float(full.battery_a.max()),
+        ambient_c=spec.supply.ambient_max_c,
+    )
+    return design_speaker_guard(spec.speaker_guard, data, library)
 
 
 def _parts(electrical: Electrical, protection: ProtectionResult, library: Library) -> Iterator[GuardedPart]:

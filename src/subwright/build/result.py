@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from subwright.stages.filter import FilterResult
     from subwright.stages.goal import GoalResult
     from subwright.stages.heat import HeatResult
+    from subwright.stages.input import InputResult
     from subwright.stages.protection import ProtectionResult
+    from subwright.stages.signal import SignalResult
+    from subwright.stages.speaker_guard import SpeakerGuardResult
     from subwright.stages.supply import SupplyResult
     from subwright.stages.transformer import TransformerResult
     from subwright.stages.wiring import WiringResult
@@ -142,7 +145,9 @@ class Design:
     converter: ConverterResult | None
     transformer: TransformerResult | None
     protection: ProtectionResult
+    input: InputResult
     filter: FilterResult
+    signal: SignalResult
     wiring: WiringResult
     heat: HeatResult
     points: tuple[OperatingPoint, ...]
@@ -150,6 +155,7 @@ class Design:
     balance: EnergyBalance
     rounds: int
     battery_guard: BatteryGuardResult | None = None
+    speaker_guard: SpeakerGuardResult | None = None
     findings: tuple[Finding, ...] = ()
 
     def point(self, corner: Corner, level: Level) -> OperatingPoint:
@@ -195,8 +201,11 @@ STAGES: tuple[str, ...] = (
     "converter",
     "transformer",
     "protection",
+    "input",
     "filter",
+    "signal",
     "amplifier",
+    "speaker_guard",
     "driver",
     "enclosure",
     "cabin",

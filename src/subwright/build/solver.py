@@ -9,8 +9,9 @@ from math import sqrt
 from subwright.build.balance import energy_balance, operating_points, sweeps
 from subwright.build.electrical import PLAYING, Electrical, design_electrical
 from subwright.build.findings import evaluate
-from subwright.build.guards import battery_guard, plan_guard, with_guard
+from subwright.build.guards import battery_guard, plan_guard, speaker_guard, with_guard
 from subwright.build.result import Design
+from subwright.build.signals import inputs, receiver_op_amps, signal
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
 from subwright.stages.cabin import CabinResult, design_cabin
@@ -63,6 +64,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     filters = _filter(spec, electrical, box, library)
     if filters.infrasonic_hz is not None:
         box = _box(spec, driver, cabin, electrical, filters)
+    entry = inputs(spec, electrical, filters, library)
     protection = _protection(spec, electrical, library)
 
     progress("checking", 0.97)
@@ -77,12 +79,15 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
         converter=electrical.converter,
         transformer=electrical.transformer,
         protection=protection,
+        input=entry,
         filter=filters,
+        signal=signal(spec, electrical, box, filters, entry),
         wiring=electrical.wiring,
         heat=electrical.heat,
         points=operating_points(electrical),
         sweeps=sweeps(electrical),
         battery_guard=battery_guard(spec, electrical, protection, reverse, library),
+        speaker_guard=speaker_guard(spec, electrical, driver, box, library),
         balance=energy_balance(electrical, box),
         rounds=electrical.rounds,
     )
@@ -145,6 +150,8 @@ def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, libra
         battery_low_v=float(full.terminal_least_v.min()),
         battery_high_v=electrical.supply.corners[Corner.MAX],
         box_hz=box.fc_hz if box.kind == "sealed" else None,
+        receiver_op_amps=receiver_op_amps(spec),
+        amplifier_input_ohm=spec.amplifier.input_resistance_ohm,
         box_q=box.qtc if box.kind == "sealed" else None,
     )
     return design_filter(spec.filter, data, library)

@@ -16,7 +16,9 @@ from subwright.stages.enclosure import EnclosureSpec
 from subwright.stages.filter import FilterSpec
 from subwright.stages.goal import GoalSpec
 from subwright.stages.heat import HeatSpec
+from subwright.stages.input import InputSpec
 from subwright.stages.protection import ProtectionSpec
+from subwright.stages.speaker_guard import SpeakerGuardSpec
 from subwright.stages.supply import SupplySpec
 from subwright.stages.transformer import TransformerSpec
 from subwright.stages.wiring import WiringSpec
@@ -46,6 +48,10 @@ class BuildSpec(StageSpec):
     protection: ProtectionSpec = Field(default_factory=ProtectionSpec, description="When it shuts down.")
     battery_guard: BatteryGuardSpec = Field(
         default_factory=BatteryGuardSpec, description="Reversed battery and pulses."
+    )
+    input: InputSpec = Field(default_factory=InputSpec, description="Line or loudspeaker-level inputs.")
+    speaker_guard: SpeakerGuardSpec = Field(
+        default_factory=SpeakerGuardSpec, description="Direct voltage at the loudspeaker."
     )
     filter: FilterSpec = Field(default_factory=FilterSpec, description="Summing, infrasonic, low-pass.")
     wiring: WiringSpec = Field(default_factory=WiringSpec, description="Links, tracks, speaker cable.")

@@ -1,4 +1,4 @@
-"""Sheets of what guards the build: battery side."""
+"""Sheets of what guards the build: battery side and loudspeaker."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from subwright.build.result import Design
 from subwright.outputs.sheet_parts import Entry, sheet_of, shown
 from subwright.outputs.views import Grid, Sheet
 
-__all__ = ["battery_guard_sheet"]
+__all__ = ["battery_guard_sheet", "speaker_guard_sheet"]
+
+_FITTED = {"none": "nothing", "relay": "a relay", "mosfet": "two MOSFETs back to back"}
 
 
 def battery_guard_sheet(design: Design) -> Sheet | None:
@@ -68,3 +70,52 @@ def battery_guard_sheet(design: Design) -> Sheet | None:
     )
     sheet = sheet_of(design, "battery_guard", "Battery guard", result, values=values)
     return replace(sheet, grids=(pulses, guarded))
+
+
+def speaker_guard_sheet(design: Design) -> Sheet | None:
+    """Detector and switch in the speaker lead."""
+    result = design.speaker_guard
+    if result is None:
+        return None
+    values: list[Entry] = [("in the speaker lead", _FITTED[result.kind])]
+    if result.detector is not None:
+        values += shown(
+            result.detector,
+            [
+                ("resistor_ohm", "detector resistor"),
+                ("capacitor_f", "detector capacitor"),
+                ("threshold_v", "trips above"),
+                ("bass_v", "lowest note behind it, full output"),
+                ("trip_s", "trips after, output stuck"),
+                ("trip_latest_s", "at the latest"),
+            ],
+        )
+    if result.relay is not None:
+        values += shown(
+            result.relay,
+            [
+                ("relay", "relay"),
+                ("contact", "its contact"),
+                ("breaks_a", "it breaks, direct current"),
+                ("breaks_needed_a", "it has to break"),
+                ("coil_a", "its coil"),
+                ("dropper_ohm", "dropper of the coil"),
+                ("open_s", "it opens within"),
+            ],
+        )
+    if result.switch is not None:
+        switch = result.switch
+        values.append(("MOSFETs", f"2 × {switch.per_side} × {switch.mosfet}, back to back"))
+        values += shown(
+            switch,
+            [
+                ("resistance_ohm", "their resistance, hot"),
+                ("loss_w", "their heat, full sine"),
+                ("open_s", "they open within"),
+            ],
+        )
+    if result.fitted:
+        values += shown(
+            result, [("total_s", "lead open at the latest"), ("coil_heat_j", "coil heat by then")]
+        )
+    return sheet_of(design, "speaker_guard", "Speaker guard", result, values=values)

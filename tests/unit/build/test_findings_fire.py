@@ -22,6 +22,7 @@ from subwright.stages.cabin import CabinMode
 from subwright.stages.common import Corner, Level, PartUse, Rating
 from subwright.stages.driver import Inconsistency
 from subwright.stages.filter import GainControl, SweepControl
+from subwright.stages.speaker_guard_records import SpeakerRelay
 
 LOW, NOMINAL, CHARGING = Corner.LOW, Corner.NOMINAL, Corner.CHARGING
 PROGRAMME, FULL = Level.PROGRAMME, Level.FULL
@@ -83,6 +84,22 @@ SWITCH = ReverseSwitch(
     gate_limit_v=20.0,
     turn_off_s=4e-4,
     avalanche_limit_j=0.26,
+)
+RELAY = SpeakerRelay(
+    relay="relay 12 V 10 A",
+    contact="series",
+    breaks_a=0.8,
+    breaks_needed_a=15.0,
+    contact_a=10.0,
+    carries_a=6.0,
+    coil_a=0.033,
+    dropper_ohm=None,
+    dropper_w=0.0,
+    coil_low_v=10.9,
+    pull_in_v=10.5,
+    coil_high_v=15.0,
+    coil_limit_v=15.6,
+    open_s=10e-3,
 )
 ACROSS = ShuntDiode(rectifier="MBR1045", count=1, fault_a=480.0, surge_a2s=113.0, fuse_a2s=3240.0)
 COIL = van().enclosure.coil_programme or SimpleNamespace()
@@ -153,7 +170,7 @@ BREAKS: dict[str, list[Break]] = {
     "AMP-05": [Break({"amplifier.filter_corner_hz": 1e6}), Break({"amplifier.filter_corner_hz": 1e3})],
     "AMP-06": [Break({"amplifier.filter_q": 2.0})],
     "AMP-07": [Break({"amplifier.load_least_ohm": 50.0})],
-    "AMP-08": [Break({"amplifier.stuck_w": 1e4})],
+    "AMP-08": [Break({"amplifier.stuck_w": 1e4, "speaker_guard": None})],
     "AMP-09": [Break({"amplifier.dead_time_thd": 0.2})],
     "BAL-01": [Break({"balance.imbalance": 0.01}), Break({"balance.imbalance": -0.01})],
     "EFF-01": [Break(points={(NOMINAL, FULL): {"efficiency": 0.6}})],
@@ -215,6 +232,7 @@ BREAKS: dict[str, list[Break]] = {
     "RAT-04": [Break({"protection.parts": (part("power", "W"),)})],
     "RAT-05": [Break({"filter.parts": (part("power", "W"),)})],
     "RAT-06": [Break({"amplifier.parts": (part("ripple current", "A"),)})],
+    "RAT-08": [Break({"speaker_guard.parts": (part("coil voltage", "V"),)})],
     "RAT-07": [Break({"battery_guard.parts": (part("pulse power", "W"),)})],
     "HEA-01": [
         Break({"heat.devices.*.junction_c": dict.fromkeys(Level, 190.0)}),
@@ -326,6 +344,17 @@ BREAKS: dict[str, list[Break]] = {
     ],
     "GRD-03": [Break({"battery_guard.diode": ACROSS})],
     "GRD-04": [Break({"battery_guard.stresses": (replace(van().battery_guard.stresses[0], at_v=99.0),)})],
+    "SPK-01": [Break({"speaker_guard.detector.bass_v": 0.9})],
+    "SPK-02": [Break({"speaker_guard.coil_heat_j": 1e5})],
+    "SPK-03": [Break({"speaker_guard.relay": RELAY})],
+    "SPK-04": [
+        Break({"speaker_guard.relay": replace(RELAY, coil_low_v=8.0)}),
+        Break({"speaker_guard.relay": replace(RELAY, coil_high_v=40.0)}),
+    ],
+    "SPK-05": [
+        Break({"speaker_guard.switch.rating_v": 55.0}),
+        Break({"speaker_guard.switch.coil_j": 5.0}),
+    ],
     "GRD-05": [
         Break({"battery_guard.clamp.standoff_v": 12.0}),
         Break({"battery_guard.clamp.power_w": 1e6}),
@@ -349,6 +378,12 @@ BREAKS: dict[str, list[Break]] = {
     "FIL-11": [Break({"filter.sweep": replace(SWEEP, tracking_db=2.0)})],
     "FIL-12": [Break({"filter.gain_control": KNOB})],
     "FIL-13": [Break({"filter.blocks": (LIFT,)})],
+    "INP-01": [Break({"input.noise_db": 20.0})],
+    "INP-02": [Break({"input.receiver": "difference", "input.common_mode_v": 30.0})],
+    "INP-03": [Break({"input.clamp_a": 1.0})],
+    "INP-04": [Break({"input.source": "speaker", "input.source_v": 12.0})],
+    "SIG-01": [Break({"signal.headroom_db": -1.0})],
+    "SIG-02": [Break({"signal.peak.peak_db": 12.0})],
     "GOA-01": [Break({"goal.spl_db": 139.0})],
     "GOA-02": [Break({"enclosure.passband_db": 150.0})],
     "DRV-01": [Break({"driver.inconsistencies": (CLASH,)})],

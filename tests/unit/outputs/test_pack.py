@@ -227,6 +227,7 @@ def test_every_stage_has_a_sheet_and_no_limit_is_dropped() -> None:
         "protection",
         "filter",
         "amplifier",
+        "speaker_guard",
         "driver",
         "enclosure",
         "wiring",

@@ -226,10 +226,12 @@ def least_impedance(design: Design) -> Iterator[Measure]:
     source="common-practice",
     example="35 V on 4 Ω are 306 W of direct current.",
     remedy="Fit a DC detector with a relay or MOSFET switch of sufficient DC-breaking rating in the speaker "
-    "lead.",
+    "lead: speaker_guard.switch.",
 )
 def stuck_output(design: Design) -> Iterator[Measure]:
-    """Measure the heat in W."""
+    """Measure the heat in W; with a detector and a switch fitted the rules SPK judge them instead."""
+    if design.speaker_guard is not None and design.speaker_guard.fitted:
+        return
     yield Measure(
         quantity="heat in the coil with a stuck output",
         value=design.amplifier.stuck_w,

@@ -8,7 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from subwright.build.findings import control_filter, control_guard, control_tolerance  # noqa: F401  (registers)
+from subwright.build.findings import (  # noqa: F401  (importing registers the rules)
+    control_filter,
+    control_guard,
+    control_speaker,
+    control_tolerance,
+)
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.stages.common import Corner

@@ -109,6 +109,14 @@ _RATED: Final[tuple[tuple[str, str, Severity, str, str, str], ...]] = (
         "32 V across a switch of 55 V: 42 % in hand.",
         "Choose stronger parts: battery_guard.reverse_mosfet or battery_guard.clamp.",
     ),
+    (
+        "RAT-08",
+        "speaker_guard",
+        "stop",
+        "It is asked to act once, in the worst moment, with the whole rail across it.",
+        "63 V across a switch of 100 V: 37 % in hand.",
+        "Choose stronger parts: speaker_guard.mosfet or speaker_guard.relay.",
+    ),
 )
 
 

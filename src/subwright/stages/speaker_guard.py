@@ -1,0 +1,331 @@
+"""Loudspeaker protection: a detector of direct voltage, and a relay or MOSFETs that part the driver from it.
+
+The detector has to tell a stuck output from the lowest note: a low-pass whose filtered bass stays below a
+transistor's threshold, and whose answer to the whole rail is still quick against the coil's heat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import hypot, pi, sqrt
+from typing import Final
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import at_least, at_most, between
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.parts.schema import Mosfet, Relay
+from subwright.physics.rc_timing import rc_dc_detect_time_s
+from subwright.stages.common import Corner
+from subwright.stages.speaker_guard_bill import guard_parts
+from subwright.stages.speaker_guard_records import (
+    DcDetector,
+    SpeakerGuardInput,
+    SpeakerGuardResult,
+    SpeakerGuardSpec,
+    SpeakerRelay,
+    SpeakerSwitch,
+)
+
+__all__ = [
+    "SpeakerGuardInput",
+    "SpeakerGuardResult",
+    "SpeakerGuardSpec",
+    "design_speaker_guard",
+]
+
+_BASE_V: Final = 0.65  # silicon transistor at 20 °C; common practice
+_BASE_HOT_V: Final = 0.50  # at 85 °C, −2.2 mV/K
+_BASE_COLD_V: Final = 0.75
+_BASE_A: Final = 5e-6  # base current that pulls the relay's driver over; common practice
+_RESISTOR: Final = 0.05
+_CAPACITOR: Final = 0.20  # two electrolytics back to back
+_COPPER_PER_K: Final = 0.00393
+_RELAY_COIL_C: Final = 85.0  # coil in the hottest box, warmed by itself; common practice
+_GATE_V: Final = 12.0  # two photovoltaic drivers in series
+_GATE_OPEN_S: Final = 2e-3  # their built-in shunt empties the gates; from memory
+_LOAD_SHARE: Final = 0.01  # of the load's resistance that the switch may take; common practice
+_VOLTAGE_RESERVE: Final = 1.2
+_SPARE_K: Final = 25.0
+_MOST: Final = 4
+_RESISTOR_W: Final = 2.0
+
+
+def design_speaker_guard(
+    spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library
+) -> SpeakerGuardResult:
+    """Design detector and switch.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. data : amplifier, driver and battery. library : parts with the drawer merged.
+
+    Raises
+    ------
+    NoSolutionError : no relay or MOSFET serves the kind asked for.
+    PartNotFoundError : an id that is in neither drawer nor library.
+    """
+    needed = data.stuck_w > data.power_w
+    relay: SpeakerRelay | None = None
+    switch: SpeakerSwitch | None = None
+    if spec.switch in ("auto", "relay") and (needed or spec.switch == "relay"):
+        relay = _relay(spec, data, library)
+    if spec.switch == "mosfet" or (spec.switch == "auto" and needed and not _breaks(relay)):
+        relay, switch = None, _switch(spec, data, library)
+    if relay is None and switch is None:
+        return SpeakerGuardResult(
+            kind="none",
+            fitted=False,
+            needed=needed,
+            detector=None,
+            relay=None,
+            switch=None,
+            total_s=0.0,
+            coil_heat_j=0.0,
+            coil_limit_j=_coil_limit_j(data),
+            parts=(),
+            losses=(),
+            contributors=(),
+            sources=("common-practice",),
+            reasons=(
+                "No direct-voltage protection: "
+                + (
+                    "the build file says so."
+                    if spec.switch == "none"
+                    else f"a stuck output heats the coil with {show(data.stuck_w, 'power')}, which it stands."
+                ),
+            ),
+        )
+    detector = _detector(spec, data)
+    total = detector.trip_latest_s + (relay.open_s if relay else switch.open_s if switch else 0.0)
+    return SpeakerGuardResult(
+        kind="relay" if relay else "mosfet",
+        fitted=True,
+        needed=needed,
+        detector=detector,
+        relay=relay,
+        switch=switch,
+        total_s=total,
+        coil_heat_j=data.stuck_v**2 / data.re_ohm * total,
+        coil_limit_j=_coil_limit_j(data),
+        parts=guard_parts(detector, relay, switch, data, library),
+        losses=(),
+        contributors=(),
+        sources=("common-practice", "derived", "relay-rating-note"),
+        reasons=tuple(_reasons(data, detector, relay, switch, total)),
+    )
+
+
+def _breaks(relay: SpeakerRelay | None) -> bool:
+    return relay is not None and (relay.contact == "grounded" or relay.breaks_a >= relay.breaks_needed_a)
+
+
+def _coil_limit_j(data: SpeakerGuardInput) -> float | None:
+    if data.coil_j_per_k is None or data.coil_max_c is None:
+        return None
+    return max(0.0, data.coil_max_c - data.coil_start_c) * data.coil_j_per_k
+
+
+def _detector(spec: SpeakerGuardSpec, data: SpeakerGuardInput) -> DcDetector:
+    """The quickest preferred low-pass that leaves the lowest note alone with the worst parts."""
+    omega = 2.0 * pi * data.lowest_note_hz
+    wanted = sqrt(max((spec.bass_margin * data.peak_v / _BASE_HOT_V) ** 2 - 1.0, 1.0)) / omega
+    slow = wanted / ((1.0 - _RESISTOR) * (1.0 - _CAPACITOR))
+    fits = [
+        (float(at_least(slow / c, "E12") * c), at_least(slow / c, "E12"), float(c))
+        for c in between(1e-6, 100e-6, "E6")
+        if 22e3 <= at_least(slow / c, "E12") <= 100e3
+    ]
+    if not fits:
+        raise NoSolutionError(
+            message="No usual capacitor makes a detector of direct voltage slow enough for the lowest note.",
+            quantity="time constant",
+            value=show(slow, "time"),
+            limit=show(100e3 * 100e-6, "time"),
+            remedy="Raise goal.lowest_note, or lower speaker_guard.bass_margin.",
+        )
+    tau, resistor, capacitor = min(fits, key=lambda f: (round(f[0] / slow, 1), f[2]))
+    drop = _BASE_A * resistor
+    low_tau = (1.0 - _RESISTOR) * (1.0 - _CAPACITOR) * tau
+    if data.stuck_v <= _BASE_COLD_V + drop:
+        raise NoSolutionError(
+            message="The stuck output never reaches the detector's threshold.",
+            quantity="stuck output",
+            value=show(data.stuck_v, "voltage"),
+            limit=show(_BASE_COLD_V + drop, "voltage"),
+            remedy='Set speaker_guard.switch = "none": so small a direct voltage is harmless.',
+        )
+    return DcDetector(
+        resistor_ohm=resistor,
+        capacitor_f=capacitor,
+        tau_s=tau,
+        threshold_v=_BASE_V + drop,
+        threshold_low_v=_BASE_HOT_V,
+        threshold_high_v=_BASE_COLD_V + (1.0 + _RESISTOR) * drop,
+        bass_v=data.peak_v / hypot(1.0, omega * low_tau),
+        trip_s=rc_dc_detect_time_s(resistor, capacitor, data.stuck_v, _BASE_V + drop),
+        trip_latest_s=rc_dc_detect_time_s(
+            (1.0 + _RESISTOR) * resistor,
+            (1.0 + _CAPACITOR) * capacitor,
+            data.stuck_v,
+            _BASE_COLD_V + (1.0 + _RESISTOR) * drop,
+        ),
+    )
+
+
+def _relay(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -> SpeakerRelay | None:
+    nominal, highest = data.corners[Corner.NOMINAL], data.corners[Corner.MAX]
+    lowest = data.corners[Corner.LOW] - data.sag_v
+    hot = 1.0 + _COPPER_PER_K * (_RELAY_COIL_C - 20.0)
+    if spec.relay != "auto":
+        candidates = [library.relay(spec.relay)]
+    else:
+        candidates = [
+            r
+            for r in library.relays.values()
+            if r.contact_a >= data.rms_a
+            and r.nominal_v <= 1.1 * nominal
+            and (spec.contact == "series" or r.changeover)
+        ]
+    if not candidates:
+        if spec.switch == "auto":
+            return None
+        raise NoSolutionError(
+            message="No relay carries the loudspeaker's current.",
+            quantity="relay contact",
+            value=show(data.rms_a, "current"),
+            remedy='Set speaker_guard.switch = "mosfet", or add a relay to your drawer file.',
+        )
+
+    def fit(part: Relay) -> SpeakerRelay:
+        dropper: float | None = None
+        if highest > part.coil_max_v:
+            # As much as pulls in at the low corner: the hot coil needs more, and the dropper takes its share.
+            most = part.coil_ohm * max(lowest / part.pull_in_v - hot, 0.0)
+            wanted = part.coil_ohm * (highest / part.coil_max_v - 1.0)
+            dropper = at_least(wanted, "E12") if wanted <= most else at_most(max(most, 1.0), "E12")
+        series = dropper or 0.0
+        current = nominal / (part.coil_ohm + series)
+        worst = highest / (part.coil_ohm + series)
+        return SpeakerRelay(
+            relay=part.id,
+            contact=spec.contact,
+            breaks_a=part.breaks_a(data.stuck_v),
+            breaks_needed_a=data.stuck_a,
+            contact_a=part.contact_a,
+            carries_a=data.rms_a,
+            coil_a=current,
+            dropper_ohm=dropper,
+            dropper_w=worst**2 * series,
+            coil_low_v=lowest * hot * part.coil_ohm / (hot * part.coil_ohm + series),
+            pull_in_v=part.pull_in_v * hot,
+            coil_high_v=highest * part.coil_ohm / (part.coil_ohm + series),
+            coil_limit_v=part.coil_max_v,
+            open_s=part.release_s,
+        )
+
+    def rank(pair: tuple[Relay, SpeakerRelay]) -> tuple[bool, bool, bool, bool, float, str]:
+        part, found = pair
+        return (
+            not _breaks(found),
+            found.coil_low_v < found.pull_in_v or found.coil_high_v > found.coil_limit_v,
+            library.in_drawer(part.id) == 0,
+            found.dropper_ohm is not None,
+            part.contact_a,
+            part.id,
+        )
+
+    return min(((part, fit(part)) for part in candidates), key=rank)[1]
+
+
+def _switch(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -> SpeakerSwitch:
+    coil_j = 0.5 * (data.le_h or 0.0) * data.stuck_a**2
+    if spec.mosfet != "auto":
+        candidates = [library.mosfet(spec.mosfet)]
+    else:
+        candidates = [
+            m
+            for m in library.mosfets.values()
+            if m.channel == "n" and m.vds_v >= _VOLTAGE_RESERVE * data.stuck_v and m.vgs_max_v > _GATE_V
+        ]
+
+    def fit(part: Mosfet, count: int) -> SpeakerSwitch:
+        each = part.rds_on_ohm * part.rds_hot_ratio
+        heat = (data.rms_a / count) ** 2 * each
+        return SpeakerSwitch(
+            mosfet=part.id,
+            per_side=count,
+            resistance_ohm=2.0 * each / count,
+            loss_w=2.0 * count * heat,
+            junction_c=data.ambient_c + heat * part.rth_ja_k_per_w,
+            junction_limit_c=part.tj_max_c,
+            blocks_v=data.stuck_v,
+            rating_v=part.vds_v,
+            coil_j=coil_j,
+            avalanche_limit_j=part.eas_j or 0.0,
+            gate_v=_GATE_V,
+            gate_limit_v=part.vgs_max_v,
+            open_s=_GATE_OPEN_S,
+        )
+
+    fits = [
+        found
+        for part in candidates
+        for count in range(1, _MOST + 1)
+        if (found := fit(part, count)).junction_c <= found.junction_limit_c - _SPARE_K
+    ]
+    if not fits:
+        raise NoSolutionError(
+            message="No pair of MOSFETs carries the loudspeaker's current without a heatsink.",
+            quantity="speaker switch",
+            value=show(data.rms_a, "current"),
+            limit=show(data.stuck_v, "voltage"),
+            remedy="Name a larger speaker_guard.mosfet, or lower goal.power.",
+        )
+    return min(
+        fits,
+        key=lambda s: (
+            s.coil_j > s.avalanche_limit_j > 0,
+            s.resistance_ohm > _LOAD_SHARE * data.stuck_v / data.stuck_a,
+            library.in_drawer(s.mosfet) < 2 * s.per_side,
+            s.per_side,
+            s.rating_v,
+            s.resistance_ohm,
+            s.mosfet,
+        ),
+    )
+
+
+def _reasons(
+    data: SpeakerGuardInput,
+    detector: DcDetector,
+    relay: SpeakerRelay | None,
+    switch: SpeakerSwitch | None,
+    total_s: float,
+) -> Iterator[str]:
+    yield (
+        f"Detector: {show(detector.resistor_ohm, 'resistance')} and "
+        f"{show(detector.capacitor_f, 'capacitance')} "
+        f"leave {show(detector.bass_v, 'voltage')} of the lowest note at full output, below the "
+        f"{show(detector.threshold_low_v, 'voltage')} of a hot transistor, and trip "
+        f"{show(detector.trip_latest_s, 'time')} after the output sticks at {show(data.stuck_v, 'voltage')}."
+    )
+    if relay is not None:
+        yield (
+            f"Relay: {relay.relay} breaks {show(relay.breaks_a, 'current')} of direct current at that "
+            "voltage; "
+            f"{show(relay.breaks_needed_a, 'current')} would flow."
+        )
+        if relay.contact == "grounded":
+            yield (
+                "Its rest contact is grounded: an arc runs to ground, shorts the stuck output and blows the "
+                "fuse instead of burning on through the driver (common practice)."
+            )
+    if switch is not None:
+        yield (
+            f"Two times {switch.per_side} × {switch.mosfet} back to back: no relay at hand breaks "
+            f"{show(data.stuck_a, 'current')} of direct current at {show(data.stuck_v, 'voltage')}, or "
+            "MOSFETs "
+            "are asked for; silicon has no arc. Drive: two photovoltaic gate drivers in series."
+        )
+    yield f"The lead is open {show(total_s, 'time')} after the fault at the latest."

@@ -1,0 +1,185 @@
+"""What the loudspeaker's protection takes and hands on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from subwright.base.fields import Ratio, StageSpec, choice, quantity
+from subwright.stages.common import Contributor, Corner, Loss, PartUse
+
+__all__ = [
+    "DcDetector",
+    "SpeakerGuardInput",
+    "SpeakerGuardResult",
+    "SpeakerGuardSpec",
+    "SpeakerRelay",
+    "SpeakerSwitch",
+]
+
+
+class SpeakerGuardSpec(StageSpec):
+    """What the builder may say about a direct voltage at the loudspeaker."""
+
+    switch: Literal["auto", "relay", "mosfet", "none"] = choice(
+        "auto",
+        why="What parts the driver from a stuck output: auto fits one where the stuck rail would burn the "
+        "coil, a "
+        "relay where its contact breaks that direct current, else two MOSFETs back to back.",
+    )
+    relay: str = choice("auto", why="Relay id from the library or drawer.")
+    contact: Literal["series", "grounded"] = choice(
+        "series",
+        why="Make contact in series, or a change-over whose rest contact shorts the driver to ground: the "
+        "arc then "
+        "runs to ground and the fuse clears it.",
+    )
+    mosfet: str = choice("auto", why="MOSFET id of the switch, by id from the library or drawer.")
+    bass_margin: Ratio = quantity(
+        "1.5",
+        low="1.1",
+        high="5",
+        why="How far the lowest note at full output stays below the detector's threshold, worst parts.",
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SpeakerGuardInput:
+    """What the other stages tell this one.
+
+    Attributes
+    ----------
+    stuck_v, stuck_a : direct voltage and current of a shorted output, V and A; stuck_w : its heat, W.
+    peak_v : highest output, V. rms_a : full sine, A. lowest_note_hz : Hz.
+    power_w : the driver's rated power, W. re_ohm : its direct-current resistance, Ω. le_h : inductance, H.
+    coil_j_per_k : thermal capacity, J/K, None where not known. coil_start_c, coil_max_c : coil with
+    programme,
+        and its limit, °C; None where not known.
+    corners : battery at rest, V. sag_v : lost on the way at full sine, V. ambient_c : hottest air, °C.
+    """
+
+    stuck_v: float
+    stuck_a: float
+    stuck_w: float
+    peak_v: float
+    rms_a: float
+    lowest_note_hz: float
+    power_w: float
+    re_ohm: float
+    le_h: float | None
+    coil_j_per_k: float | None
+    coil_start_c: float
+    coil_max_c: float | None
+    corners: Mapping[Corner, float]
+    sag_v: float
+    ambient_c: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DcDetector:
+    """An RC low-pass and a transistor for each polarity.
+
+    Attributes
+    ----------
+    resistor_ohm, capacitor_f : preferred values. tau_s : their product, s.
+    threshold_v, threshold_low_v, threshold_high_v : direct voltage that trips it: 20 °C, hot and cold, with
+    the
+        base current's drop, V.
+    bass_v : lowest note behind the low-pass at full output, worst parts, V.
+    trip_s, trip_latest_s : with the output stuck, nominal and worst parts, s.
+    """
+
+    resistor_ohm: float
+    capacitor_f: float
+    tau_s: float
+    threshold_v: float
+    threshold_low_v: float
+    threshold_high_v: float
+    bass_v: float
+    trip_s: float
+    trip_latest_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SpeakerRelay:
+    """A relay in the speaker lead.
+
+    Attributes
+    ----------
+    relay : id. contact : how it is wired. breaks_a, breaks_needed_a : direct current at the stuck voltage, A.
+    contact_a, carries_a : rating, and full sine, A. coil_a : at nominal battery, A.
+    dropper_ohm, dropper_w : series resistor of the coil, Ω and W; None where there is none.
+    coil_low_v, pull_in_v : coil at the low corner, and what it needs hot, V.
+    coil_high_v, coil_limit_v : at the highest battery, V. open_s : largest release time, s.
+    """
+
+    relay: str
+    contact: Literal["series", "grounded"]
+    breaks_a: float
+    breaks_needed_a: float
+    contact_a: float
+    carries_a: float
+    coil_a: float
+    dropper_ohm: float | None
+    dropper_w: float
+    coil_low_v: float
+    pull_in_v: float
+    coil_high_v: float
+    coil_limit_v: float
+    open_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SpeakerSwitch:
+    """Two MOSFETs back to back in the speaker lead.
+
+    Attributes
+    ----------
+    mosfet : id. per_side : in parallel. resistance_ohm : both sides, hot, Ω. loss_w : full sine, W.
+    junction_c, junction_limit_c : without a heatsink, °C. blocks_v, rating_v : V.
+    coil_j, avalanche_limit_j : energy in the voice coil's inductance when it opens, and what one device
+    stands,
+        J; the limit 0 where the sheet gives none. gate_v, gate_limit_v : drive and rating, V. open_s : s.
+    """
+
+    mosfet: str
+    per_side: int
+    resistance_ohm: float
+    loss_w: float
+    junction_c: float
+    junction_limit_c: float
+    blocks_v: float
+    rating_v: float
+    coil_j: float
+    avalanche_limit_j: float
+    gate_v: float
+    gate_limit_v: float
+    open_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SpeakerGuardResult:
+    """Detector and switch in the speaker lead.
+
+    Attributes
+    ----------
+    kind : what is fitted. fitted : whether anything is. needed : whether a stuck output would burn the coil.
+    total_s : from the output sticking to the lead open, worst parts, s.
+    coil_heat_j, coil_limit_j : heat in the coil until then, and what it stands, J; limit None where unknown.
+    """
+
+    kind: Literal["none", "relay", "mosfet"]
+    fitted: bool
+    needed: bool
+    detector: DcDetector | None
+    relay: SpeakerRelay | None
+    switch: SpeakerSwitch | None
+    total_s: float
+    coil_heat_j: float
+    coil_limit_j: float | None
+    parts: tuple[PartUse, ...]
+    losses: tuple[Loss, ...]
+    contributors: tuple[Contributor, ...]
+    sources: tuple[str, ...]
+    reasons: tuple[str, ...]
