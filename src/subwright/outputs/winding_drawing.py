@@ -28,7 +28,8 @@ def _dimension(x1: float, x2: float, y: float, label: str) -> list[str]:
 def _core(result: TransformerResult, x: float, y: float, size: float) -> list[str]:
     """The bare core with its dimensions, to scale, within a square of ``size``."""
     core = result.core
-    name = f"{core.id}, {result.material.id}" + (f", {result.stack} stacked" if result.stack > 1 else "")
+    how = "stacked" if core.shape == "ring" else "side by side"
+    name = f"{core.id}, {result.material.id}" + (f", {result.stack} {how}" if result.stack > 1 else "")
     out = [text(x, y, name, classes="t")]
     if core.shape != "ring":
         return out + _bobbin_window(result, x, y + 24, size)

@@ -85,7 +85,8 @@ def _lines(result: TransformerResult, name: str, stamp: str) -> Iterator[str]:
 
 def _facts(result: TransformerResult) -> Iterator[str]:
     core = f"{result.core.id}, grade {result.material.id}"
-    rows = [("core", core + (f", {result.stack} stacked" if result.stack > 1 else ""))]
+    how = "stacked" if result.core.shape == "ring" else "sets side by side"
+    rows = [("core", core + (f", {result.stack} {how}" if result.stack > 1 else ""))]
     for winding in (result.primary, result.secondary):
         halves = f"{winding.halves} halves of " if winding.halves > 1 else ""
         rows.append(
