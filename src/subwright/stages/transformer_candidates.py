@@ -187,7 +187,8 @@ def _options(
     # foils in parallel lie in different layers and don't share the current
     keep &= ~wires.foil[:, None] | (counts <= 1) | (fixed_strands is not None)
     if fixed_strands is None:
-        keep &= density >= _THINNEST_DENSITY_SHARE * limit
+        # a wire that was asked for is never refused for being too good
+        keep &= (density >= _THINNEST_DENSITY_SHARE * limit) | ((counts <= 1) & (len(wires.wires) == 1))
     wire, which = np.nonzero(keep)
     return _Options(wire, counts[which], wires.drawer[wire]), density.size
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from subwright.base.errors import NoSolutionError, PartNotFoundError
@@ -132,3 +134,14 @@ def test_other_cores_name_why_one_is_no_use() -> None:
     assert [row.core_id for row in rows if row.chosen] == ["R50/30/20-N87"]
     with pytest.raises(PartNotFoundError):
         alternatives(spec, NEED, LIBRARY, named=("R50/30/21-N87",))
+
+
+@pytest.mark.parametrize("wire", ["foil 0.5x25", "ECW 2.00"])
+def test_a_wire_asked_for_is_not_refused_for_being_too_good(wire: str) -> None:
+    small = replace(NEED, primary_rms_a=4.0, secondary_rms_a=1.2)
+    made = design_transformer(
+        TransformerSpec(core="ETD59/31/22-N87", primary_wire=wire), small, LIBRARY, compare=False
+    )
+    assert made.primary.wire.id == wire
+    assert made.primary.strands == 1
+    assert made.primary.heating_density_a_per_m2 < 1e6
