@@ -248,8 +248,8 @@ def _with_converter(
     for _ in range(_MOST_ITERATIONS):
         power = stage.input_power_w(v_all, i_all, np.concatenate((working, working, other)))
         playing, resting, resting_other = np.split(power, 3)
-        i_other = 0.5 * resting_other / other + extra
-        demand = playing - 0.5 * resting + swap + extra * working
+        i_other = 0.5 * resting_other / other + extra + model.rail_own_a(other)
+        demand = playing - 0.5 * resting + swap + (extra + model.rail_own_a(working)) * working
         update = _quadratic_rail(link.open_v(emf, terminal, i_other, clamp_a), link.drop_ohm, demand)
         i_working = demand / update
         terminal_new, other_new = link.sides(emf, terminal, i_working, i_other, clamp_a)
@@ -298,6 +298,8 @@ def _with_converter(
         "rectifier": mean(resistive * on_secondary * model.diode_ohm + model.diode_v * (i_working + i_other)),
         "rectifier recovery": mean(model.recovery * both_a * both_v),
         "rectifier snubber": mean(model.ring_s * both_v**2),
+        "auxiliary supply": mean(model.aux_a * both_v + model.aux_primary_a * terminal),
+        "rail bleeders": mean(model.bleeder_s * (working**2 + other**2)),
         "reservoir capacitors": mean(model.reservoir_esr_ohm * ripple * (i_working**2 + i_other**2)),
     }
     # The stage's own losses: the working side carries the music, the idling side rests on its rail.
@@ -338,7 +340,7 @@ def _core_w(model: ConverterModel, terminal: Array) -> Array:
 
 
 def _constant_w(model: ConverterModel, terminal: Array) -> Array:
-    steady = model.gate_w + model.control_power_w(terminal)
+    steady = model.gate_w + model.control_power_w(terminal) + model.aux_primary_a * terminal
     return np.asarray(_core_w(model, terminal) + steady + model.shunt_s * terminal**2)
 
 
@@ -414,7 +416,9 @@ def find_clipping(
             rail = new
         else:
             i_other = 0.5 * stage.input_power_w(zero, zero, other) / other + extra
-            demand = power - 0.5 * stage.input_power_w(zero, zero, rail) + extra * rail
+            i_other = i_other + converter.rail_own_a(other)
+            demand = power - 0.5 * stage.input_power_w(zero, zero, rail)
+            demand = demand + (extra + converter.rail_own_a(rail)) * rail
             open_v = link.open_v(emf, terminal, i_other, clamp_a)
             new = open_v / (1.0 + link.drop_ohm * demand / rail**2)
             i_working = demand / new

@@ -92,6 +92,9 @@ class ConverterModel:
     choke_ripple_a: float = 0.0  # peak to peak, one rail
     reservoir_w: float = 0.0  # heat of the choke's ripple in the reservoirs
     ring_shunt_s: float = 0.0  # rectifier snubbers behind a choke: loss conductance to V_terminal²
+    aux_a: float = 0.0  # small-signal circuits fed from the rails: current of each
+    aux_primary_a: float = 0.0  # the same fed from a winding of their own, seen from the battery
+    bleeder_s: float = 0.0  # across each rail
     ring_s: float = 0.0  # rectifier snubbers: extra current of each rail over the sum of both voltages
 
     def control_power_w(self, terminal_v: Array) -> Array:
@@ -99,6 +102,10 @@ class ConverterModel:
         zener_a = np.maximum(terminal_v - self.zener_v, 0.0) / self.zener_ohm
         fed = terminal_v * (self.control_a + zener_a)
         return np.asarray(self.control_w + fed - (self.gate_w if self.control_a else 0.0) + 0.0 * terminal_v)
+
+    def rail_own_a(self, rail_v: Array) -> Array:
+        """Current that a rail feeds to small-signal circuits and bleeder, A."""
+        return np.asarray(self.aux_a + self.bleeder_s * rail_v)
 
     def clamp_currents(self, leakage_w: Array, terminal_v: Array) -> tuple[Array, Array]:
         """Net current that the clamp takes from the battery, A, and its heat, W.

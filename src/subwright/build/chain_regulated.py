@@ -70,6 +70,7 @@ class Regulated:
         m = self.model
         core = m.core_w * (terminal / m.core_v) ** m.core_exponent
         steady = m.gate_w + m.control_power_w(terminal) + m.choke_core_w + m.reservoir_w
+        steady = steady + m.aux_primary_a * terminal
         return np.asarray(core + steady + (m.shunt_s + m.ring_shunt_s) * terminal**2)
 
     def leakage_w(self, state: RegulatedState) -> Array:
@@ -184,6 +185,8 @@ class Regulated:
             "rectifier": 0.5 * (1.0 + share) * m.diode_ohm * squares + m.diode_v * both,
             "rectifier recovery": m.recovery * m.share * primary * state.terminal,
             "rectifier snubber": m.ring_shunt_s * state.terminal**2,
+            "auxiliary supply": m.aux_a * (state.working + state.other) + m.aux_primary_a * state.terminal,
+            "rail bleeders": m.bleeder_s * (state.working**2 + state.other**2),
             "output choke": m.choke_ohm * squares + m.choke_core_w * one,
             "reservoir capacitors": m.reservoir_w * one,
         }
@@ -242,11 +245,12 @@ def solve_regulated(
     demand = idle
     for _ in range(_MOST_ITERATIONS):
         resting = stage.input_power_w(idle, idle, state.other)
-        i_other = 0.5 * resting / state.other
+        i_other = 0.5 * resting / state.other + model.rail_own_a(state.other)
         demand = (
             stage.input_power_w(v_out, i_out, state.working)
             - 0.5 * stage.input_power_w(idle, idle, state.working)
             + swap
+            + model.rail_own_a(state.working) * state.working
         )
         after = loop.step(emf, state, demand, i_other)
         change = _settled(state, after)
@@ -306,8 +310,10 @@ def clip_regulated(
     for _ in range(_MOST_ITERATIONS):
         peak = stage.clip_peak_v(state.working, load.magnitude_ohm)
         i_other = 0.5 * stage.input_power_w(zero, zero, state.other) / state.other
+        i_other = i_other + model.rail_own_a(state.other)
         demand = stage.input_power_w(peak, peak * load.conductance_s, state.working)
         demand = demand - 0.5 * stage.input_power_w(zero, zero, state.working)
+        demand = demand + model.rail_own_a(state.working) * state.working
         after = loop.step(emf, state, demand, i_other)
         change = _settled(state, after)
         state = after

@@ -303,11 +303,12 @@ def _converter(
             limit="push-pull for an amplifier on rails",
             remedy='Set converter.topology = "auto", or choose an amplifier that runs from the battery.',
         )
+    small_a = spec.converter.auxiliary_current_a if spec.converter.auxiliary_feed == "rails" else 0.0
     demand = ConverterDemand(
         rail_needed_v=amplifier.rail_needed_v,
         rail_max_v=amplifier.rail_max_v,
-        rail_crest_a=amplifier.rail_crest_a,
-        rail_mean_a=amplifier.rail_average_a,
+        rail_crest_a=amplifier.rail_crest_a + small_a,
+        rail_mean_a=amplifier.rail_average_a + small_a,
         music_mean_square=_music_mean_square(amplifier),
         emf_nominal_v=corners[Corner.NOMINAL],
         emf_max_v=corners[Corner.MAX],
@@ -439,7 +440,7 @@ def _magnetics(transformer: TransformerResult) -> Magnetics:
 
 def _model(converter: ConverterResult) -> ConverterModel:
     timing, magnetics, supply = converter.plan.timing, converter.magnetics, converter.gate_supply
-    choke = converter.choke
+    choke, auxiliary = converter.choke, converter.auxiliary
     ring_s = 2.0 * converter.rectifier_snubber.capacitor_f * timing.switching_hz
     return ConverterModel(
         ratio=converter.ratio,
@@ -464,6 +465,9 @@ def _model(converter: ConverterResult) -> ConverterModel:
         return_drop_v=converter.plan.switch.mosfet.vsd_v if converter.topology == "full-bridge" else None,
         rest_factor=1.0 if converter.topology == "full-bridge" else 2.0,
         recovery=converter.recovery,
+        aux_a=auxiliary.current_a if auxiliary.source == "rails" else 0.0,
+        aux_primary_a=auxiliary.primary_a,
+        bleeder_s=1.0 / converter.bleeder_ohm,
         ring_s=0.0 if choke else ring_s,
         set_v=choke.set_v if choke else None,
         choke_ohm=choke.choke.resistance_ohm if choke else 0.0,

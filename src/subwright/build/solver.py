@@ -141,12 +141,15 @@ def _box(
 def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, library: Library) -> FilterResult:
     full, idle = electrical.chain[Level.FULL], electrical.chain[Level.IDLE]
     rails = electrical.converter is not None
+    rail_low, rail_high = float(full.rail_crest_v.min()), float(idle.rail_crest_v.max())
+    if electrical.converter is not None and electrical.converter.auxiliary.turns:
+        rail_low, rail_high = electrical.converter.auxiliary.low_v, electrical.converter.auxiliary.high_v
     data = FilterInput(
         full_input_v=spec.amplifier.full_input_v,
         vented=box.tuning_hz is not None,
         tuning_hz=box.tuning_hz,
-        rail_low_v=float(full.rail_crest_v.min()) if rails else None,
-        rail_high_v=float(idle.rail_crest_v.max()) if rails else None,
+        rail_low_v=rail_low if rails else None,
+        rail_high_v=rail_high if rails else None,
         battery_low_v=float(full.terminal_least_v.min()),
         battery_high_v=electrical.supply.corners[Corner.MAX],
         box_hz=box.fc_hz if box.kind == "sealed" else None,

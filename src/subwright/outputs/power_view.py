@@ -36,6 +36,8 @@ _STEP: Mapping[str, str] = MappingProxyType(
         "rectifier recovery": "rails",
         "rectifier snubber": "rails",
         "output choke": "rails",
+        "auxiliary supply": "rails",
+        "rail bleeders": "rails",
         "reservoir capacitors": "rails",
     }
 )

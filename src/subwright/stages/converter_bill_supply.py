@@ -133,6 +133,56 @@ def choke_parts(role: str, choke: Choke, library: Library) -> list[PartUse]:
 def magnetic_parts(result: ConverterResult, library: Library, resistor: _ResistorUse) -> list[PartUse]:
     """Gate transformer of a bridge, output choke and feedback divider of a regulated converter."""
     uses: list[PartUse] = []
+    aux = result.auxiliary
+    if aux.turns:
+        uses += [
+            PartUse(
+                role="auxiliary winding wire",
+                letter="W",
+                part_id="0.3 mm enamelled wire",
+                description=f"2 × {aux.turns} turns, centre-tapped, wound last over a layer of tape",
+                quantity=2 * aux.turns * 0.08 + 0.2,
+                unit="m",
+                provenance="common practice, no source",
+            ),
+            PartUse(
+                role="auxiliary rectifier",
+                letter="D",
+                part_id="UF4002",
+                description="fast rectifier 1 A 100 V",
+                quantity=4,
+                ratings=(
+                    Rating(
+                        quantity="reverse voltage",
+                        unit="V",
+                        applied=2.0 * aux.high_v,
+                        limit=100.0,
+                        source="data sheet of the family, from memory",
+                        at="highest battery",
+                    ),
+                ),
+                provenance="memory",
+            ),
+            PartUse(
+                role="auxiliary capacitor",
+                letter="C",
+                part_id=code(aux.reservoir_f, "capacitance"),
+                description="electrolytic 50 V",
+                quantity=2,
+                value=show(aux.reservoir_f, "capacitance"),
+                tolerance=0.2,
+                ratings=(
+                    Rating(
+                        quantity="auxiliary voltage",
+                        unit="V",
+                        applied=aux.high_v,
+                        limit=50.0,
+                        at="highest battery",
+                    ),
+                ),
+                provenance="IEC 60063 preferred value",
+            ),
+        ]
     gate, output = result.gate_transformer, result.choke
     if gate is not None:
         uses.append(

@@ -10,6 +10,7 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.physics.push_pull import pulse_shape, recovery_share
 from subwright.stages.common import Contributor
+from subwright.stages.converter_auxiliary import design_auxiliary
 from subwright.stages.converter_bill import converter_parts
 from subwright.stages.converter_clamp import design_clamp, design_rectifier_snubber
 from subwright.stages.converter_gate_transformer import design_gate_transformer
@@ -21,6 +22,7 @@ from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, Conv
 __all__ = ["complete_converter"]
 
 _SAFE_V = 5.0  # rails below this count as discharged
+_SHORT_PULSES = 1.15  # between the crests the pulses are shorter, and their ripple larger for the same mean
 _INPUT_RIPPLE = 0.02  # of the battery, without the capacitors' series resistance
 
 
@@ -80,7 +82,7 @@ def complete_converter(
         share = choke.share_nominal
         primary_crest_a = ratio * share * demand.rail_crest_a
         averaging = share
-        ripple_factor = sqrt(1.0 / share - 1.0)
+        ripple_factor = _SHORT_PULSES * sqrt(1.0 / share - 1.0)
         end_a = ratio * (demand.rail_crest_a + 0.5 * choke.ripple_a)
         reservoir_ripple_a = choke.ripple_a / sqrt(12.0)
         by_ripple_f = choke.ripple_a / (16 * f * demand.rail_ripple_v)
@@ -135,6 +137,7 @@ def complete_converter(
     partner = plan.rectifier.partner or diode
     charge = 0.5 * (diode.qrr_coul / diode.if_a + partner.qrr_coul / partner.if_a)
     supply = plan.gate_supply
+    auxiliary = design_auxiliary(spec, demand, magnetics, demand.rail_needed_v, rail_open_v, f, timing.share)
     inrush_a = 2 * reservoir_bank.capacitance_f * (ratio * demand.emf_nominal_v) * ratio / timing.soft_start_s
     bleeder_ohm = _bleeder_ohm(reservoir_bank.capacitance_f, rail_open_v)
     result = ConverterResult(
@@ -177,6 +180,7 @@ def complete_converter(
         if not bridge
         else design_gate_transformer(library, plan.drive.gate_v, f, plan.drive.driver.peak_a),
         choke=choke,
+        auxiliary=auxiliary,
         gate_ohm=plan.drive.gate_ohm,
         turn_off_s=plan.drive.turn_off_s,
         gate_w=plan.drive.gate_w,
@@ -221,6 +225,18 @@ def _reasons(result: ConverterResult) -> tuple[str, ...]:
         lines.append("No clamp: the diodes of the resting switches lead the leakage energy back.")
     else:
         lines.append("No clamp: what the snubbers don't take, the switches take in avalanche.")
+    aux = result.auxiliary
+    if aux.source == "winding":
+        lines.append(
+            f"Auxiliary winding: 2 × {aux.turns} turns of thin wire on top, {show(aux.low_v, 'voltage')} to "
+            f"{show(aux.high_v, 'voltage')} before the regulators, {show(aux.heat_w, 'power')} in them; the "
+            f"main rails would make it {show(aux.other_heat_w, 'power')}."
+        )
+    else:
+        lines.append(
+            f"The main rails feed the small-signal regulators, {show(aux.heat_w, 'power')} of heat at most; "
+            f"a winding of its own would leave {show(aux.other_heat_w, 'power')}."
+        )
     if choke is None:
         lines.append(
             "Peak-charged rails follow the battery and sag with the load: no choke, no loop, the least loss. "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from subwright.stages.common import Contributor, Loss, PartUse
+from subwright.stages.converter_auxiliary import Auxiliary
 from subwright.stages.converter_choke import OutputChoke
 from subwright.stages.converter_clamp import Clamp, RectifierSnubber
 from subwright.stages.converter_drive import GateDrive, GateSupply
@@ -56,6 +57,7 @@ class ConverterResult:
     gate_supply: GateSupply | None
     gate_transformer: GateTransformer | None
     choke: OutputChoke | None
+    auxiliary: Auxiliary
     gate_ohm: float
     turn_off_s: float
     gate_w: float

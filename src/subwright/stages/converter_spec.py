@@ -7,6 +7,7 @@ from typing import Literal
 
 from subwright.base.fields import (
     Capacitance,
+    Current,
     Frequency,
     Ratio,
     Resistance,
@@ -80,6 +81,14 @@ class ConverterSpec(StageSpec):
         why="Ripple of the output choke over the current at the crest, highest battery; regulated output.",
     )
     choke_core: str = choice("auto", why="Core id of the output choke, gapped E or ETD; regulated output.")
+    auxiliary_feed: Literal["rails", "winding"] = choice(
+        "rails",
+        why="What feeds the ±15 V regulators of filter and small-signal circuits: the main rails, or a small "
+        "winding of its own, which costs turns and saves the heat of dropping the whole rail.",
+    )
+    auxiliary_current_a: Current = quantity(
+        "25 mA", low="1 mA", high="0.5 A", why="Current of each of those small rails."
+    )
     spike_allowance: Ratio = quantity(
         "0.3",
         low="0.1",

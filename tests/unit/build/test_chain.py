@@ -114,6 +114,8 @@ def test_balance_holds_with_clamp_recovery_and_a_regulated_gate_supply(wave, cla
         zener_v=11.0,
         zener_ohm=1800.0,
         control_w=0.0,
+        aux_a=25e-3,
+        bleeder_s=1 / 4700.0,
     )
     load = LoadPoint(conductance_s=0.25)
     peak = find_clipping(CORNERS, load, SOURCE, IdealStage(), m)
@@ -152,6 +154,9 @@ REGULATED = dict(
     choke_core_w=0.1,
     choke_ripple_a=2.7,
     reservoir_w=0.02,
+    aux_a=10e-3,
+    aux_primary_a=0.1,
+    bleeder_s=1 / 4700.0,
 )
 
 

@@ -294,6 +294,28 @@ def test_a_duty_beyond_its_limit_is_refused_with_how_much():
     assert float(caught.value.value) > float(caught.value.limit)
 
 
+# --- auxiliary --------------------------------------------------------------------------------------
+
+
+def test_an_auxiliary_winding_keeps_fifteen_volts_on_a_tired_battery():
+    result = built(auxiliary_feed="winding")
+    aux = result.auxiliary
+    assert aux.low_v >= 18.0
+    one_less = (aux.turns - 1) * 0.9 * 0.9 * DEMAND.emf_low_v / 4 - 0.9
+    assert one_less < 18.0
+    assert aux.heat_w < aux.other_heat_w
+    assert use(result, "auxiliary rectifier").quantity == 4
+    # Power balance of the winding: what the battery gives is what the small rails take, without drops.
+    assert aux.primary_a * 12.0 == pytest.approx(2 * aux.current_a * aux.turns / 4 * 12.0)
+
+
+def test_the_rails_feed_the_small_circuits_unless_told_otherwise():
+    result = built()
+    assert result.auxiliary.turns == 0
+    assert result.auxiliary.heat_w == pytest.approx(2 * (result.rail_unloaded_v - 15.0) * 25e-3)
+    assert any("winding of its own" in reason for reason in result.reasons)
+
+
 # --- refusals and the rest ------------------------------------------------------------------------
 
 
