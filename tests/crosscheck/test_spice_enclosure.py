@@ -20,6 +20,7 @@ from subwright.physics.acoustics.boxes import BoxModel, SealedBox, VentedBox
 from subwright.physics.acoustics.circuit import solve
 from subwright.physics.acoustics.impedance import lossy_inductance_ohm
 from subwright.physics.acoustics.parameters import DriverModel
+from subwright.physics.acoustics.resonant_boxes import BandPassBox, PassiveRadiator, PassiveRadiatorBox
 
 pytestmark = pytest.mark.spice
 
@@ -39,6 +40,29 @@ BOXES: dict[str, BoxModel] = {
     "vented, every loss": VentedBox(volume_m3=0.07, tuning_hz=30.0, ql=7.0, qa=50.0, qp=60.0),
     "vented, tight": VentedBox(volume_m3=0.07, tuning_hz=25.0, ql=math.inf),
     "vented, silent": VentedBox(volume_m3=0.07, tuning_hz=25.0, radiates=False),
+    "passive radiator": PassiveRadiatorBox(
+        volume_m3=0.06,
+        radiator=PassiveRadiator(sd_m2=0.08, mms_kg=0.35, cms_m_per_n=0.4e-3, rms_kg_per_s=3.0),
+        gain=1.1,
+        qa=60.0,
+        q_frequency_hz=28.0,
+    ),
+    "passive radiator, tight": PassiveRadiatorBox(
+        volume_m3=0.06,
+        radiator=PassiveRadiator(sd_m2=0.08, mms_kg=0.35, cms_m_per_n=0.4e-3, rms_kg_per_s=3.0),
+        ql=math.inf,
+    ),
+    "band-pass": BandPassBox(rear_m3=0.04, front_m3=0.03, tuning_hz=55.0, ql=math.inf),
+    "band-pass, every loss": BandPassBox(
+        rear_m3=0.04,
+        front_m3=0.03,
+        tuning_hz=55.0,
+        rear_gain=1.15,
+        rear_qa=25.0,
+        rear_hz=52.0,
+        ql=9.0,
+        qp=40.0,
+    ),
 }
 
 

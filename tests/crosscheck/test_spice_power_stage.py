@@ -15,16 +15,17 @@ from subwright.build.chain import solve_chain
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, Source
 from subwright.build.waveform import Waveform
 from subwright.circuits.converter_point import (
-    SETTLING_PROBES,
     PowerPoint,
     averaged_point,
     quick,
+    settling_probes,
     settling_run,
     simulated_point,
 )
 from subwright.circuits.converter_power import power_circuit
-from subwright.circuits.converter_values import PowerValues, from_model
+from subwright.circuits.converter_values import ClampValues, PowerValues, from_model
 from subwright.circuits.simulate import Engine, simulate
+from subwright.physics.clamps import clamp_resistance_ohm
 
 pytestmark = pytest.mark.spice
 
@@ -129,7 +130,9 @@ def values_at(case: Case, corner: float, load: float, split: float) -> PowerValu
 
 def simulated(values: PowerValues, engine: Engine) -> PowerPoint:
     small = quick(values)
-    traces = simulate(power_circuit(small), settling_run(small), SETTLING_PROBES, engine, timeout_s=20.0)
+    traces = simulate(
+        power_circuit(small), settling_run(small), settling_probes(small), engine, timeout_s=20.0
+    )
     return simulated_point(small, traces)
 
 
@@ -167,13 +170,57 @@ def test_it_agrees_with_one_rail_loaded_and_the_other_at_rest(case: Case, engine
     assert_agree(simulated(values, engine), case.model, values)
 
 
+@pytest.mark.parametrize("case", CASES[:3], ids=range(3))
+def test_a_full_bridge_gives_the_same_rails(case: Case, engine: Engine) -> None:
+    """Its leakage energy returns to the battery through the body diodes; the model counts it as lost."""
+    values = replace(values_at(case, 1.0, 1.0, 0.95), bridge=True)
+    point = simulated(values, engine)
+    assert_agree(point, case.model, values)
+    assert point.battery_a < 1.001 * chain_point(case.model, values).battery_a[0]
+
+
+CLAMPED = 0.08  # of the clamp's voltage
+
+
+@pytest.mark.parametrize("load", [0.1, 1.0])
+@pytest.mark.parametrize("case", CASES, ids=range(len(CASES)))
+def test_the_clamp_holds_and_returns_what_the_model_says(
+    case: Case, load: float, reference_engine: Engine
+) -> None:
+    """Working: one rail loaded, the clamp at about three times the battery. Resting: charged to twice."""
+    clamp = clamp_for(case)
+    values = replace(values_at(case, 1.0, load, 0.95), avalanche_v=8 * case.emf_v, clamp=clamp)
+    point = simulated(values, reference_engine)
+    model = replace(case.model, clamp_ohm=clamp.resistor_ohm)
+    chain = chain_point(model, values)
+    assert_agree(point, model, values)
+    assert point.battery_a == pytest.approx(chain.battery_a[0], rel=0.005)
+    assert point.clamp_v == pytest.approx(averaged_point(values).clamp_v, rel=CLAMPED)
+    heat = (point.clamp_v - chain.terminal_v[0]) ** 2 / clamp.resistor_ohm
+    assert heat == pytest.approx(chain.losses_w["leakage clamp"][0], rel=3 * CLAMPED)
+
+
+def clamp_for(case: Case) -> ClampValues:
+    """A clamp that full load on one rail lifts to about three times the battery."""
+    values, model = values_at(case, 1.0, 1.0, 0.95), case.model
+    point = averaged_point(values)
+    end_a = point.battery_a * model.shape().end / model.averaging
+    power = model.leakage_h * end_a**2 * model.switching_hz
+    ohm = float(f"{clamp_resistance_ohm(power, 3.0 * case.emf_v, case.emf_v):.2g}")
+    return ClampValues(resistor_ohm=ohm, capacitor_f=1e-3, diode_v=0.8, diode_ohm=0.01)
+
+
 @pytest.mark.parametrize("case", CASES, ids=range(len(CASES)))
 def test_the_chain_and_the_circuits_own_closed_form_are_one(
     case: Case,
 ) -> None:
-    for split in (0.5, 0.9):
+    clamp = clamp_for(case)
+    clamped = replace(case.model, clamp_ohm=clamp.resistor_ohm)
+    for split, model in ((0.5, case.model), (0.9, case.model), (0.9, clamped)):
         values = values_at(case, 1.0, 0.7, split)
-        own, chain = averaged_point(values), chain_point(case.model, values)
+        if model is clamped:
+            values = replace(values, clamp=clamp)
+        own, chain = averaged_point(values), chain_point(model, values)
         found = (own.positive_v, own.negative_v, own.battery_a, own.switch_rms_a)
         expected = (chain.rail_crest_v, chain.rail_other_v, chain.battery_a, chain.primary_rms_a)
         np.testing.assert_allclose(found, np.concatenate(expected), rtol=1e-9)

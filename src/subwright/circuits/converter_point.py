@@ -7,17 +7,19 @@ from math import sqrt
 from typing import Final
 
 from subwright.base.errors import SubwrightError
+from subwright.base.preferred import at_most
 from subwright.circuits.analysis import Current, Probe, Transient, Voltage
 from subwright.circuits.converter_values import PowerValues
 from subwright.circuits.measure import last_periods, mean_of, rms_of
 from subwright.circuits.simulate import Traces
+from subwright.physics.clamps import clamp_voltage_v
 from subwright.physics.push_pull import pulse_shape
 
 __all__ = [
-    "SETTLING_PROBES",
     "PowerPoint",
     "averaged_point",
     "quick",
+    "settling_probes",
     "settling_run",
     "simulated_point",
 ]
@@ -27,6 +29,8 @@ _KEPT_CYCLES: Final = 24
 _AVERAGE_CYCLES: Final = 6
 _STEPS_PER_CYCLE: Final = 200
 _FLOOR: Final = 1e-4  # of the battery current, below which a current does not matter
+_CLAMP_CYCLES: Final = 8.0  # longest time constant of a quick stage's clamp
+_ROUNDS: Final = 60
 _DRIFT: Final = 1e-3  # of each average over the kept cycles
 _RIPPLE: Final = 0.05  # of the drop that drives the pulse, accepted in a quick stage
 
@@ -38,7 +42,8 @@ class PowerPoint:
     positive_v: float
     negative_v: float  # magnitude
     battery_a: float
-    switch_rms_a: float  # one half-primary
+    switch_rms_a: float  # one position
+    clamp_v: float | None = None  # of the clamp's capacitor
 
 
 def averaged_point(values: PowerValues) -> PowerPoint:
@@ -67,8 +72,11 @@ def averaged_point(values: PowerValues) -> PowerPoint:
     averaging = v.share * shape.average
     square = shape.mean_square / (v.share * shape.average**2)
     primary_a = v.ratio * (v.positive_a + v.negative_a)
-    sag = (v.source_ohm + primary_ohm / averaging + v.input_esr_ohm * (square - 1.0)) * primary_a
-    common = v.ratio * (v.emf_v - sag) - v.diode_v
+    loss_w = primary_a**2 * primary_ohm + (v.positive_a**2 + v.negative_a**2) * secondary_ohm
+    stored_w = (1.0 - shape.resistive_share) / averaging * loss_w
+    terminal_v, battery_a, clamp_v = _terminal(v, primary_a, stored_w)
+    sag = (primary_ohm / averaging + v.input_esr_ohm * (square - 1.0)) * primary_a
+    common = v.ratio * (terminal_v - sag) - v.diode_v
     each = secondary_ohm / averaging + v.reservoir_esr_ohm * (square - 1.0)
     positive_v, negative_v = common - each * v.positive_a, common - each * v.negative_a
     if min(positive_v, negative_v) <= 0.0:
@@ -81,15 +89,30 @@ def averaged_point(values: PowerValues) -> PowerPoint:
     return PowerPoint(
         positive_v=positive_v,
         negative_v=negative_v,
-        battery_a=primary_a,
+        battery_a=battery_a,
         switch_rms_a=sqrt(0.5 * square) * primary_a,
+        clamp_v=clamp_v,
     )
+
+
+def _terminal(v: PowerValues, primary_a: float, stored_w: float) -> tuple[float, float, float | None]:
+    """Terminal voltage, battery current and clamp voltage, once the clamp gives back what it doesn't burn."""
+    terminal_v = v.emf_v - v.source_ohm * primary_a
+    if v.clamp is None:
+        return terminal_v, primary_a, None
+    battery_a, clamp_v = primary_a, 0.0
+    for _ in range(_ROUNDS):
+        clamp_v = float(clamp_voltage_v(stored_w, v.clamp.resistor_ohm, terminal_v, 2.0 * terminal_v))
+        back_a = (clamp_v - terminal_v) / v.clamp.resistor_ohm
+        battery_a = primary_a + (clamp_v * back_a - stored_w) / terminal_v - back_a
+        terminal_v = v.emf_v - v.source_ohm * battery_a
+    return terminal_v, battery_a, clamp_v
 
 
 def quick(values: PowerValues) -> PowerValues:
     """The same stage with one can a bank, as small as it may be without shaping the pulse.
 
-    Snubber and bleeder go: the averaged model counts them as a conductance of their own.
+    Snubbers and bleeders go: the averaged model counts them as a conductance of their own.
 
     Parameters
     ----------
@@ -102,6 +125,10 @@ def quick(values: PowerValues) -> PowerValues:
     half_s = 0.5 * values.period_s
     least = max(values.positive_a, values.negative_a) * half_s / slack_v
     input_least = point.battery_a * half_s / (slack_v / values.ratio)
+    clamp = values.clamp
+    if clamp is not None:
+        most = _CLAMP_CYCLES * values.period_s / clamp.resistor_ohm
+        clamp = replace(clamp, capacitor_f=min(clamp.capacitor_f, at_most(most, "E12")))
     return replace(
         values,
         reservoir_f=min(values.reservoir_f, least),
@@ -109,19 +136,17 @@ def quick(values: PowerValues) -> PowerValues:
         switches_per_side=1,
         input_count=1,
         reservoir_count=1,
-        snubber_ohm=None,
-        snubber_f=None,
+        clamp=clamp,
+        switch_snubber=None,
+        rectifier_snubber=None,
         bleeder_ohm=None,
     )
 
 
-SETTLING_PROBES: Final[tuple[Probe, ...]] = (
-    Voltage("rail_positive"),
-    Voltage("rail_negative"),
-    Current("BT101"),
-    Current("T101A"),
-)
-"""What ``simulated_point`` reads."""
+def settling_probes(values: PowerValues) -> tuple[Probe, ...]:
+    """What ``simulated_point`` reads."""
+    probes = (Voltage("rail_positive"), Voltage("rail_negative"), Current("BT101"), Current("T101A"))
+    return probes if values.clamp is None else (*probes, Voltage("clamp"))
 
 
 def settling_run(values: PowerValues) -> Transient:
@@ -143,7 +168,7 @@ def simulated_point(values: PowerValues, traces: Traces) -> PowerPoint:
 
     Parameters
     ----------
-    values : what was simulated. traces : of ``SETTLING_PROBES``.
+    values : what was simulated. traces : of ``settling_probes``.
 
     Raises
     ------
@@ -171,9 +196,17 @@ def simulated_point(values: PowerValues, traces: Traces) -> PowerPoint:
             )
         means.append(late)
     switch = traces.current("T101A")
+    # A bridge's one primary carries both half cycles, each position half of them.
+    share = sqrt(0.5) if values.bridge else 1.0
+    clamp = (
+        None
+        if values.clamp is None
+        else mean_of(*last_periods(time, traces.voltage("clamp"), period, _AVERAGE_CYCLES))
+    )
     return PowerPoint(
         positive_v=means[0],
         negative_v=means[1],
         battery_a=means[2],
-        switch_rms_a=rms_of(*last_periods(time, switch, period, _AVERAGE_CYCLES)),
+        switch_rms_a=share * rms_of(*last_periods(time, switch, period, _AVERAGE_CYCLES)),
+        clamp_v=clamp,
     )

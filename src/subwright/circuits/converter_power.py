@@ -1,8 +1,8 @@
-"""The converter's power stage: battery, push-pull primary, rail bridge, reservoirs.
+"""The converter's power stage: battery, push-pull or bridged primary, rectifier, reservoirs.
 
-The leakage sits in series with each half-primary, so that its energy ends in the switch's avalanche clamp, as
-the averaged model has it. Output capacitances are left out: they ring at a hundred megahertz, which a peak
-would feel and an average does not. Nothing here predicts a drain spike.
+The leakage sits in series with each half-primary, so that its energy ends in the clamp, or in the switch's
+avalanche where there is none, as the averaged model has it. Output capacitances are left out: they ring at a
+hundred megahertz, which a peak would feel and an average does not. Nothing here predicts a drain spike.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Final
 
 from subwright.base.units import code
 from subwright.circuits.converter_point import averaged_point
-from subwright.circuits.converter_values import PowerValues
+from subwright.circuits.converter_values import ClampValues, PowerValues, SnubberValues
 from subwright.circuits.models import DiodeModel, SwitchModel
 from subwright.circuits.netlist import (
     GROUND,
@@ -30,6 +30,7 @@ _HUNDRED: Final = 100
 _EDGE_S: Final = 20e-9
 _GATE_V: Final = 10.0
 _THRESHOLD_V: Final = 5.0
+_JOINT_OHM: Final = 1e-6  # in place of a leakage that isn't there
 _STRAY: Final = 2e-3  # share of the leakage that the coupling may leave; the leakage is a part of its own
 _OFF_RATIO: Final = 1e4  # off resistance over battery voltage by current: costs 0.04 % of the power
 
@@ -68,7 +69,7 @@ def power_circuit(values: PowerValues) -> Circuit:
             for _ in range(v.input_count)
         ),
     ]
-    parts += _primary(v, number)
+    parts += _primary(v, number, point.clamp_v)
     parts += _bridge(v, number)
     for positive, net, volts, load in (
         (True, "rail_positive", point.positive_v, v.positive_a),
@@ -100,16 +101,28 @@ def power_circuit(values: PowerValues) -> Circuit:
                 standing="bench",
             )
         )
+    clamp_model: tuple[DiodeModel, ...] = ()
+    if v.clamp is not None and not v.bridge:
+        clamp_model = (
+            DiodeModel(
+                name="CLAMP_LEG",
+                forward_v=v.clamp.diode_v,
+                resistance_ohm=v.clamp.diode_ohm,
+                rated_a=point.battery_a,
+            ),
+        )
+    windings = ("T101A", "T101C", "T101D") if v.bridge else ("T101A", "T101B", "T101C", "T101D")
+    node = "leg" if v.bridge else "drain"
     return Circuit(
         name="converter power stage",
         parts=tuple(parts),
         models=(
             SwitchModel(
                 name="SWITCH",
-                on_ohm=v.switch_ohm * v.switches_per_side,
+                on_ohm=v.switch_ohm * v.switches_per_side * (0.5 if v.bridge else 1.0),
                 off_ohm=_OFF_RATIO * v.switches_per_side * v.emf_v / point.battery_a,
                 threshold_v=_THRESHOLD_V,
-                clamp_v=v.clamp_v,
+                clamp_v=v.avalanche_v,
             ),
             DiodeModel(
                 name="LEG",
@@ -117,14 +130,13 @@ def power_circuit(values: PowerValues) -> Circuit:
                 resistance_ohm=v.diode_ohm,
                 rated_a=max(v.positive_a, v.negative_a) / v.share,
             ),
+            *clamp_model,
         ),
-        couplings=(
-            Coupling(designator="T101", windings=("T101A", "T101B", "T101C", "T101D"), factor=_coupling(v)),
-        ),
+        couplings=(Coupling(designator="T101", windings=windings, factor=_coupling(v)),),
         test_points=(
             TestPoint(designator="TP101", net="input", what="battery terminal"),
-            TestPoint(designator="TP102", net="drain_a", what="drain of the first switch"),
-            TestPoint(designator="TP103", net="drain_b", what="drain of the second switch"),
+            TestPoint(designator="TP102", net=f"{node}_a", what=f"{node} of the first half cycle"),
+            TestPoint(designator="TP103", net=f"{node}_b", what=f"{node} of the second half cycle"),
             TestPoint(designator="TP104", net="rail_positive", what="positive rail"),
             TestPoint(designator="TP105", net="rail_negative", what="negative rail"),
         ),
@@ -157,96 +169,161 @@ def _can(
     )
 
 
-def _primary(v: PowerValues, number: Numbering) -> list[Part]:
-    """Half-primaries from the battery to the switches.
+def _pulses(v: PowerValues) -> tuple[Pulse, Pulse]:
+    """Drive of the two half cycles.
 
     The first pulse is half as long as the others, so that the magnetising current swings about zero from the
     start; left to itself it would take thousands of cycles.
     """
-    parts: list[Part] = []
     on_s = 0.5 * v.share * v.period_s
+    rest_s = v.period_s - on_s
     first = Pulse(
-        first=_GATE_V, then=0.0, delay_s=0.5 * on_s, edge_s=_EDGE_S, then_s=v.period_s - on_s,
-        period_s=v.period_s,
-    )  # fmt: skip
+        first=_GATE_V, then=0.0, delay_s=0.5 * on_s, edge_s=_EDGE_S, then_s=rest_s, period_s=v.period_s
+    )
     second = Pulse(
-        first=0.0, then=_GATE_V, delay_s=0.5 * (v.period_s - on_s), edge_s=_EDGE_S, then_s=on_s,
-        period_s=v.period_s,
-    )  # fmt: skip
-    for side, section, drive in (("a", "A", first), ("b", "B", second)):
-        leak, drain, gate = f"leak_{side}", f"drain_{side}", f"gate_{side}"
-        ends = (leak, drain) if side == "a" else (drain, leak)
-        if v.leakage_h > 0.0:
-            leakage = Part(
-                designator=f"T101{section}_LEAK",
-                kind="inductor",
-                nets=("input", leak),
-                value=v.leakage_h,
-                role="leakage",
-                standing="inherent",
-            )
-        else:
-            leakage = Part(
-                designator=f"T101{section}_LEAK",
-                kind="resistor",
-                nets=("input", leak),
-                value=1e-6,
-                role="no leakage",
-                standing="inherent",
-            )
-        parts += [
-            leakage,
-            Part(
-                designator=f"T101{section}",
-                kind="winding",
-                nets=ends,
-                value=v.magnetising_h,
-                role="half-primary",
-                standing="elsewhere",
-                series_ohm=v.primary_winding_ohm + v.link_ohm,
-            ),
-            Part(
-                designator=f"BENCH_GATE_{section}",
-                kind="voltage source",
-                nets=(gate, GROUND),
-                value=drive,
-                role="gate drive",
-                standing="bench",
-            ),
+        first=0.0, then=_GATE_V, delay_s=0.5 * rest_s, edge_s=_EDGE_S, then_s=on_s, period_s=v.period_s
+    )
+    return first, second
+
+
+def _primary(v: PowerValues, number: Numbering, clamp_v: float | None) -> list[Part]:
+    """Primary side from the input to the switches."""
+    first, second = _pulses(v)
+    positions: tuple[tuple[str, str, str, Pulse], ...]
+    if v.bridge:
+        positions = (
+            ("HIGH_A", "input", "leg_a", first),
+            ("LOW_A", "leg_a", GROUND, second),
+            ("HIGH_B", "input", "leg_b", second),
+            ("LOW_B", "leg_b", GROUND, first),
+        )
+        parts = _winding(v, "A", "leg_a", "leak_a", ("leak_a", "leg_b"))
+    else:
+        positions = (("A", "drain_a", GROUND, first), ("B", "drain_b", GROUND, second))
+        parts = [
+            *_winding(v, "A", "input", "leak_a", ("leak_a", "drain_a")),
+            *_winding(v, "B", "input", "leak_b", ("drain_b", "leak_b")),
         ]
-        parts += [
+    for name, drain, source, drive in positions:
+        parts += _position(v, number, name, drain, source, drive)
+    if v.clamp is not None and clamp_v is not None and not v.bridge:
+        parts += _clamp(v.clamp, number, clamp_v)
+    return parts
+
+
+def _winding(v: PowerValues, section: str, into: str, leak: str, ends: tuple[str, str]) -> list[Part]:
+    """One primary winding with its leakage before it; dotted where current enters in its own half cycle."""
+    leaks = v.leakage_h > 0.0
+    return [
+        Part(
+            designator=f"T101{section}_LEAK",
+            kind="inductor" if leaks else "resistor",
+            nets=(into, leak),
+            value=v.leakage_h if leaks else _JOINT_OHM,
+            role="leakage",
+            standing="inherent",
+        ),
+        Part(
+            designator=f"T101{section}",
+            kind="winding",
+            nets=ends,
+            value=v.magnetising_h,
+            role="primary" if v.bridge else "half-primary",
+            standing="elsewhere",
+            series_ohm=v.primary_winding_ohm + v.link_ohm,
+        ),
+    ]
+
+
+def _position(
+    v: PowerValues, number: Numbering, name: str, drain: str, source: str, drive: Pulse
+) -> list[Part]:
+    """The switches of one position, their drive and their snubber."""
+    gate = f"gate_{name.lower()}"
+    parts = [
+        Part(
+            designator=f"BENCH_GATE_{name}",
+            kind="voltage source",
+            nets=(gate, source),
+            value=drive,
+            role="gate drive",
+            standing="bench",
+        ),
+        *(
             Part(
                 designator=number.next("Q"),
                 kind="mosfet",
-                nets=(drain, gate, GROUND),
+                nets=(drain, gate, source),
                 model="SWITCH",
                 role="push-pull switch",
                 part_id=v.switch_id,
             )
             for _ in range(v.switches_per_side)
-        ]
-        if v.snubber_ohm is not None and v.snubber_f is not None:
-            middle = f"snub_{side}"
-            parts += [
-                Part(
-                    designator=number.next("R"),
-                    kind="resistor",
-                    nets=(drain, middle),
-                    value=v.snubber_ohm,
-                    role="snubber resistor",
-                    part_id=code(v.snubber_ohm, "resistance"),
-                ),
-                Part(
-                    designator=number.next("C"),
-                    kind="capacitor",
-                    nets=(middle, GROUND),
-                    value=v.snubber_f,
-                    role="snubber capacitor",
-                    part_id=code(v.snubber_f, "capacitance"),
-                    initial_v=0.0,
-                ),
-            ]
+        ),
+    ]
+    if v.switch_snubber is not None:
+        parts += _snubber(v.switch_snubber, number, "snubber", f"snub_{name.lower()}", (drain, source))
     return parts
+
+
+def _snubber(
+    values: SnubberValues, number: Numbering, role: str, middle: str, across: tuple[str, str]
+) -> list[Part]:
+    return [
+        Part(
+            designator=number.next("R"),
+            kind="resistor",
+            nets=(across[0], middle),
+            value=values.resistor_ohm,
+            role=f"{role} resistor",
+            part_id=code(values.resistor_ohm, "resistance"),
+        ),
+        Part(
+            designator=number.next("C"),
+            kind="capacitor",
+            nets=(middle, across[1]),
+            value=values.capacitor_f,
+            role=f"{role} capacitor",
+            part_id=code(values.capacitor_f, "capacitance"),
+            initial_v=0.0,
+        ),
+    ]
+
+
+def _clamp(values: ClampValues, number: Numbering, clamp_v: float) -> list[Part]:
+    """A diode from each drain into one capacitor; its charge returns to the battery."""
+    case = number.next("D")
+    names = (f"{case}A", f"{case}B") if values.one_case else (case, number.next("D"))
+    return [
+        *(
+            Part(
+                designator=name,
+                kind="diode",
+                nets=(drain, "clamp"),
+                model="CLAMP_LEG",
+                role="clamp diode",
+                part_id=values.diode_id,
+            )
+            for name, drain in zip(names, ("drain_a", "drain_b"), strict=True)
+        ),
+        Part(
+            designator=number.next("C"),
+            kind="capacitor",
+            nets=("clamp", GROUND),
+            value=values.capacitor_f,
+            role="clamp capacitor",
+            part_id=code(values.capacitor_f, "capacitance"),
+            initial_v=clamp_v,
+        ),
+        Part(
+            designator=number.next("R"),
+            kind="resistor",
+            nets=("clamp", "input"),
+            value=values.resistor_ohm,
+            role="clamp resistor",
+            part_id=code(values.resistor_ohm, "resistance"),
+        ),
+    ]
 
 
 def _bridge(v: PowerValues, number: Numbering) -> list[Part]:
@@ -264,6 +341,10 @@ def _bridge(v: PowerValues, number: Numbering) -> list[Part]:
         )
         for section, nets in (("C", ("second_a", GROUND)), ("D", (GROUND, "second_b")))
     ]
+    if v.rectifier_snubber is not None:
+        for side in ("a", "b"):
+            across = (f"second_{side}", GROUND)
+            parts += _snubber(v.rectifier_snubber, number, "rectifier snubber", f"ring_{side}", across)
     legs = (
         ("second_a", "rail_positive"),
         ("second_b", "rail_positive"),

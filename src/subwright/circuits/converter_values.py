@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
+from subwright.base.errors import SubwrightError
 from subwright.stages.converter import ConverterResult
 
-__all__ = ["AveragedModel", "PowerValues", "from_model", "from_result"]
+__all__ = ["AveragedModel", "ClampValues", "PowerValues", "SnubberValues", "from_model", "from_result"]
 
 
 class AveragedModel(Protocol):
@@ -63,6 +64,26 @@ class AveragedModel(Protocol):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class SnubberValues:
+    """Resistor and capacitor in series."""
+
+    resistor_ohm: float
+    capacitor_f: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClampValues:
+    """One clamp for both drains: a diode from each into a capacitor, a resistor from there to the battery."""
+
+    resistor_ohm: float
+    capacitor_f: float
+    diode_v: float
+    diode_ohm: float
+    diode_id: str = "clamp diode"
+    one_case: bool = True  # both diodes in one case
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class PowerValues:
     """Everything in the power stage's netlist.
 
@@ -70,14 +91,17 @@ class PowerValues:
     ----------
     emf_v, source_ohm : battery. positive_a, negative_a : load of each rail.
     ratio, switching_hz, share : timing and turns. dead time is what the share leaves.
-    switch_ohm, switches_per_side : of one side together, and how many share it.
+    bridge : four switches around one primary instead of two on halves of one.
+    switch_ohm, switches_per_side : of one conducting path (a side, or two corners of a bridge), and how many
+        devices share each position.
     primary_winding_ohm, secondary_winding_ohm, link_ohm, leakage_h, magnetising_h : transformer and links;
-        inductances referred to one half-primary.
-    diode_v, diode_ohm : one leg of the bridge. cases_of_two : legs come two to a case.
+        inductances referred to one half-primary (the primary of a bridge).
+    diode_v, diode_ohm : one leg of the rectifier.
     input_f, input_esr_ohm, input_count, reservoir_f, reservoir_esr_ohm, reservoir_count : of the whole bank
         (one rail's), and how many cans it is made of.
-    clamp_v : avalanche voltage of the switches.
-    snubber_ohm, snubber_f : across each switch, None without. bleeder_ohm : across each rail, None without.
+    avalanche_v : of the switches. clamp : of both drains, None without.
+    switch_snubber, rectifier_snubber : across each switch and each half-secondary, None without.
+    bleeder_ohm : across each rail, None without.
     switch_id, diode_id, partner_id, input_id, reservoir_id : what to buy; partner_id "" where four single
         legs make the bridge.
     """
@@ -97,16 +121,18 @@ class PowerValues:
     diode_v: float
     leakage_h: float
     magnetising_h: float
-    clamp_v: float
+    avalanche_v: float
     input_f: float
     input_esr_ohm: float
     reservoir_f: float
     reservoir_esr_ohm: float
+    bridge: bool = False
     switches_per_side: int = 1
     input_count: int = 1
     reservoir_count: int = 1
-    snubber_ohm: float | None = None
-    snubber_f: float | None = None
+    clamp: ClampValues | None = None
+    switch_snubber: SnubberValues | None = None
+    rectifier_snubber: SnubberValues | None = None
     bleeder_ohm: float | None = None
     switch_id: str = "switch"
     diode_id: str = "rectifier"
@@ -128,6 +154,8 @@ def from_model(
     positive_a: float,
     negative_a: float,
     magnetising_h: float,
+    clamp: ClampValues | None = None,
+    bridge: bool = False,
     input_f: float = 4.7e-3,
     reservoir_f: float = 2.2e-3,
 ) -> PowerValues:
@@ -148,7 +176,9 @@ def from_model(
         diode_v=model.diode_v,
         leakage_h=model.leakage_h,
         magnetising_h=magnetising_h,
-        clamp_v=2.6 * emf_v + 8.0,
+        avalanche_v=2.6 * emf_v + 8.0,
+        clamp=clamp,
+        bridge=bridge,
         input_f=input_f,
         input_esr_ohm=model.input_esr_ohm,
         reservoir_f=reservoir_f,
@@ -164,7 +194,19 @@ def from_result(
     Parameters
     ----------
     result : the converter. emf_v, source_ohm : battery, V and Ω. positive_a, negative_a : load of the rails.
+
+    Raises
+    ------
+    SubwrightError : the rails are regulated, which has no circuit here.
     """
+    if result.choke is not None:
+        raise SubwrightError(
+            message="There is no circuit yet of a converter with regulated rails.",
+            quantity="converter.output",
+            value="regulated",
+            limit="peak-charged rails",
+            remedy="Its averages come from the closed form alone; measure them at bring-up.",
+        )
     plan, magnetics = result.plan, result.magnetics
     partner = plan.rectifier.partner
     return PowerValues(
@@ -176,14 +218,25 @@ def from_result(
         switching_hz=plan.timing.switching_hz,
         share=plan.timing.share,
         switch_ohm=result.switch_ohm,
-        primary_winding_ohm=magnetics.primary_ohm,
+        primary_winding_ohm=result.winding_ohm,
         link_ohm=result.link_ohm,
         secondary_winding_ohm=magnetics.secondary_ohm,
         diode_ohm=result.diode_ohm,
         diode_v=result.diode_v,
         leakage_h=magnetics.leakage_h,
         magnetising_h=magnetics.magnetising_h,
-        clamp_v=plan.switch.mosfet.vds_v,
+        avalanche_v=plan.switch.mosfet.vds_v,
+        bridge=result.topology == "full-bridge",
+        clamp=None
+        if result.clamp is None
+        else ClampValues(
+            resistor_ohm=result.clamp.resistor_ohm,
+            capacitor_f=result.clamp.capacitor_f,
+            diode_v=result.clamp.diode.vf0_v,
+            diode_ohm=result.clamp.diode.rd_ohm,
+            diode_id=result.clamp.diode.id,
+            one_case=result.clamp.diode_packages == 1,
+        ),
         input_f=result.input_bank.capacitance_f,
         input_esr_ohm=result.input_bank.esr_ohm,
         reservoir_f=result.reservoir_bank.capacitance_f,
@@ -191,8 +244,11 @@ def from_result(
         switches_per_side=plan.switch.per_side,
         input_count=result.input_bank.count,
         reservoir_count=result.reservoir_bank.count,
-        snubber_ohm=result.snubber_ohm,
-        snubber_f=result.snubber_f,
+        switch_snubber=SnubberValues(resistor_ohm=result.snubber_ohm, capacitor_f=result.snubber_f),
+        rectifier_snubber=SnubberValues(
+            resistor_ohm=result.rectifier_snubber.resistor_ohm,
+            capacitor_f=result.rectifier_snubber.capacitor_f,
+        ),
         bleeder_ohm=result.bleeder_ohm,
         switch_id=plan.switch.mosfet.id,
         diode_id=plan.rectifier.rectifier.id,

@@ -26,6 +26,7 @@ from subwright.circuits.netlist import GROUND, Circuit, Numbering, Part, PartKin
 from subwright.physics.acoustics.air import AIR_20C, Air
 from subwright.physics.acoustics.boxes import BoxModel, SealedBox, VentedBox, box_compliance_m3_per_pa
 from subwright.physics.acoustics.parameters import DriverModel
+from subwright.physics.acoustics.resonant_boxes import BandPassBox, PassiveRadiatorBox
 
 __all__ = ["FLOW_PROBE", "PRESSURE_PROBE", "SOURCE_PROBE", "TERMINAL_PROBE", "enclosure_circuit"]
 
@@ -102,7 +103,8 @@ def enclosure_circuit(
 
     Parameters
     ----------
-    driver : lumped elements. box : sealed or vented. source_ohm : between ideal source and driver, Ω.
+    driver : lumped elements. box : of any kind that has a class.
+    source_ohm : between ideal source and driver, Ω.
     distance_m : of the pressure, m. air : state of the air.
 
     Returns
@@ -193,18 +195,7 @@ def _mechanics(build: _Builder, driver: DriverModel, current: str) -> str:
 
 
 def _acoustics(build: _Builder, driver: DriverModel, box: BoxModel, velocity: str, air: Air) -> str:
-    """Acoustical loop; returns the meter of the flow that reaches the outside.
-
-    The diaphragm's flow divides: one part through box air and radiation, the rest through leak and port. What
-    leaves the box outside equals what box air and radiation carry.
-    """
-    if not isinstance(box, (SealedBox, VentedBox)):
-        raise SubwrightError(
-            message="There is no circuit for this kind of box.",
-            quantity="box",
-            value=type(box).__name__,
-            limit="sealed or vented",
-        )
+    """Acoustical loop; returns the meter of the flow that reaches the outside."""
     area = driver.sd_m2
     build.add("F", "current by current", (GROUND, "inside"), area, "diaphragm flow", velocity)
     build.add(
@@ -212,31 +203,89 @@ def _acoustics(build: _Builder, driver: DriverModel, box: BoxModel, velocity: st
     )
     build.add("F", "current by current", (GROUND, "flow_monitor"), area, "flow monitor", velocity)
     build.resistor("flow_monitor", GROUND, 1.0, "flow monitor")
-    compliance = box_compliance_m3_per_pa(box.volume_m3, gain=box.gain, air=air)
-    hertz = box.tuning_hz if isinstance(box, VentedBox) else box.q_frequency_hz
-    omega = 2.0 * math.pi * hertz
+    if isinstance(box, BandPassBox):
+        return _band_pass(build, box, air)
+    if isinstance(box, (SealedBox, VentedBox, PassiveRadiatorBox)):
+        return _with_opening(build, box, air)
+    raise SubwrightError(
+        message="There is no circuit for this kind of box.",
+        quantity="box",
+        value=type(box).__name__,
+        limit="sealed, vented, passive radiator or band-pass",
+    )
+
+
+def _with_opening(build: _Builder, box: SealedBox | VentedBox | PassiveRadiatorBox, air: Air) -> str:
+    """The diaphragm's flow divides: box air and radiation carry one part, leak and opening the rest.
+
+    What leaves the box outside equals what box air and radiation carry.
+    """
+    compliance = float(box_compliance_m3_per_pa(box.volume_m3, gain=box.gain, air=air))
+    omega = 2.0 * math.pi * float(box.tuning_hz if isinstance(box, VentedBox) else box.q_frequency_hz)
     outside = build.meter("inside", "a_1", "outside flow")
-    build.capacitor("a_1", "a_2", compliance, "box air")
-    # A capacitor's far side needs a path for DC; the leak is one, or this.
-    build.resistor("a_1", "a_2", _TIGHT_OHM, "path for direct current")
-    at = "a_2"
-    if not math.isinf(box.qa):
-        build.resistor("a_2", "a_3", 1.0 / (omega * compliance * box.qa), "absorption")
-        at = "a_3"
-    if box.radiates:
-        _radiation(build, at, outside, air, 2.0 * math.pi if box.space == "half" else 4.0 * math.pi)
-    else:
-        build.meter(at, GROUND, "no radiation")
+    absorption = 0.0 if math.isinf(box.qa) else 1.0 / (omega * compliance * box.qa)
+    at = _air(build, "a_1", compliance, absorption, "box air")
+    _outward(build, at, outside, box.space, box.radiates, air)
     leak = _TIGHT_OHM if math.isinf(box.ql) else box.ql / (omega * compliance)
     build.resistor("inside", GROUND, leak, "leak")
     if isinstance(box, VentedBox):
-        mass = 1.0 / (omega**2 * compliance)
-        far = "inside"
-        if not math.isinf(box.qp):
-            far = "port_1"
-            build.resistor("inside", far, 1.0 / (omega * compliance * box.qp), "port loss")
-        build.inductor(far, GROUND, mass, "port air")
+        _port(build, "inside", GROUND, omega, compliance, box.qp)
+    if isinstance(box, PassiveRadiatorBox):
+        unit, near, far = box.radiator, build.net(), build.net()
+        build.inductor("inside", near, unit.mass_kg_per_m4, "radiator mass")
+        build.capacitor(near, far, unit.compliance_m3_per_pa, "radiator suspension")
+        build.resistor(near, far, _TIGHT_OHM, "path for direct current")
+        build.resistor(far, GROUND, unit.resistance_pa_s_per_m3, "radiator loss")
     return outside
+
+
+def _band_pass(build: _Builder, box: BandPassBox, air: Air) -> str:
+    """Rear air carries the diaphragm's whole flow; in front it divides between air and port."""
+    rear = float(box_compliance_m3_per_pa(box.rear_m3, gain=box.rear_gain, air=air))
+    front = float(box_compliance_m3_per_pa(box.front_m3, air=air))
+    omega_rear = 2.0 * math.pi * float(box.rear_hz)
+    absorption = 0.0 if math.isinf(box.rear_qa) else 1.0 / (omega_rear * rear * box.rear_qa)
+    chamber = _air(build, "inside", rear, absorption, "rear air")
+    build.capacitor(chamber, GROUND, front, "front air")
+    build.resistor(chamber, GROUND, _TIGHT_OHM, "path for direct current")
+    omega = 2.0 * math.pi * float(box.tuning_hz)
+    opening = build.net()
+    _port(build, chamber, opening, omega, front, box.qp)
+    leak = _TIGHT_OHM if math.isinf(box.ql) else box.ql / (omega * front)
+    build.resistor(chamber, opening, leak, "leak")
+    beyond = build.net()
+    outside = build.meter(opening, beyond, "outside flow")
+    _outward(build, beyond, outside, box.space, box.radiates, air)
+    return outside
+
+
+def _air(build: _Builder, at: str, compliance: float, absorption: float, role: str) -> str:
+    """A chamber's air with its absorption in series; returns the far net."""
+    far = build.net()
+    build.capacitor(at, far, compliance, role)
+    build.resistor(at, far, _TIGHT_OHM, "path for direct current")
+    if absorption == 0.0:
+        return far
+    after = build.net()
+    build.resistor(far, after, absorption, "absorption")
+    return after
+
+
+def _port(build: _Builder, at: str, far: str, omega: float, compliance: float, qp: float) -> None:
+    """Port air that tunes a chamber's air to ``omega``, with its loss."""
+    if not math.isinf(qp):
+        after = build.net()
+        build.resistor(at, after, 1.0 / (omega * compliance * qp), "port loss")
+        at = after
+    build.inductor(at, far, 1.0 / (omega**2 * compliance), "port air")
+
+
+def _outward(build: _Builder, at: str, outside: str, space: str, radiates: bool, air: Air) -> None:
+    """The air outside, from a net to ground."""
+    if radiates:
+        _radiation(build, at, outside, air, 2.0 * math.pi if space == "half" else 4.0 * math.pi)
+    else:
+        build.meter(at, GROUND, "no radiation")
 
 
 def _radiation(build: _Builder, at: str, outside: str, air: Air, solid_angle: float) -> None:
