@@ -14,12 +14,14 @@ from threading import Lock
 
 from subwright import service
 from subwright.base.errors import SubwrightError
+from subwright.base.units import parse
+from subwright.build.driver_measurement import Bench, Measurement, measure_files
 from subwright.outputs import project
 from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml, save_atomically
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.session import BuildSession
 
-__all__ = ["EXAMPLE", "BuildRow", "Workspace", "check_size", "file_stem"]
+__all__ = ["EXAMPLE", "BuildRow", "Workspace", "check_size", "file_stem", "measured_driver"]
 
 EXAMPLE = "~example"
 """Name under which the example opens; no file can be called so."""
@@ -201,6 +203,13 @@ class Workspace:
         save_atomically(path, f'format_version = 1\nname = "{_quoted(title)}"\n\n[have]\n')
         return path.name
 
+    def free_drawer(self, title: str) -> str:
+        """Write an empty drawer file under a name that none has yet, and return it."""
+        name, count = title, 2
+        while self.inside(f"{file_stem(name)}{_DRAWER}").exists():
+            name, count = f"{title} {count}", count + 1
+        return self.new_drawer(name)
+
     def set_stock(self, file: str, part_id: str, quantity: int) -> Drawer:
         """Set how many of a part lie in a drawer; every open build that uses it is designed anew."""
         drawer = set_quantity(self.drawer_path(file), part_id, quantity)
@@ -225,6 +234,19 @@ def check_size(data: bytes) -> str:
         raise SubwrightError(
             message="the file is not text", remedy="drop a build file, a drawer file or an impedance table"
         ) from None
+
+
+def measured_driver(free: Path, loaded: Path | None, *, mass: str, test_box: str, piston: str) -> Measurement:
+    """Fit impedance tables: ``free`` in free air, ``loaded`` with ``mass`` on the cone or on ``test_box``.
+
+    Texts carry their units, "" where not given. Raises as `subwright.build.driver_measurement.measure_files`.
+    """
+    bench = Bench(
+        added_mass_kg=parse(mass, "mass") if mass.strip() else None,
+        test_box_m3=parse(test_box, "volume") if test_box.strip() else None,
+        piston_diameter_m=parse(piston, "length") if piston.strip() else None,
+    )
+    return measure_files(free, loaded, bench)
 
 
 def _quoted(text: str) -> str:

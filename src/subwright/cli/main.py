@@ -290,6 +290,29 @@ def box_search(
     return box_cmd.search(file, most, take)
 
 
+@box_app.command("limits")
+def box_limits(file: BuildPath, as_json: AsJson = False) -> Answer:
+    """Show the loudest level at each battery corner, what limits it in which band, and the coil's warming."""
+    from subwright.cli import box_cmd
+
+    return box_cmd.limits(file)
+
+
+@box_app.command("draw")
+def box_draw(
+    file: BuildPath,
+    folder: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder to write; made if missing.")
+    ] = None,
+    unit: Annotated[str, typer.Option(help="Unit of the DXF files: mm or inch.")] = "mm",
+    as_json: AsJson = False,
+) -> Answer:
+    """Write the panels and the cut plan as DXF, and the box's views as SVG."""
+    from subwright.cli import box_cmd
+
+    return box_cmd.draw(file, folder, unit)
+
+
 @app.command("parts")
 def list_parts(
     kind: Annotated[
@@ -344,12 +367,32 @@ def sources(file: BuildPath, as_json: AsJson = False) -> Answer:
     return show.sources(file)
 
 
+@app.command()
+def serve(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Where the builds lie; made if missing.")
+    ] = Path(),
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; other machines need SUBWRIGHT_TOKEN.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0: the usual one or the next.")] = 0,
+    browser: Annotated[bool, typer.Option(help="Open the page.")] = True,
+    as_json: AsJson = False,
+) -> Answer:
+    """Open the workbench: see, change and understand a build on a local page. Alone, subwright does this."""
+    from subwright.cli import serve_cmd
+
+    return serve_cmd.serve(folder, host, port, browser=browser)
+
+
 # --- the one place that prints and exits ---------------------------------------------------------------
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command line and return its exit code; prints, never raises."""
     session = Session()
+    if not arguments and sys.stdin is not None and sys.stdin.isatty():
+        arguments = ["serve"]  # somebody who types the bare name wants to see something
     _settle_streams()
     try:
         outcome = app(args=list(arguments), prog_name=_PROGRAM, standalone_mode=False, obj=session)

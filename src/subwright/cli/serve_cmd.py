@@ -1,0 +1,84 @@
+"""``subwright serve``: the workbench on a local page."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+from pathlib import Path
+
+from subwright.base.errors import SubwrightError
+from subwright.cli.answer import Answer
+
+__all__ = ["PORT", "serve"]
+
+PORT = 7312
+_TRIED = 20
+
+
+def serve(folder: Path, host: str, port: int, *, browser: bool) -> Answer:
+    """Serve the builds of ``folder`` until interrupted.
+
+    Parameters
+    ----------
+    folder : where the builds lie; made if missing.
+    host : address to listen on; off the loopback address SUBWRIGHT_TOKEN must be set.
+    port : 0 takes the usual one, or the next that is free.
+    browser : whether to open the page.
+
+    Raises
+    ------
+    SubwrightError : the address may not or can't be used, or the folder is none.
+    """
+    from rich.text import Text
+
+    from subwright.web.security import rules_for
+    from subwright.web.server import create_app, listen
+    from subwright.workspace import Workspace
+
+    token = os.environ.get("SUBWRIGHT_TOKEN", "")
+    rules_for(host, port or PORT, token)  # before anything is touched
+    if folder.exists() and not folder.is_dir():
+        raise SubwrightError(
+            message="that is not a folder",
+            quantity="folder",
+            value=str(folder),
+            remedy="name the folder of builds",
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    port = _free_port(host, port)
+    rules = rules_for(host, port, token)
+    place = f"[{host}]" if ":" in host else host
+    address = f"http://{place}:{port}/" + (f"?token={token}" if rules.token else "")
+
+    def ready() -> None:
+        sys.stdout.write(f"{address}\n")
+        sys.stdout.flush()
+        sys.stderr.write(f"The workbench on {folder.resolve()} is open at this address; Ctrl+C closes it.\n")
+        sys.stderr.flush()
+        if browser:
+            import webbrowser
+
+            webbrowser.open(address)
+
+    listen(create_app(Workspace(folder=folder.resolve()), rules), host, port, ready)
+    return Answer(command="serve", data=lambda: {"address": address}, text=lambda: Text("closed"))
+
+
+def _free_port(host: str, wanted: int) -> int:
+    """The port wanted, or the usual one or the next free after it. Raises SubwrightError."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    for port in (wanted,) if wanted else range(PORT, PORT + _TRIED):
+        with socket.socket(family, socket.SOCK_STREAM) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((host, port))
+            except OSError:
+                continue
+            return port
+    raise SubwrightError(
+        message="no port is free to listen on",
+        quantity="port",
+        value=str(wanted or f"{PORT} to {PORT + _TRIED - 1}"),
+        remedy="close what uses it, or name another with --port",
+    )

@@ -1,0 +1,417 @@
+"""Routes of one build: its page, every change to it, and what a change would do."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
+from pydantic import BaseModel, ConfigDict, Field
+
+from subwright import service
+from subwright.base.errors import SubwrightError
+from subwright.outputs.spec_entries import SpecEntry
+from subwright.outputs.svg import Plot
+from subwright.outputs.views import FindingRow, Sheet
+from subwright.session import BuildSession, Outcome, moved_between
+from subwright.web.desk import Desk, Reader
+from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
+from subwright.web.ruler import ruler_svgs
+from subwright.web.scene import scene_of
+from subwright.web.stage import PARTS, inputs_of, sheet_keys
+from subwright.workspace import EXAMPLE
+
+__all__ = ["Edit", "Step", "Title", "View", "build_routes"]
+
+_MOST_PARTS = 60
+_PREFIX = "/b/{name}"
+
+
+class View(BaseModel):
+    """What a page shows, so that an answer can bring it up to date."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    emf: float | None = Field(default=None, gt=0.0, lt=200.0)
+    level: str = Field(default="full", max_length=20)
+    sheet: str = Field(default="", max_length=20)
+    pin: str = Field(default="", max_length=200)
+
+
+class Step(View):
+    """An undo, a redo: which revision the page has seen."""
+
+    revision: int
+
+
+class Edit(Step):
+    """One key set; an empty value leaves it to its default."""
+
+    key: str = Field(max_length=80)
+    value: str = Field(max_length=2000)
+
+
+class Title(BaseModel):
+    """A name for a version or a copy."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    title: str = Field(max_length=200)
+
+
+class Restore(Step):
+    """Back to a named version."""
+
+    name: str = Field(max_length=100)
+
+
+def build_routes(desk: Desk) -> APIRouter:
+    """The routes under ``/b/{name}``."""
+    routes = APIRouter()
+    routes.include_router(_pages(desk))
+    routes.include_router(_changes(desk))
+    routes.include_router(_questions(desk))
+    return routes
+
+
+def _pages(desk: Desk) -> APIRouter:
+    routes = APIRouter(prefix=_PREFIX)
+
+    @routes.get("")
+    def workbench(request: Request, name: str) -> HTMLResponse:
+        """The workbench on one build."""
+        session, reader = desk.session(name), Reader.of(request)
+        outcome = session.outcome()
+        values = _whole(desk, reader, session, outcome, View())
+        return desk.page(
+            request,
+            "workbench.html.j2",
+            name=name,
+            title=_title(outcome, name),
+            is_example=name == EXAMPLE,
+            **values,
+        )
+
+    @routes.get("/now")
+    def now(request: Request, name: str, emf: float | None = None, level: str = "full") -> JSONResponse:
+        """Every number of the drawing at one battery voltage and level."""
+        outcome, reader = desk.session(name).outcome(), Reader.of(request)
+        moment = desk.moment(outcome, emf, level)
+        wide, narrow = desk.drawn(outcome, moment, reader)
+        return JSONResponse(
+            {"live": {**wide.live, **narrow.live}, "state": moment.state, "emf": moment.emf_v}
+        )
+
+    @routes.get("/revision")
+    def revision(name: str) -> JSONResponse:
+        """Which revision the build is at, and what the last change was."""
+        session = desk.session(name)
+        return JSONResponse({"revision": session.revision, "last": session.history.last})
+
+    @routes.get("/sheet/{key}")
+    def sheet(
+        request: Request, name: str, key: str, emf: float | None = None, level: str = "full", pin: str = ""
+    ) -> HTMLResponse:
+        """One stage's sheet; "overview" for what stands beside the drawing when none is open."""
+        session, reader = desk.session(name), Reader.of(request)
+        view = View(emf=emf, level=level, sheet=key, pin=pin)
+        return HTMLResponse(_pane(desk, reader, session, session.outcome(), view))
+
+    @routes.get("/file")
+    def file(name: str) -> PlainTextResponse:
+        """The build file itself, to keep elsewhere."""
+        session = desk.session(name)
+        headers = {"Content-Disposition": f'attachment; filename="{_ascii(session.path.name)}"'}
+        return PlainTextResponse(session.text, media_type="application/toml", headers=headers)
+
+    return routes
+
+
+def _changes(desk: Desk) -> APIRouter:
+    routes = APIRouter(prefix=_PREFIX)
+
+    def told(request: Request, session: BuildSession, before: Outcome, view: View, what: str) -> JSONResponse:
+        """The whole page's new state after a change, and what it moved."""
+        reader, after = Reader.of(request), session.outcome()
+        moved = moved_between(before, after) if before.solved and after.solved else ()
+        gone, come = _findings_apart(before, after)
+        whole = _whole(desk, reader, session, after, view)
+        report = desk.fragment(reader, "moved.html.j2", what=what, moved=moved, come=come, gone=gone)
+        keys = ("scene", "pane", "state", "revision", "undo", "redo", "ruler", "emf")
+        said = {key: whole[key] for key in keys}
+        return JSONResponse({**said, "moved": report, "count": len(moved), "title": _title(after, "")})
+
+    @routes.post("/set")
+    def set_key(request: Request, name: str, edit: Edit) -> JSONResponse:
+        """Change one key."""
+        session = desk.session(name)
+        before = session.outcome()
+        change = session.change(edit.key, edit.value, edit.revision)
+        return told(request, session, before, edit, f"{change.key}: {change.before or '–'} → {change.after}")
+
+    @routes.post("/undo")
+    def undo(request: Request, name: str, step: Step) -> JSONResponse:
+        """Take the last change back."""
+        session = desk.session(name)
+        before = session.outcome()
+        return told(request, session, before, step, session.undo(step.revision))
+
+    @routes.post("/redo")
+    def redo(request: Request, name: str, step: Step) -> JSONResponse:
+        """Make it again."""
+        session = desk.session(name)
+        before = session.outcome()
+        return told(request, session, before, step, session.redo(step.revision))
+
+    @routes.post("/restore")
+    def restore(request: Request, name: str, wish: Restore) -> JSONResponse:
+        """Go back to a named version."""
+        session = desk.session(name)
+        before = session.outcome()
+        session.restore(wish.name, wish.revision)
+        return told(request, session, before, wish, wish.name)
+
+    @routes.post("/keep")
+    def keep(request: Request, name: str, wish: Title) -> HTMLResponse:
+        """Give the present state a name."""
+        session, reader = desk.session(name), Reader.of(request)
+        session.keep(wish.title)
+        return HTMLResponse(_versions(desk, reader, session))
+
+    @routes.post("/duplicate")
+    def duplicate(name: str, wish: Title) -> JSONResponse:
+        """Copy the build into the folder under a new name."""
+        return JSONResponse({"name": desk.workspace.duplicate(name, wish.title)})
+
+    return routes
+
+
+def _questions(desk: Desk) -> APIRouter:
+    routes = APIRouter(prefix=_PREFIX)
+
+    @routes.get("/versions")
+    def versions(request: Request, name: str) -> HTMLResponse:
+        """Named versions, and the changes so far."""
+        return HTMLResponse(_versions(desk, Reader.of(request), desk.session(name)))
+
+    @routes.get("/whatif")
+    def whatif(
+        request: Request,
+        name: str,
+        key: Annotated[str, Query(max_length=80)],
+        value: Annotated[str, Query(max_length=2000)],
+    ) -> HTMLResponse:
+        """What one change would move, without making it."""
+        session = desk.session(name)
+        before, after = session.outcome(), session.what_if(key, value)
+        moved = moved_between(before, after) if before.solved and after.solved else ()
+        gone, come = _findings_apart(before, after)
+        return desk.page(
+            request,
+            "whatif.html.j2",
+            key=key,
+            value=value,
+            moved=moved,
+            come=come,
+            gone=gone,
+            error=after.error,
+        )
+
+    @routes.get("/alternatives")
+    def alternatives(request: Request, name: str, key: Annotated[str, Query(max_length=80)]) -> HTMLResponse:
+        """The parts that could stand in this key's place, those at hand first."""
+        kind = PARTS.get(key)
+        if kind is None:
+            raise SubwrightError(message=f"{key} names no part", quantity="key", value=repr(key))
+        session = desk.session(name)
+        build = session.outcome().build
+        drawer = (
+            None if build is None or build.spec.drawer is None else session.path.parent / build.spec.drawer
+        )
+        rows = service.list_parts(kind, "", drawer)
+        return desk.page(
+            request,
+            "alternatives.html.j2",
+            key=key,
+            rows=rows[:_MOST_PARTS],
+            left=max(0, len(rows) - _MOST_PARTS),
+        )
+
+    @routes.get("/plot/{key}")
+    def plot(
+        request: Request,
+        name: str,
+        key: str,
+        x_low: float | None = None,
+        x_high: float | None = None,
+        y_low: float | None = None,
+        y_high: float | None = None,
+        band: bool = True,
+        pin: Annotated[str, Query(max_length=200)] = "",
+        emf: float | None = None,
+    ) -> PlainTextResponse:
+        """One plot over a range, with another state's curves behind it."""
+        session, reader = desk.session(name), Reader.of(request)
+        found = find_plot(session.outcome().sheets, key)
+        if found is None:
+            raise SubwrightError(message="there is no such plot", quantity="plot", value=repr(key))
+        wish = PlotWish(x_low=x_low, x_high=x_high, y_low=y_low, y_high=y_high, band=band, emf_v=emf)
+        behind, behind_name = _pinned(desk, reader, session, pin)
+        other = None if behind is None or behind.solved is None else find_plot(behind.sheets, key)
+        svg = redrawn(found, wish, other, behind_name)
+        return PlainTextResponse(svg, media_type="image/svg+xml")
+
+    return routes
+
+
+# --- what the answers are made of ----------------------------------------------------------------------
+
+
+def _title(outcome: Outcome, name: str) -> str:
+    return outcome.build.spec.name if outcome.build is not None else name
+
+
+def _ascii(text: str) -> str:
+    return "".join(c if c.isascii() and c.isprintable() and c not in '"\\' else "_" for c in text)
+
+
+def _whole(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, view: View) -> dict[str, Any]:
+    history = session.history
+    values: dict[str, Any] = {
+        "revision": history.revision,
+        "undo": history.done[-1].what if history.done else "",
+        "redo": history.undone[-1].what if history.undone else "",
+        "pane": _pane(desk, reader, session, outcome, view),
+    }
+    if outcome.solved is None:
+        return {**values, "scene": "", "state": "", "ruler": None, "emf": 0.0}
+    moment = desk.moment(outcome, view.emf, view.level)
+    wide, narrow = desk.drawn(outcome, moment, reader)
+    ruler = scene_of(outcome.design, outcome.overview, moment).ruler
+    return {
+        **values,
+        "scene": wide.svg + narrow.svg,
+        "state": moment.state,
+        "emf": moment.emf_v,
+        "ruler": {"low": ruler.low_v, "high": ruler.high_v, "svg": ruler_svgs(ruler, reader.word)},
+    }
+
+
+def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, view: View) -> str:
+    """What stands beside the drawing: the open sheet, or what the build does and what the checks found."""
+    keys = sheet_keys(outcome.sheets if outcome.solved is not None else ())
+    key = view.sheet if view.sheet in keys else ""
+    if outcome.solved is None and not key:
+        return desk.fragment(reader, "no_design.html.j2", error=outcome.error, sheets=keys)
+    if not key:
+        findings = outcome.overview.findings
+        return desk.fragment(
+            reader,
+            "overview.html.j2",
+            overview=outcome.overview,
+            grave=[row for row in findings if row.severity in ("stop", "warn")],
+            notes=[row for row in findings if row.severity == "note"],
+            sheets=keys,
+        )
+    sheet = outcome.sheets.get(key) if outcome.solved is not None else None
+    plots = _plots(desk, reader, session, sheet, view)
+    return desk.fragment(
+        reader,
+        "stage.html.j2",
+        key=key,
+        sheet=sheet,
+        inputs=inputs_of(session, key),
+        parts=PARTS,
+        label=_label_of,
+        error=outcome.error,
+        figures=plots,
+        pins=_pins(desk, reader, session),
+        pin=view.pin,
+        findings=[row for row in _findings(outcome) if _of_stage(outcome, row, key)],
+        drawers=desk.workspace.drawers() if key == "build" else (),
+    )
+
+
+def _plots(
+    desk: Desk, reader: Reader, session: BuildSession, sheet: Sheet | None, view: View
+) -> list[dict[str, Any]]:
+    if sheet is None:
+        return []
+    behind, behind_name = _pinned(desk, reader, session, view.pin)
+    drawn = []
+    for figure in sheet.figures:
+        if not isinstance(figure.drawn, Plot):
+            drawn.append(
+                {"figure": figure, "svg": figure.svg, "live": False, "band": False, "battery": False}
+            )
+            continue
+        other = None if behind is None or behind.solved is None else find_plot(behind.sheets, figure.key)
+        svg = redrawn(figure.drawn, PlotWish(emf_v=view.emf), other, behind_name)
+        drawn.append(
+            {
+                "figure": figure,
+                "svg": svg,
+                "live": True,
+                "band": has_band(figure.drawn),
+                "battery": on_battery(figure.drawn),
+            }
+        )
+    return drawn
+
+
+def _pins(desk: Desk, reader: Reader, session: BuildSession) -> list[tuple[str, str]]:
+    """What a plot can be compared with: (value, words)."""
+    pins = [("", reader.word("compare nothing")), ("before", reader.word("compare before"))]
+    pins += [(f"version:{name}", f"{reader.word('version')} {name}") for name in session.history.versions]
+    own = session.path.name
+    for row in desk.workspace.builds():
+        if f"{row.name}.build.toml" != own:
+            pins.append((f"build:{row.name}", f"{reader.word('other build')} {row.title}"))
+    return pins
+
+
+def _pinned(desk: Desk, reader: Reader, session: BuildSession, pin: str) -> tuple[Outcome | None, str]:
+    """The state that plots are compared with, and what to call it."""
+    kind, _, name = pin.partition(":")
+    if kind == "before":
+        return session.outcome(session.before_last()), reader.word("before").lower()
+    if kind == "version":
+        return session.outcome(session.version(name).text), name
+    if kind == "build":
+        other = desk.session(name)
+        return other.outcome(), _title(other.outcome(), name)
+    return None, ""
+
+
+def _versions(desk: Desk, reader: Reader, session: BuildSession) -> str:
+    history = session.history
+    return desk.fragment(
+        reader,
+        "versions.html.j2",
+        versions=sorted(history.versions.values(), key=lambda v: v.at, reverse=True),
+        changes=list(reversed(history.done[-40:])),
+        total=len(history.done),
+    )
+
+
+def _findings(outcome: Outcome) -> tuple[FindingRow, ...]:
+    return outcome.overview.findings if outcome.solved is not None else ()
+
+
+def _of_stage(outcome: Outcome, row: FindingRow, key: str) -> bool:
+    """Whether a finding belongs to a sheet."""
+    stages = {f.code: f.stage for f in outcome.design.findings}
+    stage = stages.get(row.code, "")
+    return stage == key or (key == "air" and stage in ("goal", "cabin"))
+
+
+def _findings_apart(before: Outcome, after: Outcome) -> tuple[list[FindingRow], list[FindingRow]]:
+    """Findings that a change settled, and those that it brought."""
+    old = {(row.code, row.severity, row.quantity): row for row in _findings(before) if row.severity != "note"}
+    new = {(row.code, row.severity, row.quantity): row for row in _findings(after) if row.severity != "note"}
+    gone = [row for place, row in old.items() if place not in new]
+    return gone, [row for place, row in new.items() if place not in old]
+
+
+def _label_of(entry: SpecEntry) -> str:
+    return entry.key.replace("_", " ")

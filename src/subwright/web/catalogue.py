@@ -1,0 +1,42 @@
+"""The workbench's own words, in the languages that `texts.toml` holds."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+
+__all__ = ["LANGUAGES", "chosen", "texts", "word"]
+
+LANGUAGES = ("en", "de")
+
+
+@cache
+def texts() -> Mapping[str, Mapping[str, str]]:
+    """Every text by language and key; a language that lacks one falls back to English."""
+    raw = tomllib.loads(files("subwright.web").joinpath("texts.toml").read_text(encoding="utf-8"))
+    english: dict[str, str] = {key: row["en"] for key, row in raw.items()}
+    return {
+        language: {key: row.get(language, english[key]) for key, row in raw.items()} for language in LANGUAGES
+    }
+
+
+def word(language: str, key: str) -> str:
+    """One text. Raises KeyError for a key that the catalogue lacks: a fault in a template."""
+    return texts()[language][key]
+
+
+def chosen(cookie: str, accepted: str) -> str:
+    """The reader's language from what was chosen before, else from what the browser asks for.
+
+    >>> chosen("", "de-AT,de;q=0.9,en;q=0.5"), chosen("en", "de"), chosen("", "fr")
+    ('de', 'en', 'en')
+    """
+    if cookie in LANGUAGES:
+        return cookie
+    for part in accepted.split(","):
+        tag = part.split(";")[0].strip().lower()[:2]
+        if tag in LANGUAGES:
+            return tag
+    return "en"

@@ -1,0 +1,159 @@
+"""What every route shares: the folder, the rules, the templates, and how this reader wants to see things."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from subwright.base.errors import InputError, SubwrightError
+from subwright.build.moment import Moment, moment_at, voltage_range
+from subwright.build.result import Design
+from subwright.outputs.drawing import num
+from subwright.outputs.look import DARK, LIGHT, MONO, TEXT, Palette, drawing_css
+from subwright.outputs.tables import margin_text, share_used
+from subwright.session import BuildSession, Outcome
+from subwright.stages.common import Corner, Level
+from subwright.web.catalogue import chosen, texts
+from subwright.web.customary import customary
+from subwright.web.drawing import Drawn, draw_narrow, draw_wide
+from subwright.web.scene import scene_of
+from subwright.web.security import Rules
+from subwright.workspace import EXAMPLE, Workspace
+
+__all__ = ["Desk", "Reader", "error_json", "style_sheet"]
+
+Words = Callable[[str], str]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reader:
+    """How one reader wants to see the workbench; kept in cookies of their browser."""
+
+    language: str = "en"
+    units: str = "metric"
+    paper: str = ""  # "light", "dark" or "" for what the system says
+
+    @classmethod
+    def of(cls, request: Request) -> Reader:
+        """The reader who sent this request."""
+        held = request.cookies
+        return cls(
+            language=chosen(held.get("language", ""), request.headers.get("accept-language", "")),
+            units="inch" if held.get("units") == "inch" else "metric",
+            paper=held.get("paper", "") if held.get("paper") in ("light", "dark") else "",
+        )
+
+    def say(self, text: str) -> str:
+        """A printed text in this reader's units."""
+        return customary(text) if self.units == "inch" else text
+
+    def word(self, key: str) -> str:
+        """One of the workbench's own words."""
+        return texts()[self.language][key]
+
+    def stage(self, key: str) -> str:
+        """A stage's name; one that the catalogue does not know yet goes by its key."""
+        return texts()[self.language].get(key, key.replace("_", " "))
+
+
+@dataclass(kw_only=True, slots=True)
+class Desk:
+    """The running workbench."""
+
+    workspace: Workspace
+    rules: Rules
+    jobs: dict[str, Any] = field(default_factory=dict)
+
+    def page(self, request: Request, template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
+        """A template filled in for the reader who asks."""
+        return HTMLResponse(self.fragment(Reader.of(request), template, **values), status_code=status)
+
+    def fragment(self, reader: Reader, template: str, /, **values: Any) -> str:
+        """A template filled in."""
+        return (
+            _environment()
+            .get_template(template)
+            .render(
+                t=reader.word,
+                stage=reader.stage,
+                say=reader.say,
+                reader=reader,
+                example=EXAMPLE,
+                **values,
+            )
+        )
+
+    def moment(self, outcome: Outcome, emf_v: float | None, level: str) -> Moment:
+        """The build at a battery voltage (None: nominal; held to the range) and level."""
+        design: Design = outcome.design
+        low, high = voltage_range(design)
+        wanted = design.supply.corners[Corner.NOMINAL] if emf_v is None else emf_v
+        return moment_at(design, min(max(wanted, low), high), level_of(level))
+
+    def drawn(self, outcome: Outcome, moment: Moment, reader: Reader) -> tuple[Drawn, Drawn]:
+        """The drawing in both layouts."""
+        scene = scene_of(outcome.design, outcome.overview, moment)
+        return draw_wide(scene, reader.word, reader.say), draw_narrow(scene, reader.word, reader.say)
+
+    def session(self, name: str) -> BuildSession:
+        """An opened build. Raises SubwrightError where the folder holds none of that name."""
+        return self.workspace.session(name)
+
+
+def level_of(text: str) -> Level:
+    """The level of that name; full sine for anything else."""
+    return next((level for level in Level if level.value == text), Level.FULL)
+
+
+def error_json(error: SubwrightError) -> dict[str, Any]:
+    """An error's fields for a page."""
+    problems = error.problems if isinstance(error, InputError) else ()
+    return {
+        "message": error.message,
+        "quantity": error.quantity,
+        "value": error.value,
+        "limit": error.limit,
+        "remedy": error.remedy,
+        "problems": [{"line": p.line, "key": p.key, "message": p.message} for p in problems],
+    }
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("subwright.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["drawing"] = Markup  # drawings come from our own pen, with all text escaped
+    environment.filters["bar"] = lambda margin: num(100.0 * share_used(margin))
+    environment.filters["margin_text"] = margin_text
+    return environment
+
+
+@cache
+def style_sheet() -> str:
+    """The page's style: the colours of every drawing, light and dark, and the layout."""
+    base = files("subwright.web").joinpath("static/workbench.css").read_text(encoding="utf-8")
+    base = base.replace("FONT_TEXT", TEXT).replace("FONT_MONO", MONO)
+    light, dark = _variables(LIGHT), _variables(DARK)
+    return (
+        f":root{{color-scheme:light;{light}}}\n"
+        f"@media (prefers-color-scheme:dark){{:root:not([data-paper=light]){{color-scheme:dark;{dark}}}}}\n"
+        f":root[data-paper=dark]{{color-scheme:dark;{dark}}}\n"
+        f"{drawing_css(inline=True)}{base}"
+    )
+
+
+def _variables(palette: Palette) -> str:
+    return ";".join(f"--{name}:{getattr(palette, name)}" for name in Palette.__slots__)

@@ -1,0 +1,211 @@
+"""Routes of the folder: its builds and drawers, the guided start, what is taken in, the reader's wishes."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from pydantic import BaseModel, ConfigDict, Field
+
+from subwright import service
+from subwright.base.errors import SubwrightError
+from subwright.base.quantities import dimension_of, words_of
+from subwright.base.units import show
+from subwright.web.catalogue import LANGUAGES
+from subwright.web.desk import Desk, style_sheet
+from subwright.web.guided import Answers, answers_to_keys, guided_choices
+from subwright.workspace import EXAMPLE, check_size, measured_driver
+
+__all__ = ["Stock", "folder_routes"]
+
+_YEAR_S = 31_536_000
+_MOST_PARTS = 40
+
+
+class Wish(BaseModel):
+    """How the reader wants to see things."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    name: str
+    value: str
+
+
+class Stock(BaseModel):
+    """How many of a part lie in a drawer."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    part: str = Field(max_length=120)
+    quantity: int = Field(ge=0, le=100_000)
+
+
+class Name(BaseModel):
+    """A name for a drawer."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    title: str = Field(min_length=1, max_length=80)
+
+
+def folder_routes(desk: Desk) -> APIRouter:
+    """The routes at the top."""
+    routes = APIRouter()
+    routes.include_router(_pages(desk))
+    routes.include_router(_drawers(desk))
+    routes.include_router(_taking_in(desk))
+    return routes
+
+
+def _pages(desk: Desk) -> APIRouter:
+    routes = APIRouter()
+
+    @routes.get("/")
+    def first() -> Response:
+        """The latest build; the example where there is none."""
+        builds = desk.workspace.builds()
+        return RedirectResponse(f"/b/{builds[0].name if builds else EXAMPLE}", status_code=303)
+
+    @routes.get("/builds")
+    def builds(request: Request) -> HTMLResponse:
+        """What the folder holds."""
+        return desk.page(
+            request,
+            "builds.html.j2",
+            folder=str(desk.workspace.folder),
+            builds=desk.workspace.builds(),
+            drawers=desk.workspace.drawers(),
+        )
+
+    @routes.get("/new")
+    def guided(request: Request) -> HTMLResponse:
+        """Five questions that lead to a whole first design."""
+        return desk.page(request, "guided.html.j2", drawers=desk.workspace.drawers(), **guided_choices())
+
+    @routes.post("/new")
+    def start(answers: Answers) -> JSONResponse:
+        """The first design, from the answers."""
+        keys = answers_to_keys(answers)
+        if answers.parts and answers.drawer == "pick":
+            file = desk.workspace.free_drawer(answers.name)
+            for part, quantity in answers.parts.items():
+                desk.workspace.set_stock(file, part, quantity)
+            keys["drawer"] = file
+        elif answers.drawer not in ("", "pick"):
+            keys["drawer"] = desk.workspace.drawer_path(answers.drawer).name
+        return JSONResponse({"name": desk.workspace.new(keys)})
+
+    @routes.post("/view")
+    def view(wish: Wish) -> Response:
+        """Remember the reader's language, units or paper in a cookie."""
+        allowed = {"language": LANGUAGES, "units": ("metric", "inch"), "paper": ("light", "dark", "system")}
+        if wish.value not in allowed.get(wish.name, ()):
+            raise SubwrightError(message="there is no such view", quantity=wish.name, value=repr(wish.value))
+        answer = JSONResponse({})
+        answer.set_cookie(wish.name, wish.value, max_age=_YEAR_S, path="/", httponly=True, samesite="strict")
+        return answer
+
+    @routes.get("/look.css")
+    def look() -> Response:
+        """The style sheet."""
+        return Response(style_sheet(), media_type="text/css", headers={"cache-control": "no-cache"})
+
+    @routes.get("/explain/{code}")
+    def explain(request: Request, code: str) -> HTMLResponse:
+        """The page of a finding, a key or a source."""
+        return desk.page(request, "explain.html.j2", page=service.explain(code))
+
+    return routes
+
+
+def _drawers(desk: Desk) -> APIRouter:
+    routes = APIRouter(prefix="/drawer")
+
+    @routes.post("")
+    def new_drawer(name: Name) -> JSONResponse:
+        """An empty drawer."""
+        return JSONResponse({"file": desk.workspace.new_drawer(name.title)})
+
+    @routes.get("/{file}")
+    def drawer(request: Request, file: str) -> HTMLResponse:
+        """What lies in a drawer."""
+        return desk.page(
+            request, "drawer.html.j2", file=file, **_contents(desk, file), kinds=service.part_kinds()
+        )
+
+    @routes.get("/{file}/parts")
+    def parts(
+        request: Request, file: str, kind: str, words: Annotated[str, Query(max_length=100)] = ""
+    ) -> HTMLResponse:
+        """Parts of the library that could be put in."""
+        rows = service.list_parts(kind, words, desk.workspace.drawer_path(file))
+        return desk.page(
+            request, "drawer_parts.html.j2", rows=rows[:_MOST_PARTS], left=max(0, len(rows) - _MOST_PARTS)
+        )
+
+    @routes.post("/{file}")
+    def stock(request: Request, file: str, stock: Stock) -> HTMLResponse:
+        """Set how many of a part are at hand."""
+        desk.workspace.set_stock(file, stock.part, stock.quantity)
+        return desk.page(request, "drawer_rows.html.j2", **_contents(desk, file))
+
+    return routes
+
+
+def _contents(desk: Desk, file: str) -> dict[str, Any]:
+    drawer, rows = service.list_drawer(desk.workspace.drawer_path(file))
+    return {"drawer": drawer, "rows": rows}
+
+
+def _taking_in(desk: Desk) -> APIRouter:
+    routes = APIRouter()
+
+    @routes.post("/take-in")
+    async def take_in(request: Request, file: Annotated[str, Query(max_length=120)]) -> JSONResponse:
+        """A build or drawer file made elsewhere; it is read as data and never run."""
+        text = check_size(await request.body())
+        plain = Path(file.replace("\\", "/")).name
+        if plain.endswith(".drawer.toml"):
+            return JSONResponse({"drawer": desk.workspace.add_drawer(text, plain)})
+        return JSONResponse({"name": desk.workspace.add(text, plain)})
+
+    @routes.post("/measure")
+    def measure(request: Request, runs: Runs) -> HTMLResponse:
+        """The driver's parameters from dropped impedance tables."""
+        with tempfile.TemporaryDirectory(prefix="subwright-") as place:
+            free = _written(Path(place) / "free.csv", runs.free)
+            loaded = _written(Path(place) / "loaded.csv", runs.loaded) if runs.loaded else None
+            found = measured_driver(
+                free,
+                loaded,
+                mass=runs.mass,
+                test_box=runs.test_box,
+                piston=runs.piston,
+            )
+        values = [
+            (words_of(name), *(show(v, dimension_of(name)) for v in (e.value, e.low, e.high)))
+            for name, e in found.measured.values.items()
+        ]
+        return desk.page(request, "measured.html.j2", found=found, values=values)
+
+    return routes
+
+
+class Runs(BaseModel):
+    """Impedance tables as text, and what the second run had on the cone."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    free: str = Field(min_length=1, max_length=700_000)
+    loaded: str = Field(default="", max_length=700_000)
+    mass: str = Field(default="", max_length=30)
+    test_box: str = Field(default="", max_length=30)
+    piston: str = Field(default="", max_length=30)
+
+
+def _written(path: Path, text: str) -> Path:
+    path.write_text(text, encoding="utf-8")
+    return path

@@ -1,0 +1,91 @@
+"""The guided start: five questions in plain words, and the build-file keys that their answers become."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from subwright import service
+from subwright.base.units import show
+from subwright.parts.passive import Driver
+
+__all__ = ["Answers", "answers_to_keys", "guided_choices"]
+
+_FIRST_PICKS = (
+    ("core", 30),
+    ("mosfet", 24),
+    ("rectifier", 16),
+    ("capacitor", 24),
+    ("wire", 16),
+    ("controller", 8),
+)
+
+
+class Answers(BaseModel):
+    """What the guided start sends; texts with their units, as a person types them."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    name: str = Field(min_length=1, max_length=80)
+    battery: str = Field(default="lead-acid", max_length=20)
+    system: str = Field(default="12", max_length=4)
+    capacity: str = Field(default="70 Ah", max_length=20)
+    cable: str = Field(default="4 m", max_length=20)
+    driver: str = Field(max_length=120)
+    count: str = Field(default="1", max_length=2)
+    box: str = Field(default="sealed", max_length=20)
+    width: str = Field(default="", max_length=20)
+    height: str = Field(default="", max_length=20)
+    depth: str = Field(default="", max_length=20)
+    cabin: Literal["none", "cabin"] = "none"
+    cabin_length: str = Field(default="", max_length=20)
+    loudness: Literal["auto", "watts", "level"] = "auto"
+    loud_value: str = Field(default="", max_length=20)
+    drawer: str = Field(default="", max_length=120)
+    parts: dict[str, int] = Field(default_factory=dict, max_length=200)
+
+
+def answers_to_keys(answers: Answers) -> dict[str, str]:
+    """Dotted key → value as the build file takes it; empty answers are left to their defaults."""
+    quoted = answers.name.replace("\\", "\\\\").replace('"', '\\"')
+    keys = {
+        "name": f'"{quoted}"',
+        "supply.battery": answers.battery,
+        "supply.system": answers.system,
+        "supply.capacity": answers.capacity,
+        "supply.cable_length": answers.cable,
+        "driver.part": f'"{answers.driver}"',
+        "driver.count": answers.count,
+        "enclosure.kind": answers.box,
+        "enclosure.room_width": answers.width,
+        "enclosure.room_height": answers.height,
+        "enclosure.room_depth": answers.depth,
+    }
+    if answers.cabin == "cabin":
+        keys |= {"cabin.kind": "cabin", "cabin.length": answers.cabin_length}
+    if answers.loudness == "watts":
+        keys["goal.power"] = answers.loud_value
+    elif answers.loudness == "level":
+        keys["goal.spl"] = answers.loud_value
+    return {key: value for key, value in keys.items() if value.strip()}
+
+
+def guided_choices() -> dict[str, Any]:
+    """What the page offers: the library's drivers, and parts that builders often have at hand."""
+    drivers = [(row.id, row.description, _brief(row.record)) for row in service.list_parts("driver")]
+    picks = [(kind, service.list_parts(kind)[:most]) for kind, most in _FIRST_PICKS]
+    return {"drivers": drivers, "picks": picks}
+
+
+def _brief(record: object) -> str:
+    if not isinstance(record, Driver):
+        return ""
+    facts = []
+    if record.nominal_diameter_m:
+        facts.append(show(record.nominal_diameter_m, "length"))
+    if record.power_w:
+        facts.append(show(record.power_w, "power"))
+    if record.impedance_ohm:
+        facts.append(show(record.impedance_ohm, "resistance"))
+    return " · ".join(facts)

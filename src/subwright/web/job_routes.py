@@ -1,0 +1,104 @@
+"""The build pack as a job: begun by one request, watched by others, saved by the last."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from fastapi import APIRouter, Response
+from fastapi.responses import JSONResponse
+
+from subwright import service
+from subwright.base.errors import SubwrightError
+from subwright.build.result import Design
+from subwright.web.desk import Desk, error_json
+
+__all__ = ["Jobs", "job_routes"]
+
+_KEPT = 4
+
+
+@dataclass(kw_only=True, slots=True)
+class _Job:
+    """One pack being made."""
+
+    file: str
+    doing: str = ""
+    share: float = 0.0
+    content: bytes = b""
+    error: SubwrightError | None = None
+    stamp: str = ""
+
+    def told(self, doing: str, share: float) -> None:
+        self.doing, self.share = doing, share
+
+
+@dataclass(kw_only=True, slots=True)
+class Jobs:
+    """The latest packs; older ones are forgotten."""
+
+    held: OrderedDict[str, _Job] = field(default_factory=OrderedDict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def begin(self, design: Design, file: str) -> str:
+        """Start making the pack of a design and return the job's name."""
+        job = _Job(file=file, stamp="stop" if design.worst == "stop" else "")
+        name = secrets.token_urlsafe(12)
+        with self.lock:
+            self.held[name] = job
+            while len(self.held) > _KEPT:
+                self.held.popitem(last=False)
+        threading.Thread(target=_make, args=(job, design), daemon=True).start()
+        return name
+
+    def of(self, name: str) -> _Job:
+        """A job by name. Raises SubwrightError where it is unknown or forgotten."""
+        with self.lock:
+            job = self.held.get(name)
+        if job is None:
+            raise SubwrightError(message="there is no such pack any more", remedy="make it again")
+        return job
+
+
+def _make(job: _Job, design: Design) -> None:
+    try:
+        job.content = service.pack_archive(design, job.told)
+        job.told("", 1.0)
+    except SubwrightError as error:
+        job.error = error
+
+
+def job_routes(desk: Desk) -> APIRouter:
+    """Begin, watch, save."""
+    routes, jobs = APIRouter(), Jobs()
+
+    @routes.post("/b/{name}/pack")
+    def begin(name: str) -> JSONResponse:
+        """Begin to make the pack."""
+        session = desk.session(name)
+        file = f"{session.path.name.removesuffix('.build.toml')}-pack.zip"
+        return JSONResponse({"job": jobs.begin(session.outcome().design, file)})
+
+    @routes.get("/jobs/{job}")
+    def watch(job: str) -> JSONResponse:
+        """How far it is."""
+        found = jobs.of(job)
+        error = None if found.error is None else error_json(found.error)
+        return JSONResponse(
+            {"doing": found.doing, "share": found.share, "ready": bool(found.content), "error": error}
+            | {"stamp": found.stamp, "bytes": len(found.content)}
+        )
+
+    @routes.get("/jobs/{job}/file")
+    def save(job: str) -> Response:
+        """The finished archive."""
+        found = jobs.of(job)
+        if not found.content:
+            raise SubwrightError(message="the pack is not ready yet", remedy="wait until it is")
+        plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in found.file)
+        headers = {"Content-Disposition": f'attachment; filename="{plain}"'}
+        return Response(found.content, media_type="application/zip", headers=headers)
+
+    return routes

@@ -1,0 +1,306 @@
+"""What the drawing of the build shows at one battery voltage and level: printed texts, powers and shapes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from subwright.base.units import show
+from subwright.build.moment import Moment, voltage_range
+from subwright.build.result import Design
+from subwright.outputs.power_view import step_of
+from subwright.outputs.tables import TIGHT, margin_text, share_used
+from subwright.outputs.views import Overview
+from subwright.stages.common import Corner, Level
+
+__all__ = ["Label", "Ruler", "Scene", "Shapes", "scene_of"]
+
+_FILTER_POINTS = 40
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Label:
+    """A stage's words: figures that follow the slider, the tightest margin of the whole build."""
+
+    key: str
+    figures: tuple[str, ...]
+    tightest: str = ""
+    margin_text: str = ""
+    used: float = 0.0
+    tight: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ruler:
+    """The battery's scale under the drawing: its ends, its named corners and the trips, V."""
+
+    low_v: float
+    high_v: float
+    corners: tuple[tuple[str, float], ...]
+    off_below_v: float | None
+    off_above_v: float | None
+    plays_from_v: float
+    plays_to_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Shapes:
+    """What the things look like: counts and sizes of the real parts."""
+
+    battery: str
+    cells: int
+    system: str
+    bridge: bool
+    switches: int
+    ring: bool
+    hole_share: float  # inner over outer diameter of a ring
+    primary_turns: int
+    secondary_turns: int
+    filter_x: tuple[float, ...]  # 0 to 1, log frequency
+    filter_y: tuple[float, ...]  # 0 to 1, level
+    filter_corner: float
+    fins: int
+    box_height_m: float
+    box_depth_m: float
+    panel_m: float
+    driver_m: float
+    driver_depth_m: float
+    drivers: int
+    port: str  # "", "round" or "slot"
+    port_m: float
+    port_length_m: float
+    cabin: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Scene:
+    """Everything that the drawing needs."""
+
+    name: str
+    state: str
+    battery_fill: float
+    emf: float
+    labels: Mapping[str, Label]
+    watts: Mapping[str, float]
+    greatest_w: float
+    rail_share: float  # rail over the highest rail of the build
+    swing: float  # output peak over rail
+    cone: float  # share of the output peak, 0 to 1
+    level_text: str
+    level_note: str
+    ruler: Ruler
+    shapes: Shapes
+
+
+def _cells(battery: str, system_v: int) -> int:
+    return round(system_v / (3.0 if battery == "lfp" else 2.0))
+
+
+def _watts(design: Design, moment: Moment) -> dict[str, float]:
+    """Power that passes each stretch of the way, W."""
+    point = moment.point
+    names = ("battery", "unit", "core", "rails", "amplifier", "speaker", "air")
+    if point is None:
+        return dict.fromkeys(names, 0.0)
+    lost = dict.fromkeys(("supply", "converter", "transformer", "rails"), 0.0)
+    for name, watts in point.losses_w.items():
+        step = step_of(name)
+        if step in lost:
+            lost[step] += watts
+    left = point.battery_w
+    passed = {"battery": left}
+    for name, step in zip(names[1:5], lost, strict=True):
+        left -= lost[step]
+        passed[name] = max(left, 0.0)
+    passed["speaker"] = point.output_w
+    full = design.point(Corner.NOMINAL, Level.FULL).output_w
+    passed["air"] = design.balance.radiated_w * point.output_w / full if full else 0.0
+    return passed
+
+
+def _loss(moment: Moment, *steps: str) -> str:
+    if moment.point is None:
+        return ""
+    watts = sum(w for name, w in moment.point.losses_w.items() if step_of(name) in steps)
+    return f"heat {show(watts, 'power')}" if watts > 0.0 else ""
+
+
+def _figures(design: Design, moment: Moment) -> dict[str, tuple[str, ...]]:
+    """The live lines of each stage."""
+    point, supply = moment.point, design.supply
+    quiet = "" if point is not None else "off" if moment.state.startswith("off") else "no figures"
+
+    def when(text: str) -> str:
+        return text if point is not None else quiet
+
+    def printed(value: float | None, dimension: str) -> str:
+        return "" if value is None else show(value, dimension)
+
+    figures: dict[str, tuple[str, ...]] = {
+        "supply": (
+            show(moment.emf_v, "voltage"),
+            when(printed(point.battery_a if point else None, "current")),
+            printed(point.battery_w if point else None, "power"),
+        ),
+        "wiring": (
+            f"fuse {show(supply.fuse_a, 'current')}",
+            f"{show(supply.cable_positive_m, 'length')}, {show(supply.section_m2, 'area')}",
+            _loss(moment, "supply"),
+        ),
+        "filter": (show(design.filter.corner_hz, "frequency"), f"order {design.spec.filter.order}"),
+        "amplifier": (
+            when(printed(point.output_w if point else None, "power")),
+            f"into {show(design.amplifier.load_ohm, 'resistance')}",
+            _loss(moment, "amplifier"),
+        ),
+        "heat": _heat(design, moment),
+        "driver": (
+            (f"{design.driver.count} \u00d7 " if design.driver.count > 1 else "")
+            + (design.driver.name or design.driver.part_id),
+            when(f"{show(point.output_peak_v, 'voltage')} peak" if point else ""),
+        ),
+        "enclosure": (
+            design.spec.enclosure.kind,
+            show(design.enclosure.net_volume_m3, "volume"),
+            show(design.enclosure.tuning_hz or design.enclosure.fc_hz, "frequency"),
+        ),
+        "protection": _trips(design),
+    }
+    if design.converter is not None:
+        timing = design.converter.plan.timing
+        plan = design.converter.plan
+        figures["converter"] = (
+            f"{2 * plan.switch.per_side} \u00d7 {plan.switch.mosfet.id}",
+            show(timing.switching_hz, "frequency"),
+            _loss(moment, "converter"),
+        )
+        figures["rails"] = (
+            when(f"\u00b1{show(point.rail_crest_v, 'voltage')}" if point else ""),
+            plan.rectifier.rectifier.id,
+            _loss(moment, "rails"),
+        )
+    if design.transformer is not None:
+        core = design.transformer
+        stacked = f"{core.stack} \u00d7 " if core.stack > 1 else ""
+        figures["transformer"] = (
+            f"{core.primary_turns} : {core.secondary_turns} turns",
+            f"{stacked}{core.core.id}",
+            _loss(moment, "transformer"),
+        )
+    return figures
+
+
+def _heat(design: Design, moment: Moment) -> tuple[str, ...]:
+    sink_c = design.heat.sink_c.get(moment.level)
+    hot = "" if sink_c is None or moment.point is None else show(sink_c, "temperature")
+    return (hot or "cold", f"air {show(design.heat.air_c, 'temperature')}")
+
+
+def _trips(design: Design) -> tuple[str, ...]:
+    trips = [t for name, t in design.protection.thresholds.items() if name.endswith("trip") and t.unit == "V"]
+    return tuple(f"off at {show(trip.nominal, 'voltage')}" for trip in trips)
+
+
+def _label(key: str, figures: tuple[str, ...], design: Design, *stages: str) -> Label:
+    found = [finding for finding in design.findings if finding.stage in (stages or (key,))]
+    kept = tuple(figure for figure in figures if figure)
+    if not found:
+        return Label(key=key, figures=kept)
+    least = min(found, key=lambda f: (f.margin, f.code))
+    return Label(
+        key=key,
+        figures=kept,
+        tightest=least.quantity.partition(" (")[0],
+        margin_text=margin_text(least.margin),
+        used=share_used(least.margin),
+        tight=least.margin < TIGHT and least.severity in ("stop", "warn"),
+    )
+
+
+def _ruler(design: Design) -> Ruler:
+    low, high = voltage_range(design)
+    corners = design.supply.corners
+    thresholds = design.protection.thresholds if design.protection is not None else {}
+    under, over = thresholds.get("under-voltage trip"), thresholds.get("over-voltage trip")
+    return Ruler(
+        low_v=low,
+        high_v=high,
+        corners=tuple((corner.value, value) for corner, value in corners.items()),
+        off_below_v=None if under is None else under.nominal,
+        off_above_v=None if over is None else over.nominal,
+        plays_from_v=corners[Corner.LOW],
+        plays_to_v=corners[Corner.MAX],
+    )
+
+
+def _shapes(design: Design) -> Shapes:
+    spec, box, core = design.spec, design.enclosure, design.transformer
+    f, gain = design.filter.frequency_hz, design.filter.gain_db
+    pick = np.linspace(0, len(f) - 1, _FILTER_POINTS).astype(int)
+    span = np.log(f[-1] / f[0])
+    x = np.log(f[pick] / f[0]) / span
+    top = float(np.max(gain))
+    y = np.clip((gain[pick] - (top - 36.0)) / 38.0, 0.0, 1.0)
+    ring = core is not None and core.core.shape == "ring"
+    inner = (core.core.inner_m or 0.0) if core is not None and ring else 0.0
+    outer = (core.core.outer_m or 1.0) if core is not None and ring else 1.0
+    port = box.port
+    return Shapes(
+        battery=spec.supply.battery,
+        cells=_cells(spec.supply.battery, spec.supply.system_v),
+        system=f"{spec.supply.system_v} V",
+        bridge=design.converter is None,
+        switches=2 * design.converter.plan.switch.per_side if design.converter is not None else 0,
+        ring=ring,
+        hole_share=inner / outer if ring else 0.5,
+        primary_turns=0 if core is None else core.primary_turns,
+        secondary_turns=0 if core is None else core.secondary_turns,
+        filter_x=tuple(x.tolist()),
+        filter_y=tuple(y.tolist()),
+        filter_corner=float(np.log(design.filter.corner_hz / f[0]) / span),
+        fins=9,
+        box_height_m=box.outer_height_m,
+        box_depth_m=box.outer_depth_m,
+        panel_m=spec.enclosure.panel_thickness_m,
+        driver_m=design.driver.hole_m
+        or 0.8 * min(box.outer_height_m, 2.0 * (design.driver.sd_m2 / 3.0) ** 0.5),
+        driver_depth_m=design.driver.depth_m or 0.5 * box.outer_depth_m,
+        drivers=design.driver.count,
+        port="" if port is None else "slot" if port.diameter_m is None else "round",
+        port_m=0.0 if port is None else (port.diameter_m or port.height_m or 0.0),
+        port_length_m=0.0 if port is None else port.length_m,
+        cabin=spec.cabin.kind != "none",
+    )
+
+
+def scene_of(design: Design, overview: Overview, moment: Moment) -> Scene:
+    """The scene of a design at one moment."""
+    figures = _figures(design, moment)
+    stages = {"wiring": ("wiring",), "rails": ("rails",), "heat": ("heat",)}
+    labels = {key: _label(key, lines, design, *stages.get(key, (key,))) for key, lines in figures.items()}
+    corners = design.supply.corners
+    low, high = corners[Corner.MIN], corners[Corner.MAX]
+    point = moment.point
+    full = [p for p in design.points if p.level is Level.FULL]
+    rail_top = max(p.rail_mean_v for p in design.points)
+    loud = "" if moment.loudest_db is None else show(moment.loudest_db, "level")
+    watts = _watts(design, moment)
+    peak_top = max(p.output_peak_v for p in full)
+    return Scene(
+        name=overview.name,
+        state=moment.state,
+        battery_fill=float(np.clip((moment.emf_v - low) / (high - low), 0.0, 1.0)),
+        emf=moment.emf_v,
+        labels=labels,
+        watts=watts,
+        greatest_w=max(p.battery_w for p in full),
+        rail_share=0.0 if point is None else point.rail_crest_v / rail_top,
+        swing=0.0 if point is None or point.rail_crest_v <= 0 else point.output_peak_v / point.rail_crest_v,
+        cone=0.0 if point is None or moment.level is Level.IDLE else point.output_peak_v / peak_top,
+        level_text=loud,
+        level_note=f"{show(watts['air'], 'power')} of sound" if watts["air"] > 0.0 else "",
+        ruler=_ruler(design),
+        shapes=_shapes(design),
+    )

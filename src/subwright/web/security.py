@@ -1,0 +1,190 @@
+"""Who may talk to the workbench: its own pages on this machine, and nobody else's.
+
+A page from anywhere can make a browser send requests to this machine. So the Host must be one that we were
+started under (a foreign name that resolves here is refused), and whatever changes anything must come from our
+own origin. Away from the loopback address nothing is served without the token.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from dataclasses import dataclass, field
+from hmac import compare_digest
+from http.cookies import CookieError, SimpleCookie
+from ipaddress import ip_address
+from typing import Any
+from urllib.parse import parse_qs
+
+from subwright.base.errors import SubwrightError
+
+__all__ = ["BODY_LIMIT_BYTES", "COOKIE", "Guard", "Rules", "is_loopback", "rules_for"]
+
+BODY_LIMIT_BYTES = 1_500_000
+"""The largest upload is a measuring file of 1 MB; nothing else comes near it."""
+
+COOKIE = "subwright_token"
+
+_SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+
+_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+_HEADERS: tuple[tuple[bytes, bytes], ...] = (
+    (b"content-security-policy", _POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
+)
+
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rules:
+    """Under which names the server answers, and the token that it asks for ("" on the loopback address)."""
+
+    hosts: frozenset[str]
+    token: str = ""
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an address to bind is reachable from this machine only.
+
+    >>> is_loopback("127.0.0.1"), is_loopback("::1"), is_loopback("localhost"), is_loopback("0.0.0.0")
+    (True, True, True, False)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def rules_for(host: str, port: int, token: str = "", names: frozenset[str] = frozenset()) -> Rules:
+    """The rules of a server bound to ``host``.
+
+    Parameters
+    ----------
+    host, port : where it listens.
+    token : secret of at least 16 signs; needed off the loopback address.
+    names : further host names, without port, under which it may be called.
+
+    Raises
+    ------
+    SubwrightError : off the loopback address without a token, or with one that is too short.
+    """
+    if not is_loopback(host) and len(token) < 16:
+        raise SubwrightError(
+            message="the workbench listens on this machine only, unless a token keeps strangers out",
+            quantity="token",
+            value="none" if not token else f"{len(token)} signs",
+            limit="at least 16 signs",
+            remedy="leave out --host, or set the environment variable SUBWRIGHT_TOKEN to a long random word",
+        )
+    known = {"localhost", "127.0.0.1", "[::1]"} if is_loopback(host) else {_bracketed(host), *names}
+    return Rules(hosts=frozenset(f"{name}:{port}" for name in known), token=token)
+
+
+def _bracketed(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+@dataclass(kw_only=True, slots=True)
+class Guard:
+    """ASGI middleware that holds the rules."""
+
+    app: App
+    rules: Rules
+    headers: Mapping[bytes, bytes] = field(default_factory=lambda: dict(_HEADERS))
+
+    async def __call__(self, scope: MutableMapping[str, Any], receive: Receive, send: Send) -> None:
+        """Refuse, or pass on with the safety headers added."""
+        if scope["type"] == "lifespan":
+            await self.app(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            return  # no websockets here
+        found = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        refusal = self._refusal(scope, found)
+        sending = self._with_headers(send)
+        if refusal is not None:
+            await _answer(sending, *refusal)
+            return
+        given = self._token_in_query(scope)
+        if given:  # the token leaves the address bar as soon as it has been shown
+            cookie = f"{COOKIE}={self.rules.token}; Path=/; HttpOnly; SameSite=Strict"
+            await _answer(sending, 303, "", {b"location": b"/", b"set-cookie": cookie.encode()})
+            return
+        await self.app(scope, _limited(receive), sending)
+
+    def _refusal(self, scope: MutableMapping[str, Any], found: Mapping[bytes, str]) -> tuple[int, str] | None:
+        host = found.get(b"host", "")
+        if host not in self.rules.hosts:
+            return 421, "This address is not one that the workbench answers to."
+        if self.rules.token and not (self._token_in_cookie(found) or self._token_in_query(scope)):
+            return 401, "Open the workbench with the whole address that it printed; it holds the token."
+        if scope["method"] not in _SAFE and found.get(b"origin") != f"http://{host}":
+            return 403, "Changes are taken from the workbench's own pages only."
+        if found.get(b"sec-fetch-site", "same-origin") not in {"same-origin", "none"} and not (
+            scope["method"] in _SAFE and found.get(b"sec-fetch-mode") == "navigate"
+        ):
+            return 403, "Another site asked for this."
+        length = found.get(b"content-length", "0")
+        if not length.isdigit() or int(length) > BODY_LIMIT_BYTES:
+            return 413, "That is more than a build file, a drawer or a measurement holds."
+        return None
+
+    def _token_in_cookie(self, found: Mapping[bytes, str]) -> bool:
+        try:
+            held = SimpleCookie(found.get(b"cookie", "")).get(COOKIE)
+        except CookieError:
+            return False
+        return held is not None and compare_digest(held.value.encode(), self.rules.token.encode())
+
+    def _token_in_query(self, scope: MutableMapping[str, Any]) -> bool:
+        if not self.rules.token or scope["method"] != "GET":
+            return False
+        given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
+        return bool(given) and compare_digest(given.encode(), self.rules.token.encode())
+
+    def _with_headers(self, send: Send) -> Send:
+        async def sending(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                own = {name.lower() for name, _ in message["headers"]}
+                extra = [(name, value) for name, value in self.headers.items() if name not in own]
+                message["headers"] = [*message["headers"], *extra]
+            await send(message)
+
+        return sending
+
+
+class _TooMuchError(Exception):
+    """More was sent than was announced and allowed."""
+
+
+def _limited(receive: Receive) -> Receive:
+    got = 0
+
+    async def counted() -> Message:
+        nonlocal got
+        message = await receive()
+        got += len(message.get("body", b""))
+        if got > BODY_LIMIT_BYTES:
+            raise _TooMuchError
+        return message
+
+    return counted
+
+
+async def _answer(send: Send, status: int, text: str, extra: Mapping[bytes, bytes] | None = None) -> None:
+    headers = [(b"content-type", b"text/plain; charset=utf-8"), *(extra or {}).items()]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": text.encode()})

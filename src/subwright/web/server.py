@@ -1,0 +1,106 @@
+"""The workbench's server: routes, errors, static files, and the one place that listens."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from importlib.resources import files
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from fastapi.staticfiles import StaticFiles
+
+from subwright.base.errors import InputError, SubwrightError
+from subwright.session import Conflict
+from subwright.web.build_routes import build_routes
+from subwright.web.desk import Desk, Reader, error_json
+from subwright.web.folder_routes import folder_routes
+from subwright.web.job_routes import job_routes
+from subwright.web.security import Guard, Rules
+from subwright.workspace import Workspace
+
+__all__ = ["create_app", "listen"]
+
+
+def create_app(workspace: Workspace, rules: Rules) -> Guard:
+    """The application with its guard.
+
+    Parameters
+    ----------
+    workspace : the folder of builds.
+    rules : who may talk to it.
+    """
+    desk = Desk(workspace=workspace, rules=rules)
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        workspace.close()
+
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
+    app.include_router(folder_routes(desk))
+    app.include_router(job_routes(desk))
+    app.include_router(build_routes(desk))
+    static = Path(str(files("subwright.web").joinpath("static")))
+    app.mount("/static", StaticFiles(directory=static, follow_symlink=False), name="static")
+
+    def refused(request: Request, error: Exception) -> Response:
+        assert isinstance(error, SubwrightError)
+        status = 409 if isinstance(error, Conflict) else 422
+        if error.message.startswith("there is no build") or "name of a file" in error.message:
+            status = 404
+        return _told(desk, request, status, error)
+
+    def misshapen(request: Request, error: Exception) -> Response:
+        assert isinstance(error, RequestValidationError)
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"][1:])
+        said = SubwrightError(message="the request can't be read", quantity=place, value=str(first["msg"]))
+        return _told(desk, request, 422, said)
+
+    app.add_exception_handler(SubwrightError, refused)
+    app.add_exception_handler(RequestValidationError, misshapen)
+    app.add_exception_handler(InputError, refused)
+    return Guard(app=app, rules=rules)
+
+
+def _told(desk: Desk, request: Request, status: int, error: SubwrightError) -> Response:
+    """An error as JSON to our own scripts, as a page to a reader who followed an address."""
+    if request.headers.get("x-workbench"):
+        return JSONResponse({"error": error_json(error)}, status_code=status)
+    return desk.page(
+        request, "message.html.j2", status, error=error, reader_words=Reader.of(request).language
+    )
+
+
+def listen(app: Guard, host: str, port: int, ready: Callable[[], None]) -> None:
+    """Serve until interrupted.
+
+    Parameters
+    ----------
+    app : from `create_app`.
+    host, port : where; the port must be free.
+    ready : called once when it listens.
+    """
+    import uvicorn
+
+    class _Server(uvicorn.Server):
+        async def startup(self, sockets: list[object] | None = None) -> None:  # type: ignore[override]
+            await super().startup(sockets)  # type: ignore[arg-type]
+            if self.started:
+                ready()
+
+    config = uvicorn.Config(
+        app,
+        host=host,
+        port=port,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        timeout_graceful_shutdown=2,
+        lifespan="on",
+    )
+    _Server(config).run()

@@ -1,0 +1,406 @@
+// One build: sheets that open, values that change, a battery that swings. The server draws; this patches.
+import { ask, say, quiet, told, word, showPage, explain } from "./talk.js";
+import { Plots } from "./plot.js";
+
+const bench = document.getElementById("bench");
+const scene = document.getElementById("scene");
+const sheet = document.getElementById("sheet");
+const moved = document.getElementById("moved");
+const emf = document.getElementById("emf");
+const form = document.getElementById("moment");
+const base = `/b/${encodeURIComponent(bench.dataset.name)}`;
+let revision = Number(bench.dataset.revision);
+let touched = false; // whether the reader moved the battery away from nominal
+let pin = "";
+let opener = null;
+
+const level = () => form.elements.level?.value ?? "full";
+const volts = () => (touched ? Number(emf.value) : null);
+const open = () => location.hash.slice(1);
+const view = () => ({ emf: volts(), level: level(), sheet: open() === "pane" ? "" : open(), pin });
+const plots = new Plots(sheet, base, () => ({ pin, emf: Number(emf.value) }));
+
+function query() {
+  const wish = new URLSearchParams({ level: level() });
+  if (touched) wish.set("emf", emf.value);
+  if (pin) wish.set("pin", pin);
+  return wish;
+}
+
+function showVolts() {
+  document.getElementById("emf-now").textContent = `${Number(emf.value).toFixed(2)} V`;
+  emf.setAttribute("aria-valuetext", `${Number(emf.value).toFixed(2)} V`);
+}
+
+// --- the moment: battery voltage and level -------------------------------------------------------------
+
+let wanted = false, running = false;
+
+async function follow() {
+  wanted = true;
+  if (running) return;
+  running = true;
+  while (wanted) {
+    wanted = false;
+    try {
+      patch(await ask(`${base}/now?${query()}`));
+    } catch (refusal) {
+      if (refusal.status) say(told(refusal.error), [], 8);
+      break;
+    }
+  }
+  running = false;
+}
+
+function patch(now) {
+  for (const [key, values] of Object.entries(now.live)) {
+    const node = scene.querySelector(`[data-k="${key}"]`);
+    if (!node) continue;
+    for (const [name, value] of Object.entries(values)) {
+      if (name === "text") {
+        if (node.textContent !== value) node.textContent = value;
+      } else node.setAttribute(name, value);
+    }
+  }
+  const state = word(`state.${now.state}`);
+  document.getElementById("state").textContent = state;
+  bench.dataset.moment = now.emf.toFixed(3);
+}
+
+let settle;
+emf.addEventListener("input", () => {
+  touched = true;
+  showVolts();
+  follow();
+  clearTimeout(settle);
+  settle = setTimeout(() => plots.all(sheet, true), 180);
+});
+form.addEventListener("change", (event) => { if (event.target.name === "level") follow(); });
+form.addEventListener("submit", (event) => event.preventDefault());
+
+// --- sheets --------------------------------------------------------------------------------------------
+
+async function openSheet(focus = true) {
+  const key = open() === "pane" ? "" : open();
+  try {
+    sheet.innerHTML = await ask(`${base}/sheet/${key || "overview"}?${query()}`, undefined, "text");
+  } catch (refusal) {
+    if (refusal.status) say(told(refusal.error), [], 8);
+    return;
+  }
+  mark(key);
+  if (focus) {
+    const head = sheet.querySelector("h2");
+    head?.focus({ preventScroll: true });
+    if (key) head?.scrollIntoView({ block: "start", behavior: "auto" });
+  }
+}
+
+function mark(key) {
+  for (const thing of scene.querySelectorAll("a.thing")) {
+    thing.classList.toggle("opened", thing.dataset.stage === key);
+    if (thing.dataset.stage === key) thing.setAttribute("aria-current", "true");
+    else thing.removeAttribute("aria-current");
+  }
+}
+
+function closeSheet() {
+  const key = open();
+  history.pushState(null, "", location.pathname);
+  openSheet(false).then(() => {
+    const layout = matchMedia("(max-width:680px)").matches ? ".narrow" : ".wide";
+    (opener?.isConnected ? opener : scene.querySelector(`${layout} a[data-stage="${key}"]`))?.focus();
+  });
+}
+
+window.addEventListener("hashchange", () => openSheet());
+window.addEventListener("popstate", () => { if (!location.hash) openSheet(false); });
+
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("[data-stage]");
+  if (link) {
+    opener = link;
+    if (link.dataset.stage === open()) { event.preventDefault(); openSheet(); }
+    return;
+  }
+  const code = event.target.closest("[data-explain]");
+  if (code) {
+    event.preventDefault();
+    explain(code.dataset.explain);
+  }
+});
+
+// --- changes -------------------------------------------------------------------------------------------
+
+function take(answer) {
+  const before = new Map();
+  for (const node of scene.querySelectorAll("text[data-k]")) before.set(node.dataset.k, node.textContent);
+  revision = answer.revision;
+  bench.dataset.revision = revision;
+  scene.innerHTML = answer.scene;
+  bench.classList.toggle("stale", !answer.scene);
+  for (const node of scene.querySelectorAll("text[data-k]")) {
+    if (before.has(node.dataset.k) && before.get(node.dataset.k) !== node.textContent) node.classList.add("changed");
+  }
+  const kept = { key: document.activeElement?.closest?.("form[data-key]")?.dataset.key, scroll: window.scrollY };
+  const unfolded = [...sheet.querySelectorAll("details")].map((d) => d.open);
+  sheet.innerHTML = answer.pane;
+  sheet.querySelectorAll("details").forEach((d, i) => { d.open = unfolded[i] ?? d.open; });
+  moved.innerHTML = answer.moved;
+  if (kept.key) sheet.querySelector(`form[data-key="${kept.key}"] [name=value]`)?.focus({ preventScroll: true });
+  window.scrollTo({ top: kept.scroll, behavior: "instant" });
+  document.title = `${answer.title} · subwright`;
+  document.getElementById("title").textContent = answer.title;
+  button("undo", answer.undo);
+  button("redo", answer.redo);
+  form.hidden = !answer.ruler;
+  if (answer.ruler) {
+    emf.min = answer.ruler.low;
+    emf.max = answer.ruler.high;
+    emf.value = answer.emf;
+    document.getElementById("ruler").innerHTML = answer.ruler.svg;
+    document.getElementById("state").textContent = word(`state.${answer.state}`);
+    showVolts();
+  }
+  mark(open());
+}
+
+function button(id, what) {
+  const node = document.getElementById(id);
+  node.disabled = !what;
+  node.title = what;
+}
+
+async function change(path, body, field) {
+  try {
+    take(await ask(`${base}${path}`, { ...view(), revision, ...body }));
+    quiet();
+    return true;
+  } catch (refusal) {
+    if (refusal.status === 409) conflict(refusal, path, body);
+    else if (refusal.status && field) bad(field, refusal.error);
+    else if (refusal.status) say(told(refusal.error));
+    return false;
+  }
+}
+
+function bad(field, error) {
+  const place = field.querySelector(".answer");
+  const line = document.createElement("p");
+  line.className = "bad";
+  line.setAttribute("role", "alert");
+  line.textContent = told(error);
+  place.replaceChildren(line);
+  field.querySelector("[name=value]")?.setAttribute("aria-invalid", "true");
+}
+
+async function catchUp() {
+  const now = await ask(`${base}/revision`);
+  revision = now.revision;
+  await fresh();
+}
+
+async function fresh() {
+  const page = new DOMParser().parseFromString(await ask(`${base}`, undefined, "text"), "text/html");
+  scene.innerHTML = page.getElementById("scene").innerHTML;
+  revision = Number(page.getElementById("bench").dataset.revision);
+  bench.dataset.revision = revision;
+  for (const id of ["undo", "redo"]) button(id, page.getElementById(id).disabled ? "" : page.getElementById(id).title);
+  document.getElementById("title").textContent = page.getElementById("title").textContent;
+  await openSheet(false);
+  if (touched || level() !== "full") follow();
+}
+
+function conflict(refusal, path, body) {
+  const mine = body?.key ? ` ${word("not taken")}: ${body.key} = ${body.value || "auto"}` : "";
+  catchUp().then(() => {
+    const again = body?.key ? [[word("make it now"), () => change(path, body)]] : [];
+    say(`${told(refusal.error)}.${mine}`, again);
+  }).catch(() => {});
+}
+
+sheet.addEventListener("submit", (event) => {
+  const inputs = event.target.closest("form[data-key]");
+  if (inputs) {
+    event.preventDefault();
+    set(inputs);
+  }
+});
+
+sheet.addEventListener("change", (event) => {
+  if (event.target.id === "pin") {
+    pin = event.target.value;
+    plots.all(sheet);
+    return;
+  }
+  const inputs = event.target.closest("form[data-key]");
+  if (inputs) set(inputs);
+});
+
+let setting = Promise.resolve();
+
+function set(inputs) {
+  const value = inputs.elements.value.value.trim();
+  const field = inputs.closest(".field");
+  if (inputs.dataset.sent === value) return;
+  inputs.dataset.sent = value;
+  setting = setting.then(() => change("/set", { key: inputs.dataset.key, value }, field)).then((fine) => {
+    if (!fine) delete inputs.dataset.sent;
+  });
+}
+
+sheet.addEventListener("click", async (event) => {
+  const at = (selector) => event.target.closest(selector);
+  const field = at(".field");
+  if (at("[data-close]")) closeSheet();
+  else if (at("[data-default]")) change("/set", { key: field.querySelector("form").dataset.key, value: "" }, field);
+  else if (at("[data-whatif]")) tryOut(field, field.querySelector("[name=value]").value.trim());
+  else if (at("[data-try]")) tryOut(field, at("[data-try]").dataset.try);
+  else if (at("[data-take]")) change("/set", { key: field.querySelector("form").dataset.key, value: at("[data-take]").dataset.take }, field);
+  else if (at("[data-leave]")) {
+    field.querySelector(".answer").replaceChildren();
+    const input = field.querySelector("[name=value]");
+    if (input) input.focus();
+  } else if (at("[data-alternatives]")) alternatives(field, at("[data-alternatives]"));
+  else if (at("[data-file]")) {
+    event.preventDefault();
+    location.href = `${base}/file`;
+  }
+});
+
+// "what if" asks before the change event of the same field would make it
+sheet.addEventListener("pointerdown", (event) => {
+  const asked = event.target.closest("[data-whatif]");
+  if (!asked) return;
+  event.preventDefault();
+  const inputs = asked.closest("form[data-key]");
+  inputs.dataset.sent = inputs.elements.value.value.trim();
+});
+
+async function tryOut(field, value) {
+  const inputs = field.querySelector("form[data-key]");
+  try {
+    const wish = new URLSearchParams({ key: inputs.dataset.key, value });
+    field.querySelector(".answer").innerHTML = await ask(`${base}/whatif?${wish}`, undefined, "text");
+  } catch (refusal) {
+    if (refusal.status) bad(field, refusal.error);
+  }
+  delete inputs.dataset.sent;
+}
+
+async function alternatives(field, asked) {
+  const place = field.querySelector(".answer");
+  if (asked.getAttribute("aria-expanded") === "true") {
+    place.replaceChildren();
+    asked.setAttribute("aria-expanded", "false");
+    return;
+  }
+  const wish = new URLSearchParams({ key: asked.dataset.alternatives });
+  place.innerHTML = await ask(`${base}/alternatives?${wish}`, undefined, "text");
+  asked.setAttribute("aria-expanded", "true");
+}
+
+moved.addEventListener("click", (event) => { if (event.target.closest("[data-hide]")) moved.replaceChildren(); });
+document.getElementById("undo").addEventListener("click", () => change("/undo"));
+document.getElementById("redo").addEventListener("click", () => change("/redo"));
+
+document.addEventListener("keydown", (event) => {
+  const typing = event.target.matches?.("input:not([type=range]):not([type=radio]), textarea, select");
+  if (event.key === "Escape" && !document.getElementById("page").open && open()) closeSheet();
+  if (!(event.ctrlKey || event.metaKey) || typing) return;
+  const key = event.key.toLowerCase();
+  if (key === "z") { event.preventDefault(); change(event.shiftKey ? "/redo" : "/undo"); }
+  else if (key === "y") { event.preventDefault(); change("/redo"); }
+});
+
+// --- versions, pack, other windows ---------------------------------------------------------------------
+
+document.querySelector("[data-open=versions]").addEventListener("click", async () => {
+  showPage(await ask(`${base}/versions`, undefined, "text"));
+});
+
+const dialog = document.getElementById("page");
+dialog.addEventListener("submit", async (event) => {
+  const keeping = event.target.closest("form[data-keep]");
+  if (!keeping) return;
+  event.preventDefault();
+  try {
+    showPage(await ask(`${base}/keep`, { title: keeping.elements.title.value }, "text"));
+  } catch (refusal) {
+    if (refusal.status) say(told(refusal.error));
+  }
+});
+dialog.addEventListener("click", async (event) => {
+  const back = event.target.closest("[data-restore]");
+  if (back && await change("/restore", { name: back.dataset.restore })) dialog.close();
+});
+
+document.getElementById("pack").addEventListener("click", async () => {
+  try {
+    const { job } = await ask(`${base}/pack`, {});
+    const bubble = say(word("making pack"));
+    const bar = document.createElement("progress");
+    bar.max = 1;
+    bubble.append(bar);
+    for (;;) {
+      const now = await ask(`/jobs/${job}`);
+      bar.value = now.share;
+      if (now.error) { say(told(now.error)); return; }
+      if (now.ready) {
+        const link = document.createElement("a");
+        link.href = `/jobs/${job}/file`;
+        link.textContent = word("get pack");
+        link.setAttribute("download", "");
+        say(now.stamp ? word("pack stopped") : "").prepend(link);
+        link.click();
+        return;
+      }
+      await new Promise((done) => setTimeout(done, 120));
+    }
+  } catch (refusal) {
+    if (refusal.status) say(told(refusal.error));
+  }
+});
+
+async function look() {
+  if (document.hidden) return;
+  try {
+    const now = await ask(`${base}/revision`);
+    if (now.revision !== revision) {
+      const typing = document.activeElement?.matches("input:not([type=range]):not([type=radio]), textarea");
+      if (!typing) await fresh();
+      say(`${word("changed elsewhere")} ${now.last}`, typing ? [[word("show new"), fresh]] : [], 10);
+    }
+  } catch { /* said already */ }
+}
+setInterval(look, 4000);
+document.addEventListener("visibilitychange", look);
+
+// --- measuring a driver --------------------------------------------------------------------------------
+
+sheet.addEventListener("submit", async (event) => {
+  const asked = event.target.closest("form.measure");
+  if (!asked) return;
+  event.preventDefault();
+  const text = async (name) => asked.elements[name].files[0]?.text() ?? "";
+  const place = sheet.querySelector("[data-answer=measure]");
+  try {
+    const runs = { free: await text("free"), loaded: await text("loaded") };
+    for (const name of ["mass", "test_box", "piston"]) runs[name] = asked.elements[name].value;
+    place.innerHTML = await ask("/measure", runs, "text");
+  } catch (refusal) {
+    if (refusal.status) place.textContent = told(refusal.error);
+  }
+});
+for (const kind of ["dragover", "dragleave", "drop"]) {
+  sheet.addEventListener(kind, (event) => {
+    const zone = event.target.closest(".dropzone");
+    if (!zone) return;
+    event.preventDefault();
+    zone.classList.toggle("over", kind === "dragover");
+    if (kind === "drop") zone.querySelector("input").files = event.dataTransfer.files;
+  });
+}
+
+showVolts();
+if (open()) openSheet(false);
