@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from subwright.stages.amplifier import AmplifierResult
     from subwright.stages.battery_guard import BatteryGuardResult
     from subwright.stages.cabin import CabinResult
+    from subwright.stages.control import ControlResult
     from subwright.stages.converter import ConverterResult
     from subwright.stages.driver import DriverResult
     from subwright.stages.enclosure import EnclosureResult
@@ -156,6 +157,7 @@ class Design:
     rounds: int
     battery_guard: BatteryGuardResult | None = None
     speaker_guard: SpeakerGuardResult | None = None
+    control: ControlResult | None = None
     findings: tuple[Finding, ...] = ()
 
     def point(self, corner: Corner, level: Level) -> OperatingPoint:
@@ -206,6 +208,7 @@ STAGES: tuple[str, ...] = (
     "signal",
     "amplifier",
     "speaker_guard",
+    "control",
     "driver",
     "enclosure",
     "cabin",

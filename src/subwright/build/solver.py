@@ -13,6 +13,7 @@ from subwright.build.guards import battery_guard, plan_guard, speaker_guard, wit
 from subwright.build.result import Design
 from subwright.build.signals import inputs, receiver_op_amps, signal
 from subwright.build.spec import BuildSpec
+from subwright.build.switching_on import control
 from subwright.parts.library import Library
 from subwright.stages.cabin import CabinResult, design_cabin
 from subwright.stages.common import Corner, Level
@@ -67,6 +68,9 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     entry = inputs(spec, electrical, filters, library)
     protection = _protection(spec, electrical, library)
 
+    front = battery_guard(spec, electrical, protection, reverse, library)
+    lead = speaker_guard(spec, electrical, driver, box, library)
+
     progress("checking", 0.97)
     design = Design(
         spec=spec,
@@ -86,8 +90,9 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
         heat=electrical.heat,
         points=operating_points(electrical),
         sweeps=sweeps(electrical),
-        battery_guard=battery_guard(spec, electrical, protection, reverse, library),
-        speaker_guard=speaker_guard(spec, electrical, driver, box, library),
+        battery_guard=front,
+        speaker_guard=lead,
+        control=control(spec, electrical, protection, front, lead, library),
         balance=energy_balance(electrical, box),
         rounds=electrical.rounds,
     )

@@ -10,6 +10,7 @@ from subwright.base.fields import StageSpec, choice
 from subwright.stages.amplifier import AmplifierSpec
 from subwright.stages.battery_guard import BatteryGuardSpec
 from subwright.stages.cabin import CabinSpec
+from subwright.stages.control import ControlSpec
 from subwright.stages.converter import ConverterSpec
 from subwright.stages.driver import DriverSpec
 from subwright.stages.enclosure import EnclosureSpec
@@ -52,6 +53,9 @@ class BuildSpec(StageSpec):
     input: InputSpec = Field(default_factory=InputSpec, description="Line or loudspeaker-level inputs.")
     speaker_guard: SpeakerGuardSpec = Field(
         default_factory=SpeakerGuardSpec, description="Direct voltage at the loudspeaker."
+    )
+    control: ControlSpec = Field(
+        default_factory=ControlSpec, description="Switching on and off, standby."
     )
     filter: FilterSpec = Field(default_factory=FilterSpec, description="Summing, infrasonic, low-pass.")
     wiring: WiringSpec = Field(default_factory=WiringSpec, description="Links, tracks, speaker cable.")

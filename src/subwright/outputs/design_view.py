@@ -13,7 +13,7 @@ from subwright.outputs.power_view import budget_grid, flow_figure, operating_gri
 from subwright.outputs.provenance import source_rows, unchecked
 from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
-from subwright.outputs.sheets_guard import battery_guard_sheet, speaker_guard_sheet
+from subwright.outputs.sheets_guard import battery_guard_sheet, control_sheet, speaker_guard_sheet
 from subwright.outputs.sheets_power import (
     amplifier_sheet,
     converter_sheet,
@@ -173,9 +173,9 @@ def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:
             yield sheet
     yield filter_sheet(design)
     yield amplifier_sheet(design)
-    lead = speaker_guard_sheet(design)
-    if lead is not None:
-        yield lead
+    for sheet in (speaker_guard_sheet(design), control_sheet(design)):
+        if sheet is not None:
+            yield sheet
     yield driver_sheet(design)
     yield enclosure_sheet(design, stamp=stamp)
     yield wiring_sheet(design)

@@ -1,4 +1,4 @@
-"""Sheets of what guards the build: battery side and loudspeaker."""
+"""Sheets of what guards the build: battery side, loudspeaker, switching on and off."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from subwright.build.result import Design
 from subwright.outputs.sheet_parts import Entry, sheet_of, shown
 from subwright.outputs.views import Grid, Sheet
 
-__all__ = ["battery_guard_sheet", "speaker_guard_sheet"]
+__all__ = ["battery_guard_sheet", "control_sheet", "speaker_guard_sheet"]
 
 _FITTED = {"none": "nothing", "relay": "a relay", "mosfet": "two MOSFETs back to back"}
 
@@ -119,3 +119,63 @@ def speaker_guard_sheet(design: Design) -> Sheet | None:
             result, [("total_s", "lead open at the latest"), ("coil_heat_j", "coil heat by then")]
         )
     return sheet_of(design, "speaker_guard", "Speaker guard", result, values=values)
+
+
+def control_sheet(design: Design) -> Sheet | None:
+    """Remote switch-on, standby, and the order of events."""
+    result = design.control
+    if result is None:
+        return None
+    values: list[Entry] = []
+    if result.remote is not None:
+        remote = result.remote
+        values += shown(
+            remote,
+            [
+                ("on_v", "remote line, switches on at"),
+                ("series_ohm", "remote series resistor"),
+                ("pulldown_ohm", "remote pull-down"),
+                ("filter_f", "remote capacitor"),
+                ("debounce_s", "debounce"),
+                ("line_a", "drawn from the remote line"),
+                ("switch", "switch of the control supply"),
+                ("base_ohm", "its base resistor"),
+            ],
+        )
+        span = f"{show(remote.on_low_v, 'voltage')} to {show(remote.on_high_v, 'voltage')}"
+        values.insert(1, ("over parts and temperature", span))
+    values.append(("standby", show(result.standby_a, "current")))
+    values.append(("alone it flattens the battery in", f"{result.flat_s / 86400.0:.0f} days"))
+    timers = Grid(
+        title="Timers, to half their supply",
+        header=("timer", "R", "C", "wanted", "real values", "least", "most"),
+        rows=tuple(
+            (
+                t.name,
+                show(t.resistor_ohm, "resistance"),
+                show(t.capacitor_f, "capacitance"),
+                *(show(s, "time") for s in (t.wanted_s, t.nominal_s, t.low_s, t.high_s)),
+            )
+            for t in result.timers
+        ),
+        figures=frozenset(range(1, 7)),
+    )
+    order = Grid(
+        title="Order of events",
+        header=("when", "what", "earliest", "latest"),
+        rows=tuple(
+            (when, e.name, show(e.earliest_s, "time"), show(e.latest_s, "time"))
+            for when, events in (("on", result.switch_on), ("off", result.switch_off))
+            for e in events
+        ),
+        figures=frozenset({2, 3}),
+        note="On: the first from the remote line, the others from the control supply. Off: from its end.",
+    )
+    parked = Grid(
+        title="Standby",
+        header=("path", "current"),
+        rows=tuple((s.name, show(s.current_a, "current")) for s in result.standby),
+        figures=frozenset({1}),
+    )
+    sheet = sheet_of(design, "control", "Switching on and off", result, values=values)
+    return replace(sheet, grids=(timers, order, parked))

@@ -20,6 +20,7 @@ from subwright.physics.networks.rational import Rational
 from subwright.stages.battery_guard_records import ReverseSwitch, ShuntDiode
 from subwright.stages.cabin import CabinMode
 from subwright.stages.common import Corner, Level, PartUse, Rating
+from subwright.stages.control_records import Event
 from subwright.stages.driver import Inconsistency
 from subwright.stages.filter import GainControl, SweepControl
 from subwright.stages.speaker_guard_records import SpeakerRelay
@@ -84,6 +85,10 @@ SWITCH = ReverseSwitch(
     gate_limit_v=20.0,
     turn_off_s=4e-4,
     avalanche_limit_j=0.26,
+)
+LATE = (
+    Event(name="amplifier un-muted", earliest_s=1.0, latest_s=2.0),
+    Event(name="loudspeaker connected", earliest_s=3.0, latest_s=4.0),
 )
 RELAY = SpeakerRelay(
     relay="relay 12 V 10 A",
@@ -232,6 +237,7 @@ BREAKS: dict[str, list[Break]] = {
     "RAT-04": [Break({"protection.parts": (part("power", "W"),)})],
     "RAT-05": [Break({"filter.parts": (part("power", "W"),)})],
     "RAT-06": [Break({"amplifier.parts": (part("ripple current", "A"),)})],
+    "RAT-10": [Break({"control.parts": (part("collector current", "A"),)})],
     "RAT-08": [Break({"speaker_guard.parts": (part("coil voltage", "V"),)})],
     "RAT-07": [Break({"battery_guard.parts": (part("pulse power", "W"),)})],
     "HEA-01": [
@@ -344,6 +350,25 @@ BREAKS: dict[str, list[Break]] = {
     ],
     "GRD-03": [Break({"battery_guard.diode": ACROSS})],
     "GRD-04": [Break({"battery_guard.stresses": (replace(van().battery_guard.stresses[0], at_v=99.0),)})],
+    "SEQ-01": [
+        Break({"control.switch_on": (Event(name="rails good", earliest_s=0.0, latest_s=9.0), *LATE)}),
+    ],
+    "SEQ-02": [
+        Break(
+            {
+                "control.switch_off": (
+                    Event(name="loudspeaker off", earliest_s=0.0, latest_s=0.5),
+                    Event(name="rails fallen", earliest_s=0.1, latest_s=0.3),
+                )
+            }
+        )
+    ],
+    "SEQ-03": [
+        Break({"control.remote.on_high_v": 13.0}),
+        Break({"control.remote.on_low_v": 0.5}),
+        Break({"control.remote.line_a": 0.1}),
+    ],
+    "SEQ-04": [Break({"control.parked_share": 0.4})],
     "SPK-01": [Break({"speaker_guard.detector.bass_v": 0.9})],
     "SPK-02": [Break({"speaker_guard.coil_heat_j": 1e5})],
     "SPK-03": [Break({"speaker_guard.relay": RELAY})],

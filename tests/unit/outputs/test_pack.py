@@ -228,6 +228,7 @@ def test_every_stage_has_a_sheet_and_no_limit_is_dropped() -> None:
         "filter",
         "amplifier",
         "speaker_guard",
+        "control",
         "driver",
         "enclosure",
         "wiring",

@@ -11,6 +11,7 @@ from typing import Final
 from subwright.build.findings import (  # noqa: F401  (importing registers the rules)
     control_filter,
     control_guard,
+    control_sequence,
     control_speaker,
     control_tolerance,
 )

@@ -117,6 +117,22 @@ _RATED: Final[tuple[tuple[str, str, Severity, str, str, str], ...]] = (
         "63 V across a switch of 100 V: 37 % in hand.",
         "Choose stronger parts: speaker_guard.mosfet or speaker_guard.relay.",
     ),
+    (
+        "RAT-10",
+        "control",
+        "warn",
+        "The switch of the control supply stays on the battery for life.",
+        "35 V across a transistor of 80 V: 56 % in hand.",
+        'Put a stronger PNP transistor into your drawer file, or set control.remote = "none".',
+    ),
+    (
+        "RAT-09",
+        "input",
+        "warn",
+        "A wrong plug or a loud radio must not burn the pad: its smell is the first that anyone notices.",
+        "30 mW in a resistor of 0.25 W: 88 % in hand.",
+        "Lower input.speaker or input.fault to what can really happen.",
+    ),
 )
 
 

@@ -1,0 +1,251 @@
+"""Remote switch-on, what it draws while parked, and the order in which everything comes up and goes down.
+
+The remote line turns a transistor on, which turns on the switch of the control supply. From there the
+converter
+starts softly, one timer un-mutes the amplifier and another connects the loudspeaker. Off again, both timers
+are
+emptied through diodes at once: the loudspeaker is off before the rails have moved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import log
+from typing import Final
+
+import numpy as np
+
+from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.preferred import at_least, at_most, between
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.physics.networks.comparator_search import search_ratio
+from subwright.stages.common import Corner
+from subwright.stages.control_bill import control_parts
+from subwright.stages.control_records import (
+    ControlInput,
+    ControlResult,
+    ControlSpec,
+    Event,
+    Remote,
+    StandbyItem,
+    Timer,
+)
+
+__all__ = ["ControlInput", "ControlResult", "ControlSpec", "StandbyItem", "design_control"]
+
+_BASE_V: Final = 0.65
+_BASE_HOT_V: Final = 0.50
+_BASE_COLD_V: Final = 0.75
+_RESISTOR: Final = 0.05
+_CAPACITOR: Final = 0.20
+_FORCED_GAIN: Final = 20.0  # a switched transistor is driven with a twentieth; common practice
+_LEAST_BASE_A: Final = 50e-6
+_SWITCH_LEAK_A: Final = 1e-6  # off, hot; from memory of small power transistors
+_DIODE_EMPTY_S: Final = 10e-3  # a timer's capacitor through its diode and 100 Ω
+_HALF: Final = log(2.0)  # RC until half the supply
+_LOW_SUPPLY_V: Final = 0.8  # drop of the switch and its base
+
+
+def design_control(spec: ControlSpec, data: ControlInput, library: Library) -> ControlResult:
+    """Design the switch-on control.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. data : battery, currents and the times of the other stages.
+    library : parts with the drawer merged.
+
+    Raises
+    ------
+    RangeError : the loudspeaker would be connected before the un-mute.
+    NoSolutionError : no preferred values or no transistor serves.
+    """
+    if spec.speaker_s <= spec.unmute_s:
+        raise RangeError(
+            message="The loudspeaker must be connected after the amplifier's un-mute.",
+            quantity="control.speaker",
+            value=show(spec.speaker_s, "time"),
+            limit=f"above {show(spec.unmute_s, 'time')}",
+            remedy="Raise control.speaker or lower control.unmute.",
+        )
+    remote = _remote(spec, data, library) if spec.remote == "line" else None
+    standby = data.leaks if remote else (*data.leaks, *data.ungated)
+    if remote:
+        standby = (
+            *standby,
+            StandbyItem(name=f"supply switch {remote.switch}, off", current_a=_SWITCH_LEAK_A),
+        )
+    total = sum(item.current_a for item in standby)
+    timers = (_timer("un-mute", spec.unmute_s), _timer("loudspeaker", spec.speaker_s))
+    on, off = _switch_on(data, remote, timers), _switch_off(data, remote)
+    return ControlResult(
+        remote=remote,
+        standby=standby,
+        standby_a=total,
+        flat_s=3600.0 * data.capacity_ah / total,
+        parked_s=spec.parked_s,
+        parked_share=total * spec.parked_s / (3600.0 * data.capacity_ah),
+        timers=timers,
+        switch_on=on,
+        switch_off=off,
+        parts=control_parts(remote, timers, library),
+        losses=(),
+        contributors=(),
+        sources=("common-practice", "derived", "iec-60063"),
+        reasons=tuple(_reasons(spec, data, remote, total)),
+    )
+
+
+def _remote(spec: ControlSpec, data: ControlInput, library: Library) -> Remote:
+    nominal, highest = data.corners[Corner.NOMINAL], data.corners[Corner.MAX]
+    wanted = spec.remote_on_v or 0.4 * nominal
+    if wanted <= _BASE_COLD_V * 1.2:
+        raise RangeError(
+            message="The remote threshold is too near a transistor's own.",
+            quantity="control.remote_on",
+            value=show(wanted, "voltage"),
+            limit=show(1.2 * _BASE_COLD_V, "voltage"),
+            remedy="Raise control.remote_on.",
+        )
+    # The line's current at the highest battery, all of it through the series resistor.
+    least = (highest - _BASE_V) / spec.remote_current_a
+    ratio = wanted / _BASE_V - 1.0
+    pair = search_ratio(
+        ratio,
+        upper_ohm=between(least, 30.0 * least, "E24"),
+        lower_ohm=between(max(least / ratio * 0.8, 100.0), 30.0 * least / ratio, "E24"),
+        keep=1,
+    )[0]
+    series, down = pair.upper_ohm, pair.lower_ohm
+    source = series * down / (series + down)
+    share = down / (series + down)
+
+    def reach_s(line_v: float, base_v: float, tau_s: float) -> float:
+        final = line_v * share
+        return tau_s * log(final / (final - base_v)) if final > base_v else float("inf")
+
+    capacitor = at_least(spec.debounce_s / (source * log(1 / (1 - _BASE_V / (nominal * share)))), "E6")
+    tau = source * capacitor
+    low = data.corners[Corner.LOW]
+    slowest = reach_s(low, _BASE_COLD_V, tau * (1 + _RESISTOR) * (1 + _CAPACITOR))
+    if not np.isfinite(slowest):
+        raise RangeError(
+            message="A cold transistor on a tired battery would not switch on.",
+            quantity="control.remote_on",
+            value=show(wanted, "voltage"),
+            limit=show(low, "voltage"),
+            remedy="Lower control.remote_on.",
+        )
+    current = max(data.control_a, 1e-3)
+    switches = [
+        t
+        for t in library.transistors.values()
+        if t.polarity == "pnp" and t.vceo_v >= 1.1 * data.highest_v and t.ic_a >= 2.0 * current
+    ]
+    if not switches:
+        raise NoSolutionError(
+            message="No PNP transistor switches the control supply.",
+            quantity="control supply",
+            value=show(current, "current"),
+            limit=show(1.1 * data.highest_v, "voltage"),
+            remedy="Add one to your drawer file with the values from its sheet.",
+        )
+    switch = min(switches, key=lambda t: (library.in_drawer(t.id) == 0, t.ic_a, t.vceo_v, t.id))
+    base_a = max(current / _FORCED_GAIN, _LEAST_BASE_A)
+    base = at_most((low - _LOW_SUPPLY_V) / base_a, "E12")
+    high_ratio = (1 + _RESISTOR) / (1 - _RESISTOR)
+    return Remote(
+        series_ohm=series,
+        pulldown_ohm=down,
+        filter_f=capacitor,
+        wanted_v=wanted,
+        on_v=_BASE_V * (1 + series / down),
+        on_low_v=_BASE_HOT_V * (1 + series / down / high_ratio),
+        on_high_v=_BASE_COLD_V * (1 + series / down * high_ratio),
+        line_a=(highest - _BASE_V) / series,
+        line_limit_a=spec.remote_current_a,
+        debounce_s=reach_s(nominal, _BASE_V, tau),
+        quickest_s=reach_s(highest, _BASE_HOT_V, tau * (1 - _RESISTOR) * (1 - _CAPACITOR)),
+        slowest_s=slowest,
+        switch=switch.id,
+        base_ohm=base,
+        base_w=(highest - _LOW_SUPPLY_V) ** 2 / base,
+        switch_a=current,
+        switch_limit_a=switch.ic_a,
+        switch_v=data.highest_v,
+        switch_limit_v=switch.vceo_v,
+    )
+
+
+def _timer(name: str, wanted_s: float) -> Timer:
+    """RC against half the supply, resistor between 47 kΩ and 470 kΩ so that leakage doesn't count."""
+    fits = []
+    for capacitor in between(1e-6, 100e-6, "E6"):
+        for resistor in between(47e3, 470e3, "E12"):
+            nominal = float(resistor * capacitor) * _HALF
+            fits.append((abs(nominal / wanted_s - 1.0), float(capacitor), float(resistor), nominal))
+    _, capacitor_f, resistor_ohm, nominal = min(fits, key=lambda f: (round(f[0], 2), f[1]))
+    return Timer(
+        name=name,
+        resistor_ohm=resistor_ohm,
+        capacitor_f=capacitor_f,
+        wanted_s=wanted_s,
+        nominal_s=nominal,
+        low_s=nominal * (1 - _RESISTOR) * (1 - _CAPACITOR),
+        high_s=nominal * (1 + _RESISTOR) * (1 + _CAPACITOR),
+    )
+
+
+def _switch_on(data: ControlInput, remote: Remote | None, timers: tuple[Timer, ...]) -> tuple[Event, ...]:
+    first = 0.0 if remote is None else remote.quickest_s
+    last = 0.0 if remote is None else remote.slowest_s
+    unmute, speaker = timers
+    # Everything after the control supply counts from it, so its own spread moves all of them together.
+    return (
+        Event(name="control supply on", earliest_s=first, latest_s=last),
+        Event(
+            name="rails good",
+            earliest_s=(1 - _CAPACITOR) * data.soft_start_s,
+            latest_s=(1 + _CAPACITOR) * data.soft_start_s,
+        ),
+        Event(name="amplifier un-muted", earliest_s=unmute.low_s, latest_s=unmute.high_s),
+        Event(name="loudspeaker connected", earliest_s=speaker.low_s, latest_s=speaker.high_s),
+    )
+
+
+def _switch_off(data: ControlInput, remote: Remote | None) -> tuple[Event, ...]:
+    """Counted from the control supply's end."""
+    opened = data.speaker_open_s
+    events = [
+        Event(name="amplifier muted", earliest_s=0.0, latest_s=_DIODE_EMPTY_S),
+    ]
+    if opened is not None:
+        events.append(
+            Event(name="loudspeaker off", earliest_s=0.2 * opened, latest_s=_DIODE_EMPTY_S + opened)
+        )
+    if data.rail_hold_s is not None:
+        events.append(
+            Event(name="rails fallen", earliest_s=data.rail_hold_s, latest_s=3.0 * data.rail_hold_s)
+        )
+    return tuple(events)
+
+
+def _reasons(spec: ControlSpec, data: ControlInput, remote: Remote | None, total_a: float) -> Iterator[str]:
+    if remote is None:
+        yield "No remote line: it is on whenever the battery is connected. Fit a switch, or pull the fuse."
+    else:
+        yield (
+            f"Remote line: on between {show(remote.on_low_v, 'voltage')} and "
+            f"{show(remote.on_high_v, 'voltage')} "
+            f"over parts and temperature, drawing {show(remote.line_a, 'current')} at most."
+        )
+    days = 3600.0 * data.capacity_ah / total_a / 86400.0
+    yield (
+        f"Off, it draws {show(total_a, 'current')}: alone it would flatten the battery in {days:.0f} days; "
+        "the "
+        "battery's own discharge of a few per cent a month comes on top."
+    )
+    yield (
+        "At switch-off both timers empty through diodes, so the loudspeaker is off before the rails have "
+        "moved, and a quick off and on starts the delays afresh."
+    )
