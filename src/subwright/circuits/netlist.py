@@ -327,13 +327,13 @@ def _problems(circuit: Circuit) -> Iterator[str]:
     models = {model.name: model for model in circuit.models}
     if len(models) < len(circuit.models):
         yield "two models share a name"
+    real = [part for part in circuit.parts if part.standing != "inherent"]
+    owners = {part.designator for part in real} | {part.case for part in real}
     for part in circuit.parts:
         yield from _part_problems(part, models)
         if part.kind in _SENSING and part.senses not in names:
             yield f"{part.designator} senses '{part.senses}', which isn't there"
-        if part.standing == "inherent" and part.owner not in {p.designator for p in circuit.parts} | {
-            p.case for p in circuit.parts
-        }:
+        if part.standing == "inherent" and part.owner not in owners:
             yield f"{part.designator} has no owner"
     used = {part.model for part in circuit.parts}
     yield from (f"no part uses the model '{name}'" for name in models if name not in used)
