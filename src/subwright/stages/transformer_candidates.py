@@ -55,8 +55,10 @@ _THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than 
 _SECONDARY_SLACK: Final = 1.06  # keeps near ties while it isn't known yet how high the primary stands
 _RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
 _MOST_LITZ: Final = 6
-_MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 60_000, "thorough": 600_000}
+_MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 24_000, "thorough": 600_000}
 # Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
+_MOST_LAID: Final = 3_000  # windings laid before a quick look samples the wires
+_SECTION_CLASS: Final = 1.2
 _MOST_RELAXED: Final = 5_000_000  # the same when looking for what stands in the way
 _TYPICAL_BUILD: Final = 0.6  # of the window's depth
 _TYPICAL_COPPER: Final = 0.02  # of the battery, dropped in the windings at the crest
@@ -193,6 +195,23 @@ def _options(
     return _Options(wire, counts[which], wires.drawer[wire]), density.size
 
 
+def _coarse(options: _Options, wires: WireTable) -> _Options:
+    """A fair sample for a quick look: of each class of copper section the finest, middle and coarsest wire.
+
+    Choices from the drawer are sampled among themselves as well.
+    """
+    section = wires.copper_m2[options.wire] * options.strands
+    step = np.floor(np.log(section / section.min()) / math.log(_SECTION_CLASS) + 1e-9).astype(np.int64)
+    order = np.lexsort((options.strands, step))
+    chosen = np.zeros(section.size, dtype=bool)
+    for part in (np.ones_like(chosen), options.drawer):
+        own = order[part[order]]
+        edges = np.flatnonzero(np.diff(step[own], prepend=-1))
+        last = np.append(edges[1:], own.size) - 1
+        chosen[own[edges]] = chosen[own[last]] = chosen[own[(edges + last) // 2]] = True
+    return _Options(options.wire[chosen], options.strands[chosen], options.drawer[chosen])
+
+
 def _skyline(height: Floats, loss: Floats, slack: float) -> Bools:
     """Choices (axis 1) that no other choice beats in both height and loss; ``inf`` marks what is out."""
     order = np.lexsort((loss, height), axis=1)
@@ -314,6 +333,10 @@ def all_candidates(
         spec, wires[1], spec.secondary_strands, need.secondary_rms_a, heat_share, relax
     )
     covered *= first_count * second_count
+    sampled = effort == "quick" and sets.row.size * max(first.wire.size, second.wire.size) > _MOST_LAID
+    if sampled:
+        first = _coarse(first, wires[0]) if first.wire.size else first
+        second = _coarse(second, wires[1]) if second.wire.size else second
     if not (sets.row.size and first.wire.size and second.wire.size):
         return _no_candidates(), covered, False
     ampere_turns = math.sqrt(2.0) * need.primary_rms_a
@@ -367,7 +390,7 @@ def all_candidates(
             secondary_strands=second.strands[choice_s],
         ),
         covered,
-        thin,
+        thin or sampled,
     )
 
 
