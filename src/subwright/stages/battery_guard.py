@@ -7,7 +7,7 @@ signal cable's shield above all, bypasses it. In the positive lead (P-channel) n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from math import ceil, sqrt
 from typing import Final
 
@@ -258,7 +258,7 @@ def _clamp(
         return fit(library.suppressor(spec.clamp), 1)
     # Behind a central clamp it must leave the dump to that clamp, or it takes the whole alternator alone.
     standing = [s for s in library.suppressors.values() if s.standoff_v >= steady and s.break_min_v > clamped]
-    fits = [(fit(part, count), part) for part in standing for count in range(1, _MOST + 1)]
+    fits = [(_fewest(fit, part, weakest_v), part) for part in standing]
 
     def rank(pair: tuple[SurgeClamp, Suppressor]) -> tuple[bool, bool, bool, int, float, str]:
         found, part = pair
@@ -272,6 +272,18 @@ def _clamp(
         )
 
     return min(fits, key=rank)[0] if fits else None
+
+
+def _fewest(fit: Callable[[Suppressor, int], SurgeClamp], part: Suppressor, weakest_v: float) -> SurgeClamp:
+    """As few in parallel as survive and hold the voltage, or the most there may be."""
+    found = fit(part, 1)
+    for count in range(2, _MOST + 1):
+        if found.power_w <= found.power_limit_w and found.peak_v <= weakest_v:
+            break
+        if found.power_w <= found.power_limit_w and part.break_max_v > weakest_v:
+            break  # more of them can't clamp below their breakdown
+        found = fit(part, count)
+    return found
 
 
 def _shunt(spec: BatteryGuardSpec, data: BatteryGuardInput, library: Library) -> ShuntDiode:

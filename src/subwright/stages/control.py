@@ -179,12 +179,13 @@ def _remote(spec: ControlSpec, data: ControlInput, library: Library) -> Remote:
 
 def _timer(name: str, wanted_s: float) -> Timer:
     """RC against half the supply, resistor between 47 kΩ and 470 kΩ so that leakage doesn't count."""
-    fits = []
-    for capacitor in between(1e-6, 100e-6, "E6"):
-        for resistor in between(47e3, 470e3, "E12"):
-            nominal = float(resistor * capacitor) * _HALF
-            fits.append((abs(nominal / wanted_s - 1.0), float(capacitor), float(resistor), nominal))
-    _, capacitor_f, resistor_ohm, nominal = min(fits, key=lambda f: (round(f[0], 2), f[1]))
+    capacitors, resistors = between(1e-6, 100e-6, "E6"), between(47e3, 470e3, "E12")
+    times = _HALF * capacitors[:, None] * resistors
+    miss = np.round(np.abs(times / wanted_s - 1.0), 2)
+    # the smallest capacitor among equals: rows rise in capacitance, and argmin takes the first
+    row, column = np.unravel_index(int(np.argmin(miss)), miss.shape)
+    capacitor_f, resistor_ohm = float(capacitors[row]), float(resistors[column])
+    nominal = float(times[row, column])
     return Timer(
         name=name,
         resistor_ohm=resistor_ohm,

@@ -131,11 +131,12 @@ def _detector(spec: SpeakerGuardSpec, data: SpeakerGuardInput) -> DcDetector:
     omega = 2.0 * pi * data.lowest_note_hz
     wanted = sqrt(max((spec.bass_margin * data.peak_v / _BASE_HOT_V) ** 2 - 1.0, 1.0)) / omega
     slow = wanted / ((1.0 - _RESISTOR) * (1.0 - _CAPACITOR))
-    fits = [
-        (float(at_least(slow / c, "E12") * c), at_least(slow / c, "E12"), float(c))
-        for c in between(1e-6, 100e-6, "E6")
-        if 22e3 <= at_least(slow / c, "E12") <= 100e3
-    ]
+    fits = []
+    for c in between(1e-6, 100e-6, "E6"):
+        if 15e3 < slow / c <= 100e3:
+            r = at_least(slow / c, "E12")
+            if 22e3 <= r <= 100e3:
+                fits.append((float(r * c), r, float(c)))
     if not fits:
         raise NoSolutionError(
             message="No usual capacitor makes a detector of direct voltage slow enough for the lowest note.",
