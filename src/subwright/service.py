@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -329,8 +329,17 @@ def _library_of(solved: Solved) -> Library:
 
 
 def _library_for(spec: BuildSpec, folder: Path) -> Library:
-    library = load_library()
-    return library if spec.drawer is None else library.with_drawer(open_drawer(folder / spec.drawer))
+    return load_library() if spec.drawer is None else _with_drawer(*_drawer_text(folder / spec.drawer))
+
+
+def _drawer_text(path: Path) -> tuple[str, Path]:
+    return read_toml(path, "drawer file").text, path
+
+
+@lru_cache(maxsize=8)
+def _with_drawer(text: str, path: Path) -> Library:
+    """Library and drawer merged; the same text gives the same object, so that designs can be remembered."""
+    return load_library().with_drawer(parse_drawer(text, path))
 
 
 def overview(design: Design) -> Overview:

@@ -8,7 +8,8 @@ temperature and resistance move, so the rounds settle in a handful.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from math import inf, sqrt
 from typing import Final
 
@@ -68,6 +69,9 @@ _NOMINAL: Final = PLAYING.index(Corner.NOMINAL)
 _MOST_ROUNDS: Final = 30
 _SETTLED: Final = 1e-6
 _NEARLY: Final = 1e-3  # settled well enough to judge whether the power is reached
+_ELSEWHERE: Final = frozenset(
+    {"format_version", "name", "note", "drawer", "driver", "enclosure", "cabin", "filter", "input", "control"}
+)
 _MOST_LIFTS: Final = 4
 _FREE_ROUNDS: Final = 12  # after these the heatsink is kept
 _RIPPLE_SHARE: Final = 0.005  # switching ripple accepted on a rail, of its voltage; common practice
@@ -132,6 +136,43 @@ def design_electrical(
     NoSolutionError : a stage finds no part, or the source can't carry the power.
     ConvergenceError : the stages don't agree within 1e-6 after 30 rounds.
     """
+    return _remembered(
+        _Wish(
+            parts=tuple(getattr(spec, name) for name in type(spec).model_fields if name not in _ELSEWHERE),
+            target_w=target_w,
+            load_ohm=load_ohm,
+            library=library,
+            spec=spec,
+            progress=progress,
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """All that the electrical design depends on; what it doesn't depend on takes no part in comparison."""
+
+    parts: tuple[object, ...]
+    target_w: float
+    load_ohm: float
+    library: Library
+    spec: BuildSpec = field(compare=False)
+    progress: Callable[[str, float], None] = field(compare=False)
+
+
+@lru_cache(maxsize=32)
+def _remembered(wish: _Wish) -> Electrical:
+    """The electrical design; a change of box, filter or name alone finds the one made before."""
+    return _settled(wish.spec, wish.target_w, wish.load_ohm, wish.library, wish.progress)
+
+
+def _settled(
+    spec: BuildSpec,
+    target_w: float,
+    load_ohm: float,
+    library: Library,
+    progress: Callable[[str, float], None],
+) -> Electrical:
     corners, _ = supply_corners(spec.supply)
     emf = np.array([corners[corner] for corner in PLAYING])
     waves = {
