@@ -22,8 +22,18 @@ LAYERS = (
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 STAGES = (
-    *("amplifier", "battery_guard", "board", "cabin", "control", "converter", "driver", "enclosure", "filter"),
-    *("goal", "heat", "protection", "speaker_guard", "supply", "transformer", "wiring"),
+    *(
+        "amplifier",
+        "battery_guard",
+        "board",
+        "cabin",
+        "control",
+        "converter",
+        "driver",
+        "enclosure",
+        "filter",
+    ),
+    *("goal", "heat", "input", "protection", "signal", "speaker_guard", "supply", "transformer", "wiring"),
 )
 ROOT_MODULES = {"subwright", "subwright.__main__"}
 

@@ -20,6 +20,7 @@ from subwright.outputs.sheets_power import (
     supply_sheet,
     transformer_sheet,
 )
+from subwright.outputs.sheets_signal import input_sheet, signal_sheet
 from subwright.outputs.sheets_sound import driver_sheet, enclosure_sheet, loudest
 from subwright.outputs.tables import cited, margin_text
 from subwright.outputs.views import Caution, FindingRow, Overview, PackView, Sheet, Station
@@ -171,7 +172,9 @@ def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:
     for sheet in (converter_sheet(design), transformer_sheet(design, stamp=stamp), protection_sheet(design)):
         if sheet is not None:
             yield sheet
+    yield input_sheet(design)
     yield filter_sheet(design)
+    yield signal_sheet(design)
     yield amplifier_sheet(design)
     for sheet in (speaker_guard_sheet(design), control_sheet(design)):
         if sheet is not None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+from numpy.typing import NDArray
+
 from subwright.physics.bounds import require
 
 __all__ = [
@@ -11,6 +14,7 @@ __all__ = [
     "class_d_conduction_w",
     "dead_time_error_v",
     "dead_time_thd",
+    "filter_response",
     "lc_corner_hz",
     "lc_quality",
     "output_filter_l_c",
@@ -176,6 +180,57 @@ def parallel_damping_ohm(inductance_h: float, capacitance_f: float, ratio: float
     require("damping capacitor ratio", ratio, "", at_least=0.5, at_most=10.0, source="erickson2001")
     quality = math.sqrt((2.0 + ratio) * (4.0 + 3.0 * ratio) / (2.0 * ratio**2 * (4.0 + ratio)))
     return math.sqrt(inductance_h / capacitance_f) * quality
+
+
+def filter_response(
+    frequency_hz: NDArray[np.float64],
+    inductance_h: float,
+    capacitance_f: float,
+    damping_ohm: float,
+    damping_f: float,
+    inductor_ohm: float,
+    load_ohm: NDArray[np.complex128] | float,
+    legs: int,
+) -> NDArray[np.complex128]:
+    """Response of a damped output filter into any load, from the ideal bridge to the load's terminals.
+
+    Parameters
+    ----------
+    frequency_hz : Hz, > 0, shape (n,).
+    inductance_h, capacitance_f : of one leg, H and F, > 0.
+    damping_ohm, damping_f : in series across the filter capacitor of one leg, ohm and F, > 0.
+    inductor_ohm : resistance of one inductor with its switch, ohm, >= 0.
+    load_ohm : complex impedance on the same grid, ohm, or one resistance; infinite for an open output.
+    legs : 1, or 2 where two legs drive the load in opposition (each then sees half of it).
+
+    Returns
+    -------
+    Complex gain, V/V, shape (n,).
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Voltage divider; damping after Erickson & Maksimovic [erickson2001].
+
+    >>> f = np.array([10.0, 40e3])
+    >>> gain = np.abs(filter_response(f, 22.5e-6, 0.703e-6, 1e9, 1e-12, 0.0, 4.0, 1))
+    >>> [round(float(g), 3) for g in gain]
+    [1.0, 0.707]
+    """
+    require("inductance", inductance_h, "H", above=0.0)
+    require("capacitance", capacitance_f, "F", above=0.0)
+    require("damping resistor", damping_ohm, "Ω", above=0.0)
+    require("damping capacitor", damping_f, "F", above=0.0)
+    require("inductor resistance", inductor_ohm, "Ω", at_least=0.0)
+    require("legs", legs, "", at_least=1, at_most=2)
+    s = 2j * math.pi * np.asarray(frequency_hz, dtype=np.float64)
+    across = s * capacitance_f + s * damping_f / (1.0 + s * damping_f * damping_ohm)
+    across = across + legs / np.asarray(load_ohm, dtype=np.complex128)
+    gain: NDArray[np.complex128] = 1.0 / (1.0 + (s * inductance_h + inductor_ohm) * across)
+    return gain
 
 
 def ripple_current_pp_a(

@@ -99,6 +99,12 @@ class AmplifierSpec(StageSpec):
         high="10 V",
         why="Rms voltage at its input that gives full output; the line filter is matched to it.",
     )
+    input_resistance_ohm: Resistance = quantity(
+        "22 kohm",
+        low="2.2 kohm",
+        high="220 kohm",
+        why="Resistor to ground at its input, which the filter's coupling capacitor works into.",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,7 +8,7 @@ so that the output is upright.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import reduce
 from math import sqrt
 from operator import mul
@@ -139,6 +139,16 @@ class FilterResult:
     contributors: tuple[Contributor, ...]
     sources: tuple[str, ...]
     reasons: tuple[str, ...]
+    _amplifier: AmplifierModel = field(repr=False)
+
+    def node_noise_v(self) -> Mapping[str, float]:
+        """Noise at each block's output, 10 Hz to 20 kHz, level at its top, V rms by the block's name."""
+        network, _ = chain_network(self.blocks, self._amplifier)
+        grid = np.geomspace(_GRID_HZ[0], AUDIO_HZ, _NOISE_GRID)
+        return {
+            b.name: integrated_noise_v(network.noise_density_v2_per_hz(f"{b.name} out", grid), grid)
+            for b in self.blocks
+        }
 
     def transfer(self, frequency_hz: float | Array, *, phase_deg: Literal[0, 180] = 0) -> Complex:
         """Complex gain from the inputs (driven alike) to the amplifier, V/V, at frequencies in Hz.
@@ -193,7 +203,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     peaks = _peaks(ideal, frequency, input_v)
     op_amp = choose_op_amp(spec, drafts, max(peaks), data, library)
     battery = data.rail_low_v is None or spec.op_amp_supply == "battery"
-    amplifiers = amplifier_count(drafts, "battery" if battery else "split")
+    amplifiers = data.receiver_op_amps + amplifier_count(drafts, "battery" if battery else "split")
     supply = design_op_amp_supply(spec, data, op_amp, amplifiers, library)
     blocks = tuple(
         FilterBlock(
@@ -249,6 +259,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
         op_amp=op_amp,
         supply=supply,
         swing_v=swing,
+        receivers=data.receiver_op_amps,
         gain_control=gain_knob,
         sweep=sweep,
         phase=phase_knob,
@@ -282,6 +293,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
         losses=(_loss(supply, data),),
         contributors=contributors,
         sources=(*_SOURCES, *_SUPPLY_WORKS[supply.kind]),
+        _amplifier=_amplifier_model(op_amp),
         reasons=_reasons(spec, data, low_pass, infrasonic, levels, op_amp, supply, blocks),
     )
 
@@ -296,6 +308,14 @@ def _peaks(responses: Sequence[Rational], frequency_hz: Array, input_v: float) -
     return peaks
 
 
+def _amplifier_model(op_amp: OpAmp) -> AmplifierModel:
+    return AmplifierModel(
+        gbw_hz=op_amp.gbw_hz,
+        noise_v_per_rthz=op_amp.noise_v_per_rthz,
+        noise_a=float(shot_noise_a_per_rthz(op_amp.ib_a)),
+    )
+
+
 def _levels(
     spec: FilterSpec,
     data: FilterInput,
@@ -305,12 +325,7 @@ def _levels(
     swing_v: float,
     input_v: float,
 ) -> GainStructure:
-    model = AmplifierModel(
-        gbw_hz=op_amp.gbw_hz,
-        noise_v_per_rthz=op_amp.noise_v_per_rthz,
-        noise_a=float(shot_noise_a_per_rthz(op_amp.ib_a)),
-    )
-    network, out = chain_network(blocks, model)
+    network, out = chain_network(blocks, _amplifier_model(op_amp))
     grid = np.geomspace(_GRID_HZ[0], AUDIO_HZ, _NOISE_GRID)
     noise = integrated_noise_v(network.noise_density_v2_per_hz(out, grid), grid)
     total = abs(float(np.prod([d.gain for d in drafts])))

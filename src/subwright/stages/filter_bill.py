@@ -36,6 +36,7 @@ class FilterCircuit:
     op_amp: OpAmp
     supply: OpAmpSupply
     swing_v: float
+    receivers: int = 0  # amplifiers of the inputs in the same cases
     gain_control: GainControl | None = None
     sweep: SweepControl | None = None
     phase: PhaseControl | None = None
@@ -67,7 +68,7 @@ def filter_parts(circuit: FilterCircuit, library: Library) -> tuple[PartUse, ...
 
 def _op_amps(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
     op_amp, supply = circuit.op_amp, circuit.supply
-    count = ceil(amplifier_count(circuit.blocks, supply.kind) / op_amp.channels)
+    count = ceil((circuit.receivers + amplifier_count(circuit.blocks, supply.kind)) / op_amp.channels)
     yield PartUse(
         role="filter op-amp",
         letter="U",

@@ -146,6 +146,7 @@ class FilterInput:
     battery_low_v, battery_high_v : at the unit's terminals, V.
     box_hz, box_q : resonance, Hz, and Q of a sealed box; None for other boxes.
     amplifier_input_ohm : resistance to ground at the amplifier's input, Ω.
+    receiver_op_amps : amplifiers of the inputs, which share supply and cases.
     draws, seed : random builds for the band, and the generator's seed.
     """
 
@@ -159,5 +160,6 @@ class FilterInput:
     box_hz: float | None = None
     box_q: float | None = None
     amplifier_input_ohm: float = 22e3
+    receiver_op_amps: int = 0
     draws: int = 500
     seed: int = 1

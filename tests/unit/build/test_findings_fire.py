@@ -238,6 +238,7 @@ BREAKS: dict[str, list[Break]] = {
     "RAT-05": [Break({"filter.parts": (part("power", "W"),)})],
     "RAT-06": [Break({"amplifier.parts": (part("ripple current", "A"),)})],
     "RAT-10": [Break({"control.parts": (part("collector current", "A"),)})],
+    "RAT-09": [Break({"input.parts": (part("power", "W"),)})],
     "RAT-08": [Break({"speaker_guard.parts": (part("coil voltage", "V"),)})],
     "RAT-07": [Break({"battery_guard.parts": (part("pulse power", "W"),)})],
     "HEA-01": [

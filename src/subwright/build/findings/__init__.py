@@ -9,6 +9,7 @@ from subwright.build.findings import (  # noqa: F401  (importing registers the r
     acoustic,
     amplifier,
     control,
+    control_input,
     magnetic,
     power,
     supply,

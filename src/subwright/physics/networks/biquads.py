@@ -271,7 +271,8 @@ def peaked_highpass_f0_q(peak_hz: float, peak_db: float) -> tuple[float, float]:
 
     Parameters
     ----------
-    peak_hz : Hz, > 0. peak_db : above the passband, dB, 0.1 to 12.
+    peak_hz : frequency of the peak, Hz, > 0.
+    peak_db : above the passband, dB, 0.1 to 12.
 
     Returns
     -------
@@ -301,7 +302,8 @@ def highpass_half_power_hz(f0_hz: float, q: float) -> float:
 
     Parameters
     ----------
-    f0_hz : pole frequency, Hz, > 0. q : dimensionless, > 0.
+    f0_hz : pole frequency, Hz, > 0.
+    q : dimensionless, > 0.
 
     Returns
     -------

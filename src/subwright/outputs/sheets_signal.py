@@ -1,0 +1,134 @@
+"""Sheets of the signal's way: inputs, and the chain from the radio to the air."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from subwright.base.units import show
+from subwright.build.result import Design
+from subwright.outputs.plots_signal import GainDrawing, chain_plot, output_filter_plot
+from subwright.outputs.sheet_parts import Entry, drawing, sheet_of, shown
+from subwright.outputs.views import Figure, Grid, Sheet
+
+__all__ = ["input_sheet", "signal_sheet"]
+
+
+def input_sheet(design: Design) -> Sheet:
+    """Pad, receiver, protection."""
+    result = design.input
+    values: list[Entry] = [
+        ("takes", f"{result.source} level, {result.receiver}"),
+        *shown(
+            result,
+            [
+                ("channels", "channels"),
+                ("source_v", "at the source for full output"),
+                ("series_ohm", "in each lead"),
+                ("shunt_ohm", "across the leads"),
+                ("difference_in_ohm", "difference amplifier, each resistor"),
+                ("rf_f", "from each lead to ground"),
+                ("rf_corner_hz", "keeps out radio above"),
+                ("load_ohm", "load on the source"),
+                ("pad_w", "heat in a channel's resistors"),
+            ],
+        ),
+    ]
+    if result.receiver == "difference":
+        values += shown(
+            result,
+            [
+                ("rejection_worst_db", "rejects what the leads share, worst"),
+                ("rejection_p1_db", "99 % of builds reject more than"),
+                ("rejection_median_db", "half of all builds more than"),
+                ("common_mode_v", "common mode at the op-amp"),
+            ],
+        )
+    values += shown(
+        result,
+        [
+            ("noise_db", "full output over ground noise"),
+            ("clamp_a", "clamp diode with a fault on the input"),
+        ],
+    )
+    return sheet_of(design, "input", "Inputs", result, values=values)
+
+
+def signal_sheet(design: Design) -> Sheet:
+    """Levels, filter and box together, bursts, output filter."""
+    result = design.signal
+    noise_v = result.noise_v(design.filter.node_noise_v())
+    values = shown(
+        result,
+        [
+            ("headroom_db", "least headroom before the amplifier"),
+            ("headroom_at", "it is at"),
+            ("f3_low_hz", "filter and box, lower 3 dB point"),
+            ("f3_high_hz", "upper 3 dB point"),
+            ("cabin_f3_low_hz", "lower 3 dB point in the cabin"),
+            ("lift_db", "lift by equalisers"),
+            ("burst_gain_db", "a burst clips later by"),
+        ],
+    )
+    figures = [
+        Figure(
+            key="levels",
+            drawn=GainDrawing(nodes=result.nodes, noise_v=noise_v).render(inline=True),
+            caption="Sine in the middle of the band at the onset of clipping; down to the line filter's "
+            "noise, 10 Hz to 20 kHz. The amplifier's own noise comes on top.",
+            wide=True,
+        ),
+        drawing(
+            "chain",
+            chain_plot(
+                result.frequency_hz,
+                result.spl_db,
+                cabin_db=result.spl_cabin_db if design.cabin.kind == "cabin" else None,
+                low_db=result.spl_low_db,
+                high_db=result.spl_high_db,
+                f3_hz=(result.f3_low_hz, result.f3_high_hz),
+            ),
+            "Loudest sine that clips nowhere, every input driven. Band: tolerance of the filter's parts.",
+        ),
+    ]
+    peak = result.peak
+    if peak is not None:
+        figures.append(
+            drawing(
+                "output-filter",
+                output_filter_plot(
+                    peak.frequency_hz,
+                    peak.driver_db,
+                    peak.nominal_db,
+                    peak.open_db,
+                    limit_db=peak.limit_db,
+                ),
+                "A voice coil is an inductor at these frequencies.",
+            )
+        )
+    nodes = Grid(
+        title="Levels from the radio to the loudspeaker",
+        header=("node", "level", "clips at, rms", "headroom", "noise"),
+        rows=tuple(
+            (
+                node.name,
+                show(node.level_v, "voltage"),
+                "" if node.limit_v is None else show(node.limit_v / 2**0.5, "voltage"),
+                "" if node.headroom_db is None else f"{node.headroom_db:.1f} dB",
+                show(noise_v[node.name], "voltage") if node.name in noise_v else "",
+            )
+            for node in result.nodes
+        ),
+        figures=frozenset({1, 2, 3, 4}),
+    )
+    powers = Grid(
+        title="Power at the onset of clipping",
+        header=("battery", "endless sine", f"burst, {result.crest_factor_db:g} dB crest factor"),
+        rows=tuple(
+            (str(corner.value), show(watts, "power"), show(result.burst_w[corner], "power"))
+            for corner, watts in result.sine_w.items()
+        ),
+        figures=frozenset({1, 2}),
+        note="The burst's figure holds while the reservoir capacitors hold the rails.",
+    )
+    sheet = sheet_of(design, "signal", "Signal", result, values=values, figures=tuple(figures))
+    return replace(sheet, grids=(nodes, powers))

@@ -1,0 +1,315 @@
+"""Line and loudspeaker-level inputs: pad, protection, radio-frequency filter and difference amplifier.
+
+Each channel has a resistor in every lead, a small capacitor to ground behind it, clamp diodes to the op-amps'
+supply, and then either the summing amplifier itself or a difference amplifier. Loudspeaker level is brought
+down by a resistor across the two leads; the half-supply on which bridged radio outputs rest is common to both
+leads and does not pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final, Literal
+
+import numpy as np
+
+from subwright.base.errors import RangeError
+from subwright.base.preferred import at_most, between, nearest
+from subwright.base.units import code, show
+from subwright.parts.library import Library
+from subwright.physics.networks.difference import (
+    balanced_pad_shunt_ohm,
+    common_mode_at_input,
+    difference_gains,
+    difference_rejection_db,
+    worst_difference_rejection_db,
+)
+from subwright.physics.networks.levels import db
+from subwright.stages.common import Contributor, Loss, PartUse, Rating
+from subwright.stages.input_spec import InputNeed, InputResult, InputSpec
+
+__all__ = ["InputNeed", "InputResult", "InputSpec", "design_input", "takes_op_amps"]
+
+_LINE_SERIES_OHM: Final = 1e3
+_PAD_SERIES_OHM: Final = (820.0, 2.2e3)
+_NOISE_LIMIT_DB: Final = 50.0  # ground noise below full output; common practice
+_CLAMP_A: Final = 0.15  # continuous forward current of a small-signal switching diode, from memory
+_DIODE_V: Final = 0.6
+_INPUT_LOSS_V: Final = 3.0  # op-amp inputs must stay this far from either supply, from memory
+_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 3.0)
+_OUT: Final = "difference amplifier out"
+_IN: Final = "difference amplifier in"
+
+
+def _receiver(spec: InputSpec) -> Literal["single-ended", "difference"]:
+    if spec.receiver == "auto":
+        return "difference" if spec.source == "speaker" else "single-ended"
+    return spec.receiver
+
+
+def takes_op_amps(spec: InputSpec, channels: int) -> int:
+    """Amplifiers that the inputs take, for 1 or 2 channels."""
+    return channels if _receiver(spec) == "difference" else 0
+
+
+def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputResult:
+    """Design the inputs.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. need : channels, level and supply. library : parts with the drawer merged.
+
+    Returns
+    -------
+    The inputs with their loss, rejection and stresses.
+
+    Raises
+    ------
+    RangeError : a loudspeaker level that is below the filter's sensitivity, or read single-ended.
+    """
+    receiver = _receiver(spec)
+    if spec.source == "speaker" and receiver == "single-ended":
+        raise RangeError(
+            message="Bridged loudspeaker outputs have no side on ground: they must be read between both "
+            "leads.",
+            quantity="input.receiver",
+            value="single-ended",
+            limit="difference",
+            remedy='Set input.receiver = "auto".',
+        )
+    around = float(nearest(spec.resistance_ohm, spec.resistor_series))
+    series, shunt = _pad(spec, need, around)
+    rf_f = at_most(1.0 / (2 * np.pi * series * spec.rf_corner_hz), "E6")
+    leads = 2 if receiver == "difference" else 1
+    if receiver == "difference":
+        nominal = (series, series, around, around, around, around)
+        gain = float(difference_gains(nominal, np.inf if shunt is None else shunt)[0])
+        source_ohm = spec.source_output_ohm if spec.source == "line" else 0.0
+        worst, p1, median, matched = _rejection(spec, need, nominal, shunt, source_ohm)
+        load = 2.0 * series + 1.0 / (1.0 / (3.0 * around) + (0.0 if shunt is None else 1.0 / shunt))
+    else:
+        gain = need.summing_ohm / (need.summing_ohm + series)
+        worst = p1 = median = matched = 0.0
+        load = series + need.summing_ohm
+    source_v = need.sensitivity_v / gain
+    noise_db = float(db(source_v / spec.ground_noise_v)) + worst
+    pad_a = source_v / load
+    common_v = 0.0
+    if receiver == "difference":
+        resting = 0.5 * need.battery_max_v if spec.source == "speaker" else 0.0
+        swing = np.sqrt(2.0) * (0.5 * source_v + spec.ground_noise_v)
+        common_v = float(common_mode_at_input(resting + swing, series, around, around))
+    fault_a = max(0.0, spec.fault_v - need.side_v - _DIODE_V) / series
+    result = InputResult(
+        source=spec.source,
+        receiver=receiver,
+        channels=need.channels,
+        op_amps=need.channels if receiver == "difference" else 0,
+        leads=leads,
+        series_ohm=series,
+        shunt_ohm=shunt,
+        rf_f=rf_f,
+        rf_corner_hz=1.0 / (2 * np.pi * series * rf_f),
+        difference_in_ohm=around if receiver == "difference" else None,
+        difference_out_ohm=around if receiver == "difference" else None,
+        gain=gain,
+        source_v=source_v,
+        output_v=need.sensitivity_v,
+        load_ohm=load,
+        pad_w=source_v**2 / load,
+        resistor_w=pad_a**2 * series,
+        rejection_worst_db=worst,
+        rejection_p1_db=p1,
+        rejection_median_db=median,
+        rejection_matched_db=matched,
+        ground_noise_v=spec.ground_noise_v,
+        noise_db=noise_db,
+        noise_limit_db=_NOISE_LIMIT_DB,
+        common_mode_v=common_v,
+        common_mode_limit_v=need.side_v - _INPUT_LOSS_V,
+        clamp_a=fault_a,
+        clamp_limit_a=_CLAMP_A,
+        fault_w=fault_a**2 * series,
+        parts=(),
+        losses=(),
+        contributors=_contributors(spec, receiver),
+        sources=("sedra-smith", "self-ssad", "iec-60063", "common-practice", "derived"),
+        reasons=(),
+    )
+    # The heat comes from the source, not from the battery: no loss of this unit.
+    heat: tuple[Loss, ...] = ()
+
+    return replace(
+        result, parts=tuple(_parts(spec, result, library)), losses=heat, reasons=_reasons(spec, result)
+    )
+
+
+def _pad(spec: InputSpec, need: InputNeed, around_ohm: float) -> tuple[float, float | None]:
+    """Series resistor of each lead, and the one across them for loudspeaker level, Ω."""
+    if spec.source == "line":
+        return float(nearest(_LINE_SERIES_OHM, spec.resistor_series)), None
+    wanted = need.sensitivity_v / spec.speaker_v
+    # the difference amplifier's own legs differ: about 3 R between the leads
+    after = around_ohm / (around_ohm + 0.5 * _PAD_SERIES_OHM[0])
+    if wanted > 0.8 * after:
+        raise RangeError(
+            message="The loudspeaker level is too low to need a pad.",
+            quantity="filter.sensitivity over input.speaker",
+            value=f"{wanted:.3g}",
+            limit="at most 0.8",
+            remedy="Lower filter.sensitivity, or state a higher input.speaker.",
+        )
+    series = between(*_PAD_SERIES_OHM, spec.resistor_series)
+    stock = between(22.0, 100e3, spec.resistor_series)
+    exact = np.asarray(balanced_pad_shunt_ohm(wanted, series, 3.0 * around_ohm))
+    place = np.clip(np.searchsorted(stock, exact)[:, None] + np.array([-1, 0]), 0, stock.size - 1)
+    shunt = stock[place]
+    legs = np.broadcast_to(series[:, None], shunt.shape)
+    gain = np.asarray(
+        difference_gains((legs, legs, around_ohm, around_ohm, around_ohm, around_ohm), shunt)[0]
+    )
+    n = int(np.argmin(np.abs(np.log(gain / wanted))))
+    return float(legs.ravel()[n]), float(shunt.ravel()[n])
+
+
+def _rejection(
+    spec: InputSpec, need: InputNeed, nominal: tuple[float, ...], shunt: float | None, source_ohm: float
+) -> tuple[float, float, float, float]:
+    """Worst case, 1st percentile and median of random builds, and the worst case of an ideal source, dB."""
+    tolerance = spec.resistor_tolerance
+    across = np.inf if shunt is None else shunt
+    worst = worst_difference_rejection_db(nominal, tolerance, source_ohm, across)
+    matched = worst_difference_rejection_db(nominal, tolerance, 0.0, across)
+    generator = np.random.default_rng(need.seed)
+    spread = 1.0 + tolerance * generator.uniform(-1.0, 1.0, (6, need.draws))
+    hot, cold, r1, r2, r3, r4 = np.asarray(nominal)[:, None] * spread
+    builds = np.asarray(difference_rejection_db((hot + source_ohm, cold, r1, r2, r3, r4), across))
+    low, middle = np.percentile(builds, [1.0, 50.0])
+    return worst, float(low), float(middle), matched
+
+
+def _contributors(spec: InputSpec, receiver: str) -> tuple[Contributor, ...]:
+    if receiver != "difference":
+        return ()
+    # To first order each resistor moves the common-mode gain by half its own relative error.
+    return tuple(
+        Contributor(
+            result="common-mode gain of the receiver",
+            part=f"{role} {side}",
+            tolerance=spec.resistor_tolerance,
+            sensitivity=0.5 * sign,
+        )
+        for role, side, sign in ((_IN, "cold", 1), (_OUT, "cold", -1), (_IN, "hot", -1), (_OUT, "hot", 1))
+    )
+
+
+def _parts(spec: InputSpec, result: InputResult, library: Library) -> Iterator[PartUse]:
+    channels, leads = result.channels, result.leads
+    stress = max(result.resistor_w, result.fault_w)
+    yield _resistor(
+        "input series", result.series_ohm, spec.resistor_tolerance, channels * leads, stress, library
+    )
+    if result.shunt_ohm is not None:
+        heat = (result.source_v / result.load_ohm) ** 2 * result.shunt_ohm
+        yield _resistor("input pad shunt", result.shunt_ohm, spec.resistor_tolerance, channels, heat, library)
+    if result.difference_in_ohm is not None and result.difference_out_ohm is not None:
+        for role, value in ((_IN, result.difference_in_ohm), (_OUT, result.difference_out_ohm)):
+            yield _resistor(role, value, spec.resistor_tolerance, 2 * channels, 0.0, library)
+    yield PartUse(
+        role="input RF capacitor",
+        letter="C",
+        part_id=code(result.rf_f, "capacitance"),
+        description="film or C0G ceramic 63 V",
+        quantity=channels * leads,
+        value=show(result.rf_f, "capacitance"),
+        tolerance=0.05,
+        ratings=(Rating(quantity="voltage", unit="V", applied=spec.fault_v, limit=63.0, at="fault"),),
+        provenance="IEC 60063 preferred value",
+    )
+    yield PartUse(
+        role="input clamp diode",
+        letter="D",
+        part_id="1N4148",
+        description="small-signal switching diode, one to each supply of the op-amps",
+        quantity=2 * channels * leads,
+        ratings=(
+            Rating(
+                quantity="forward current",
+                unit="A",
+                applied=result.clamp_a,
+                limit=result.clamp_limit_a,
+                at="fault on the input",
+            ),
+        ),
+        provenance="memory",
+    )
+    if result.source == "speaker":
+        yield PartUse(
+            role="loudspeaker-level terminal",
+            letter="J",
+            part_id="terminal block",
+            description="two-pole terminal block",
+            quantity=channels,
+            provenance="common practice",
+        )
+
+
+def _resistor(
+    role: str, value_ohm: float, tolerance: float, quantity: int, watts: float, library: Library
+) -> PartUse:
+    size = next((w for w in _SIZES_W if watts <= 0.5 * w), _SIZES_W[-1])
+    stocks = library.drawer.resistors if library.drawer else ()
+    return PartUse(
+        role=role,
+        letter="R",
+        part_id=code(value_ohm, "resistance"),
+        description=f"resistor {size:g} W",
+        quantity=quantity,
+        value=show(value_ohm, "resistance"),
+        tolerance=tolerance,
+        ratings=(Rating(quantity="power", unit="W", applied=watts, limit=size, at="loudest, or a fault"),)
+        if watts
+        else (),
+        in_drawer=size == _SIZES_W[0]
+        and any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_ohm) for s in stocks),
+        provenance="IEC 60063 preferred value",
+    )
+
+
+def _reasons(spec: InputSpec, result: InputResult) -> tuple[str, ...]:
+    lines = []
+    if result.source == "speaker":
+        lines.append(
+            f"Loudspeaker level: {show(result.series_ohm, 'resistance')} in each lead and "
+            f"{show(result.shunt_ohm or 0.0, 'resistance')} across bring {show(result.source_v, 'voltage')} "
+            f"down "
+            f"to {show(result.output_v, 'voltage')}; the pad takes {show(result.pad_w, 'power')} a channel. "
+            "Neither lead may touch ground: bridged outputs would be shorted."
+        )
+    if result.receiver == "difference":
+        lines.append(
+            f"Difference amplifiers reject what both leads share by {result.rejection_worst_db:.0f} dB at "
+            f"worst "
+            f"({result.rejection_median_db:.0f} dB in half of all builds): "
+            f"{100 * spec.resistor_tolerance:g} % "
+            f"resistors alone give {result.rejection_matched_db:.0f} dB, the source's own resistance in one "
+            "lead takes the rest."
+            if result.source == "line"
+            else f"Difference amplifiers reject what both leads share by {result.rejection_worst_db:.0f} dB "
+            f"at "
+            f"worst ({result.rejection_median_db:.0f} dB in half of all builds)."
+        )
+    else:
+        lines.append(
+            "Single-ended: noise between the radio's ground and this one adds to the music; "
+            'input.receiver = "difference" rejects it.'
+        )
+    lines.append(
+        f"{show(result.series_ohm, 'resistance')} and {show(result.rf_f, 'capacitance')} in each lead keep "
+        f"radio "
+        f"signals out above {show(result.rf_corner_hz, 'frequency')}; with the clamp diodes they also "
+        f"survive "
+        f"{show(spec.fault_v, 'voltage')} on the input."
+    )
+    return tuple(lines)

@@ -1,0 +1,71 @@
+"""The chain as a whole: edges, headroom, filter and box together, output filter into the driver."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from subwright import service
+from subwright.build.result import Design
+from subwright.physics.class_d import filter_response
+from subwright.physics.networks.nodal import GROUND, Network
+from subwright.stages.common import Corner
+
+EXAMPLES = Path(__file__).parents[3] / "examples"
+
+
+@pytest.fixture(scope="module")
+def van() -> Design:
+    return service.solve(EXAMPLES / "storyteller-van.build.toml").design
+
+
+def test_nodes_multiply_up(van: Design) -> None:
+    nodes = {n.name: n for n in van.signal.nodes}
+    assert nodes["source"].level_v * van.input.gain == pytest.approx(van.filter.levels.sensitivity_v)
+    assert nodes["output"].level_v == pytest.approx(van.filter.levels.full_output_v, rel=1e-9)
+    assert nodes["loudspeaker"].headroom_db == pytest.approx(0.0, abs=1e-9)
+    line = [n.headroom_db for n in van.signal.nodes[:-1] if n.headroom_db is not None]
+    assert van.signal.headroom_db == pytest.approx(min(line))
+
+
+def test_filter_and_box_add_in_decibels(van: Design) -> None:
+    """At full output in the middle of the band the two curves meet; elsewhere the filter takes its share."""
+    signal, box, filters = van.signal, van.enclosure, van.filter
+    gain = 20 * np.log10(np.abs(filters.transfer(box.frequency_hz)) / filters.levels.gain)
+    drive = 20 * np.log10(box.full_drive_v / 2.83)
+    assert signal.spl_db == pytest.approx(box.spl_db + drive + gain, abs=0.05)
+    assert np.all(signal.spl_low_db <= signal.spl_db + 1e-9)
+    assert np.all(signal.spl_high_db >= signal.spl_db - 1e-9)
+
+
+def test_edges_are_where_the_curve_crosses(van: Design) -> None:
+    signal = van.signal
+    for edge in (signal.f3_low_hz, signal.f3_high_hz):
+        assert edge is not None
+        level = np.interp(np.log(edge), np.log(signal.frequency_hz), signal.spl_db)
+        assert level == pytest.approx(signal.spl_db.max() - 3.0103, abs=0.02)
+
+
+def test_a_burst_gets_more_than_an_endless_sine(van: Design) -> None:
+    for corner in (Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX):
+        assert van.signal.burst_w[corner] > van.signal.sine_w[corner]
+    assert 0.0 < van.signal.burst_gain_db < 3.0
+
+
+def test_output_filter_by_nodal_analysis() -> None:
+    frequency = np.array([1e3, 20e3, 45e3])
+    gain = filter_response(frequency, 22e-6, 680e-9, 5.6, 1.5e-6, 40e-3, 4.0, 1)
+    net = Network().source("in").resistor("in", "a", 40e-3).inductor("a", "out", 22e-6)
+    net.capacitor("out", GROUND, 680e-9).resistor("out", "b", 5.6).capacitor("b", GROUND, 1.5e-6)
+    net.resistor("out", GROUND, 4.0)
+    assert gain == pytest.approx(net.solve(frequency).at("out"), rel=1e-9)
+
+
+def test_the_driver_damps_little_and_the_network_much(van: Design) -> None:
+    peak = van.signal.peak
+    assert peak is not None
+    assert 1.0 < peak.peak_db < 9.0
+    assert peak.undamped_db > peak.peak_db + 6.0
+    assert float(np.max(peak.nominal_db)) < peak.peak_db < float(np.max(peak.open_db)) + 1.0
