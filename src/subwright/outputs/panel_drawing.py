@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from subwright.outputs.drawing import document, line, num, rect, text, text_width, wrap
 from subwright.stages.enclosure import EnclosureResult
-from subwright.stages.enclosure_panels import Hole, Panel
+from subwright.stages.enclosure_drills import Hole
+from subwright.stages.enclosure_panels import Panel
 
 __all__ = ["cut_plan_svg", "millimetres", "panels_svg"]
 
@@ -64,6 +65,22 @@ def _cut(cut: Hole, x: float, base: float, scale: float) -> list[str]:
     return out
 
 
+def _outline(panel: Panel, left: float, base: float, scale: float) -> str:
+    if not panel.outline_m:
+        wide, tall = panel.length_m * scale, panel.width_m * scale
+        return rect(left, base - tall, wide, tall, classes="part")
+    steps = "L".join(f"{num(left + x * scale)} {num(base - y * scale)}" for x, y in panel.outline_m)
+    return f'<path d="M{steps}Z" class="part"/>'
+
+
+def _edges(panel: Panel) -> list[str]:
+    """Bevels and rebates in words."""
+    told = [f"{bevel.edge} bevelled {bevel.angle_deg:.1f}\u00b0" for bevel in panel.bevels]
+    if panel.rebate_m:
+        told.append(f"rebate {millimetres(panel.rebate_m)} deep inside")
+    return told
+
+
 def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
     wide, tall = panel.length_m * scale, panel.width_m * scale
     left, base = x + _AROUND, y + 34 + tall
@@ -73,10 +90,10 @@ def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
         text(
             left,
             y + 25,
-            f"{millimetres(panel.thickness_m)} thick",
+            ", ".join((f"{millimetres(panel.thickness_m)} thick", *_edges(panel))),
             classes="ts sm",
         ),
-        rect(left, base - tall, wide, tall, classes="part"),
+        _outline(panel, left, base, scale),
     ]
     for cut in panel.holes:
         out += _cut(cut, left, base, scale)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from subwright.outputs.csvfile import table
 from subwright.outputs.panel_drawing import millimetres
 from subwright.stages.enclosure import EnclosureResult
-from subwright.stages.enclosure_panels import Hole
+from subwright.stages.enclosure_drills import Hole
 
 __all__ = ["panel_rows", "panels_csv"]
 

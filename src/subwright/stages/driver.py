@@ -89,6 +89,9 @@ class DriverResult:
     hole_m: float | None
     frame_m: float
     depth_m: float | None
+    bolt_circle_m: float | None
+    bolt_count: int
+    bolt_hole_m: float
     outside_m: float  # how far a compound pair's outer driver stands out of the box
     displacement_m3: float  # of the group
     mass_kg: float | None  # of the group
@@ -229,6 +232,9 @@ def design_driver(spec: DriverSpec, library: Library) -> DriverResult:
         hole_m=known.get("hole_m"),
         frame_m=frame,
         depth_m=known.get("depth_m"),
+        bolt_circle_m=spec.bolt_circle_m,
+        bolt_count=spec.bolt_count,
+        bolt_hole_m=spec.bolt_hole_m,
         outside_m=0.0 if pair == 1 else _outside_m(known),
         displacement_m3=_displacement(known, single.sd_m2, reasons) * spec.count,
         mass_kg=known["mass_kg"] * spec.count * pair if "mass_kg" in known else None,

@@ -131,6 +131,16 @@ class DriverSpec(StageSpec):
     frame_m: Length | None = quantity(
         None, low="40 mm", high="800 mm", why=f"Outer diameter of the frame. auto: unknown. {_PART}"
     )
+    bolt_circle_m: Length | None = quantity(
+        None, low="60 mm", high="780 mm", why="Diameter of the circle of its screws. auto: not drilled."
+    )
+    bolt_count: Literal[4, 6, 8, 10, 12, 16] = choice(8, why="Screws on that circle.")
+    bolt_hole_m: Length = quantity(
+        "5 mm",
+        low="2 mm",
+        high="12 mm",
+        why="Hole for each of them; 5 mm takes an M5 and is common practice without a source.",
+    )
     depth_m: Length | None = quantity(
         None, low="20 mm", high="500 mm", why=f"Depth behind the panel. auto: unknown. {_PART}"
     )

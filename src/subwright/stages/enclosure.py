@@ -7,7 +7,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
+from subwright.physics.acoustics.box_heat import wall_resistance_k_per_w
 from subwright.physics.acoustics.circuit import PowerShares
 from subwright.physics.acoustics.closed_box import box_pressure_pa
 from subwright.physics.acoustics.cutting import CutPlan, Piece, Placement
@@ -15,8 +17,9 @@ from subwright.physics.acoustics.panels import MATERIALS, simply_supported_hz
 from subwright.physics.acoustics.radiation import level_db
 from subwright.stages.common import Contributor, PartUse, Rating
 from subwright.stages.enclosure_catalogue import KINDS
+from subwright.stages.enclosure_drills import Hole, screw_of
 from subwright.stages.enclosure_kinds import BoxPlan, Job
-from subwright.stages.enclosure_panels import Hole, Panel, cut_plan, panels_mass_kg, panels_of, weakest_panel
+from subwright.stages.enclosure_panels import Panel, cut_plan, panels_mass_kg, panels_of, weakest_panel
 from subwright.stages.enclosure_port import Port
 from subwright.stages.enclosure_response import (
     FREQUENCY_HZ,
@@ -28,7 +31,8 @@ from subwright.stages.enclosure_response import (
     upper_cutoff_hz,
 )
 from subwright.stages.enclosure_result import EnclosureResult
-from subwright.stages.enclosure_shape import room_of
+from subwright.stages.enclosure_shape import UPRIGHT, sloped_room_of, slopes_of
+from subwright.stages.enclosure_solid import balance_of, boards_of
 from subwright.stages.enclosure_spec import (
     CabinData,
     DriverData,
@@ -121,15 +125,33 @@ def _stiffened(
     t = spec.panel_thickness_m
     layers: int = 1 if spec.front_layers is None else spec.front_layers
     braces = (0, 0, 0)
+    slopes = slopes_of(spec.outline, spec.room_height_m, spec.room_depth_m, spec.room_depth_top_m)
+    if slopes != UPRIGHT and spec.joint == "rebate":
+        raise NoSolutionError(
+            message="Leaning boards are planned with butt joints.",
+            quantity="enclosure.joint",
+            value=spec.joint,
+            limit='"butt"',
+            remedy='Write joint = "butt", or outline = "rectangular".',
+        )
     while True:
-        room = room_of(
+        room = sloped_room_of(
             spec.room_width_m,
             spec.room_height_m,
             None if spec.room_depth_m is None else spec.room_depth_m - driver.outside_m,
+            slopes=slopes,
             thickness_m=t,
             front_m=layers * t,
         )
-        job = Job(spec=spec, need=need, driver=driver, room=room, front_layers=layers, braces=braces)
+        job = Job(
+            spec=spec,
+            need=need,
+            driver=driver,
+            room=room,
+            front_layers=layers,
+            braces=braces,
+            slopes=slopes,
+        )
         plan = kind.plan(job)
         panels = panels_of(job, plan)
         wanted_layers, wanted_braces = _stiffening(job, plan, panels)
@@ -196,7 +218,9 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
     fc, qtc = _closed_resonance(job, plan)
     weakest, resonance = weakest_panel(panels)
     inner = plan.inner.sides_m
-    t = spec.panel_thickness_m
+    t, slopes = spec.panel_thickness_m, job.slopes
+    floor = inner[2] + slopes.both * (0.5 * inner[1] + t) + slopes.across(job.front_m, t)
+    boards = boards_of(job, plan)
     material = MATERIALS[spec.panel_material]
     wood = panels_mass_kg(panels, material)
     plan_of_cuts = cut_plan(spec, panels)
@@ -238,7 +262,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         inner_depth_m=inner[2],
         outer_width_m=inner[0] + 2.0 * t,
         outer_height_m=inner[1] + 2.0 * t,
-        outer_depth_m=inner[2] + t + job.front_m,
+        outer_depth_m=floor,
         room_width_m=spec.room_width_m,
         room_height_m=spec.room_height_m,
         room_depth_m=spec.room_depth_m,
@@ -287,7 +311,15 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         impedance_min_ohm=float(magnitude[lowest]),
         impedance_min_at_hz=float(frequency[lowest]),
         nominal_impedance_ohm=driver.nominal_impedance_ohm,
+        outline=spec.outline,
+        outer_depth_top_m=floor - slopes.both * (inner[1] + 2.0 * t),
+        front_slope=slopes.front,
+        back_slope=slopes.back,
         panels=panels,
+        boards=boards,
+        balance=balance_of(job, plan, boards, material.density_kg_per_m3),
+        joint=spec.joint,
+        wall_k_per_w=wall_resistance_k_per_w(_walls_m2(panels), t, spec.panel_material),
         front_layers=job.front_layers,
         braces=sum(job.braces),
         panel_resonance_hz=resonance,
@@ -295,6 +327,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         panel_resonance_limit_hz=limit_hz,
         cut_plan=plan_of_cuts,
         driver_depth_m=driver.depth_m,
+        driver_frame_m=driver.frame_m,
         driver_room_m=inner[2] + job.front_m if plan.chambers is None else plan.chambers.rear_width_m + t,
         wood_kg=wood,
         mass_kg=wood + (driver.mass_kg or 0.0) + _pipe_kg(port),
@@ -312,7 +345,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         own_limits=system.max_level(math.inf, crest_factor_db=need.crest_factor_db),
         limits_crest_db=need.crest_factor_db,
         ratings=tuple(ratings),
-        parts=_parts(spec, plan, plan_of_cuts),
+        parts=_parts(spec, plan, plan_of_cuts, panels),
         losses=(),
         contributors=_contributors(plan),
         sources=(*plan.sources, "leissa-1973", "leach-2002"),
@@ -326,6 +359,12 @@ def _peak_at(values: Array, where: NDArray[np.bool_]) -> int:
     if index.size == 0:
         return int(np.argmax(values))
     return int(index[np.argmax(values[index])])
+
+
+def _walls_m2(panels: tuple[Panel, ...]) -> float:
+    """Outside of the box as wood, m²; a doubled front counts once."""
+    outside = [panel for panel in panels if panel.resonance_hz is not None]
+    return sum(panel.face_m2 * (1 if panel.name == "front" else panel.count) for panel in outside)
 
 
 def _stiff_m3(plan: BoxPlan) -> float:
@@ -357,7 +396,9 @@ def _pipe_kg(port: Port | None) -> float:
     return port.count * wall * port.length_m * _PVC_KG_PER_M3
 
 
-def _parts(spec: EnclosureSpec, plan: BoxPlan, cuts: CutPlan) -> tuple[PartUse, ...]:
+def _parts(
+    spec: EnclosureSpec, plan: BoxPlan, cuts: CutPlan, panels: tuple[Panel, ...]
+) -> tuple[PartUse, ...]:
     size = f"{1e3 * cuts.sheet_length_m:.0f} × {1e3 * cuts.sheet_width_m:.0f} mm"
     thickness = show(spec.panel_thickness_m, "length")
     parts = [
@@ -370,6 +411,22 @@ def _parts(spec: EnclosureSpec, plan: BoxPlan, cuts: CutPlan) -> tuple[PartUse, 
             provenance="common practice: stock sizes",
         )
     ]
+    screws = sum(panel.count * sum(d.purpose == "screw" for d in panel.drills) for panel in panels)
+    screw = screw_of(spec.panel_thickness_m)
+    length = next(
+        (long for long in screw.lengths_m if long >= 2.5 * spec.panel_thickness_m), screw.lengths_m[-1]
+    )
+    size = f"{1e3 * screw.diameter_m:.1f} × {1e3 * length:.0f} mm"
+    parts.append(
+        PartUse(
+            role="box screws",
+            letter="MP",
+            part_id=f"wood screw {size}",
+            description=f"Countersunk wood screw {size}, pilot {show(screw.pilot_m, 'length')}",
+            quantity=screws,
+            provenance="common practice: sizes on sale",
+        )
+    )
     port = plan.port
     if port is not None and port.kind == "round":
         parts.append(

@@ -30,7 +30,15 @@ from subwright.stages.enclosure_port import (
     round_mouths,
     slot_mouth,
 )
-from subwright.stages.enclosure_shape import FrontLayout, InnerBox, Room, inner_box, layouts
+from subwright.stages.enclosure_shape import (
+    UPRIGHT,
+    FrontLayout,
+    InnerBox,
+    Room,
+    Slopes,
+    inner_box,
+    layouts,
+)
 from subwright.stages.enclosure_spec import Chambers, DriverData, EnclosureNeed, EnclosureSpec, Radiator
 from subwright.stages.enclosure_target import FILLS, Target, qts_with_source, sealed_target, vented_target
 
@@ -67,6 +75,7 @@ class Job:
     room: Room
     front_layers: int
     braces: tuple[int, int, int]  # ring braces across width, height, depth
+    slopes: Slopes = UPRIGHT
 
     @property
     def front_m(self) -> float:
@@ -87,6 +96,11 @@ class Job:
         """What driver and electronics take from the inner volume, m³."""
         electronics = self.spec.electronics_m3 if self.spec.electronics_inside else 0.0
         return self.driver.displacement_m3 + electronics
+
+    def narrowest(self, inner: InnerBox) -> tuple[float, float, float]:
+        """Inner width, height and least depth, m."""
+        width, height, depth = inner.sides_m
+        return width, height, depth - 0.5 * self.slopes.both * height
 
     def displaced(self, inner: InnerBox, port_m3: float) -> dict[str, float]:
         """What takes from the inner volume, by name, m³."""
@@ -175,6 +189,7 @@ def _layouts(job: Job, mouth: Mouth | None) -> Iterator[FrontLayout]:
         ports=mouth.count if mouth is not None and round_port else 0,
         port_outer_m=mouth.outer_m if mouth is not None and round_port else 0.0,
         slot_height_m=mouth.outer_m if mouth is not None and not round_port else 0.0,
+        lean=job.slopes.both,
     )
 
 
@@ -386,6 +401,14 @@ class VentedKind:
 
     def _slots(self, job: Job, target: Target, wanted_m2: float) -> Iterator[Mouth]:
         spec = job.spec
+        if job.slopes != UPRIGHT:
+            raise NoSolutionError(
+                message="A leaning box is planned with round ports.",
+                quantity="enclosure.port_kind",
+                value="slot",
+                limit='"round"',
+                remedy='Write port_kind = "round", or outline = "rectangular".',
+            )
         shaped = shaped_box(job, 1.15 * target.net_volume_m3 + job.fixed_displacement_m3, None)
         if shaped is None:
             raise refuse_size(job)
@@ -429,7 +452,7 @@ class VentedKind:
         port = finished_port(
             mouth,
             round(length, 3),
-            inner.sides_m,
+            job.narrowest(inner),
             "side panel" if layout.ports == "side panel" else "front",
             thickness,
             bend_allowed=spec.port_bend != "straight",

@@ -4,37 +4,37 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 from subwright.base.standards import sheets_of
-from subwright.physics.acoustics.cutting import CutPlan, Piece, plan_cuts
+from subwright.physics.acoustics.cutting import CutPlan, Piece, plan_cuts_closely
 from subwright.physics.acoustics.panels import MATERIALS, PanelMaterial, simply_supported_hz
+from subwright.stages.enclosure_drills import Drill, Hole, cover_drills, driver_drills, end_drills
 from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m
 from subwright.stages.enclosure_port import riser_m
-from subwright.stages.enclosure_shape import EDGE_M
+from subwright.stages.enclosure_shape import EDGE_M, UPRIGHT
+from subwright.stages.enclosure_solid import profile_area_m2
 from subwright.stages.enclosure_spec import EnclosureSpec
 
-__all__ = ["Hole", "Panel", "cut_plan", "panels_mass_kg", "panels_of", "weakest_panel"]
+__all__ = [
+    "Bevel",
+    "Drill",
+    "Hole",
+    "Panel",
+    "cut_plan",
+    "panels_mass_kg",
+    "panels_of",
+    "rebate_m",
+    "weakest_panel",
+]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Hole:
-    """A cut-out; its middle is measured from the panel's lower left corner, seen from outside."""
+class Bevel:
+    """An edge that is not sawn square."""
 
-    purpose: str  # "driver", "port", "window"
-    shape: Literal["round", "rectangle"]
-    width_m: float  # diameter of a round one
-    height_m: float
-    x_m: float
-    y_m: float
-
-    @property
-    def area_m2(self) -> float:
-        """Area, m²."""
-        if self.shape == "round":
-            return 0.25 * math.pi * self.width_m**2
-        return self.width_m * self.height_m
+    edge: str  # "top", "bottom", "front", "back"
+    angle_deg: float  # from square
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,15 +50,28 @@ class Panel:
     span_length_m: float  # free span between supports
     span_width_m: float
     resonance_hz: float | None  # edges simply supported, layers glued; None for boards inside the box
+    outline_m: tuple[tuple[float, float], ...] = ()  # corners where it is no rectangle
+    drills: tuple[Drill, ...] = ()
+    bevels: tuple[Bevel, ...] = ()
+    rebate_m: float = 0.0  # depth of the rebate round its inner edge, as wide as the boards are thick
 
     @property
     def area_m2(self) -> float:
-        """Board area of all of them, cut-outs included, m²."""
+        """Board area of all of them as rectangles, cut-outs included, m²."""
         return self.count * self.length_m * self.width_m
+
+    @property
+    def face_m2(self) -> float:
+        """Area of one as it is cut, without its cut-outs, m²."""
+        whole = profile_area_m2(self.outline_m) if self.outline_m else self.length_m * self.width_m
+        return whole - sum(hole.area_m2 for hole in self.holes)
 
 
 def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
-    """Panels of a butt-jointed box: front and back cover the edges, top and bottom cover the sides.
+    """Panels of the box: front and back cover the edges, top and bottom cover the sides.
+
+    Rebated joints let the other boards half-way into front and back. Boards of a leaning front or back are
+    given at their larger face, with the bevels of their edges.
 
     Parameters
     ----------
@@ -73,18 +86,29 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
     ------
     [derived], geometry; [leissa-1973] for the resonances.
     """
-    t = job.spec.panel_thickness_m
+    t, slopes = job.spec.panel_thickness_m, job.slopes
     material = MATERIALS[job.spec.panel_material]
     width, height, depth = plan.inner.sides_m
     outer_width, outer_height = _up(width + 2.0 * t), _up(height + 2.0 * t)
+    rebate = rebate_m(job)
     free = plan.inner.sides_m
     if plan.chambers is not None:
         free = (max(plan.chambers.rear_width_m, plan.chambers.front_width_m), height, depth)
     across = [side / (count + 1) for side, count in zip(free, job.braces, strict=True)]
 
     def outside(
-        name: str, length: float, wide: float, span: tuple[float, float], count: int, holes: tuple[Hole, ...]
+        name: str,
+        length: float,
+        wide: float,
+        span: tuple[float, float],
+        count: int = 1,
+        holes: tuple[Hole, ...] = (),
+        outline: tuple[tuple[float, float], ...] = (),
+        bevels: tuple[Bevel, ...] = (),
+        drills: tuple[Drill, ...] = (),
+        groove: float = 0.0,
     ) -> Panel:
+        layers = count if name == "front" else 1
         return Panel(
             name=name,
             length_m=length,
@@ -94,25 +118,91 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
             holes=holes,
             span_length_m=span[0],
             span_width_m=span[1],
-            resonance_hz=simply_supported_hz(span[0], span[1], count * t if name == "front" else t, material),
+            resonance_hz=simply_supported_hz(span[0], span[1], layers * t, material),
+            outline_m=outline,
+            drills=drills,
+            bevels=bevels,
+            rebate_m=groove,
         )
 
-    side_holes = _side_holes(plan, depth, height)
+    front_high = _up(outer_height * math.hypot(1.0, slopes.front) + job.front_m * slopes.front)
+    back_high = _up(outer_height * math.hypot(1.0, slopes.back) + t * slopes.back)
     back, flat, upright = (across[0], across[1]), (across[0], across[2]), (across[2], across[1])
     holes = tuple(_front_holes(job, plan))
+    lift = 0.5 * (front_high - outer_height)  # cut-outs keep to the middle of a longer, leaning front
+    if lift > 0.0:
+        holes = tuple(replace(hole, y_m=hole.y_m + lift) for hole in holes)
+    covering = cover_drills(outer_width, front_high, t, holes)
+    bolts = tuple(driver_drills(job, holes))
     # Braces leave out their front rim where driver and port are, so the front counts as unsupported by them.
     panels = [
-        outside("front", outer_width, outer_height, (free[0], height), job.front_layers, holes),
-        outside("back", outer_width, outer_height, back, 1, ()),
-        outside("top and bottom", outer_width, depth, flat, 2, ()),
+        outside(
+            "front",
+            outer_width,
+            front_high,
+            (free[0], height),
+            job.front_layers,
+            holes,
+            bevels=_bevels(slopes.front, "top", "bottom"),
+            drills=(*covering, *bolts),
+            groove=rebate,
+        ),
+        outside(
+            "back",
+            outer_width,
+            back_high,
+            back,
+            bevels=_bevels(slopes.back, "top", "bottom"),
+            drills=cover_drills(outer_width, back_high, t, ()),
+            groove=rebate,
+        ),
     ]
-    if side_holes:
-        panels.append(outside("left side", depth, height, upright, 1, ()))
-        panels.append(outside("right side", depth, height, upright, 1, side_holes))
+    long = depth + 2.0 * rebate
+    half = 0.5 * slopes.both * height
+    edges = (*_bevels(slopes.front, "front"), *_bevels(slopes.back, "back"))
+    if slopes == UPRIGHT:
+        drills = end_drills(outer_width, long, t)
+        panels.append(outside("top and bottom", outer_width, long, flat, 2, drills=drills))
     else:
-        panels.append(outside("sides", depth, height, upright, 2, ()))
+        low, high = _up(depth + half + slopes.both * t), _up(depth - half)
+        for name, wide in (("bottom", low), ("top", high)):
+            drills = end_drills(outer_width, wide, t)
+            panels.append(outside(name, outer_width, wide, flat, bevels=edges, drills=drills))
+    side_holes = tuple(replace(h, x_m=h.x_m + rebate) for h in _side_holes(plan, depth, height))
+    outline: tuple[tuple[float, float], ...] = ()
+    if slopes != UPRIGHT:
+        base = depth + half
+        outline = (
+            (0.0, 0.0),
+            (base, 0.0),
+            (base - slopes.back * height, height),
+            (slopes.front * height, height),
+        )
+        long = _up(base)
+    if side_holes:
+        panels.append(outside("left side", long, height, upright, outline=outline))
+        panels.append(outside("right side", long, height, upright, holes=side_holes, outline=outline))
+    else:
+        panels.append(outside("sides", long, height, upright, 2, outline=outline))
     panels.extend(_inside_boards(job, plan))
     return tuple(panels)
+
+
+def rebate_m(job: Job) -> float:
+    """Depth of the rebates of front and back in m, half a board in whole millimetres; 0 for butt joints.
+
+    Source
+    ------
+    [common-practice]
+    """
+    return 0.0 if job.spec.joint == "butt" else math.floor(500.0 * job.spec.panel_thickness_m + 1e-9) / 1e3
+
+
+def _bevels(slope: float, *edges: str) -> tuple[Bevel, ...]:
+    if slope == 0.0:
+        return ()
+    angle = math.degrees(math.atan(slope))
+    return tuple(Bevel(edge=edge, angle_deg=angle) for edge in edges)
 
 
 def _up(side_m: float) -> float:
@@ -124,8 +214,16 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
     t = job.spec.panel_thickness_m
     sides = plan.inner.sides_m
 
-    def board(name: str, length: float, wide: float, count: int, holes: tuple[Hole, ...] = ()) -> Panel:
+    def board(
+        name: str,
+        length: float,
+        wide: float,
+        count: int,
+        holes: tuple[Hole, ...] = (),
+        outline: tuple[tuple[float, float], ...] = (),
+    ) -> Panel:
         return Panel(
+            outline_m=outline,
             name=name,
             length_m=length,
             width_m=wide,
@@ -150,7 +248,11 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
             x_m=0.5 * a,
             y_m=0.5 * b,
         )
-        yield board(f"ring brace across the {name}", a, b, job.braces[axis], (window,))
+        title = f"ring brace across the {name}"
+        if axis == 0 and job.slopes != UPRIGHT:  # the profile of the box, lying on its floor
+            yield _leaning_brace(job, plan, title, rim)
+        else:
+            yield board(title, a, b, job.braces[axis], (window,))
     port = plan.port
     if plan.chambers is not None:
         yield board(
@@ -162,6 +264,40 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
         yield board("port shelf", sides[0], round(shelf, 6), 1)
         if not straight:
             yield board("port riser", sides[0], riser_m(port), 1)
+
+
+def _leaning_brace(job: Job, plan: BoxPlan, name: str, rim: float) -> Panel:
+    """A brace across the width of a leaning box; its window keeps a rim at the narrow top."""
+    _, height, depth = plan.inner.sides_m
+    half = 0.5 * job.slopes.both * height
+    base = depth + half
+    outline = (
+        (0.0, 0.0),
+        (base, 0.0),
+        (base - job.slopes.back * height, height),
+        (job.slopes.front * height, height),
+    )
+    free = max(depth - half - 2.0 * rim, 0.25 * depth)
+    window = Hole(
+        purpose="window",
+        shape="rectangle",
+        width_m=free,
+        height_m=height - 2.0 * rim,
+        x_m=job.slopes.front * height + 0.5 * (depth - half),
+        y_m=0.5 * height,
+    )
+    return Panel(
+        name=name,
+        length_m=_up(base),
+        width_m=height,
+        thickness_m=job.spec.panel_thickness_m,
+        count=job.braces[0],
+        holes=(window,),
+        span_length_m=base,
+        span_width_m=height,
+        resonance_hz=None,
+        outline_m=outline,
+    )
 
 
 def _front_holes(job: Job, plan: BoxPlan) -> Iterator[Hole]:
@@ -279,10 +415,7 @@ def panels_mass_kg(panels: tuple[Panel, ...], material: PanelMaterial) -> float:
     [derived], geometry.
     """
     return sum(
-        (panel.area_m2 - panel.count * sum(hole.area_m2 for hole in panel.holes))
-        * panel.thickness_m
-        * material.density_kg_per_m3
-        for panel in panels
+        panel.count * panel.face_m2 * panel.thickness_m * material.density_kg_per_m3 for panel in panels
     )
 
 
@@ -301,7 +434,7 @@ def cut_plan(spec: EnclosureSpec, panels: tuple[Panel, ...]) -> CutPlan:
 
     Source
     ------
-    [coffman-1980]; sheets by [common-practice].
+    [coffman-1980], [jylanki-2010]; sheets by [common-practice].
     """
     pieces = [
         Piece(name=panel.name, length_m=panel.length_m, width_m=panel.width_m)
@@ -317,7 +450,7 @@ def cut_plan(spec: EnclosureSpec, panels: tuple[Panel, ...]) -> CutPlan:
             (sheet.length_m, sheet.width_m) for sheet in stock
         ]
     plans = [
-        plan_cuts(pieces, sheet_length_m=length, sheet_width_m=width, kerf_m=spec.kerf_m)
+        plan_cuts_closely(pieces, sheet_length_m=length, sheet_width_m=width, kerf_m=spec.kerf_m)
         for length, width in sizes
     ]
     return min(plans, key=lambda plan: plan.sheets * plan.sheet_length_m * plan.sheet_width_m)

@@ -39,7 +39,7 @@ from subwright.stages.enclosure_port import (
     port_displacement_m3,
     port_fits,
 )
-from subwright.stages.enclosure_shape import EDGE_M, FrontLayout, InnerBox, inner_box, layouts
+from subwright.stages.enclosure_shape import EDGE_M, UPRIGHT, FrontLayout, InnerBox, inner_box, layouts
 from subwright.stages.enclosure_spec import Chambers, EnclosureSpec, Radiator
 from subwright.stages.enclosure_target import FILLS, Target, vented_target
 
@@ -280,6 +280,14 @@ class BandPassKind:
     def plan(self, job: Job) -> BoxPlan:
         """Size both chambers and the port of the right one together."""
         spec = job.spec
+        if job.slopes != UPRIGHT:
+            raise NoSolutionError(
+                message="A band-pass box is planned with upright walls.",
+                quantity="enclosure.outline",
+                value=spec.outline,
+                limit='"rectangular"',
+                remedy='Write outline = "rectangular", or take another kind of box.',
+            )
         if spec.port_kind == "slot":
             raise NoSolutionError(
                 message="A band-pass box is planned with round ports.",

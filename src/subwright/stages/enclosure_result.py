@@ -21,7 +21,8 @@ from subwright.stages.enclosure_response import (
     MaxLevel,
     SpeakerSystem,
 )
-from subwright.stages.enclosure_spec import BoxKind, Chambers, Radiator
+from subwright.stages.enclosure_solid import Balance, Board
+from subwright.stages.enclosure_spec import BoxKind, Chambers, Joint, OutlineKind, Radiator
 
 __all__ = ["EnclosureResult"]
 
@@ -99,7 +100,15 @@ class EnclosureResult:
     impedance_min_at_hz: float
     nominal_impedance_ohm: float
 
+    outline: OutlineKind
+    outer_depth_top_m: float
+    front_slope: float  # how far front and back lean inward per height, ratio
+    back_slope: float
     panels: tuple[Panel, ...]
+    boards: tuple[Board, ...]  # in space
+    balance: Balance
+    joint: Joint
+    wall_k_per_w: float  # thermal resistance from the air inside to that outside
     front_layers: int
     braces: int
     panel_resonance_hz: float
@@ -107,6 +116,7 @@ class EnclosureResult:
     panel_resonance_limit_hz: float
     cut_plan: CutPlan
     driver_depth_m: float | None
+    driver_frame_m: float
     driver_room_m: float  # free depth behind the front panel's face
     wood_kg: float
     mass_kg: float  # with driver and port; without electronics

@@ -30,7 +30,7 @@ from subwright.stages.enclosure_port import (
     port_fits,
     round_mouths,
 )
-from subwright.stages.enclosure_shape import room_of
+from subwright.stages.enclosure_shape import sloped_room_of, slopes_of
 from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
 from subwright.stages.enclosure_target import FILLS
 
@@ -125,8 +125,19 @@ def search_boxes(
     t = spec.panel_thickness_m
     layers = spec.front_layers or 1
     depth = None if spec.room_depth_m is None else spec.room_depth_m - driver.outside_m
-    room = room_of(spec.room_width_m, spec.room_height_m, depth, thickness_m=t, front_m=layers * t)
-    job = Job(spec=spec, need=need, driver=driver, room=room, front_layers=layers, braces=(0, 0, 0))
+    slopes = slopes_of(spec.outline, spec.room_height_m, spec.room_depth_m, spec.room_depth_top_m)
+    room = sloped_room_of(
+        spec.room_width_m, spec.room_height_m, depth, slopes=slopes, thickness_m=t, front_m=layers * t
+    )
+    job = Job(
+        spec=spec,
+        need=need,
+        driver=driver,
+        room=room,
+        front_layers=layers,
+        braces=(0, 0, 0),
+        slopes=slopes,
+    )
     largest = min(room.volume_m3 - job.fixed_displacement_m3, _LARGEST_VAS * driver.model.vas_m3())
     if largest <= _LEAST_NET_M3 or shaped_box(job, 1e-6, None) is None:
         raise refuse_size(job)
@@ -285,7 +296,7 @@ def _room_for(
     port = finished_port(
         mouth,
         round(length_m, 3),
-        inner.sides_m,
+        job.narrowest(inner),
         on,
         job.opening_m(layout.ports),
         bend_allowed=job.spec.port_bend != "straight",
@@ -318,7 +329,9 @@ def _choice(
         port_speed_m_per_s=None if mouth is None else float(found.flow_m3_per_s[i]) / mouth.area_m2,
         outer_width_m=sides_m[0] + 2.0 * t,
         outer_height_m=sides_m[1] + 2.0 * t,
-        outer_depth_m=sides_m[2] + t + job.front_m,
+        outer_depth_m=sides_m[2]
+        + job.slopes.both * (0.5 * sides_m[1] + t)
+        + job.slopes.across(job.front_m, t),
         f3_hz=float(found.f3_hz[i]),
         level_db=float(found.level_db[i]),
         delay_s=float(found.delay_s[i]),

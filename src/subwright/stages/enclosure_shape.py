@@ -9,7 +9,19 @@ from dataclasses import dataclass
 from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
 
-__all__ = ["EDGE_M", "FrontLayout", "InnerBox", "Room", "inner_box", "layouts", "room_of"]
+__all__ = [
+    "EDGE_M",
+    "UPRIGHT",
+    "FrontLayout",
+    "InnerBox",
+    "Room",
+    "Slopes",
+    "inner_box",
+    "layouts",
+    "room_of",
+    "sloped_room_of",
+    "slopes_of",
+]
 
 # Width : height : depth of the inside. A third of an octave between sides keeps their resonances apart.
 _RATIO = (2.0 ** (1.0 / 3.0), 1.0, 2.0 ** (-1.0 / 3.0))
@@ -31,6 +43,26 @@ class Room:
     def volume_m3(self) -> float:
         """Largest inner volume, m³."""
         return self.width_m * self.height_m * self.depth_m
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Slopes:
+    """How far front and back lean inward per height: tangents of their angles from upright."""
+
+    front: float
+    back: float
+
+    @property
+    def both(self) -> float:
+        """Loss of depth per height."""
+        return self.front + self.back
+
+    def across(self, front_m: float, thickness_m: float) -> float:
+        """Depth that the leaning boards take, measured level, m."""
+        return front_m * math.hypot(1.0, self.front) + thickness_m * math.hypot(1.0, self.back)
+
+
+UPRIGHT = Slopes(front=0.0, back=0.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -77,6 +109,7 @@ def layouts(
     ports: int = 0,
     port_outer_m: float = 0.0,
     slot_height_m: float = 0.0,
+    lean: float = 0.0,
 ) -> Iterator[FrontLayout]:
     """Ways to lay out drivers and ports, most compact first.
 
@@ -91,12 +124,14 @@ def layouts(
     ports : round ports, 0 for none.
     port_outer_m : outer diameter of a port, m.
     slot_height_m : height taken by a slot port along the bottom with its shelf, m, 0 for none.
+    lean : depth that leaning walls lose per height, ratio; the motor needs its depth up to its top edge.
 
     Source
     ------
     [common-practice] for the clearances.
     """
     inner_depth = 0.1 if depth_m is None else max(depth_m - front_m + _BEHIND_M, 0.05)
+    inner_depth += 0.5 * frame_m * lean
     hole = 0.9 * frame_m if hole_m is None else hole_m
     between_walls = max(hole, frame_m - 2.0 * thickness_m) + 2.0 * _BASKET_M
     for columns in sorted({1, 2, drivers} if drivers > 1 else {1}, reverse=True):
@@ -227,3 +262,95 @@ def room_of(
             )
         inner.append(left)
     return Room(width_m=inner[0], height_m=inner[1], depth_m=inner[2])
+
+
+def slopes_of(
+    outline: str, height_m: float | None, depth_m: float | None, depth_top_m: float | None
+) -> Slopes:
+    """How front and back of an outline lean.
+
+    Parameters
+    ----------
+    outline : "rectangular", "wedge" or "trapezoid".
+    height_m : outer height of the room, m.
+    depth_m, depth_top_m : outer room front to back, at the floor and at the top, m.
+
+    Raises
+    ------
+    NoSolutionError : a leaning outline without its three sides, or one that doesn't narrow.
+
+    Source
+    ------
+    [derived], geometry.
+    """
+    if outline == "rectangular":
+        if depth_top_m is not None:
+            raise NoSolutionError(
+                message="A rectangular box is as deep at the top as at the floor.",
+                quantity="enclosure.room_depth_top",
+                value=show(depth_top_m, "length"),
+                remedy='Remove the key, or write outline = "wedge".',
+            )
+        return UPRIGHT
+    if height_m is None or depth_m is None or depth_top_m is None:
+        raise NoSolutionError(
+            message=f"A {outline} needs the room's height, its depth at the floor and its depth at the top.",
+            quantity="enclosure.room_height, room_depth, room_depth_top",
+            value="not all given",
+            remedy="Measure all three.",
+        )
+    if not depth_top_m < depth_m:
+        raise NoSolutionError(
+            message=f"A {outline} is narrower at the top than at the floor.",
+            quantity="enclosure.room_depth_top",
+            value=show(depth_top_m, "length"),
+            limit=f"below {show(depth_m, 'length')}",
+            remedy='Swap the two depths and turn the box over, or write outline = "rectangular".',
+        )
+    lean = (depth_m - depth_top_m) / height_m
+    return Slopes(front=0.0, back=lean) if outline == "wedge" else Slopes(front=0.5 * lean, back=0.5 * lean)
+
+
+def sloped_room_of(
+    width_m: float | None,
+    height_m: float | None,
+    depth_m: float | None,
+    *,
+    slopes: Slopes,
+    thickness_m: float,
+    front_m: float,
+) -> Room:
+    """Inner room of a leaning outline; its depth is that at half the inner height.
+
+    A box lower than the room stands on the floor and could be a little deeper; that is left as play.
+
+    Parameters
+    ----------
+    width_m, height_m, depth_m : outer room, m, None where not limited; the depth at the floor.
+    slopes : how front and back lean.
+    thickness_m : panel thickness, m.
+    front_m : thickness of the front, m.
+
+    Raises
+    ------
+    NoSolutionError : when the panels fill the room.
+
+    Source
+    ------
+    [derived], geometry.
+    """
+    if slopes == UPRIGHT or depth_m is None or height_m is None:
+        return room_of(width_m, height_m, depth_m, thickness_m=thickness_m, front_m=front_m)
+    taken = slopes.across(front_m, thickness_m)
+    middle = depth_m - 0.5 * slopes.both * height_m - taken
+    top = depth_m - slopes.both * (height_m - thickness_m) - taken
+    if top <= 0.0:
+        raise NoSolutionError(
+            message="The panels fill the room at its top.",
+            quantity="depth left at the top",
+            value=show(top, "length"),
+            limit="above 0",
+            remedy="Give a lower enclosure.room_height, or thinner panels.",
+        )
+    plain = room_of(width_m, height_m, None, thickness_m=thickness_m, front_m=front_m)
+    return Room(width_m=plain.width_m, height_m=plain.height_m, depth_m=middle)

@@ -34,12 +34,16 @@ __all__ = [
     "EnclosureSpec",
     "Fill",
     "HighPass",
+    "Joint",
+    "OutlineKind",
     "Radiator",
 ]
 
 Fill = Literal["none", "lining", "light", "dense"]
 Bend = Literal["straight", "one bend"]
 BoxKind = Literal["sealed", "vented", "passive-radiator", "band-pass"]
+OutlineKind = Literal["rectangular", "wedge", "trapezoid"]
+Joint = Literal["butt", "rebate"]
 HighPass = Callable[[NDArray[np.float64]], NDArray[np.complexfloating]]
 
 
@@ -98,6 +102,14 @@ class EnclosureSpec(StageSpec):
         low="80 mm",
         high="3 m",
         why="Room available for the outside, front to back. auto: not limited.",
+    )
+    outline: OutlineKind = choice(
+        "rectangular",
+        why="Seen from the side. wedge: the back leans like a seat; trapezoid: front and back lean alike. "
+        "Both need room_height, room_depth (at the floor) and room_depth_top.",
+    )
+    room_depth_top_m: Length | None = quantity(
+        None, low="60 mm", high="3 m", why="Room at the top, front to back, for a wedge or trapezoid."
     )
     qtc: Ratio | None = quantity(
         None,
@@ -200,6 +212,11 @@ class EnclosureSpec(StageSpec):
     electronics_m3: Volume = quantity(
         "1.5 l", low="0.1 l", high="20 l", why="Volume of the electronics' compartment, when inside."
     )
+    joint: Joint = choice(
+        "butt",
+        why="butt: glued and screwed; rebate: front and back are rebated half their thickness, which lines "
+        "the box up by itself and is stronger.",
+    )
     kerf_m: Length = quantity("3 mm", low="0 mm", high="6 mm", why="Width of the saw cut.")
     sheet_length_m: Length | None = quantity(
         None,
@@ -271,6 +288,18 @@ class DriverData(Protocol):
     @property
     def depth_m(self) -> float | None:
         """Depth behind the panel, m."""
+
+    @property
+    def bolt_circle_m(self) -> float | None:
+        """Diameter of the circle of its screws, m."""
+
+    @property
+    def bolt_count(self) -> int:
+        """Screws on it."""
+
+    @property
+    def bolt_hole_m(self) -> float:
+        """Diameter to drill for them, m."""
 
     @property
     def outside_m(self) -> float:

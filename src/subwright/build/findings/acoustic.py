@@ -1,6 +1,6 @@
 """Rules on goal, driver, cabin and ears.
 
-The box has a file of its own (``acoustic_box``); importing this one registers both.
+The box has files of its own (``acoustic_box``, ``acoustic_more``); importing this one registers all.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from subwright.base.quantities import words_of
 from subwright.base.units import show
-from subwright.build.findings import acoustic_box  # noqa: F401  (importing registers the rules)
+from subwright.build.findings import acoustic_box, acoustic_more  # noqa: F401  (registers the rules)
 from subwright.build.findings.rule import Measure, Sense, rule
 from subwright.build.result import Design
 from subwright.physics.acoustics.exposure import a_weighting_db, allowed_time_s, c_weighting_db

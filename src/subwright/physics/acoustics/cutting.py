@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from subwright.base.errors import NoSolutionError
 
-__all__ = ["CutPlan", "Piece", "Placement", "plan_cuts"]
+__all__ = ["CutPlan", "Piece", "Placement", "plan_cuts", "plan_cuts_closely"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,6 +121,90 @@ def plan_cuts(
         sheets=sheets,
         used_share=area / (sheets * sheet_length_m * sheet_width_m) if sheets else 0.0,
     )
+
+
+def plan_cuts_closely(
+    pieces: Iterable[Piece], *, sheet_length_m: float, sheet_width_m: float, kerf_m: float
+) -> CutPlan:
+    """Place pieces in strips, and where that takes more sheets than their area asks for, pack them closer.
+
+    The closer packing divides what is left of a sheet by edge-to-edge cuts only, so a circular saw can do it;
+    of several orders and rules the one with the fewest sheets is kept. It is used only where it saves one.
+
+    Parameters
+    ----------
+    pieces : rectangles, m.
+    sheet_length_m, sheet_width_m : raw sheet, m.
+    kerf_m : width of the saw cut, m.
+
+    Raises
+    ------
+    NoSolutionError : when a piece is larger than the sheet.
+
+    Source
+    ------
+    [coffman-1980] for the strips; [jylanki-2010] for the guillotine packing.
+    """
+    wanted = list(pieces)
+    strips = plan_cuts(wanted, sheet_length_m=sheet_length_m, sheet_width_m=sheet_width_m, kerf_m=kerf_m)
+    area = sum((piece.length_m + kerf_m) * (piece.width_m + kerf_m) for piece in wanted)
+    sheet = (sheet_length_m + kerf_m) * (sheet_width_m + kerf_m)
+    if strips.sheets <= math.ceil(area / sheet - 1e-9):
+        return strips
+    closer = _packed(wanted, sheet_length_m, sheet_width_m, kerf_m)
+    return closer if closer is not None and closer.sheets < strips.sheets else strips
+
+
+_TENTH_MM = 1e4
+
+
+def _packed(
+    pieces: list[Piece], sheet_length_m: float, sheet_width_m: float, kerf_m: float
+) -> CutPlan | None:
+    """Best guillotine packing, in whole tenths of a millimetre; each piece takes its saw cut with it."""
+    import rectpack
+
+    def tenths(length_m: float) -> int:
+        return math.ceil(length_m * _TENTH_MM - 1e-6)
+
+    best: CutPlan | None = None
+    rules = (rectpack.GuillotineBssfSas, rectpack.GuillotineBssfLlas, rectpack.GuillotineBafMaxas)
+    for rule in rules:
+        for order in (rectpack.SORT_AREA, rectpack.SORT_SSIDE, rectpack.SORT_LSIDE):
+            packer = rectpack.newPacker(
+                mode=rectpack.PackingMode.Offline,
+                bin_algo=rectpack.PackingBin.BBF,
+                pack_algo=rule,
+                sort_algo=order,
+                rotation=True,
+            )
+            for number, piece in enumerate(pieces):
+                packer.add_rect(tenths(piece.length_m + kerf_m), tenths(piece.width_m + kerf_m), rid=number)
+            size = (
+                math.floor((side + kerf_m) * _TENTH_MM + 1e-6) for side in (sheet_length_m, sheet_width_m)
+            )
+            packer.add_bin(*size, count=len(pieces))
+            packer.pack()
+            placed = packer.rect_list()
+            if len(placed) < len(pieces) or (best is not None and len(packer) >= best.sheets):
+                continue
+            placements = []
+            for sheet, x, y, width, _, number in sorted(placed, key=lambda item: (item[0], item[2], item[1])):
+                piece = pieces[number]
+                turned = width != tenths(piece.length_m + kerf_m)
+                placements.append(
+                    Placement(piece=piece, sheet=sheet, x_m=x / _TENTH_MM, y_m=y / _TENTH_MM, turned=turned)
+                )
+            area = sum(piece.length_m * piece.width_m for piece in pieces)
+            best = CutPlan(
+                sheet_length_m=sheet_length_m,
+                sheet_width_m=sheet_width_m,
+                kerf_m=kerf_m,
+                placements=tuple(placements),
+                sheets=len(packer),
+                used_share=area / (len(packer) * sheet_length_m * sheet_width_m),
+            )
+    return best
 
 
 def _new_shelf(shelves: list[_Shelf], height: float, sheet_width_m: float, kerf_m: float) -> _Shelf:

@@ -1,0 +1,345 @@
+"""The box from three sides with its dimensions, and taken apart, as SVG; millimetres throughout."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+
+from subwright.outputs.drawing import document, line, num, rect, text, text_width
+from subwright.outputs.panel_drawing import millimetres
+from subwright.stages.enclosure_drills import Hole
+from subwright.stages.enclosure_result import EnclosureResult
+from subwright.stages.enclosure_solid import Board
+
+__all__ = ["box_exploded_svg", "box_views_svg"]
+
+_WIDTH = 920.0
+_GAP = 96.0
+_LEFT = 84.0
+_TOP = 96.0
+
+Point3 = tuple[float, float, float]
+
+
+class _View:
+    """One orthographic view: drawing coordinates from a horizontal and an upright length."""
+
+    def __init__(self, left: float, base: float, scale: float) -> None:
+        self.left, self.base, self.scale = left, base, scale
+
+    def at(self, across_m: float, up_m: float) -> tuple[float, float]:
+        return self.left + across_m * self.scale, self.base - up_m * self.scale
+
+    def path(self, corners: list[tuple[float, float]], classes: str) -> str:
+        steps = "L".join(f"{num(x)} {num(y)}" for x, y in (self.at(*corner) for corner in corners))
+        return f'<path d="M{steps}Z" class="{classes}"/>'
+
+
+def _across(view: _View, a_m: float, b_m: float, row: int) -> Iterator[str]:
+    """Dimension line under a view."""
+    (x1, y0), (x2, _) = view.at(a_m, 0.0), view.at(b_m, 0.0)
+    y = y0 + 20 + 20 * row
+    ends = f"M{num(x1)} {num(y0 + 3)}V{num(y + 4)}M{num(x2)} {num(y0 + 3)}V{num(y + 4)}"
+    yield f'<path d="{ends}M{num(x1)} {num(y)}H{num(x2)}" class="hair"/>'
+    yield text((x1 + x2) / 2, y - 3, millimetres(b_m - a_m), classes="t sm halo", anchor="middle")
+
+
+def _upright(view: _View, a_m: float, b_m: float, row: int, *, across_m: float = 0.0) -> Iterator[str]:
+    """Dimension line left of a view, its figure turned."""
+    (x0, y1), (_, y2) = view.at(across_m, a_m), view.at(across_m, b_m)
+    x = x0 - 18 - 20 * row
+    ends = f"M{num(x0 - 3)} {num(y1)}H{num(x - 4)}M{num(x0 - 3)} {num(y2)}H{num(x - 4)}"
+    yield f'<path d="{ends}M{num(x)} {num(y1)}V{num(y2)}" class="hair"/>'
+    turn = f' transform="rotate(-90 {num(x - 3)} {num((y1 + y2) / 2)})"'
+    words = millimetres(b_m - a_m)
+    yield text(x - 3, (y1 + y2) / 2, words, classes="t sm halo", anchor="middle", extra=turn)
+
+
+def _hole(view: _View, hole: Hole) -> Iterator[str]:
+    cx, cy = view.at(hole.x_m, hole.y_m)
+    wide, tall = hole.width_m * view.scale, hole.height_m * view.scale
+    if hole.shape == "round":
+        yield f'<circle cx="{num(cx)}" cy="{num(cy)}" r="{num(wide / 2)}" class="open"/>'
+        size = f"\u2300 {millimetres(hole.width_m)}"
+    else:
+        yield rect(cx - wide / 2, cy - tall / 2, wide, tall, classes="open")
+        size = f"{millimetres(hole.width_m)} \u00d7 {millimetres(hole.height_m)}"
+    yield line(cx - 6, cy, cx + 6, cy, classes="hair")
+    yield line(cx, cy - 6, cx, cy + 6, classes="hair")
+    if text_width(size, 11) + 6 < wide:
+        yield text(cx, cy - 10, hole.purpose, classes="ts sm", anchor="middle")
+        yield text(cx, cy + 18, size, classes="t sm", anchor="middle")
+    else:
+        yield text(cx, cy - tall / 2 - 5, f"{hole.purpose} {size}", classes="t sm halo", anchor="middle")
+
+
+def _frames(view: _View, box: EnclosureResult, holes: tuple[Hole, ...]) -> Iterator[str]:
+    for hole in holes:
+        if hole.purpose == "driver":
+            cx, cy = view.at(hole.x_m, hole.y_m)
+            radius = 0.5 * box.driver_frame_m * view.scale
+            yield f'<circle cx="{num(cx)}" cy="{num(cy)}" r="{num(radius)}" class="hair"/>'
+
+
+def _front_view(box: EnclosureResult, view: _View) -> Iterator[str]:
+    wide, high = box.outer_width_m, box.outer_height_m
+    yield text(view.left, view.base - high * view.scale - 10, "front", classes="t")
+    yield view.path([(0, 0), (wide, 0), (wide, high), (0, high)], "part")
+    front = next(panel for panel in box.panels if panel.name == "front")
+    squeeze = high / front.width_m  # a leaning front is longer than it looks from here
+    holes = tuple(
+        Hole(
+            purpose=hole.purpose,
+            shape=hole.shape,
+            width_m=hole.width_m,
+            height_m=hole.height_m,
+            x_m=hole.x_m,
+            y_m=hole.y_m * squeeze,
+        )
+        for hole in front.holes
+    )
+    for hole in holes:
+        yield from _hole(view, hole)
+    yield from _frames(view, box, holes)
+    row = 0
+    for x in sorted({round(hole.x_m, 4) for hole in holes}):
+        yield from _across(view, 0.0, x, row)
+        row += 1
+    yield from _across(view, 0.0, wide, row)
+    row = 0
+    for y in sorted({round(hole.y_m, 4) for hole in holes}):
+        yield from _upright(view, 0.0, y, row)
+        row += 1
+    yield from _upright(view, 0.0, high, row)
+
+
+def _side_view(box: EnclosureResult, view: _View) -> Iterator[str]:
+    """Section along the middle, seen from the left."""
+    high = box.outer_height_m
+    lift = 42 if box.front_slope or box.back_slope else 10
+    yield text(view.left, view.base - high * view.scale - lift, "section, front on the left", classes="t")
+    for board in box.boards:
+        if board.name in ("left side", "right side", "divider", "ring brace across the width"):
+            continue
+        classes = "hair" if board.name.startswith("ring brace") else "part"
+        yield view.path(list(board.profile_m), classes)
+    yield from _motor(box, view)
+    yield from _across(view, 0.0, box.outer_depth_m, 0)
+    if box.front_slope or box.back_slope:
+        a = box.front_slope * high
+        (x1, y0), (x2, _) = view.at(a, high), view.at(a + box.outer_depth_top_m, high)
+        yield line(x1, y0 - 26, x2, y0 - 26, classes="hair")
+        words = millimetres(box.outer_depth_top_m)
+        yield text((x1 + x2) / 2, y0 - 29, words, classes="t sm halo", anchor="middle")
+        lean = math.degrees(math.atan(box.back_slope))
+        x, y = view.at(box.outer_depth_m - box.back_slope * 0.5 * high, 0.5 * high)
+        yield text(x + 8, y, f"{lean:.1f}\u00b0", classes="t sm")
+    yield from _upright(view, 0.0, high, 0)
+    thickness = millimetres(box.panels[0].thickness_m)
+    x, y = view.at(box.outer_depth_m, 0.0)
+    yield text(x, y + 44, f"board {thickness}", classes="ts sm", anchor="end")
+
+
+def _motor(box: EnclosureResult, view: _View) -> Iterator[str]:
+    """The driver behind the front, as a dashed outline of basket and motor."""
+    if box.driver_depth_m is None or box.chambers is not None:
+        return
+    front = next(panel for panel in box.panels if panel.name == "front")
+    for hole in front.holes:
+        if hole.purpose != "driver":
+            continue
+        z = hole.y_m * box.outer_height_m / front.width_m
+        y0 = box.front_slope * z
+        deep, half = box.driver_depth_m, 0.5 * hole.width_m
+        corners = [
+            (y0, z - half),
+            (y0 + 0.45 * deep, z - 0.55 * half),
+            (y0 + deep, z - 0.55 * half),
+            (y0 + deep, z + 0.55 * half),
+            (y0 + 0.45 * deep, z + 0.55 * half),
+            (y0, z + half),
+        ]
+        yield view.path(corners, "hair")
+        return
+
+
+def _top_view(box: EnclosureResult, view: _View) -> Iterator[str]:
+    """Level section, front below."""
+    wide, deep = box.outer_width_m, box.outer_depth_m
+    yield text(
+        view.left,
+        view.base - deep * view.scale - 10,
+        "level section at half height, front below",
+        classes="t",
+    )
+    middle = 0.5 * box.outer_height_m
+    for board in box.boards:
+        if board.name in ("top", "bottom", "port shelf", "port riser", "ring brace across the height"):
+            continue
+        low, high = _level(board, middle)
+        corners = [(board.left_m, low), (board.right_m, low), (board.right_m, high), (board.left_m, high)]
+        yield view.path(corners, "hair" if board.name.startswith("ring brace") else "part")
+    yield from _across(view, 0.0, wide, 0)
+    nearest = min(_level(board, middle)[0] for board in box.boards)
+    furthest = max(_level(board, middle)[1] for board in box.boards)
+    yield from _upright(view, nearest, furthest, 0)
+    balance = box.balance
+    x, y = view.at(balance.x_m, balance.y_m)
+    yield f'<circle cx="{num(x)}" cy="{num(y)}" r="5" class="lim"/>'
+    yield line(x - 9, y, x + 9, y, classes="hair")
+    yield line(x, y - 9, x, y + 9, classes="hair")
+    words = f"centre of gravity, {millimetres(balance.z_m)} up"
+    yield text(x + 11, y + 4, words, classes="ts sm halo")
+
+
+def _level(board: Board, z: float) -> tuple[float, float]:
+    """Where a board begins and ends at a height, front to back."""
+    a, b, c, d = board.profile_m
+    share = (z - a[1]) / (d[1] - a[1]) if d[1] != a[1] else 0.5
+    return a[0] + share * (d[0] - a[0]), b[0] + share * (c[0] - b[0])
+
+
+def box_views_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: bool = False) -> str:
+    """Front view, upright section and level section, to one scale, with the main dimensions."""
+    wide, high, deep = box.outer_width_m, box.outer_height_m, box.outer_depth_m
+    scale = min((_WIDTH - 2 * _LEFT - _GAP - 40) / (wide + deep), 330.0 / max(high, deep))
+    base = _TOP + high * scale
+    front = _View(_LEFT, base, scale)
+    side = _View(_LEFT + wide * scale + _GAP + 24, base, scale)
+    below = base + 120 + deep * scale
+    top = _View(_LEFT, below, scale)
+    body = [
+        text(12, 20, title, classes="t h"),
+        text(12, 38, "millimetres, outside dimensions", classes="ts sm"),
+        *_front_view(box, front),
+        *_side_view(box, side),
+        *_top_view(box, top),
+    ]
+    if stamp:
+        body.append(text(_WIDTH - 12, 20, stamp, classes="ta", anchor="end"))
+    facts = [
+        f"net volume {box.net_volume_m3 * 1e3:.1f} l",
+        f"mass {box.mass_kg:.1f} kg with driver",
+        f"joints: {box.joint}",
+        "strap it to the vehicle's frame:",
+        "loose, it is a missile",
+    ]
+    if box.port is not None:
+        facts.insert(0, f"port {box.port.name}, {millimetres(box.port.length_m)} long, {box.port.bend}")
+    if box.radiator is not None:
+        facts.insert(0, f"radiator: {box.radiator.added_kg * 1e3:.0f} g added to each")
+    for row, words in enumerate(facts):
+        body.append(text(side.left, base + 140 + 18 * row, words, classes="ts sm"))
+    desc = (
+        f"box {millimetres(wide)} wide, {millimetres(high)} high, {millimetres(deep)} deep; "
+        f"centre of gravity {millimetres(box.balance.z_m)} up"
+    )
+    height = max(below + 64, base + 140 + 18 * len(facts))
+    return document(body, width=_WIDTH, height=height, title=title, desc=desc, inline=inline)
+
+
+# --- taken apart --------------------------------------------------------------------------------------
+
+_COS, _SIN = math.cos(math.radians(30.0)), math.sin(math.radians(30.0))
+# Which way each board goes when the box comes apart: along x, y, z.
+_AWAY: dict[str, Point3] = {
+    "front": (0.0, -1.0, 0.0),
+    "back": (0.0, 1.0, 0.0),
+    "top": (0.0, 0.0, 1.0),
+    "bottom": (0.0, 0.0, -1.0),
+    "left side": (-1.0, 0.0, 0.0),
+    "right side": (1.0, 0.0, 0.0),
+}
+
+
+def _flat(point: Point3) -> tuple[float, float]:
+    """Axonometric: x to the lower right, y to the upper right, z up; lengths along them are kept."""
+    x, y, z = point
+    return (x + y) * _COS, z + (y - x) * _SIN
+
+
+def _corners(board: Board, shift: Point3) -> list[Point3]:
+    """Eight corners: the section at the left, then the same at the right."""
+    dx, dy, dz = shift
+    return [(x + dx, y + dy, z + dz) for x in (board.left_m, board.right_m) for y, z in board.profile_m]
+
+
+# Faces that are seen from the front right above: right end, front edge, upper edge.
+_FACES = ((4, 5, 6, 7), (0, 4, 7, 3), (3, 7, 6, 2))
+
+
+def box_exploded_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: bool = False) -> str:
+    """The boards pulled apart along the axes, in the order in which they lie behind one another."""
+    spread = 0.55 * max(box.outer_width_m, box.outer_depth_m, box.outer_height_m)
+    placed = []
+    for board in box.boards:
+        x, y, z = _AWAY.get(board.name, (0.0, 0.0, 0.0))
+        factor = 0.75 if board.name in ("top", "bottom") else 1.0
+        placed.append((board, (x * spread * factor, y * spread * factor, z * spread * factor)))
+    flat = [_flat(corner) for board, shift in placed for corner in _corners(board, shift)]
+    left, right = min(p[0] for p in flat), max(p[0] for p in flat)
+    low, high = min(p[1] for p in flat), max(p[1] for p in flat)
+    scale = min((_WIDTH - 120.0) / (right - left), 620.0 / (high - low))
+    across = (_WIDTH - (right - left) * scale) / 2
+
+    def on_paper(point: Point3) -> tuple[float, float]:
+        a, b = _flat(point)
+        return across + (a - left) * scale, 76.0 + (high - b) * scale
+
+    def depth(item: tuple[Board, Point3]) -> float:
+        corners = _corners(*item)
+        return sum(x - y + z for x, y, z in corners) / len(corners)
+
+    body = [text(12, 20, title, classes="t h"), text(12, 38, "taken apart", classes="ts sm")]
+    if stamp:
+        body.append(text(_WIDTH - 12, 20, stamp, classes="ta", anchor="end"))
+    labels: list[str] = []
+    for board, shift in sorted(placed, key=depth):
+        corners = [on_paper(corner) for corner in _corners(board, shift)]
+        for face in _FACES:
+            steps = "L".join(f"{num(corners[i][0])} {num(corners[i][1])}" for i in face)
+            body.append(f'<path d="M{steps}Z" class="part"/>')
+        if board.name == "front":
+            body += _round_holes(box, board, shift, on_paper)
+        where = _label_at(board.name, corners)
+        labels.append(text(*where, board.name, classes="t sm halo", anchor="middle"))
+    height = 76.0 + (high - low) * scale + 40
+    described = "; ".join(board.name for board, _ in placed)
+    return document([*body, *labels], width=_WIDTH, height=height, title=title, desc=described, inline=inline)
+
+
+def _label_at(name: str, corners: list[tuple[float, float]]) -> tuple[float, float]:
+    xs, ys = [c[0] for c in corners], [c[1] for c in corners]
+    if name in ("top", "back"):
+        return (min(xs) + max(xs)) / 2, min(ys) - 6
+    if name == "bottom":
+        return (min(xs) + max(xs)) / 2, max(ys) + 14
+    if name == "left side":
+        return min(xs) + 30, min(ys) + 10
+    if name == "right side":
+        return max(xs) - 30, max(ys) - 4
+    return (min(xs) + max(xs)) / 2, max(ys) + 2
+
+
+def _round_holes(
+    box: EnclosureResult, board: Board, shift: Point3, on_paper: Callable[[Point3], tuple[float, float]]
+) -> list[str]:
+    """Cut-outs on the outer face of the front, drawn as ellipses by their points."""
+    front = next(panel for panel in box.panels if panel.name == "front")
+    high = box.outer_height_m
+    out = []
+    for hole in front.holes:
+        a, b = 0.5 * hole.width_m, 0.5 * hole.height_m
+        turns = [2.0 * math.pi * i / 48 for i in range(48)]
+        if hole.shape == "round":
+            rim = [(hole.x_m + a * math.cos(w), hole.y_m + b * math.sin(w)) for w in turns]
+        else:
+            x, y = hole.x_m, hole.y_m
+            rim = [(x - a, y - b), (x + a, y - b), (x + a, y + b), (x - a, y + b)]
+        points = []
+        for x, along in rim:
+            z = along * high / front.width_m
+            points.append(on_paper((x + shift[0], box.front_slope * z + shift[1], z + shift[2])))
+        steps = "L".join(f"{num(px)} {num(py)}" for px, py in points)
+        out.append(f'<path d="M{steps}Z" class="open"/>')
+    return out
