@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import sqrt
 from typing import Final
 
@@ -22,6 +23,8 @@ from subwright.stages.common import Corner, Level
 from subwright.stages.driver import DriverResult
 from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.protection import ProtectionResult
+from subwright.stages.protection_current import plan_shunt_ohm
+from subwright.stages.protection_records import CurrentInput
 from subwright.stages.speaker_guard import (
     SpeakerGuardInput,
     SpeakerGuardResult,
@@ -29,7 +32,14 @@ from subwright.stages.speaker_guard import (
 )
 from subwright.stages.supply import supply_corners
 
-__all__ = ["battery_guard", "plan_guard", "speaker_guard", "with_guard"]
+__all__ = [
+    "battery_guard",
+    "over_current_input",
+    "plan_guard",
+    "plan_shunt",
+    "speaker_guard",
+    "with_guard",
+]
 
 _EFFICIENCY: Final = 0.75  # whole chain at full sine, before anything is designed; on the safe side
 _CREST: Final = 1.2  # rms over average battery current of a bass note; on the safe side
@@ -47,11 +57,42 @@ def plan_guard(spec: BuildSpec, target_w: float, library: Library) -> ReverseSwi
     return plan_reverse_switch(spec.battery_guard, need, library)
 
 
-def with_guard(spec: BuildSpec, reverse: ReverseSwitch | None) -> BuildSpec:
-    """The spec with the switch's resistance among the contacts, where its current flows."""
-    if reverse is None:
+def plan_shunt(spec: BuildSpec, target_w: float) -> float | None:
+    """Shunt of the over-current trip, Ω, sized for the power asked for (W); None where there is none."""
+    if spec.protection.over_current != "shunt":
+        return None
+    average = target_w / (_EFFICIENCY * supply_corners(spec.supply)[0][Corner.NOMINAL])
+    wanted = spec.protection.over_current_trip_a or 1.5 * 2.0 * average
+    return plan_shunt_ohm(wanted, _CREST * average)
+
+
+def over_current_input(spec: BuildSpec, electrical: Electrical, shunt_ohm: float | None) -> CurrentInput:
+    """Currents that the over-current trip must leave alone, and what the switches stand."""
+    full, corners = electrical.chain[Level.FULL], electrical.supply.corners
+    converter = electrical.converter
+    data = CurrentInput(
+        crest_a=float(full.battery_peak_a.max()),
+        rms_a=float(full.battery_rms_a.max()),
+        fault_a=corners[Corner.NOMINAL] / electrical.source.total_ohm,
+        shunt_ohm=shunt_ohm,
+    )
+    if converter is None:
+        return data
+    mosfet, side = converter.plan.switch.mosfet, converter.plan.switch.per_side
+    return replace(
+        data,
+        switch_ohm=mosfet.rds_on_ohm / side,
+        switch_hot_ratio=mosfet.rds_hot_ratio,
+        switch_limit_a=mosfet.id_a * side,
+    )
+
+
+def with_guard(spec: BuildSpec, reverse: ReverseSwitch | None, shunt_ohm: float | None) -> BuildSpec:
+    """The spec with switch and shunt among the contacts, where their current flows."""
+    added = (shunt_ohm or 0.0) + (reverse.resistance_ohm if reverse else 0.0)
+    if added == 0.0:
         return spec
-    contacts = spec.supply.contact_resistance_ohm + reverse.resistance_ohm
+    contacts = spec.supply.contact_resistance_ohm + added
     supply = spec.supply.model_copy(update={"contact_resistance_ohm": contacts})
     return spec.model_copy(update={"supply": supply})
 

@@ -9,7 +9,14 @@ from math import sqrt
 from subwright.build.balance import energy_balance, operating_points, sweeps
 from subwright.build.electrical import PLAYING, Electrical, design_electrical
 from subwright.build.findings import evaluate
-from subwright.build.guards import battery_guard, plan_guard, speaker_guard, with_guard
+from subwright.build.guards import (
+    battery_guard,
+    over_current_input,
+    plan_guard,
+    plan_shunt,
+    speaker_guard,
+    with_guard,
+)
 from subwright.build.result import Design
 from subwright.build.signals import inputs, receiver_op_amps, signal
 from subwright.build.spec import BuildSpec
@@ -58,7 +65,10 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     level_w = _power_for_level(spec, driver, cabin, load_ohm)
     goal = settle_goal(spec.goal, driver.power_w, level_w)
     reverse = plan_guard(spec, goal.power_w, library)
-    electrical = design_electrical(with_guard(spec, reverse), goal.power_w, load_ohm, library, progress)
+    shunt_ohm = plan_shunt(spec, goal.power_w)
+    electrical = design_electrical(
+        with_guard(spec, reverse, shunt_ohm), goal.power_w, load_ohm, library, progress
+    )
 
     progress("designing filter and box", 0.9)
     box = _box(spec, driver, cabin, electrical, None)
@@ -66,7 +76,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     if filters.infrasonic_hz is not None:
         box = _box(spec, driver, cabin, electrical, filters)
     entry = inputs(spec, electrical, filters, library)
-    protection = _protection(spec, electrical, library)
+    protection = _protection(spec, electrical, shunt_ohm, library)
 
     front = battery_guard(spec, electrical, protection, reverse, library)
     lead = speaker_guard(spec, electrical, driver, box, library)
@@ -165,7 +175,9 @@ def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, libra
     return design_filter(spec.filter, data, library)
 
 
-def _protection(spec: BuildSpec, electrical: Electrical, library: Library) -> ProtectionResult:
+def _protection(
+    spec: BuildSpec, electrical: Electrical, shunt_ohm: float | None, library: Library
+) -> ProtectionResult:
     full, idle = electrical.chain[Level.FULL], electrical.chain[Level.IDLE]
     converter = electrical.converter
     data = ProtectionInput(
@@ -186,4 +198,5 @@ def _protection(spec: BuildSpec, electrical: Electrical, library: Library) -> Pr
             controller_vref_v=controller.vref_v,
             controller_vref_tolerance=controller.vref_tolerance,
         )
+    data = replace(data, current=over_current_input(spec, electrical, shunt_ohm))
     return design_protection(spec.protection, data, library)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from subwright.base.units import show
+from subwright.outputs.sheet_parts import Entry
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Grid
 from subwright.stages.protection import ProtectionResult
 
-__all__ = ["contributor_grid", "tolerance_grid"]
+__all__ = ["contributor_grid", "lamp_span", "over_current_entries", "tolerance_grid"]
 
 _FIRST = 4
 
@@ -49,3 +51,32 @@ def contributor_grid(result: ProtectionResult) -> Grid:
         rows=tuple(rows),
         note="Shift of the threshold with that part alone at its limit.",
     )
+
+
+def lamp_span(result: ProtectionResult) -> str:
+    """Current of a status lamp from least to most."""
+    currents = result.lamp_currents
+    return f"{show(currents.low_a, 'current')} to {show(currents.high_a, 'current')}"
+
+
+def over_current_entries(result: ProtectionResult) -> list[Entry]:
+    """The over-current trip, where there is one."""
+    trip = result.over_current
+    if trip is None:
+        return [("over-current trip", "none")]
+    what = "shunt" if trip.method == "shunt" else "drop of the switches"
+    return [
+        ("over-current trip", f"{show(trip.nominal_a, 'current')}, by the {what}"),
+        ("over all parts", f"{show(trip.low_a, 'current')} to {show(trip.high_a, 'current')}"),
+        ("its sense resistance", show(trip.sense_ohm, "resistance")),
+        (
+            "its level divider",
+            f"{show(trip.upper_ohm, 'resistance')} over {show(trip.lower_ohm, 'resistance')}",
+        ),
+        (
+            "its filter",
+            f"{show(trip.filter_ohm, 'resistance')} and {show(trip.filter_f, 'capacitance')}",
+        ),
+        ("it acts on a dead short within", show(trip.response_s, "time")),
+        ("then it", "tries again" if trip.after == "retry" else "stays off until switched off"),
+    ]

@@ -10,7 +10,12 @@ from subwright.build.result import Design
 from subwright.outputs.cautions import before_touching
 from subwright.outputs.plots import filter_plot, group_delay_plot
 from subwright.outputs.plots_control import burst_plot
-from subwright.outputs.protection_tables import contributor_grid, tolerance_grid
+from subwright.outputs.protection_tables import (
+    contributor_grid,
+    lamp_span,
+    over_current_entries,
+    tolerance_grid,
+)
 from subwright.outputs.sheet_parts import CORNER, LEVEL, Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Figure, Grid, Sheet
@@ -156,6 +161,10 @@ def protection_sheet(design: Design) -> Sheet | None:
         ("comparator supply resistor", show(result.reference.comparator_ohm, "resistance")),
         ("its clamp", f"{result.reference.clamp_id}, {show(result.reference.clamp_v, 'voltage')}"),
         ("status lamp resistor", show(result.lamp_ohm, "resistance")),
+        ("status lamp, over all parts", lamp_span(result)),
+        ("off after the last trip", show(result.hold_off.nominal_s, "time")),
+        ("isolating link for bring-up", "fitted" if result.isolating_link else "none"),
+        *over_current_entries(result),
         ("drop that a trip takes off the battery", show(chatter.drop_v, "voltage")),
         ("hysteresis needed against chatter", show(chatter.need_v, "voltage")),
         ("hysteresis, nominal", show(chatter.hysteresis_v, "voltage")),

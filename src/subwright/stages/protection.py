@@ -9,7 +9,7 @@ for the controller's shut-down input. A lamp from the reference to each output s
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
@@ -18,6 +18,7 @@ from subwright.parts.library import Library
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 from subwright.stages.protection_bill import Circuit, protection_parts
 from subwright.stages.protection_burst import settle_chatter
+from subwright.stages.protection_current import design_over_current
 from subwright.stages.protection_models import (
     Case,
     ReferenceModel,
@@ -29,7 +30,10 @@ from subwright.stages.protection_models import (
 from subwright.stages.protection_networks import design_over_voltage, design_thermal, design_under_voltage
 from subwright.stages.protection_records import (
     Chatter,
+    HoldOff,
+    LampCurrents,
     OrderCheck,
+    OverCurrentTrip,
     OverVoltageNetwork,
     ProtectionInput,
     ProtectionSpec,
@@ -47,8 +51,10 @@ from subwright.stages.protection_reference import (
     choose_parts,
     choose_reference,
     expected_window,
+    lamp_currents,
     lamp_ohm,
     output_sink_a,
+    settle_hold_off,
     supply_reference,
 )
 from subwright.stages.protection_targets import Targets, choose_targets
@@ -103,6 +109,10 @@ class ProtectionResult:
     sink_a, sink_limit_a : of a tripped output, A.
     chatter : hysteresis against the battery's own recovery.
     order : pairs of figures whose order matters, each with its limit.
+    over_current : its network; None where not fitted.
+    hold_off : capacitor on the run line that keeps it off after the last trip has cleared.
+    lamp_currents : of a status lamp over all parts. lamps : protections that have one.
+    isolating_link : whether a jumper isolates the protections for bring-up.
     advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %.
     """
 
@@ -122,6 +132,11 @@ class ProtectionResult:
     sink_limit_a: float
     chatter: Chatter
     order: tuple[OrderCheck, ...]
+    over_current: OverCurrentTrip | None
+    hold_off: HoldOff
+    lamp_currents: LampCurrents
+    lamps: tuple[str, ...]
+    isolating_link: bool
     advice: tuple[ResistorAdvice, ...]
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
@@ -155,6 +170,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
     stocks = ValueStocks(library=library, series=spec.resistor_series, tolerance=tolerance)
     expected = expected_window(model, tolerance, data.corners[Corner.NOMINAL])
     targets = choose_targets(spec, data, expected)
+    data = replace(data, restart_s=data.restart_s + settle_hold_off(spec.hold_off_s).nominal_s)
     resistor = lamp_ohm(volts, spec.lamp_a)
     sink = output_sink_a(volts, resistor)
 
@@ -197,6 +213,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         highest,
         sink,
         tolerance,
+        3 if spec.over_current == "none" or data.current is None else 4,
     )
     chatter = settle_chatter(
         data,
@@ -207,6 +224,19 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         under_trip,
         hysteresis["under-voltage"],
     )
+    current = None
+    if spec.over_current != "none" and data.current is not None:
+        current = design_over_current(
+            spec.over_current,
+            spec.over_current_trip_a,
+            spec.over_current_filter_s,
+            spec.over_current_after,
+            data.current,
+            model,
+            choices.comparator,
+            tolerance,
+        )
+    hold_off = settle_hold_off(spec.hold_off_s)
     circuit = Circuit(
         under=under,
         over=over,
@@ -217,6 +247,9 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         sink_a=sink,
         highest_v=highest,
         tolerance=tolerance,
+        current=current,
+        hold_off=hold_off,
+        link=spec.isolating_link,
     )
     return ProtectionResult(
         thresholds=MappingProxyType(thresholds),
@@ -234,6 +267,11 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         sink_a=sink,
         sink_limit_a=choices.comparator.sink_a,
         chatter=chatter,
+        over_current=current,
+        hold_off=hold_off,
+        lamp_currents=lamp_currents(reference, resistor),
+        lamps=("under-voltage", "over-voltage", "thermal", *(("over-current",) if current else ())),
+        isolating_link=spec.isolating_link,
         order=order_checks(thresholds, hysteresis, chatter, data),
         advice=resistor_advice(cases, thresholds),
         parts=protection_parts(circuit, stocks),

@@ -11,6 +11,8 @@ from subwright.base.units import code, show
 from subwright.parts.record import Record
 from subwright.stages.common import PartUse, Rating
 from subwright.stages.protection_records import (
+    HoldOff,
+    OverCurrentTrip,
     OverVoltageNetwork,
     ReferenceSupply,
     ThermalNetwork,
@@ -39,6 +41,9 @@ class Circuit:
     sink_a: float
     highest_v: float
     tolerance: float
+    current: OverCurrentTrip | None
+    hold_off: HoldOff
+    link: bool
 
 
 def protection_parts(circuit: Circuit, stocks: ValueStocks) -> tuple[PartUse, ...]:
@@ -57,6 +62,8 @@ def protection_parts(circuit: Circuit, stocks: ValueStocks) -> tuple[PartUse, ..
         *_network_resistors(circuit, stocks),
         *_supply_resistors(circuit, stocks),
         *_capacitors(circuit),
+        *_over_current(circuit, stocks),
+        *_link(circuit),
     )
 
 
@@ -82,7 +89,7 @@ def _semiconductors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         "protection comparator",
         "U",
         comparator,
-        ceil(4 / comparator.channels),
+        ceil((5 if circuit.current else 4) / comparator.channels),
         stocks,
         Rating(
             quantity="supply voltage",
@@ -236,6 +243,7 @@ def _capacitors(circuit: Circuit) -> Iterator[PartUse]:
         ("over-voltage sense filter", circuit.over.filter_f, circuit.supply.high_v),
         ("thermistor filter", circuit.thermal.filter_f, circuit.supply.high_v),
         ("comparator supply decoupling", 100e-9, circuit.supply.comparator_high_v),
+        ("run line hold-off", circuit.hold_off.capacitor_f, circuit.supply.high_v),
     ]
     for role, value, applied in rows:
         kind, rating, tolerance = ("film", 63.0, 0.10) if value <= 1e-6 else ("electrolytic", 63.0, 0.20)
@@ -258,3 +266,79 @@ def _capacitors(circuit: Circuit) -> Iterator[PartUse]:
             ),
             provenance="IEC 60063 preferred value",
         )
+
+
+def _link(circuit: Circuit) -> Iterator[PartUse]:
+    if circuit.link:
+        yield PartUse(
+            role="isolating link",
+            letter="J",
+            part_id="2-pin header and jumper",
+            description="between the run line and the inhibit comparator: open it for the first tests only",
+            quantity=1,
+            provenance="common practice",
+        )
+
+
+def _over_current(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
+    trip = circuit.current
+    if trip is None:
+        return
+    if trip.method == "shunt":
+        size = next(w for w in (1.0, 2.0, 3.0, 5.0, 10.0) if trip.sense_w <= _HALF_LOADED * w)
+        yield PartUse(
+            role="over-current shunt",
+            letter="R",
+            part_id=code(trip.sense_ohm, "resistance"),
+            description=f"current-sense resistor {size:g} W, four terminals",
+            quantity=1,
+            value=show(trip.sense_ohm, "resistance"),
+            tolerance=0.01,
+            ratings=(Rating(quantity="power", unit="W", applied=trip.sense_w, limit=size, at="full sine"),),
+            provenance="IEC 60063 preferred value",
+        )
+    else:
+        yield PartUse(
+            role="over-current gating diodes",
+            letter="D",
+            part_id="1N4148",
+            description="from each switch's drain and gate: the drop counts only while it is driven",
+            quantity=4,
+            provenance="memory",
+        )
+    yield _resistor("over-current level upper", trip.upper_ohm, stocks, circuit.tolerance)
+    yield _resistor("over-current level lower", trip.lower_ohm, stocks, circuit.tolerance)
+    yield _resistor("over-current filter resistor", trip.filter_ohm, stocks, 0.05)
+    yield _resistor("over-current pull-up", circuit.under.pullup_ohm, stocks, 0.05)
+    yield _resistor("over-current lamp resistor", circuit.lamp_ohm, stocks, 0.05)
+    yield PartUse(
+        role="over-current filter capacitor",
+        letter="C",
+        part_id=code(trip.filter_f, "capacitance"),
+        description="film 63 V",
+        quantity=1,
+        value=show(trip.filter_f, "capacitance"),
+        tolerance=0.10,
+        provenance="IEC 60063 preferred value",
+    )
+    yield PartUse(
+        role="over-current combining diode",
+        letter="D",
+        part_id="1N4148",
+        description="small-signal diode 75 V 0.15 A",
+        quantity=1,
+        provenance="memory",
+    )
+    yield PartUse(
+        role="over-current lamp",
+        letter="DS",
+        part_id="LED red 3 mm",
+        description="light-emitting diode, red, about 1.8 V at 1 mA",
+        quantity=1,
+        provenance="common practice",
+    )
+    if trip.after == "latch":
+        for part, role in (("BC547B", "over-current latch, NPN"), ("BC557B", "over-current latch, PNP")):
+            record = stocks.library.transistor(part)
+            yield _record(role, "Q", record, 1, stocks)
+        yield _resistor("over-current latch resistor", 10e3, stocks, 0.05)

@@ -23,7 +23,11 @@ from subwright.stages.common import Corner
 __all__ = [
     "BurstTrace",
     "Chatter",
+    "CurrentInput",
+    "HoldOff",
+    "LampCurrents",
     "OrderCheck",
+    "OverCurrentTrip",
     "OverVoltageNetwork",
     "ProtectionInput",
     "ProtectionSpec",
@@ -81,7 +85,94 @@ class ProtectionSpec(StageSpec):
         high="500 ms",
         why="Time constant of the battery sense filter; longer rides over hits.",
     )
+    over_current: Literal["none", "shunt", "switch"] = choice(
+        "none",
+        why="Over-current trip: none, a shunt in the return, or the drop of the converter's own switches.",
+    )
+    over_current_trip_a: Current | None = quantity(
+        None,
+        low="1 A",
+        high="500 A",
+        why="Battery current that trips it; auto: one and a half times the crest.",
+    )
+    over_current_filter_s: Time = quantity(
+        "50 us", low="2 us", high="5 ms", why="Time constant that blanks switching edges."
+    )
+    over_current_after: Literal["retry", "latch"] = choice(
+        "retry", why="After an over-current: try again after the hold-off, or stay off until switched off."
+    )
+    hold_off_s: Time = quantity(
+        "0.5 s",
+        low="5 ms",
+        high="5 s",
+        why="How long it stays off after the last trip has cleared, before the soft start begins.",
+    )
+    isolating_link: bool = choice(
+        True,
+        why="A jumper that isolates the protections for the first tests on a current-limited supply; the "
+        "lamps go "
+        "on showing trips.",
+    )
     lamp_a: Current = quantity("1 mA", low="0.3 mA", high="3 mA", why="Current of each status lamp.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CurrentInput:
+    """What the over-current trip must know.
+
+    Attributes
+    ----------
+    crest_a, rms_a : battery current at the crest of a full sine and its rms, A. fault_a : dead short, A.
+    switch_ohm, switch_hot_ratio : one side's largest on resistance at 25 °C, Ω, and the factor at 100 °C;
+    None
+        without a converter. switch_limit_a : what one side may carry, A; None where not known.
+    shunt_ohm : shunt as planned, whose resistance the supply's path already counts, Ω.
+    """
+
+    crest_a: float
+    rms_a: float
+    fault_a: float
+    switch_ohm: float | None = None
+    switch_hot_ratio: float | None = None
+    switch_limit_a: float | None = None
+    shunt_ohm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OverCurrentTrip:
+    """The over-current network as built.
+
+    Attributes
+    ----------
+    method : "shunt" or "switch". sense_ohm : shunt, or a side's resistance at 100 °C, Ω.
+    sense_w : heat of the shunt, full sine, W; 0 for the switch.
+    upper_ohm, lower_ohm : level divider from the reference, Ω. level_v : its tap, V.
+    filter_ohm, filter_f, filter_s : blanking low-pass, Ω, F and s.
+    target_a, nominal_a : wanted, and with real values, A. low_a, high_a : worst case, A.
+    first : what moves it most, with its effect as a fraction of the nominal. must_a : crest that it must
+    leave
+        alone, A. limit_a : what the switch stands, A; None where not known.
+    response_s : from a dead short to the trip, s. after : what follows a trip.
+    """
+
+    method: Literal["shunt", "switch"]
+    sense_ohm: float
+    sense_w: float
+    upper_ohm: float
+    lower_ohm: float
+    level_v: float
+    filter_ohm: float
+    filter_f: float
+    filter_s: float
+    target_a: float
+    nominal_a: float
+    low_a: float
+    high_a: float
+    first: tuple[str, float]
+    must_a: float
+    limit_a: float | None
+    response_s: float
+    after: Literal["retry", "latch"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -97,6 +188,7 @@ class ProtectionInput:
     load_step_a : battery current at full sine less idle, A: what a trip takes off the battery.
     idle_a : battery current while running without signal, A.
     restart_s : from a release until the load is back, s: the converter's soft start.
+    current : for the over-current trip; None: there can be none.
     lowest_note_hz : Hz. ambient_max_c : hottest air at the unit, °C.
     draws, seed : random builds per window, and the generator's seed.
     """
@@ -112,6 +204,7 @@ class ProtectionInput:
     idle_a: float = 0.0
     restart_s: float = 0.3
     lowest_note_hz: float = 30.0
+    current: CurrentInput | None = None
     ambient_max_c: float = 50.0
     draws: int = 2_000
     seed: int = 1
@@ -282,6 +375,25 @@ class Chatter:
     def margin_v(self) -> float:
         """Least hysteresis less the need, V; negative: it can chatter."""
         return self.hysteresis_worst_v - self.need_v
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HoldOff:
+    """A capacitor on the run line: a trip empties it at once, the run pull-up fills it to half; F and s."""
+
+    capacitor_f: float
+    nominal_s: float
+    low_s: float
+    high_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LampCurrents:
+    """Current of a status lamp with every part at its limit, A: reference, resistor and LED."""
+
+    low_a: float
+    nominal_a: float
+    high_a: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

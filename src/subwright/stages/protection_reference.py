@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import log
 from typing import Final
 
 from subwright.base.errors import NoSolutionError
@@ -15,6 +16,8 @@ from subwright.physics.networks.tolerance import worst_case
 from subwright.stages.protection_models import Case, ReferenceModel
 from subwright.stages.protection_networks import PULL_UP_OHM
 from subwright.stages.protection_records import (
+    HoldOff,
+    LampCurrents,
     OverVoltageNetwork,
     ProtectionInput,
     ProtectionSpec,
@@ -32,14 +35,19 @@ __all__ = [
     "choose_parts",
     "choose_reference",
     "expected_window",
+    "lamp_currents",
     "lamp_ohm",
     "output_sink_a",
+    "settle_hold_off",
     "supply_reference",
 ]
 
 RUN_OHM: Final = 10e3  # pull-up of the line that every tripped output pulls down
 INHIBIT_OHM: Final = 4.7e3  # pull-up of the inhibit output
 LAMP_V: Final = 1.8  # forward voltage of a red LED at 1 mA; common practice
+_LAMP_LEAST_V: Final = 1.6  # red LEDs at 1 mA; common practice
+_LAMP_MOST_V: Final = 2.1
+_OUTPUT_MOST_V: Final = 0.2  # saturated output at some milliamperes
 _DIODE_V: Final = 0.6
 _SHUNT_DIVIDER_OHM: Final = 2.2e3  # small against the reference pin's current
 _CONTROLLER_GOOD_ENOUGH: Final = 0.02
@@ -163,6 +171,24 @@ def lamp_ohm(reference_v: float, lamp_a: float) -> float:
     return at_least((reference_v - LAMP_V) / lamp_a, "E12")
 
 
+def lamp_currents(reference: ReferenceSupply, resistor_ohm: float) -> LampCurrents:
+    """Current of a lit lamp with reference, resistor, LED and output at their limits, A."""
+    return LampCurrents(
+        low_a=(reference.low_v - _LAMP_MOST_V - _OUTPUT_MOST_V) / (1.05 * resistor_ohm),
+        nominal_a=(reference.nominal_v - LAMP_V) / resistor_ohm,
+        high_a=(reference.high_v - _LAMP_LEAST_V) / (0.95 * resistor_ohm),
+    )
+
+
+def settle_hold_off(wanted_s: float) -> HoldOff:
+    """Capacitor on the run line: its pull-up fills it to the half reference in about the wanted time, s."""
+    capacitor = at_least(wanted_s / (RUN_OHM * log(2.0)), "E6")
+    nominal = capacitor * RUN_OHM * log(2.0)
+    return HoldOff(
+        capacitor_f=capacitor, nominal_s=nominal, low_s=0.95 * 0.8 * nominal, high_s=1.05 * 1.2 * nominal
+    )
+
+
 def output_sink_a(reference_v: float, lamp_resistor_ohm: float) -> float:
     """Current that one output sinks when it has tripped, A: pull-up, lamp and the common line."""
     return (
@@ -183,6 +209,7 @@ def supply_reference(
     highest_v: float,
     sink_a: float,
     tolerance: float,
+    lamps: int = 3,
 ) -> ReferenceSupply:
     """Feed of reference and comparator, from the lowest trip up to the highest battery voltage.
 
@@ -191,7 +218,7 @@ def supply_reference(
     model, choices : reference and parts. data : corners. under, over, thermal : the loads on the reference.
     trip_low_v : lowest under-voltage trip, V: the circuit must be right down to there.
     highest_v : highest over-voltage trip, V. sink_a : current of one tripped output, A.
-    tolerance : of the resistors, fraction.
+    tolerance : of the resistors, fraction. lamps : outputs that may be low at once.
 
     Raises
     ------
@@ -202,7 +229,7 @@ def supply_reference(
     case = Case(results=("reference",), parameters=parameters, function=lambda x: (model.volts(x),))
     low, high = worst_case(case.model, parameters)
     load = (
-        3 * sink_a
+        lamps * sink_a
         + volts / INHIBIT_OHM
         + volts / (2 * RUN_OHM)
         + volts / (thermal.series_ohm + 0.5 * thermal.series_ohm)

@@ -23,6 +23,7 @@ from subwright.stages.common import Corner, Level, PartUse, Rating
 from subwright.stages.control_records import Event
 from subwright.stages.driver import Inconsistency
 from subwright.stages.filter import GainControl, SweepControl
+from subwright.stages.protection_records import OverCurrentTrip
 from subwright.stages.speaker_guard_records import SpeakerRelay
 
 LOW, NOMINAL, CHARGING = Corner.LOW, Corner.NOMINAL, Corner.CHARGING
@@ -85,6 +86,26 @@ SWITCH = ReverseSwitch(
     gate_limit_v=20.0,
     turn_off_s=4e-4,
     avalanche_limit_j=0.26,
+)
+CURRENT = OverCurrentTrip(
+    method="shunt",
+    sense_ohm=1.5e-3,
+    sense_w=0.9,
+    upper_ohm=8.2e3,
+    lower_ohm=100.0,
+    level_v=0.06,
+    filter_ohm=1e3,
+    filter_f=47e-9,
+    filter_s=47e-6,
+    target_a=60.0,
+    nominal_a=60.0,
+    low_a=50.0,
+    high_a=70.0,
+    first=("comparator offset", 0.15),
+    must_a=40.0,
+    limit_a=220.0,
+    response_s=8e-6,
+    after="retry",
 )
 LATE = (
     Event(name="amplifier un-muted", earliest_s=1.0, latest_s=2.0),
@@ -342,6 +363,11 @@ BREAKS: dict[str, list[Break]] = {
         Break({"protection.reference.range_lost_v": 12.5}, bridge=True),
     ],
     "PRO-13": [Break({"supply.corners": {**van().supply.corners, Corner.MIN: 11.5}})],
+    "PRO-15": [
+        Break({"protection.over_current": replace(CURRENT, low_a=20.0)}),
+        Break({"protection.over_current": replace(CURRENT, high_a=300.0)}),
+    ],
+    "PRO-16": [Break({"protection.lamp_currents.low_a": 1e-4})],
     "PRO-14": [Break({"protection.chatter.trace.trips": 3})],
     "GRD-01": [Break({"battery_guard.kind": "none"})],
     "GRD-02": [

@@ -1,0 +1,142 @@
+"""Over-current trip, hold-off, lamps and link: by a second route, and over all tolerances."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from math import log
+
+import numpy as np
+import pytest
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import is_member
+from subwright.parts.library import load_library
+from subwright.physics.batteries import corner_defaults
+from subwright.stages.common import Corner
+from subwright.stages.protection import (
+    ProtectionInput,
+    ProtectionResult,
+    ProtectionSpec,
+    design_protection,
+)
+from subwright.stages.protection_records import CurrentInput
+
+CORNERS = (Corner.MIN, Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
+CURRENT = CurrentInput(
+    crest_a=50.0,
+    rms_a=26.0,
+    fault_a=450.0,
+    switch_ohm=4e-3,
+    switch_hot_ratio=1.5,
+    switch_limit_a=220.0,
+)
+DATA = ProtectionInput(
+    battery="lead-acid",
+    system_v=12,
+    corners=dict(zip(CORNERS, (d.volts for d in corner_defaults("lead-acid", 12)), strict=True)),
+    controller_vref_v=5.1,
+    controller_vref_tolerance=0.01,
+    source_resistance_ohm=0.02,
+    load_step_a=30.0,
+    current=CURRENT,
+)
+
+
+def design(spec: ProtectionSpec, data: ProtectionInput = DATA) -> ProtectionResult:
+    return design_protection(spec, data, load_library())
+
+
+def test_shunt_trip_over_every_combination_of_limits() -> None:
+    result = design(ProtectionSpec(over_current="shunt"))
+    trip = result.over_current
+    assert trip is not None
+    assert is_member(trip.sense_ohm, "E6")
+    assert is_member(trip.upper_ohm, "E24")
+    assert trip.target_a == pytest.approx(75.0)
+    assert trip.nominal_a == pytest.approx(5.1 * 100 / (100 + trip.upper_ohm) / trip.sense_ohm)
+    assert trip.nominal_a == pytest.approx(trip.target_a, rel=0.05)
+    comparator = load_library().comparator(result.comparator)
+    spread = 0.01 + 0.004
+    found = [
+        (5.1 * ref * 100 * lower / (100 * lower + trip.upper_ohm * upper) + offset * comparator.vos_max_v)
+        / (trip.sense_ohm * shunt)
+        for ref, lower, upper, shunt, offset in product(
+            (0.99, 1.01),
+            (1 - spread, 1 + spread),
+            (1 - spread, 1 + spread),
+            (1 - spread, 1 + spread),
+            (-1, 1),
+        )
+    ]
+    assert trip.low_a == pytest.approx(min(found), rel=1e-9)
+    assert trip.high_a == pytest.approx(max(found), rel=1e-9)
+    assert trip.first[0] == "comparator offset"
+
+
+def test_switch_drop_is_wider_and_costs_nothing() -> None:
+    shunt = design(ProtectionSpec(over_current="shunt")).over_current
+    drop = design(ProtectionSpec(over_current="switch")).over_current
+    assert shunt is not None
+    assert drop is not None
+    assert drop.sense_w == 0.0
+    assert shunt.sense_w == pytest.approx(26.0**2 * shunt.sense_ohm)
+    assert drop.high_a / drop.low_a > shunt.high_a / shunt.low_a
+    assert drop.first[0] == "switch resistance"
+
+
+def test_response_to_a_dead_short_by_stepping() -> None:
+    trip = design(ProtectionSpec(over_current="shunt")).over_current
+    assert trip is not None
+    volts, step, count = 0.0, trip.filter_s / 20_000, 0
+    while volts < trip.high_a:
+        volts += step * (450.0 - volts) / trip.filter_s
+        count += 1
+    assert trip.response_s == pytest.approx(count * step, rel=1e-3)
+    weak = replace(DATA, current=replace(CURRENT, fault_a=60.0))
+    slow = design(ProtectionSpec(over_current="shunt"), weak).over_current
+    assert slow is not None
+    assert slow.response_s == np.inf
+
+
+def test_parts_follow_the_choice() -> None:
+    bare = {p.role for p in design(ProtectionSpec()).parts}
+    full = design(ProtectionSpec(over_current="shunt", over_current_after="latch"))
+    roles = {p.role for p in full.parts}
+    assert len(roles) == len(full.parts)
+    assert {"over-current shunt", "over-current lamp", "over-current latch, NPN"} <= roles - bare
+    assert "isolating link" in bare
+    assert "isolating link" not in {p.role for p in design(ProtectionSpec(isolating_link=False)).parts}
+    assert full.lamps == ("under-voltage", "over-voltage", "thermal", "over-current")
+    comparator = next(p for p in full.parts if p.role == "protection comparator")
+    assert comparator.quantity * load_library().comparator(comparator.part_id).channels >= 5
+
+
+def test_hold_off_fills_to_the_half_reference() -> None:
+    result = design(ProtectionSpec(hold_off_s=0.3))
+    assert is_member(result.hold_off.capacitor_f, "E6")
+    assert result.hold_off.nominal_s == pytest.approx(result.run_ohm * result.hold_off.capacitor_f * log(2))
+    assert result.hold_off.nominal_s >= 0.3
+    assert result.hold_off.low_s < result.hold_off.nominal_s < result.hold_off.high_s
+
+
+def test_lamps_at_the_limits() -> None:
+    result = design(ProtectionSpec())
+    currents = result.lamp_currents
+    assert currents.low_a < currents.nominal_a < currents.high_a
+    assert currents.nominal_a == pytest.approx(result.lamp_a)
+    assert currents.low_a > 0.3e-3
+
+
+def test_refusals() -> None:
+    with pytest.raises(NoSolutionError) as caught:
+        design(
+            ProtectionSpec(over_current="switch"),
+            replace(DATA, current=CurrentInput(crest_a=5.0, rms_a=2.0, fault_a=100.0)),
+        )
+    assert "shunt" in caught.value.remedy
+    with pytest.raises(NoSolutionError):
+        design(
+            ProtectionSpec(over_current="shunt", over_current_trip_a=2.0),
+            replace(DATA, current=replace(CURRENT, rms_a=60.0)),
+        )
