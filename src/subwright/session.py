@@ -157,6 +157,12 @@ class BuildSession:
             return Outcome(text=text, build=build, solved=service.solve(build))
         except SubwrightError as error:
             return Outcome(text=text, build=build, error=error)
+        except Exception as error:  # a fault of ours must not take the page, and with it the undo, away
+            fault = SubwrightError(
+                message=f"sorry, that is a fault in subwright itself ({type(error).__name__})",
+                remedy="undo the last change, and report it with the build file",
+            )
+            return Outcome(text=text, build=build, error=fault)
 
     # --- changes ---------------------------------------------------------------------------------------
 

@@ -19,6 +19,7 @@ from subwright.build.driver_measurement import Bench, Measurement, measure_files
 from subwright.outputs import project
 from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml, save_atomically
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
+from subwright.parts.library import load_library
 from subwright.session import BuildSession
 
 __all__ = ["EXAMPLE", "BuildRow", "Workspace", "check_size", "file_stem", "measured_driver"]
@@ -29,6 +30,8 @@ EXAMPLE = "~example"
 _SUFFIX = ".build.toml"
 _DRAWER = ".drawer.toml"
 _NAME = re.compile(r"[\w][\w .+-]{0,79}", re.UNICODE)
+_LOWERINGS = 12
+_LOWERED = 0.85
 _EXAMPLE_STEM = "storyteller-van"
 
 
@@ -148,6 +151,32 @@ class Workspace:
         """Write a new build from answers by key, and return its name. Raises as `service.new_build`."""
         name = self.free_name(answers["name"])
         service.new_build(self.inside(f"{name}{_SUFFIX}"), answers)
+        return name
+
+    def first_design(self, answers: Mapping[str, str]) -> str:
+        """Write a new build that has a design, and return its name.
+
+        Where nothing was asked of the power and the driver's own rating has no design with the parts at hand,
+        the power is lowered step by step until there is one, without a stop if it can be had. Raises as `service.new_build`.
+        """
+        name = self.new(answers)
+        session = self.session(name)
+        if session.outcome().solved is not None or {"goal.power", "goal.spl"} & set(answers):
+            return name
+        rated_w = load_library().driver(answers["driver.part"].strip('"')).power_w
+        power_w = rated_w * int(answers.get("driver.count", "1"))
+        found = ""
+        for _ in range(_LOWERINGS):
+            power_w *= _LOWERED
+            said = f"{power_w:.2g} W" if power_w < 10.0 else f"{power_w:.0f} W"
+            tried = session.what_if("goal.power", said)
+            if tried.solved is not None:
+                found = found or said
+                if not tried.solved.has_stop:
+                    found = said
+                    break
+        if found:
+            session.change("goal.power", found, session.revision)
         return name
 
     def add(self, text: str, file: str) -> str:

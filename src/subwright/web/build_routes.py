@@ -18,7 +18,7 @@ from subwright.web.desk import Desk, Reader
 from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
 from subwright.web.ruler import ruler_svgs
 from subwright.web.scene import scene_of
-from subwright.web.stage import PARTS, inputs_of, sheet_keys
+from subwright.web.stage import PARTS, chosen, inputs_of, sheet_keys
 from subwright.workspace import EXAMPLE
 
 __all__ = ["Edit", "Step", "Title", "View", "build_routes"]
@@ -323,6 +323,7 @@ def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, v
         inputs=inputs_of(session, key),
         parts=PARTS,
         label=_label_of,
+        took=lambda item: chosen(outcome.design, item) if outcome.solved is not None else "",
         error=outcome.error,
         figures=plots,
         pins=_pins(desk, reader, session),

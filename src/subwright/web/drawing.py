@@ -15,6 +15,7 @@ __all__ = ["Drawn", "draw_narrow", "draw_wide"]
 _TRUNK = 30.0  # drawing units for the greatest power that the battery gives
 _LEAST = 1.4
 _BAR = 104.0
+_ROWS = 3  # lines for the tightest margin
 
 _WIDE = (980.0, 640.0)
 _ROW = 176.0
@@ -57,8 +58,11 @@ def _words(
     at += 9.0
     pen.rect(x, at, _BAR, 5, "rest")
     pen.rect(x, at, max(_BAR * label.used, 1.0), 5, "dota" if label.tight else "solid")
-    for row in wrap(f"{label.tightest}: {label.margin_text}", chars)[:3]:
-        at += 14.0 if row else 0.0
+    rows = [label.margin_text, *wrap(label.tightest, chars)]
+    if len(rows) > _ROWS:
+        rows = [*rows[: _ROWS - 1], rows[_ROWS - 1][: chars - 2] + " \u2026"]
+    for row in rows:
+        at += 14.0
         pen.text(x, at + 3, row, "ta sm" if label.tight else "ts sm")
 
 
@@ -93,7 +97,7 @@ def _wide_flows(pen: Pen, scene: Scene) -> None:
             at = num(_ROW + sign * half)
             _flow(pen, scene, "rails", f"M530 {at}H562", f"rails.{name}", 0.5)
             _flow(pen, scene, "amplifier", f"M666 {at}H708", f"amplifier.{name}", 0.5)
-    _flow(pen, scene, "speaker", f"M806 {num(_ROW + 40)}V236H830V372H388V436")
+    _flow(pen, scene, "speaker", f"M816 {num(_ROW + 22)}H832V374H388V436")
     pen.path(f"M{num(816)} {y}H846", "hair")
     pen.path(f"M362 92V{num(_ROW - 36)}", "ref")
     pen.path(f"M760 92V{num(_ROW - 40)}", "hair")
@@ -106,7 +110,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
 
     def stage(key: str, left: float, width: float, sheet: str = "") -> None:
         pen.link(sheet or key, words(key), (left - 8, _ROW - 62, width, 252))
-        _words(pen, left, top, scene.labels.get(key), words(key))
+        _words(pen, left, top, scene.labels.get(key), words(key), chars=17 if key == "amplifier" else 19)
 
     stage("supply", 24, 136)
     things.battery(pen, 70, _ROW, scene)
@@ -137,7 +141,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
 def _wide_control(pen: Pen, scene: Scene, words: Words) -> None:
     pen.link("protection", words("protection"), (296, 6, 330, 88))
     things.protection(pen, 362, 74, scene.ruler, scene.emf)
-    _words(pen, 430, 24, scene.labels.get("protection"), words("protection"), lines=2, chars=28)
+    _words(pen, 430, 24, scene.labels.get("protection"), words("protection"), lines=2, chars=29)
     pen.end()
     pen.link("filter", words("filter"), (640, 6, 184, 88))
     things.filter_card(pen, 760, 58, scene)
@@ -160,11 +164,11 @@ def _wide_sound(pen: Pen, scene: Scene, words: Words) -> None:
         )
     else:
         pen.path("M26 626H962", "room")
-    pen.link("driver", words("driver"), (40, 410, 250, 96))
-    _words(pen, 48, 430, scene.labels.get("driver"), words("driver"), chars=30, lines=2)
+    pen.link("driver", words("driver"), (40, 404, 250, 92))
+    _words(pen, 48, 422, scene.labels.get("driver"), words("driver"), chars=30, lines=2)
     pen.end()
-    pen.link("enclosure", words("enclosure"), (40, 510, 470, 112))
-    _words(pen, 48, 526, scene.labels.get("enclosure"), words("enclosure"), chars=32)
+    pen.link("enclosure", words("enclosure"), (40, 496, 252, 124))
+    _words(pen, 48, 512, scene.labels.get("enclosure"), words("enclosure"), chars=32)
     pen.end()
     pen.link("enclosure", words("enclosure"), (300, 424, 190, 196))
     mouth_x, mouth_y = things.box(pen, 388, 520, scene, 172.0)

@@ -96,7 +96,7 @@ def _pages(desk: Desk) -> APIRouter:
             keys["drawer"] = file
         elif answers.drawer not in ("", "pick"):
             keys["drawer"] = desk.workspace.drawer_path(answers.drawer).name
-        return JSONResponse({"name": desk.workspace.new(keys)})
+        return JSONResponse({"name": desk.workspace.first_design(keys)})
 
     @routes.post("/view")
     def view(wish: Wish) -> Response:

@@ -40,6 +40,8 @@ _HEADERS: tuple[tuple[bytes, bytes], ...] = (
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
 )
 
+_TOO_MUCH = (413, "That is more than a build file, a drawer or a measurement holds.")
+
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
@@ -123,7 +125,10 @@ class Guard:
             cookie = f"{COOKIE}={self.rules.token}; Path=/; HttpOnly; SameSite=Strict"
             await _answer(sending, 303, "", {b"location": b"/", b"set-cookie": cookie.encode()})
             return
-        await self.app(scope, _limited(receive), sending)
+        try:
+            await self.app(scope, _limited(receive), sending)
+        except _TooMuchError:
+            await _answer(sending, *_TOO_MUCH)
 
     def _refusal(self, scope: MutableMapping[str, Any], found: Mapping[bytes, str]) -> tuple[int, str] | None:
         host = found.get(b"host", "")
@@ -139,7 +144,7 @@ class Guard:
             return 403, "Another site asked for this."
         length = found.get(b"content-length", "0")
         if not length.isdigit() or int(length) > BODY_LIMIT_BYTES:
-            return 413, "That is more than a build file, a drawer or a measurement holds."
+            return _TOO_MUCH
         return None
 
     def _token_in_cookie(self, found: Mapping[bytes, str]) -> bool:

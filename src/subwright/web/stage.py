@@ -6,9 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from subwright.base.quantities import dimension_of
+from subwright.base.units import show
+from subwright.build.result import Design
 from subwright.session import BuildSession, Input
 
-__all__ = ["PARTS", "STAGES", "StageInputs", "inputs_of", "sheet_keys"]
+__all__ = ["PARTS", "STAGES", "StageInputs", "chosen", "inputs_of", "sheet_keys"]
 
 STAGES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
     {
@@ -65,6 +68,25 @@ PARTS: Mapping[str, str] = MappingProxyType(
 )
 """Keys that name a part → its kind in the library."""
 
+_TAKEN: Mapping[str, str] = MappingProxyType(
+    {
+        "amplifier.load": "load_ohm",
+        "amplifier.mosfet": "switch_id",
+        "converter.controller": "plan.controller",
+        "converter.input_capacitor": "input_bank.capacitor",
+        "converter.mosfet": "plan.switch.mosfet",
+        "converter.rectifier": "plan.rectifier.rectifier",
+        "converter.reservoir_capacitor": "reservoir_bank.capacitor",
+        "enclosure.volume": "net_volume_m3",
+        "heat.heatsink": "sink_id",
+        "transformer.primary_wire": "primary.wire",
+        "transformer.secondary_wire": "secondary.wire",
+    }
+)
+"""Key → where its stage's result says what was taken, where that is not the spec's own field name."""
+
+_UNSAID = ("auto", "", "none")
+
 _HIDDEN = frozenset({"format_version"})
 
 
@@ -90,3 +112,24 @@ def inputs_of(session: BuildSession, stage: str) -> StageInputs:
     first.sort(key=lambda item: order.get(item.entry.key, len(order)))
     names = {item.key for item in first}
     return StageInputs(first=tuple(first), more=tuple(item for item in found if item.key not in names))
+
+
+def chosen(design: Design, item: Input) -> str:
+    """What the design took where the file leaves a key open; "" where its result does not say."""
+    if len(item.entry.loc) != 2 or (item.given and item.text not in _UNSAID):
+        return ""
+    table, key = (str(part) for part in item.entry.loc)
+    spec, result = getattr(design.spec, table, None), getattr(design, table, None)
+    if spec is None or result is None:
+        return ""
+    fields = type(spec).model_fields
+    name = next((n for n, info in fields.items() if (info.alias or n) == key), key)
+    value: object = result
+    for step in _TAKEN.get(item.key, name).split("."):
+        value = getattr(value, step, None)
+    if isinstance(value, bool) or value is None:
+        return ""
+    if isinstance(value, int | float):
+        return show(value, dimension_of(name)) if isinstance(value, float) else str(value)
+    found = getattr(value, "id", value)
+    return found if isinstance(found, str) and found not in _UNSAID else ""

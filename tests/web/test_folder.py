@@ -1,0 +1,156 @@
+"""The folder's routes: builds, copies, files taken in, drawers, the guided start."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+from web_support import EXAMPLE, figures, send, workbench
+
+from subwright.service import list_parts
+
+ANSWERS = {"name": "Harbour bar", "driver": "Harbour 10"}
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> Iterator[TestClient]:
+    with workbench(tmp_path) as found:
+        yield found
+
+
+def test_five_questions_make_a_whole_design(client: TestClient, tmp_path: Path) -> None:
+    made = client.post("/new", json=ANSWERS)
+    assert made.json() == {"name": "harbour-bar"}
+    assert (tmp_path / "harbour-bar.build.toml").is_file()
+    assert len(figures(client.get("/b/harbour-bar/sheet/overview").text)) == 8
+    again = client.post("/new", json=ANSWERS).json()["name"]
+    assert again == "harbour-bar-2"
+
+
+@pytest.mark.parametrize("driver", [row.id for row in list_parts("driver")])
+@pytest.mark.parametrize("system", ["12", "24"])
+def test_every_driver_gets_a_first_design(client: TestClient, driver: str, system: str) -> None:
+    name = client.post("/new", json=ANSWERS | {"driver": driver, "system": system}).json()["name"]
+    assert len(figures(client.get(f"/b/{name}/sheet/overview").text)) == 8
+
+
+def test_every_answer_arrives_in_the_file(client: TestClient, tmp_path: Path) -> None:
+    answers = ANSWERS | {
+        "battery": "lfp",
+        "system": "24",
+        "capacity": "100 Ah",
+        "cable": "2 m",
+        "box": "vented",
+        "width": "600 mm",
+        "height": "500 mm",
+        "depth": "450 mm",
+        "cabin": "cabin",
+        "cabin_length": "4 m",
+        "loudness": "watts",
+        "loud_value": "100 W",
+        "drawer": "pick",
+        "parts": {"IRF3205": 6},
+    }
+    name = client.post("/new", json=answers).json()["name"]
+    text = (tmp_path / f"{name}.build.toml").read_text()
+    for said in ('"lfp"', "system = 24", '"100 Ah"', '"2 m"', '"vented"', '"600 mm"', '"4 m"', '"100 W"'):
+        assert said in text, said
+    assert 'drawer = "harbour-bar.drawer.toml"' in text
+    assert "IRF3205" in (tmp_path / "harbour-bar.drawer.toml").read_text()
+
+
+def test_the_guided_start_refuses_what_the_file_would(client: TestClient, tmp_path: Path) -> None:
+    answer = client.post("/new", json=ANSWERS | {"cable": "500 m"})
+    assert answer.status_code == 422
+    assert not list(tmp_path.glob("*.build.toml"))
+    assert client.post("/new", json={"name": "x" * 200, "driver": "Harbour 10"}).status_code == 422
+
+
+def test_names_cannot_break_out_of_the_file(client: TestClient, tmp_path: Path) -> None:
+    title = 'A "quoted" \\ name <b>'
+    name = client.post("/new", json=ANSWERS | {"name": title}).json()["name"]
+    page = client.get(f"/b/{name}").text
+    assert "<b>" not in page.split("<main")[0]
+    assert "A &#34;quoted&#34;" in page
+
+
+def test_keeping_the_example_brings_its_drawer_along(client: TestClient, tmp_path: Path) -> None:
+    send(client, "/set", {"key": "goal.power", "value": "120 W"})
+    name = client.post(f"{EXAMPLE}/duplicate", json={"title": "Mine now"}).json()["name"]
+    assert name == "mine-now"
+    assert (tmp_path / "storyteller-van.drawer.toml").is_file()
+    text = (tmp_path / "mine-now.build.toml").read_text()
+    assert 'power = "120 W"' in text
+    assert 'name = "Mine now"' in text
+    assert client.get("/b/mine-now").status_code == 200
+    assert "Mine now" in client.get("/builds").text
+    assert client.get("/").headers["location"] == "/b/mine-now"
+
+
+def test_a_build_file_is_taken_in_and_a_spoilt_one_is_refused(client: TestClient, tmp_path: Path) -> None:
+    good = client.get(f"{EXAMPLE}/file").text.replace('drawer = "storyteller-van.drawer.toml"', "")
+    taken = client.post("/take-in?file=van.build.toml", content=good)
+    assert taken.json() == {"name": "van"}
+    assert client.get("/b/van").status_code == 200
+    spoilt = client.post("/take-in?file=bad.build.toml", content=good.replace("180 W", "18 furlongs"))
+    assert spoilt.status_code == 422
+    assert spoilt.json()["error"]["problems"][0]["key"] == "goal.power"
+    assert not (tmp_path / "bad.build.toml").exists()
+
+
+@pytest.mark.parametrize(
+    "name", ["../evil.build.toml", "/etc/evil.build.toml", "..\\evil.build.toml", "a/b.build.toml"]
+)
+def test_a_taken_in_name_stays_inside_the_folder(client: TestClient, tmp_path: Path, name: str) -> None:
+    good = client.get(f"{EXAMPLE}/file").text
+    answer = client.post("/take-in", params={"file": name}, content=good)
+    assert answer.status_code in (200, 422)
+    assert not list(tmp_path.parent.glob("*evil*"))
+    assert all(path.parent == tmp_path for path in tmp_path.rglob("*.build.toml"))
+    assert not Path("/etc/evil.build.toml").exists()
+
+
+def test_a_drawer_is_made_filled_and_emptied(client: TestClient, tmp_path: Path) -> None:
+    file = client.post("/drawer", json={"title": "Bench"}).json()["file"]
+    assert file == "bench.drawer.toml"
+    rows = client.post(f"/drawer/{file}", json={"part": "IRF3205", "quantity": 4}).text
+    assert 'value="4"' in rows
+    found = client.get(f"/drawer/{file}/parts", params={"kind": "mosfet", "words": "3205"}).text
+    assert "4 at hand" in found
+    assert client.get(f"/drawer/{file}").status_code == 200
+    assert 'value="0"' in client.post(f"/drawer/{file}", json={"part": "IRF3205", "quantity": 0}).text
+    assert client.post(f"/drawer/{file}", json={"part": "no such part", "quantity": 1}).status_code == 422
+    assert client.post(f"/drawer/{file}", json={"part": "IRF3205", "quantity": -1}).status_code == 422
+
+
+def test_a_changed_drawer_changes_the_designs_that_use_it(client: TestClient, tmp_path: Path) -> None:
+    name = client.post(f"{EXAMPLE}/duplicate", json={"title": "Mine"}).json()["name"]
+    before = client.get(f"/b/{name}/sheet/transformer").text
+    assert "grey ring" in before
+    path = tmp_path / "storyteller-van.drawer.toml"
+    path.write_text(path.read_text().replace("quantity = 2", "quantity = 1", 1))
+    client.post("/drawer/storyteller-van.drawer.toml", json={"part": "IRF540N", "quantity": 7})
+    assert client.get(f"/b/{name}/sheet/transformer").text != before
+
+
+def impedance_table(added_kg: float) -> str:
+    """Impedance of a driver with chosen constants, from its equivalent circuit (our own, invented)."""
+    re, bl, mms, cms, rms = 3.4, 12.8, 0.094 + added_kg, 3.0e-4, 2.2
+    f = np.geomspace(10.0, 400.0, 160)
+    s = 2j * np.pi * f
+    z = re + s * 0.2e-3 + bl**2 / (rms + s * mms + 1.0 / (s * cms))
+    rows = [f"{a:.5f},{abs(b):.6f},{np.degrees(np.angle(b)):.5f}" for a, b in zip(f, z, strict=True)]
+    return "\n".join(["frequency_hz,impedance_ohm,phase_deg", *rows]) + "\n"
+
+
+def test_dropped_impedance_tables_give_the_driver(client: TestClient) -> None:
+    runs = {"free": impedance_table(0.0), "loaded": impedance_table(0.05), "mass": "50 g", "piston": "208 mm"}
+    answer = client.post("/measure", json=runs)
+    assert answer.status_code == 200, answer.text
+    assert "94.0 g" in answer.text or "94.1 g" in answer.text or "93.9 g" in answer.text
+    incomplete = client.post("/measure", json=runs | {"mass": ""})
+    assert incomplete.status_code == 422
+    assert client.post("/measure", json={"free": "no, table"}).status_code == 422
