@@ -22,6 +22,7 @@ from subwright.stages.cabin import CabinMode
 from subwright.stages.common import Corner, Level, PartUse, Rating
 from subwright.stages.control_records import Event
 from subwright.stages.driver import Inconsistency
+from subwright.stages.enclosure_spec import Radiator
 from subwright.stages.filter import GainControl, SweepControl
 from subwright.stages.protection_records import OverCurrentTrip
 from subwright.stages.speaker_guard_records import SpeakerRelay
@@ -126,6 +127,18 @@ RELAY = SpeakerRelay(
     coil_high_v=15.0,
     coil_limit_v=15.6,
     open_s=10e-3,
+)
+PLATE = Radiator(
+    count=1,
+    sd_m2=0.05,
+    bare_kg=0.15,
+    added_kg=0.1,
+    notch_hz=14.0,
+    xmax_m=0.015,
+    frame_m=0.31,
+    hole_m=0.28,
+    depth_m=None,
+    on="front",
 )
 ACROSS = ShuntDiode(rectifier="MBR1045", count=1, fault_a=480.0, surge_a2s=113.0, fuse_a2s=3240.0)
 COIL = van().enclosure.coil_programme or SimpleNamespace()
@@ -474,6 +487,17 @@ BREAKS: dict[str, list[Break]] = {
     "ENC-11": [Break({"enclosure.qtc": 1.4})],
     "ENC-12": [Break({"enclosure.port": PORT})],
     "ENC-13": [Break({"enclosure.mass_kg": 60.0})],
+    "ENC-14": [
+        Break(
+            {
+                "enclosure.radiator": PLATE,
+                "enclosure.radiator_excursion_m": 0.03,
+                "enclosure.radiator_excursion_at_hz": 33.0,
+            }
+        )
+    ],
+    "ENC-15": [Break({"spec.enclosure.electronics_inside": True, "enclosure.wall_k_per_w": 5.0})],
+    "ENC-16": [Break({"enclosure.balance.tip_g": 0.5})],
 }
 
 CASES = [
