@@ -206,6 +206,8 @@ def _coarse(options: _Options, wires: WireTable) -> _Options:
     chosen = np.zeros(section.size, dtype=bool)
     for part in (np.ones_like(chosen), options.drawer):
         own = order[part[order]]
+        if not own.size:
+            continue
         edges = np.flatnonzero(np.diff(step[own], prepend=-1))
         last = np.append(edges[1:], own.size) - 1
         chosen[own[edges]] = chosen[own[last]] = chosen[own[(edges + last) // 2]] = True

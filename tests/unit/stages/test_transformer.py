@@ -150,6 +150,12 @@ def test_starter_library_has_an_answer() -> None:
 # --- the drawer --------------------------------------------------------------------------------------------
 
 
+def test_quick_look_needs_nothing_in_the_drawer() -> None:
+    library = load_library()
+    quick = design_transformer(TransformerSpec(), NEED, library, compare=False, effort="quick")
+    assert quick.rise_high_k <= TransformerSpec().max_rise_k
+
+
 def test_drawer_comes_first(free: TransformerResult) -> None:
     assert free.core.id != "R63/38/25-3C90"
     result = design_transformer(TransformerSpec(), NEED, parts({"R63/38/25-3C90": 1}), compare=False)
