@@ -347,6 +347,7 @@ def _finish(
         ripple_pp_a=ripple_a,
         inductor_peak_a=peak_least_a + 0.5 * ripple_a if is_d else 0.0,
         inductor_ohm=model.inductor_ohm if isinstance(model, ClassDModel) else 0.0,
+        inductor=built.inductor,
         pumping_v=pumping[0],
         pumping_limit_v=pumping[1],
         rail_capacitance_needed_f=pumping[2],
@@ -493,8 +494,10 @@ def _contributors(built: Built) -> tuple[Contributor, ...]:
 
 
 def _sources(built: Built) -> tuple[str, ...]:
-    common = ("iec-60268-5", "iso-16750-2")
+    common: tuple[str, ...] = ("iec-60268-5", "iso-16750-2")
     if built.mosfet is not None:
+        if built.inductor is not None:
+            common = ("mclyman-handbook", *common)
         keys = ("st-std50n03l", "honda-cerezo2003", "ti-slaa701", "erickson2001", "mohan2003")
         return (*keys, *common)
     return ("boylestad", "gray-meyer", *common)

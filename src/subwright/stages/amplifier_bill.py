@@ -6,6 +6,7 @@ from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.schema import Mosfet
 from subwright.physics.amplifier_models import ClassABModel
+from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_parts import FilterChoice, InputBank, OutputChoice
 from subwright.stages.amplifier_spec import AmplifierResult, AmplifierSpec, BatteryCeiling
 from subwright.stages.common import Corner, PartUse, Rating
@@ -47,7 +48,7 @@ def amplifier_parts(
     if output is not None:
         parts += _output_uses(result, output)
     if leg is not None:
-        parts += _filter_uses(result, leg)
+        parts += _filter_uses(result, leg, library)
     if bank is not None:
         part = bank.capacitor
         parts.append(
@@ -153,34 +154,88 @@ def _output_uses(result: AmplifierResult, output: OutputChoice) -> list[PartUse]
     return uses
 
 
-def _filter_uses(result: AmplifierResult, leg: FilterChoice) -> list[PartUse]:
-    legs = result.model.legs
-    across_v = result.rail_expected_v
-    film = _rating("voltage", "V", across_v, leg.capacitor_v, "output at the highest rail")
-    saturation_a = 1.2 * result.inductor_peak_a
+def _inductor_uses(result: AmplifierResult, leg: FilterChoice, library: Library) -> list[PartUse]:
+    legs, wound = result.model.legs, result.inductor
+    if wound is None:
+        return [_bought_inductor(result, leg)]
+    core, wire = library.core(wound.core_id), library.wires[wound.wire_id]
     return [
         PartUse(
-            role="output inductor",
+            role="output inductor core",
             letter="L",
-            part_id=code(leg.inductance_h, "inductance"),
-            description=(
-                f"power inductor, saturates above {show(saturation_a, 'current')}, "
-                f"at most {show(result.inductor_ohm, 'resistance')}"
-            ),
+            part_id=core.id,
+            description=f"{core.description}, {_gap_text(wound)}",
             quantity=legs,
-            value=show(leg.inductance_h, "inductance"),
+            value=show(wound.inductance_h, "inductance"),
             tolerance=0.10,
             ratings=(
                 _rating(
-                    "peak current",
-                    "A",
-                    result.inductor_peak_a,
-                    saturation_a,
-                    "crest into the least impedance",
+                    "peak flux density",
+                    "T",
+                    wound.flux_t,
+                    1.05 * wound.flux_limit_t,
+                    "crest into the least impedance, highest battery",
                 ),
+                _rating("copper share of the window", "", wound.fill, wound.fill_limit, "as wound"),
             ),
-            provenance="preferred value",
+            in_drawer=wound.in_drawer,
+            provenance=core.provenance.kind,
         ),
+        PartUse(
+            role="output inductor wire",
+            letter="W",
+            part_id=wire.id,
+            description=f"{wire.description}, {wound.strands} strands in parallel, {wound.turns} turns",
+            quantity=legs * wound.strands * wound.wire_m,
+            unit="m",
+            in_drawer=library.in_drawer(wire.id) > 0,
+            provenance=wire.provenance.kind,
+        ),
+    ]
+
+
+def _gap_text(wound: WoundInductor) -> str:
+    if wound.gap_m == 0.0:
+        return "no gap"
+    return (
+        f"gap {show(wound.gap_m, 'length')} in the centre leg, or {show(wound.spacer_m, 'length')} under "
+        f"each "
+        "outer leg"
+    )
+
+
+def _bought_inductor(result: AmplifierResult, leg: FilterChoice) -> PartUse:
+    saturation_a = 1.2 * result.inductor_peak_a
+    return PartUse(
+        role="output inductor",
+        letter="L",
+        part_id=code(leg.inductance_h, "inductance"),
+        description=(
+            f"power inductor, saturates above {show(saturation_a, 'current')}, "
+            f"at most {show(result.inductor_ohm, 'resistance')}"
+        ),
+        quantity=result.model.legs,
+        value=show(leg.inductance_h, "inductance"),
+        tolerance=0.10,
+        ratings=(
+            _rating(
+                "peak current",
+                "A",
+                result.inductor_peak_a,
+                saturation_a,
+                "crest into the least impedance",
+            ),
+        ),
+        provenance="preferred value",
+    )
+
+
+def _filter_uses(result: AmplifierResult, leg: FilterChoice, library: Library) -> list[PartUse]:
+    legs = result.model.legs
+    across_v = result.rail_expected_v
+    film = _rating("voltage", "V", across_v, leg.capacitor_v, "output at the highest rail")
+    return [
+        *_inductor_uses(result, leg, library),
         PartUse(
             role="filter capacitor",
             letter="C",
@@ -289,6 +344,15 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
             show(result.inductance_h, "inductance"),
             show(result.filter_f, "capacitance"),
         )
+        if result.inductor is not None:
+            wound = result.inductor
+            lines.append(
+                f"Wind each output inductor on {wound.core_id}: {wound.turns} turns of {wound.strands} × "
+                f"{wound.wire_id} in parallel, {_gap_text(wound)}. It saturates above "
+                f"{show(wound.saturation_a, 'current')}; crests reach {show(wound.peak_a, 'current')}. "
+                f"Fringing "
+                "is an estimate: measure the inductance, and move the gap until it fits."
+            )
         lines.append(
             f"Output filter {inductance} and {capacitance}{' on each leg' if result.from_battery else ''}: "
             f"corner {show(result.filter_corner_hz, 'frequency')}, Q {result.filter_q:.2f} with the load; "

@@ -17,6 +17,8 @@ from subwright.parts.output_stages import BRIDGE_CHIP, OutputStage
 from subwright.parts.schema import Mosfet
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.physics.amplifiers import class_b_worst_dissipation_w
+from subwright.physics.class_d import lc_corner_hz, lc_quality
+from subwright.stages.amplifier_inductor import WoundInductor, wind_inductor
 from subwright.stages.amplifier_parts import (
     FilterChoice,
     OutputChoice,
@@ -69,6 +71,7 @@ class Built:
     mosfet: Mosfet | None = None
     output: OutputChoice | None = None
     filter: FilterChoice | None = None
+    inductor: WoundInductor | None = None
     others: tuple[str, ...] = ()
 
     @property
@@ -92,10 +95,18 @@ def _filter_target_hz(spec: AmplifierSpec) -> float:
 
 
 def _class_d_model(
-    spec: AmplifierSpec, pool: SwitchPool, leg: FilterChoice, legs: int, load: float, cable_ohm: float
+    spec: AmplifierSpec,
+    pool: SwitchPool,
+    leg: FilterChoice,
+    wound: WoundInductor | None,
+    legs: int,
+    load: float,
+    cable_ohm: float,
 ) -> ClassDModel:
     """The model with every candidate switch as a column."""
     inductor_ohm = spec.inductor_resistance_ohm if spec.inductor_resistance_ohm is not None else 0.01 * load
+    if wound is not None:
+        inductor_ohm = wound.resistance_ohm
     gate = spec.gate_supply_v / _GATE_TEST_V
     return ClassDModel(
         legs=legs,
@@ -111,7 +122,7 @@ def _class_d_model(
         gate_v=spec.gate_supply_v,
         inductance_h=leg.inductance_h,
         inductor_ohm=inductor_ohm,
-        inductor_core_w=spec.inductor_core_loss_w,
+        inductor_core_w=spec.inductor_core_loss_w if wound is None else wound.core_w,
         filter_f=leg.filter_f,
         damping_ohm=leg.damping_ohm,
         switching_hz=spec.switching_hz,
@@ -119,6 +130,38 @@ def _class_d_model(
         control_a=spec.control_current_a,
         cable_ohm=cable_ohm,
     )
+
+
+def _wound(
+    spec: AmplifierSpec,
+    library: Library,
+    leg: FilterChoice,
+    peak_v: float,
+    load: float,
+    bus_v: float,
+    corners: Mapping[Corner, float],
+    legs: int,
+) -> tuple[FilterChoice, WoundInductor | None]:
+    """The inductor of one leg on a real core, and the filter with the inductance that its gap gives."""
+    if spec.inductor_core == "bought":
+        return leg, None
+    wound = wind_inductor(
+        library,
+        spec.inductor_core,
+        leg.inductance_h,
+        peak_a=peak_v / (LOAD_LEAST * load) * corners[Corner.MAX] / corners[Corner.NOMINAL],
+        rms_a=peak_v / (sqrt(2.0) * load),
+        bus_v=bus_v,
+        switching_hz=spec.switching_hz,
+        count=legs,
+    )
+    real = replace(
+        leg,
+        inductance_h=wound.inductance_h,
+        corner_hz=lc_corner_hz(wound.inductance_h, leg.filter_f),
+        quality=lc_quality(wound.inductance_h, leg.filter_f, load, legs == 2),
+    )
+    return real, wound
 
 
 def _with_switch(model: ClassDModel, index: int) -> ClassDModel:
@@ -186,13 +229,15 @@ def half_bridge(
         library, spec.mosfet, across_v, spec.voltage_reserve, peak_v / (LOAD_LEAST * load), 2
     )
     leg = choose_filter(load, _filter_target_hz(spec), False, expected_v, spec.filter_capacitor_f)
-    model = _class_d_model(spec, pool, leg, 1, load, cable_ohm)
+    leg, wound = _wound(spec, library, leg, peak_v, load, 2.0 * guess_v, corners, 1)
+    model = _class_d_model(spec, pool, leg, wound, 1, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, guess_v)
     return Built(
         kind="class_d_half_bridge",
         model=_with_switch(model, index),
         mosfet=pool.mosfets[index],
         filter=leg,
+        inductor=wound,
         others=others,
     )
 
@@ -229,15 +274,17 @@ def bridge_class_d(
         library, spec.mosfet, across_v, spec.voltage_reserve, highest_v / (LOAD_LEAST * load), 4
     )
     leg = choose_filter(load, _filter_target_hz(spec), True, highest_v, spec.filter_capacitor_f)
-    model = _class_d_model(spec, pool, leg, 2, load, cable_ohm)
     nominal_v = corners[Corner.NOMINAL]
     peak_v = spec.modulation_max * nominal_v
+    leg, wound = _wound(spec, library, leg, peak_v, load, nominal_v, corners, 2)
+    model = _class_d_model(spec, pool, leg, wound, 2, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, nominal_v)
     return Built(
         kind="bridge_class_d",
         model=_with_switch(model, index),
         mosfet=pool.mosfets[index],
         filter=leg,
+        inductor=wound,
         others=others,
     )
 

@@ -23,6 +23,7 @@ from subwright.base.fields import (
 )
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel, Floats
 from subwright.physics.thermal import ThermalDevice
+from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 
 __all__ = ["AmplifierKind", "AmplifierResult", "AmplifierSpec", "BatteryCeiling", "SettledKind"]
@@ -66,17 +67,23 @@ class AmplifierSpec(StageSpec):
         high="100 kHz",
         why="Corner of the class-D output filter; auto: switching frequency over 8, at most 40 kHz.",
     )
+    inductor_core: str = choice(
+        "auto",
+        why="Core that each output inductor is wound on: a core id; auto takes the smallest of drawer and "
+        'library that its crest leaves unsaturated; "bought" buys a finished one by its ratings.',
+    )
     inductor_resistance_ohm: Resistance | None = quantity(
         None,
         low="1 mohm",
         high="500 mohm",
-        why="Resistance of each output inductor; auto asks for 1 % of the load.",
+        why="Resistance of each bought output inductor; auto asks for 1 % of the load.",
     )
     inductor_core_loss_w: Power = quantity(
         "0.3 W",
         low="1 mW",
         high="10 W",
-        why="Core loss of each output inductor at idle ripple; common practice, no source: measure it.",
+        why="Core loss of each bought output inductor at idle ripple; common practice, no source: measure "
+        "it.",
     )
     pumping_limit: Ratio = quantity(
         "10 %", low="1 %", high="30 %", why="Rise of the idle rail that the half-bridge may cause."
@@ -157,6 +164,7 @@ class AmplifierResult:
     filter_corner_hz, filter_q : with the real values; filter_corner_target_hz; None for class AB.
     ripple_pp_a : inductor ripple at idle, A. inductor_peak_a : crest plus half ripple, A.
         inductor_ohm : resistance to wind it to, ohm.
+    inductor : as wound; None for class AB, or where one is bought.
     pumping_v, pumping_limit_v, rail_capacitance_needed_f, rail_capacitance_f : at the lowest note, for the
         half-bridge, else None; the last is the preferred value for each rail.
     dead_time_thd : before feedback, dimensionless, class D only, else None.
@@ -209,6 +217,7 @@ class AmplifierResult:
     ripple_pp_a: float
     inductor_peak_a: float
     inductor_ohm: float
+    inductor: WoundInductor | None
     pumping_v: float | None
     pumping_limit_v: float | None
     rail_capacitance_needed_f: float | None

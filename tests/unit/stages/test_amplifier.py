@@ -161,7 +161,7 @@ def test_source_resistance_takes_power_from_a_bridge() -> None:
 @pytest.mark.parametrize("switching", ["100 kHz", "200 kHz", "400 kHz"])
 @pytest.mark.parametrize("load", [2.0, 4.0, 8.0])
 def test_output_filter_is_preferred_and_near_butterworth(kind: str, switching: str, load: float) -> None:
-    result = design(kind, 40.0, load, switching=switching)
+    result = design(kind, 40.0, load, switching=switching, inductor_core="bought")
     assert result.inductance_h is not None
     assert result.filter_f is not None
     assert result.filter_corner_hz is not None
@@ -314,3 +314,32 @@ def test_impossible_power_is_refused(power: float) -> None:
 def test_impossible_load_is_refused() -> None:
     with pytest.raises(RangeError, match="load impedance"):
         design(load=0.1)
+
+
+@pytest.mark.parametrize("kind", ["class_d_half_bridge", "bridge_class_d"])
+@pytest.mark.parametrize("load", [2.0, 4.0, 8.0])
+def test_the_inductor_is_wound_on_a_real_core(kind: str, load: float) -> None:
+    result, bought = design(kind, 40.0, load), design(kind, 40.0, load, inductor_core="bought")
+    wound = result.inductor
+    assert wound is not None
+    assert bought.inductor is None
+    core = load_library().core(wound.core_id)
+    assert isinstance(wound.turns, int)
+    assert wound.gap_m / 0.05e-3 == pytest.approx(round(wound.gap_m / 0.05e-3), abs=1e-6)
+    # the gap's step keeps it near the preferred value that the filter was aimed at
+    assert wound.inductance_h == pytest.approx(bought.inductance_h, rel=0.1)
+    assert result.inductance_h == wound.inductance_h == result.model.inductance_h  # type: ignore[union-attr]
+    assert result.inductor_ohm == wound.resistance_ohm
+    # Faraday: flux at the crest
+    assert wound.flux_t == pytest.approx(wound.inductance_h * wound.peak_a / (wound.turns * core.a_min_m2))
+    assert wound.flux_t <= 1.05 * wound.flux_limit_t
+    assert wound.saturation_a >= wound.peak_a / 1.05
+    assert wound.peak_a > result.inductor_peak_a * 0.99
+    roles = {p.role for p in result.parts}
+    assert {"output inductor core", "output inductor wire"} <= roles
+    assert any("gap" in reason for reason in result.reasons)
+
+
+def test_a_core_that_is_too_small_is_refused() -> None:
+    with pytest.raises(NoSolutionError, match="inductor"):
+        design("class_d_half_bridge", 200.0, 4.0, inductor_core="E20/10/6-N87")

@@ -103,7 +103,7 @@ def worst_difference_rejection_db(
 
     Parameters
     ----------
-    parts : six nominal values as in :func:`difference_gains`, ohm, > 0.
+    parts : six nominal values in Ω, > 0, in the order of ``difference_gains``.
     tolerance : of every resistor, dimensionless, above 0 to 0.2.
     source_ohm : resistance of the source, in the hot leg only, ohm, >= 0.
     shunt_ohm : ohm; infinite for none.
