@@ -89,7 +89,7 @@ def main() -> int:
         ),
         (
             "protection stage, 100,000 draws",
-            0.6,  # every threshold twice: with 1 % and with 5 % resistors
+            0.3,  # every threshold twice: with 1 % and with 5 % resistors
             lambda: design_protection(ProtectionSpec(), replace(protection, draws=100_000), library),
         ),
         (

@@ -34,6 +34,7 @@ from subwright.stages.supply import supply_corners
 
 __all__ = [
     "battery_guard",
+    "output_current_input",
     "over_current_input",
     "plan_guard",
     "plan_shunt",
@@ -85,6 +86,21 @@ def over_current_input(spec: BuildSpec, electrical: Electrical, shunt_ohm: float
         switch_hot_ratio=mosfet.rds_hot_ratio,
         switch_limit_a=mosfet.id_a * side,
     )
+
+
+def output_current_input(electrical: Electrical, library: Library) -> CurrentInput:
+    """Output currents that the amplifier's trip must leave alone, and what its devices stand."""
+    amplifier = electrical.amplifier
+    data = CurrentInput(
+        crest_a=amplifier.peak_least_a,
+        rms_a=amplifier.peak_a / sqrt(2.0),
+        fault_a=amplifier.rail_expected_v / max(amplifier.output_resistance_ohm, 1e-3),
+        switch_limit_a=amplifier.switch_peak_limit_a,
+    )
+    mosfet = library.mosfets.get(amplifier.switch_id)
+    if mosfet is None:
+        return data
+    return replace(data, switch_ohm=mosfet.rds_on_ohm, switch_hot_ratio=mosfet.rds_hot_ratio)
 
 
 def with_guard(spec: BuildSpec, reverse: ReverseSwitch | None, shunt_ohm: float | None) -> BuildSpec:

@@ -11,6 +11,7 @@ from subwright.build.electrical import PLAYING, Electrical, design_electrical
 from subwright.build.findings import evaluate
 from subwright.build.guards import (
     battery_guard,
+    output_current_input,
     over_current_input,
     plan_guard,
     plan_shunt,
@@ -198,5 +199,9 @@ def _protection(
             controller_vref_v=controller.vref_v,
             controller_vref_tolerance=controller.vref_tolerance,
         )
-    data = replace(data, current=over_current_input(spec, electrical, shunt_ohm))
+    data = replace(
+        data,
+        current=over_current_input(spec, electrical, shunt_ohm),
+        output_current=output_current_input(electrical, library),
+    )
     return design_protection(spec.protection, data, library)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 from subwright.base.units import show
 from subwright.outputs.sheet_parts import Entry
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Grid
 from subwright.stages.protection import ProtectionResult
+from subwright.stages.protection_records import OverCurrentTrip
 
 __all__ = ["contributor_grid", "lamp_span", "over_current_entries", "tolerance_grid"]
 
@@ -60,23 +63,31 @@ def lamp_span(result: ProtectionResult) -> str:
 
 
 def over_current_entries(result: ProtectionResult) -> list[Entry]:
-    """The over-current trip, where there is one."""
-    trip = result.over_current
-    if trip is None:
-        return [("over-current trip", "none")]
-    what = "shunt" if trip.method == "shunt" else "drop of the switches"
+    """The over-current trips of battery and amplifier, where there are any."""
     return [
-        ("over-current trip", f"{show(trip.nominal_a, 'current')}, by the {what}"),
-        ("over all parts", f"{show(trip.low_a, 'current')} to {show(trip.high_a, 'current')}"),
-        ("its sense resistance", show(trip.sense_ohm, "resistance")),
+        *_trip_entries("over-current trip", result.over_current),
+        *_trip_entries("amplifier over-current trip", result.amplifier_current),
+    ]
+
+
+def _trip_entries(name: str, trip: OverCurrentTrip | None) -> list[Entry]:
+    if trip is None:
+        return [(name, "none")]
+    what = "shunt" if trip.method == "shunt" else "drop of the switches"
+    low, high = show(trip.low_a, "current"), show(trip.high_a, "current")
+    upper, lower = show(trip.upper_ohm, "resistance"), show(trip.lower_ohm, "resistance")
+    then = "tries again" if trip.after == "retry" else "stays off until switched off"
+    acts = (
+        f"acts on a dead short within {show(trip.response_s, 'time')}"
+        if isfinite(trip.response_s)
+        else "the source can't drive a short beyond it"
+    )
+    return [
+        (name, f"{show(trip.nominal_a, 'current')} by the {what}, {low} to {high} over all parts"),
         (
-            "its level divider",
-            f"{show(trip.upper_ohm, 'resistance')} over {show(trip.lower_ohm, 'resistance')}",
-        ),
-        (
-            "its filter",
+            f"{name}: parts",
+            f"{show(trip.sense_ohm, 'resistance')}, level {upper} over {lower}, filter "
             f"{show(trip.filter_ohm, 'resistance')} and {show(trip.filter_f, 'capacitance')}",
         ),
-        ("it acts on a dead short within", show(trip.response_s, "time")),
-        ("then it", "tries again" if trip.after == "retry" else "stays off until switched off"),
+        (f"{name}: then", f"{acts}, then {then}"),
     ]

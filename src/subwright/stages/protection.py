@@ -109,7 +109,8 @@ class ProtectionResult:
     sink_a, sink_limit_a : of a tripped output, A.
     chatter : hysteresis against the battery's own recovery.
     order : pairs of figures whose order matters, each with its limit.
-    over_current : its network; None where not fitted.
+    over_current, amplifier_current : networks of the battery's and the amplifier's over-current trips; None
+        where not fitted.
     hold_off : capacitor on the run line that keeps it off after the last trip has cleared.
     lamp_currents : of a status lamp over all parts. lamps : protections that have one.
     isolating_link : whether a jumper isolates the protections for bring-up.
@@ -133,6 +134,7 @@ class ProtectionResult:
     chatter: Chatter
     order: tuple[OrderCheck, ...]
     over_current: OverCurrentTrip | None
+    amplifier_current: OverCurrentTrip | None
     hold_off: HoldOff
     lamp_currents: LampCurrents
     lamps: tuple[str, ...]
@@ -213,7 +215,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         highest,
         sink,
         tolerance,
-        3 if spec.over_current == "none" or data.current is None else 4,
+        3 + (spec.over_current != "none") + (spec.amplifier_current != "none"),
     )
     chatter = settle_chatter(
         data,
@@ -236,6 +238,18 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
             choices.comparator,
             tolerance,
         )
+    output = None
+    if spec.amplifier_current != "none" and data.output_current is not None:
+        output = design_over_current(
+            spec.amplifier_current,
+            spec.amplifier_current_trip_a,
+            spec.over_current_filter_s,
+            spec.over_current_after,
+            data.output_current,
+            model,
+            choices.comparator,
+            tolerance,
+        )
     hold_off = settle_hold_off(spec.hold_off_s)
     circuit = Circuit(
         under=under,
@@ -248,6 +262,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         highest_v=highest,
         tolerance=tolerance,
         current=current,
+        output=output,
         hold_off=hold_off,
         link=spec.isolating_link,
     )
@@ -268,9 +283,10 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         sink_limit_a=choices.comparator.sink_a,
         chatter=chatter,
         over_current=current,
+        amplifier_current=output,
         hold_off=hold_off,
         lamp_currents=lamp_currents(reference, resistor),
-        lamps=("under-voltage", "over-voltage", "thermal", *(("over-current",) if current else ())),
+        lamps=("under-voltage", "over-voltage", "thermal", *_extra_lamps(current, output)),
         isolating_link=spec.isolating_link,
         order=order_checks(thresholds, hysteresis, chatter, data),
         advice=resistor_advice(cases, thresholds),
@@ -280,6 +296,12 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         sources=_SOURCES + (("tl431",) if model.shunt else ()) + (("b57330",) if choices.ntc.table else ()),
         reasons=_reasons(data, targets, model, reference, chatter, thermal),
     )
+
+
+def _extra_lamps(current: OverCurrentTrip | None, output: OverCurrentTrip | None) -> tuple[str, ...]:
+    """Names of the over-current trips that are fitted."""
+    names = (("over-current", current), ("amplifier over-current", output))
+    return tuple(name for name, trip in names if trip is not None)
 
 
 def _loss(reference: ReferenceSupply, data: ProtectionInput) -> Loss:

@@ -42,6 +42,7 @@ class Circuit:
     highest_v: float
     tolerance: float
     current: OverCurrentTrip | None
+    output: OverCurrentTrip | None
     hold_off: HoldOff
     link: bool
 
@@ -62,7 +63,8 @@ def protection_parts(circuit: Circuit, stocks: ValueStocks) -> tuple[PartUse, ..
         *_network_resistors(circuit, stocks),
         *_supply_resistors(circuit, stocks),
         *_capacitors(circuit),
-        *_over_current(circuit, stocks),
+        *_over_current("over-current", circuit.current, circuit, stocks),
+        *_over_current("amplifier over-current", circuit.output, circuit, stocks),
         *_link(circuit),
     )
 
@@ -89,7 +91,7 @@ def _semiconductors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         "protection comparator",
         "U",
         comparator,
-        ceil((5 if circuit.current else 4) / comparator.channels),
+        ceil((4 + (circuit.current is not None) + (circuit.output is not None)) / comparator.channels),
         stocks,
         Rating(
             quantity="supply voltage",
@@ -280,14 +282,15 @@ def _link(circuit: Circuit) -> Iterator[PartUse]:
         )
 
 
-def _over_current(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
-    trip = circuit.current
+def _over_current(
+    name: str, trip: OverCurrentTrip | None, circuit: Circuit, stocks: ValueStocks
+) -> Iterator[PartUse]:
     if trip is None:
         return
     if trip.method == "shunt":
         size = next(w for w in (1.0, 2.0, 3.0, 5.0, 10.0) if trip.sense_w <= _HALF_LOADED * w)
         yield PartUse(
-            role="over-current shunt",
+            role=f"{name} shunt",
             letter="R",
             part_id=code(trip.sense_ohm, "resistance"),
             description=f"current-sense resistor {size:g} W, four terminals",
@@ -299,20 +302,20 @@ def _over_current(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         )
     else:
         yield PartUse(
-            role="over-current gating diodes",
+            role=f"{name} gating diodes",
             letter="D",
             part_id="1N4148",
             description="from each switch's drain and gate: the drop counts only while it is driven",
             quantity=4,
             provenance="memory",
         )
-    yield _resistor("over-current level upper", trip.upper_ohm, stocks, circuit.tolerance)
-    yield _resistor("over-current level lower", trip.lower_ohm, stocks, circuit.tolerance)
-    yield _resistor("over-current filter resistor", trip.filter_ohm, stocks, 0.05)
-    yield _resistor("over-current pull-up", circuit.under.pullup_ohm, stocks, 0.05)
-    yield _resistor("over-current lamp resistor", circuit.lamp_ohm, stocks, 0.05)
+    yield _resistor(f"{name} level upper", trip.upper_ohm, stocks, circuit.tolerance)
+    yield _resistor(f"{name} level lower", trip.lower_ohm, stocks, circuit.tolerance)
+    yield _resistor(f"{name} filter resistor", trip.filter_ohm, stocks, 0.05)
+    yield _resistor(f"{name} pull-up", circuit.under.pullup_ohm, stocks, 0.05)
+    yield _resistor(f"{name} lamp resistor", circuit.lamp_ohm, stocks, 0.05)
     yield PartUse(
-        role="over-current filter capacitor",
+        role=f"{name} filter capacitor",
         letter="C",
         part_id=code(trip.filter_f, "capacitance"),
         description="film 63 V",
@@ -322,7 +325,7 @@ def _over_current(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         provenance="IEC 60063 preferred value",
     )
     yield PartUse(
-        role="over-current combining diode",
+        role=f"{name} combining diode",
         letter="D",
         part_id="1N4148",
         description="small-signal diode 75 V 0.15 A",
@@ -330,7 +333,7 @@ def _over_current(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         provenance="memory",
     )
     yield PartUse(
-        role="over-current lamp",
+        role=f"{name} lamp",
         letter="DS",
         part_id="LED red 3 mm",
         description="light-emitting diode, red, about 1.8 V at 1 mA",
@@ -338,7 +341,7 @@ def _over_current(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         provenance="common practice",
     )
     if trip.after == "latch":
-        for part, role in (("BC547B", "over-current latch, NPN"), ("BC557B", "over-current latch, PNP")):
+        for part, role in (("BC547B", f"{name} latch, NPN"), ("BC557B", f"{name} latch, PNP")):
             record = stocks.library.transistor(part)
             yield _record(role, "Q", record, 1, stocks)
-        yield _resistor("over-current latch resistor", 10e3, stocks, 0.05)
+        yield _resistor(f"{name} latch resistor", 10e3, stocks, 0.05)

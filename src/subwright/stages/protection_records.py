@@ -101,6 +101,17 @@ class ProtectionSpec(StageSpec):
     over_current_after: Literal["retry", "latch"] = choice(
         "retry", why="After an over-current: try again after the hold-off, or stay off until switched off."
     )
+    amplifier_current: Literal["none", "shunt", "switch"] = choice(
+        "none",
+        why="Trip against a shorted loudspeaker: none, a shunt in the amplifier's return, or the drop of its "
+        "low-side switch. It acts on the same run line, so converter and amplifier stop together.",
+    )
+    amplifier_current_trip_a: Current | None = quantity(
+        None,
+        low="0.5 A",
+        high="200 A",
+        why="Output current that trips it; auto: one and a half times the crest into the lowest impedance.",
+    )
     hold_off_s: Time = quantity(
         "0.5 s",
         low="5 ms",
@@ -188,7 +199,7 @@ class ProtectionInput:
     load_step_a : battery current at full sine less idle, A: what a trip takes off the battery.
     idle_a : battery current while running without signal, A.
     restart_s : from a release until the load is back, s: the converter's soft start.
-    current : for the over-current trip; None: there can be none.
+    current, output_current : for the over-current trips of battery and amplifier; None: there can be none.
     lowest_note_hz : Hz. ambient_max_c : hottest air at the unit, °C.
     draws, seed : random builds per window, and the generator's seed.
     """
@@ -205,6 +216,7 @@ class ProtectionInput:
     restart_s: float = 0.3
     lowest_note_hz: float = 30.0
     current: CurrentInput | None = None
+    output_current: CurrentInput | None = None
     ambient_max_c: float = 50.0
     draws: int = 2_000
     seed: int = 1

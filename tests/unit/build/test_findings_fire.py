@@ -379,6 +379,7 @@ BREAKS: dict[str, list[Break]] = {
     "PRO-15": [
         Break({"protection.over_current": replace(CURRENT, low_a=20.0)}),
         Break({"protection.over_current": replace(CURRENT, high_a=300.0)}),
+        Break({"protection.amplifier_current": replace(CURRENT, low_a=20.0)}),
     ],
     "PRO-16": [Break({"protection.lamp_currents.low_a": 1e-4})],
     "PRO-14": [Break({"protection.chatter.trace.trips": 3})],

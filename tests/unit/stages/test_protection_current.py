@@ -112,6 +112,27 @@ def test_parts_follow_the_choice() -> None:
     assert comparator.quantity * load_library().comparator(comparator.part_id).channels >= 5
 
 
+def test_amplifier_trip_has_its_own_network_and_lamp() -> None:
+    data = replace(
+        DATA,
+        output_current=CurrentInput(crest_a=12.0, rms_a=6.0, fault_a=300.0, switch_limit_a=60.0),
+    )
+    spec = ProtectionSpec(over_current="shunt", amplifier_current="shunt", lamp_a=0.5e-3)
+    result = design(spec, data)
+    trip = result.amplifier_current
+    assert trip is not None
+    assert trip.target_a == pytest.approx(18.0)
+    assert trip.low_a > 12.0
+    assert trip.high_a < 60.0
+    roles = [p.role for p in result.parts]
+    assert len(set(roles)) == len(roles)
+    assert {"amplifier over-current shunt", "amplifier over-current lamp"} <= set(roles)
+    assert result.lamps[-1] == "amplifier over-current"
+    comparator = next(p for p in result.parts if p.role == "protection comparator")
+    assert comparator.quantity * load_library().comparator(comparator.part_id).channels >= 6
+    assert result.reference.load_a <= result.reference.limit_a
+
+
 def test_hold_off_fills_to_the_half_reference() -> None:
     result = design(ProtectionSpec(hold_off_s=0.3))
     assert is_member(result.hold_off.capacitor_f, "E6")

@@ -43,37 +43,42 @@ def burst_trips(design: Design) -> Iterator[Measure]:
     title="The over-current trip leaves the music alone and saves the switches",
     what="Lowest trip over all tolerances against the battery's crest current with a full sine; highest "
     "against "
-    "what the switches of one side carry.",
+    "what the switches of one side carry; the same for the amplifier's output current.",
     why="Offset and reference count heavily on a few tens of millivolts: the window is wide, and both ends "
     "matter.",
     limit="Crest current; drain current rating of one side at 25 °C case.",
     source="lm339",
     example="60 mV on 1.5 mΩ are 40 A; an offset of ±9 mV makes that 34 to 46 A.",
-    remedy="Move protection.over_current_trip, or use a comparator of smaller offset "
+    remedy="Move protection.over_current_trip or protection.amplifier_current_trip, or use a comparator of "
+    "smaller offset "
     "(protection.comparator).",
     near=0.02,
 )
 def over_current(design: Design) -> Iterator[Measure]:
     """Measure the window in A."""
-    trip = design.protection.over_current
-    if trip is None:
-        return
-    yield Measure(
-        quantity="over-current trip, lowest",
-        value=trip.low_a,
-        limit=trip.must_a,
-        dimension="current",
-        sense="at least",
-        at="crest of a full sine",
-    )
-    if trip.limit_a is not None:
+    protection = design.protection
+    for name, trip, where in (
+        ("over-current trip", protection.over_current, "one side of the converter"),
+        ("amplifier over-current trip", protection.amplifier_current, "output devices"),
+    ):
+        if trip is None:
+            continue
         yield Measure(
-            quantity="over-current trip, highest",
-            value=trip.high_a,
-            limit=trip.limit_a,
+            quantity=f"{name}, lowest",
+            value=trip.low_a,
+            limit=trip.must_a,
             dimension="current",
-            at="one side of the converter",
+            sense="at least",
+            at="crest of a full sine",
         )
+        if trip.limit_a is not None:
+            yield Measure(
+                quantity=f"{name}, highest",
+                value=trip.high_a,
+                limit=trip.limit_a,
+                dimension="current",
+                at=where,
+            )
 
 
 @rule(
