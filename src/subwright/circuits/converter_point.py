@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from math import sqrt
 from typing import Final
 
+import numpy as np
+
 from subwright.base.errors import SubwrightError
 from subwright.base.preferred import at_most
 from subwright.circuits.analysis import Current, Probe, Transient, Voltage
@@ -24,7 +26,7 @@ __all__ = [
     "simulated_point",
 ]
 
-_SETTLE_CYCLES: Final = 120
+_SETTLE_CYCLES: Final = 180
 _KEPT_CYCLES: Final = 24
 _AVERAGE_CYCLES: Final = 6
 _STEPS_PER_CYCLE: Final = 200
@@ -146,7 +148,11 @@ def quick(values: PowerValues) -> PowerValues:
 def settling_probes(values: PowerValues) -> tuple[Probe, ...]:
     """What ``simulated_point`` reads."""
     probes = (Voltage("rail_positive"), Voltage("rail_negative"), Current("BT101"), Current("T101A"))
-    return probes if values.clamp is None else (*probes, Voltage("clamp"))
+    return (*probes, Voltage("clamp"), Voltage("gate_a")) if _clamped(values) else probes
+
+
+def _clamped(values: PowerValues) -> bool:
+    return values.clamp is not None and not values.bridge
 
 
 def settling_run(values: PowerValues) -> Transient:
@@ -196,17 +202,18 @@ def simulated_point(values: PowerValues, traces: Traces) -> PowerPoint:
             )
         means.append(late)
     switch = traces.current("T101A")
+    clamp_v = None
+    if _clamped(values):
+        clamp_v = mean_of(*last_periods(time, traces.voltage("clamp"), period, _AVERAGE_CYCLES))
+        # What flows in the winding while its switch is off goes to the clamp.
+        gate = traces.voltage("gate_a")
+        switch = np.where(gate > 0.5 * float(gate.max()), switch, 0.0)
     # A bridge's one primary carries both half cycles, each position half of them.
     share = sqrt(0.5) if values.bridge else 1.0
-    clamp = (
-        None
-        if values.clamp is None
-        else mean_of(*last_periods(time, traces.voltage("clamp"), period, _AVERAGE_CYCLES))
-    )
     return PowerPoint(
         positive_v=means[0],
         negative_v=means[1],
         battery_a=means[2],
         switch_rms_a=share * rms_of(*last_periods(time, switch, period, _AVERAGE_CYCLES)),
-        clamp_v=clamp,
+        clamp_v=clamp_v,
     )

@@ -1,4 +1,4 @@
-"""The line-level filter: inputs, op-amp blocks, level, phase, and what the op-amps run on."""
+"""The line-level filter: inputs, op-amp blocks, controls, and what the op-amps run on."""
 
 from __future__ import annotations
 
@@ -6,107 +6,20 @@ from typing import Final
 
 from subwright.base.errors import SubwrightError
 from subwright.base.units import parse
-from subwright.circuits.models import Model, OpAmpModel, RegulatorModel, ZenerModel
-from subwright.circuits.netlist import (
-    GROUND,
-    Circuit,
-    Numbering,
-    Part,
-    PartKind,
-    Standing,
-    Steady,
-    TestPoint,
-    Value,
-)
+from subwright.circuits.filter_supply import FilterBuilder, add_supply
+from subwright.circuits.models import OpAmpModel
+from subwright.circuits.netlist import GROUND, Circuit, Steady, TestPoint
 from subwright.parts.library import Library
 from subwright.stages.filter import FilterBlock, FilterResult
 
 __all__ = ["FILTER_OUTPUT", "filter_circuit"]
 
 FILTER_OUTPUT: Final = "filter_out"
-"""Net of the last op-amp's output."""
+"""Net at the amplifier's input."""
 
 _HUNDRED: Final = 300
 _DC_GAIN: Final = 1e7
-_DECOUPLING_F: Final = 100e-9
-_REFERENCE_V: Final = 1.25  # of a 317-family regulator, data sheet
-_AMPLIFIER_OHM: Final = 10e3  # input of the power stage on the bench
-
-
-class _Builder:
-    """Hands out designators, collects parts, and knows which net is the signal's ground."""
-
-    def __init__(self, result: FilterResult, library: Library) -> None:
-        self.result = result
-        self.library = library
-        self.parts: list[Part] = []
-        self.models: list[Model] = []
-        self.ground = "mid" if result.op_amp_supply.kind == "battery" else GROUND
-        self.rails = ("op_supply", GROUND) if self.ground == "mid" else ("op_positive", "op_negative")
-        self.number = Numbering(_HUNDRED)
-        self._bill = {part.role: part.part_id for part in result.parts}
-        amplifiers = len(result.blocks) + (self.ground == "mid")
-        channels = library.op_amp(result.op_amp).channels
-        self._sections = iter(self.number.sections("U", amplifiers, channels))
-
-    def bought(self, role: str) -> str:
-        """Part id in the stage's own bill.
-
-        Raises
-        ------
-        SubwrightError : the bill has no such part.
-        """
-        if role not in self._bill:
-            raise SubwrightError(message=f"The filter's bill has no '{role}'.")
-        return self._bill[role]
-
-    def add(
-        self,
-        letters: str,
-        kind: PartKind,
-        nets: tuple[str, ...],
-        role: str,
-        value: Value = None,
-        *,
-        model: str = "",
-        setting: float = 1.0,
-    ) -> None:
-        self.parts.append(
-            Part(
-                designator=self.number.next(letters),
-                kind=kind,
-                nets=nets,
-                value=value,
-                model=model,
-                role=role,
-                part_id=self.bought(role),
-                setting=setting,
-            )
-        )
-
-    def resistor(self, role: str, a: str, b: str, value_ohm: float) -> None:
-        self.add("R", "resistor", (a, b), role, value_ohm)
-
-    def capacitor(self, role: str, a: str, b: str, value_f: float) -> None:
-        self.add("C", "capacitor", (a, b), role, value_f)
-
-    def op_amp(self, plus: str, minus: str, out: str) -> None:
-        self.parts.append(
-            Part(
-                designator=next(self._sections),
-                kind="op-amp",
-                nets=(plus, minus, out, *self.rails),
-                model="OPAMP",
-                role="filter op-amp",
-                part_id=self.bought("filter op-amp"),
-            )
-        )
-
-    def bench(self, name: str, kind: PartKind, nets: tuple[str, ...], role: str, value: Value) -> None:
-        standing: Standing = "bench"
-        self.parts.append(
-            Part(designator=f"BENCH_{name}", kind=kind, nets=nets, value=value, role=role, standing=standing)
-        )
+_AMPLIFIER_OHM: Final = 1e9  # what the power stage's input draws is part of the coupling
 
 
 def filter_circuit(
@@ -124,21 +37,35 @@ def filter_circuit(
     -------
     Circuit; the response is that of ``FILTER_OUTPUT``.
     """
-    build = _Builder(result, library)
+    build = FilterBuilder(result, library)
     build.models.append(
         OpAmpModel(name="OPAMP", gbw_hz=library.op_amp(result.op_amp).gbw_hz, dc_gain=_DC_GAIN)
     )
-    _supply(build, supply_v)
+    add_supply(build, supply_v)
+    gangs = _Gangs(build)
     into = ""
     for k, block in enumerate(result.blocks):
         last = k == len(result.blocks) - 1
-        into = _block(build, block, k, into, FILTER_OUTPUT if last else f"out_{k}", phase_deg, level)
-    amplifier = FILTER_OUTPUT
-    if build.ground == "mid":
-        amplifier = "amplifier_in"
-        role = "output coupling"
-        build.capacitor(role, FILTER_OUTPUT, amplifier, parse(build.bought(role), "capacitance"))
-    build.bench("AMPLIFIER", "resistor", (amplifier, GROUND), "input of the power stage", _AMPLIFIER_OHM)
+        at = _Block(build, block, k, into, FILTER_OUTPUT if last else f"out_{k}")
+        match block.kind:
+            case "summer":
+                _summer(at, gangs)
+            case "infrasonic":
+                _infrasonic(at)
+            case "transform":
+                _transform(at)
+            case "low-pass":
+                _low_pass(at, gangs)
+            case "all-pass":
+                _all_pass(at, gangs)
+            case "phase":
+                _phase(at, phase_deg)
+            case "output":
+                _output(at, level)
+            case "coupling":
+                _coupling(at)
+        into = at.out
+    build.bench("AMPLIFIER", "resistor", (FILTER_OUTPUT, GROUND), "input of the power stage", _AMPLIFIER_OHM)
     points = [(f"out_{k}", f"after the {block.name}") for k, block in enumerate(result.blocks[:-1])]
     points += [(FILTER_OUTPUT, "filter output"), (build.rails[0], "supply of the op-amps")]
     return Circuit(
@@ -152,128 +79,153 @@ def filter_circuit(
     )
 
 
-def _block(
-    build: _Builder, block: FilterBlock, k: int, into: str, out: str, phase_deg: int, level: float
-) -> str:
-    """Parts of one block; returns the net of its output."""
-    name, r, c = block.name, block.resistors_ohm, block.capacitors_f
-    plus, minus, middle = (f"{end}_{k}" for end in ("plus", "minus", "middle"))
-    ground = build.ground
+class _Block:
+    """One block between two nets; roles of its parts are those of the bill."""
 
-    def resistor(a: str, b: str, role: str) -> None:
-        build.resistor(f"{name} {role}", a, b, r[role])
+    def __init__(self, build: FilterBuilder, block: FilterBlock, index: int, into: str, out: str) -> None:
+        self.build, self.block, self.into, self.out = build, block, into, out
+        self.ground = build.ground
+        self.plus, self.minus, self.middle = (f"{end}_{index}" for end in ("plus", "minus", "middle"))
+        self._index = index
 
-    def capacitor(a: str, b: str, role: str) -> None:
-        build.capacitor(f"{name} {role}", a, b, c[role])
+    def net(self, name: str) -> str:
+        """A net of the block's own."""
+        return f"{name}_{self._index}"
 
-    if block.kind == "summer":
-        for side in (role.removesuffix(" input") for role in r if role.endswith(" input")):
-            line, after = f"line_{side}", f"coupled_{side}"
-            build.bench(
-                f"LINE_{side.upper()}",
-                "voltage source",
-                (line, GROUND),
-                "line source",
-                Steady(value=0.0, ac=1.0),
-            )
-            build.add("J", "connector", (line, GROUND), "line input")
-            capacitor(line, after, f"{side} coupling")
-            resistor(after, minus, f"{side} input")
-        resistor(minus, out, "feedback")
-        build.op_amp(ground, minus, out)
-    elif block.kind == "infrasonic":
-        capacitor(into, middle, "C1")
-        capacitor(middle, plus, "C2")
-        resistor(middle, out, "R to output")
-        resistor(plus, ground, "R to ground")
-        build.op_amp(plus, out, out)
-    elif block.kind == "low-pass":
-        resistor(into, middle, "R1")
-        resistor(middle, plus, "R2")
-        capacitor(middle, out, "C to output")
-        capacitor(plus, ground, "C to ground")
+    def resistor(self, a: str, b: str, role: str) -> None:
+        self.build.resistor(f"{self.block.name} {role}", a, b, self.block.resistors_ohm[role])
+
+    def capacitor(self, a: str, b: str, role: str) -> None:
+        self.build.capacitor(f"{self.block.name} {role}", a, b, self.block.capacitors_f[role])
+
+    def variable(self, a: str, b: str, fixed: str, track: str, gangs: _Gangs) -> None:
+        """A fixed resistor, in series with a track where the block has one."""
+        if track not in self.block.resistors_ohm:
+            self.resistor(a, b, fixed)
+            return
+        far = self.net(f"{track.replace(' ', '_').lower()}")
+        self.resistor(a, far, fixed)
+        role, track_ohm, designator = gangs.next(self.block)
+        used = self.block.resistors_ohm[track]
+        self.build.rheostat(designator, role, far, b, track_ohm, used)
+
+
+class _Gangs:
+    """Tracks of the potentiometers, in the order in which the blocks use them."""
+
+    def __init__(self, build: FilterBuilder) -> None:
+        self._build = build
+        result = build.result
+        self._sweep: list[str] = []
+        if result.sweep is not None:
+            self._sweep = list(build.number.sections("R", result.sweep.gangs, result.sweep.gangs))
+
+    def next(self, block: FilterBlock) -> tuple[str, float, str]:
+        """Role, track in Ω and designator of the next track that a block needs."""
+        result = self._build.result
+        if block.kind == "summer" and result.gain_control is not None:
+            return "gain control", result.gain_control.pot_ohm, self._build.number.next("R")
+        if block.kind == "all-pass" and result.phase_control is not None:
+            return "phase control", result.phase_control.pot_ohm, self._build.number.next("R")
+        if block.kind == "low-pass" and result.sweep is not None and self._sweep:
+            return "corner control", result.sweep.pot_ohm, self._sweep.pop(0)
+        raise SubwrightError(message=f"The block '{block.name}' has a track that no control turns.")
+
+
+def _summer(at: _Block, gangs: _Gangs) -> None:
+    build, r = at.build, at.block.resistors_ohm
+    for side in (role.removesuffix(" input") for role in r if role.endswith(" input")):
+        line, after = f"line_{side}", f"coupled_{side}"
+        signal = Steady(value=0.0, ac=1.0)
+        build.bench(f"LINE_{side.upper()}", "voltage source", (line, GROUND), "line source", signal)
+        build.add("J", "connector", (line, GROUND), "line input")
+        at.capacitor(line, after, f"{side} coupling")
+        at.resistor(after, at.minus, f"{side} input")
+    at.variable(at.minus, at.out, "feedback", "gain control", gangs)
+    build.op_amp(at.ground, at.minus, at.out)
+
+
+def _infrasonic(at: _Block) -> None:
+    at.capacitor(at.into, at.middle, "C1")
+    at.capacitor(at.middle, at.plus, "C2")
+    at.resistor(at.middle, at.out, "R to output")
+    at.resistor(at.plus, at.ground, "R to ground")
+    at.build.op_amp(at.plus, at.out, at.out)
+
+
+def _transform(at: _Block) -> None:
+    """A bridged tee before and one around the amplifier."""
+    for a, b, side in ((at.into, at.minus, "input"), (at.minus, at.out, "feedback")):
+        tee, bridge = at.net(f"{side}_tee"), at.net(f"{side}_bridge")
+        at.resistor(a, tee, f"{side} R")
+        at.resistor(tee, b, f"{side} R")
+        at.capacitor(tee, at.ground, f"{side} C")
+        at.resistor(a, bridge, "bridge R")
+        at.capacitor(bridge, b, "bridge C")
+    at.build.op_amp(at.ground, at.minus, at.out)
+
+
+def _low_pass(at: _Block, gangs: _Gangs) -> None:
+    build, r, c = at.build, at.block.resistors_ohm, at.block.capacitors_f
+    if "R3" in r:  # multiple feedback
+        at.resistor(at.into, at.middle, "R1")
+        at.resistor(at.middle, at.out, "R2")
+        at.resistor(at.middle, at.minus, "R3")
+        at.capacitor(at.minus, at.out, "C1")
+        at.capacitor(at.middle, at.ground, "C2")
+        build.op_amp(at.ground, at.minus, at.out)
+    elif "integrator A" in c:  # state variable
+        high, band = at.net("high"), at.net("band")
+        at.resistor(at.into, at.minus, "R in")
+        at.resistor(at.out, at.minus, "R low")
+        at.resistor(high, at.minus, "R high")
+        at.resistor(band, at.plus, "Q upper")
+        at.resistor(at.plus, at.ground, "Q lower")
+        build.op_amp(at.plus, at.minus, high)
+        for number, (source, sink, letter) in enumerate(((high, band, "A"), (band, at.out, "B")), start=1):
+            virtual = at.net(f"virtual_{letter.lower()}")
+            at.variable(source, virtual, f"R{number}", f"R{number} gang", gangs)
+            at.capacitor(virtual, sink, f"integrator {letter}")
+            build.op_amp(at.ground, virtual, sink)
+    else:  # Sallen and Key
+        at.variable(at.into, at.middle, "R1", "R1 gang", gangs)
+        at.variable(at.middle, at.plus, "R2", "R2 gang", gangs)
+        at.capacitor(at.middle, at.out, "C to output")
+        at.capacitor(at.plus, at.ground, "C to ground")
+        inverting = at.out
         if "gain upper" in r:
-            resistor(out, minus, "gain upper")
-            resistor(minus, ground, "gain lower")
-            build.op_amp(plus, minus, out)
-        else:
-            build.op_amp(plus, out, out)
-    elif block.kind == "phase":
-        resistor(into, minus, "input")
-        resistor(minus, out, "feedback")
-        # "0°" grounds the + input: the stage inverts, as the summing amplifier does.
-        closed, opened = (ground, into) if phase_deg == 0 else (into, ground)
-        build.add("S", "switch", (plus, closed, opened), "phase switch")
-        build.op_amp(plus, minus, out)
-    else:
-        role = "level control"
-        track = parse(build.bought(role).split()[1], "resistance")
-        build.add("R", "potentiometer", (into, plus, ground), role, track, setting=level)
-        build.op_amp(plus, out, out)
-    return out
+            inverting = at.minus
+            at.resistor(at.out, inverting, "gain upper")
+            at.resistor(inverting, at.ground, "gain lower")
+        build.op_amp(at.plus, inverting, at.out)
 
 
-def _supply(build: _Builder, supply_v: float) -> None:
-    supply = build.result.op_amp_supply
-    cases = build.result.op_amp_count
-    if supply.kind == "battery":
-        build.bench("BATTERY", "voltage source", ("battery", GROUND), "battery", Steady(value=supply_v))
-        _battery(build)
-    else:
-        for name, sign in (("POSITIVE", 1.0), ("NEGATIVE", -1.0)):
-            rail = f"rail_{name.lower()}"
-            build.bench(
-                f"RAIL_{name}",
-                "voltage source",
-                (rail, GROUND),
-                f"{name.lower()} rail",
-                Steady(value=sign * supply_v),
-            )
-            if supply.kind == "zener":
-                _zener(build, rail, build.rails[sign < 0], sign < 0)
-            else:
-                _regulator(build, rail, build.rails[sign < 0], sign < 0)
-    if supply.kind == "zener" and supply.zener_id is not None:
-        zener = build.library.zener(supply.zener_id)
-        build.models.append(
-            ZenerModel(name="ZENER", zener_v=zener.vz_v, slope_ohm=zener.rz_ohm, rated_a=zener.iz_test_a)
-        )
-    for _ in range(cases):
-        for rail in build.rails:
-            if rail != GROUND:
-                build.capacitor("op-amp decoupling", rail, GROUND, _DECOUPLING_F)
+def _all_pass(at: _Block, gangs: _Gangs) -> None:
+    at.resistor(at.into, at.minus, "input")
+    at.resistor(at.minus, at.out, "feedback")
+    at.variable(at.into, at.plus, "R", "R gang", gangs)
+    at.capacitor(at.plus, at.ground, "C")
+    at.build.op_amp(at.plus, at.minus, at.out)
 
 
-def _zener(build: _Builder, rail: str, op_rail: str, negative: bool) -> None:
-    series = _stated(build.result.op_amp_supply.series_ohm)
-    build.resistor("op-amp supply resistor", rail, op_rail, series)
-    ends = (op_rail, GROUND) if negative else (GROUND, op_rail)
-    build.add("VR", "zener", ends, "op-amp supply zener", model="ZENER")
+def _phase(at: _Block, phase_deg: int) -> None:
+    """The + input on ground inverts, on the signal it doesn't; at 0° the block has the sign of its gain."""
+    at.resistor(at.into, at.minus, "input")
+    at.resistor(at.minus, at.out, "feedback")
+    grounded = (at.block.gain < 0.0) == (phase_deg == 0)
+    closed, opened = (at.ground, at.into) if grounded else (at.into, at.ground)
+    at.build.add("S", "switch", (at.plus, closed, opened), "phase switch")
+    at.build.op_amp(at.plus, at.minus, at.out)
 
 
-def _regulator(build: _Builder, rail: str, op_rail: str, negative: bool) -> None:
-    supply = build.result.op_amp_supply
-    word, model = ("negative", "REGULATOR_NEGATIVE") if negative else ("positive", "REGULATOR_POSITIVE")
-    adjust = f"adjust_{word}"
-    build.add("U", "regulator", (rail, op_rail, adjust), f"{word} regulator", model=model)
-    build.resistor("regulator output to adjust", op_rail, adjust, _stated(supply.r1_ohm))
-    build.resistor("regulator adjust to ground", adjust, GROUND, _stated(supply.r2_ohm))
-    build.models.append(RegulatorModel(name=model, reference_v=-_REFERENCE_V if negative else _REFERENCE_V))
+def _output(at: _Block, level: float) -> None:
+    role = "level control"
+    track = parse(at.build.bought(role).split()[1], "resistance")
+    at.build.add("R", "potentiometer", (at.into, at.plus, at.ground), role, track, setting=level)
+    at.build.op_amp(at.plus, at.out, at.out)
 
 
-def _battery(build: _Builder) -> None:
-    """Filtered battery, and half of it as the signal's ground, held by an op-amp."""
-    supply = build.result.op_amp_supply
-    build.resistor("op-amp supply filter", "battery", "op_supply", _stated(supply.filter_ohm))
-    build.capacitor("op-amp supply filter capacitor", "op_supply", GROUND, _stated(supply.filter_f))
-    half = _stated(supply.midpoint_ohm)
-    build.resistor("midpoint divider", "op_supply", "half", half)
-    build.resistor("midpoint divider", "half", GROUND, half)
-    build.capacitor("midpoint capacitor", "half", GROUND, _stated(supply.midpoint_f))
-    build.op_amp("half", "mid", "mid")
-
-
-def _stated(value: float | None) -> float:
-    if value is None:
-        raise SubwrightError(message="The op-amp supply lacks a value that its kind needs.")
-    return value
+def _coupling(at: _Block) -> None:
+    """What follows is the amplifier's input, against the real ground."""
+    at.capacitor(at.into, at.out, "series")
+    at.resistor(at.out, GROUND, "to ground")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Literal, TypeAlias
 
 __all__ = [
+    "BipolarModel",
     "ComparatorModel",
     "DiodeModel",
     "JunctionModel",
@@ -23,7 +24,7 @@ __all__ = [
 ]
 
 ModelKind: TypeAlias = Literal[
-    "diode", "junction", "zener", "switch", "op-amp", "comparator", "shunt reference", "regulator"
+    "diode", "junction", "zener", "switch", "op-amp", "comparator", "shunt reference", "regulator", "bipolar"
 ]
 
 
@@ -122,8 +123,19 @@ class RegulatorModel:
     reference_v: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BipolarModel:
+    """A bipolar transistor with a current gain and an exponential base, no more."""
+
+    kind: ClassVar[ModelKind] = "bipolar"
+    name: str
+    polarity: Literal["npn", "pnp"]
+    current_gain: float
+
+
 Model: TypeAlias = (
-    DiodeModel
+    BipolarModel
+    | DiodeModel
     | ZenerModel
     | JunctionModel
     | SwitchModel

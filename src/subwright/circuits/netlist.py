@@ -51,8 +51,10 @@ PartKind: TypeAlias = Literal[
     "zener",
     "lamp",
     "mosfet",
+    "transistor",
     "switch",
     "connector",
+    "jumper",
     "op-amp",
     "comparator",
     "shunt reference",
@@ -81,8 +83,10 @@ PINS: Final[Mapping[PartKind, tuple[str, ...]]] = MappingProxyType(
         "zener": ("anode", "cathode"),
         "lamp": ("anode", "cathode"),
         "mosfet": ("drain", "gate", "source"),
+        "transistor": ("collector", "base", "emitter"),
         "switch": ("common", "closed", "open"),
         "connector": ("signal", "shell"),
+        "jumper": ("1", "2"),
         "op-amp": ("+", "-", "out", "V+", "V-"),
         "comparator": ("+", "-", "out", "V+", "V-"),
         "shunt reference": ("cathode", "reference", "anode"),
@@ -109,8 +113,10 @@ IEEE_315_LETTERS: Final[Mapping[PartKind, str]] = MappingProxyType(
         "zener": "VR",
         "lamp": "DS",
         "mosfet": "Q",
+        "transistor": "Q",
         "switch": "S",
         "connector": "J",
+        "jumper": "J",
         "op-amp": "U",
         "comparator": "U",
         "shunt reference": "U",
@@ -126,13 +132,14 @@ _MODELLED: Final[Mapping[PartKind, tuple[ModelKind, ...]]] = MappingProxyType(
         "zener": ("zener",),
         "lamp": ("junction",),
         "mosfet": ("switch",),
+        "transistor": ("bipolar",),
         "op-amp": ("op-amp",),
         "comparator": ("comparator",),
         "shunt reference": ("shunt reference",),
         "regulator": ("regulator",),
     }
 )
-_PLAIN: Final[tuple[PartKind, ...]] = ("switch", "connector")  # nothing but contacts
+_PLAIN: Final[tuple[PartKind, ...]] = ("switch", "connector", "jumper")  # nothing but contacts
 _SENSING: Final[tuple[PartKind, ...]] = ("current by current", "voltage by current")
 _DESIGNATOR: Final = re.compile(r"([A-Z]{1,2})([1-9][0-9]*)([A-Z]?)(_[A-Z0-9]+)?")
 _BENCH_NAME: Final = re.compile(r"BENCH_[A-Z0-9_]+")
@@ -196,7 +203,7 @@ class Part:
     part_id : what to buy: library id, or code of the preferred value.
     series_ohm : resistance in series (ESR, copper), Ω.
     initial_v : voltage of a capacitor at the start of a transient, V.
-    setting : position of a potentiometer, 0 at its bottom to 1 at its top.
+    setting : position of a potentiometer, 0 at its bottom to 1 at its top; of a jumper, 1 closed.
     senses : designator of the source whose current a controlled source follows.
     """
 

@@ -21,6 +21,7 @@ from subwright.circuits.netlist import GROUND, Circuit, Numbering, Part, Ramp, S
 from subwright.parts.library import Library
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import saturation
+from subwright.stages.protection_records import OverCurrentTrip
 from subwright.stages.protection_reference import COMPARATOR_SUPPLY_A, LAMP_V
 
 __all__ = ["PROTECTION_NETS", "protection_circuit"]
@@ -35,6 +36,7 @@ PROTECTION_NETS: Final = {
     "under-voltage": "under_out",
     "over-voltage": "over_out",
     "thermal": "thermal_out",
+    "over-current": "current_out",
     "inhibit": "inhibit",
 }
 """Output of each protection: low when tripped; of the inhibit: high when any has tripped."""
@@ -93,7 +95,13 @@ class _Builder:
 
 
 def protection_circuit(
-    result: ProtectionResult, library: Library, *, battery: Value, thermistor: float | Ramp
+    result: ProtectionResult,
+    library: Library,
+    *,
+    battery: Value,
+    thermistor: float | Ramp,
+    current: Value = None,
+    link_closed: bool = True,
 ) -> Circuit:
     """Netlist of the protection circuit.
 
@@ -102,10 +110,16 @@ def protection_circuit(
     result : the design. library : parts with the drawer merged; the models come from its records.
     battery : terminal voltage, a steady value or a ramp, V.
     thermistor : resistance of the thermistor, steady or a ramp, Ω.
+    current : of the battery through the shunt, where there is one, steady or a ramp, A; None for nought.
+    link_closed : whether the isolating link, where there is one, is in place.
 
     Returns
     -------
     Circuit. Trimmers stand where the trip meets its target.
+
+    Raises
+    ------
+    SubwrightError : an over-current trip that has no circuit yet: by the switches' drop, or latching.
     """
     comparator = library.comparator(result.comparator)
     build = _Builder()
@@ -134,18 +148,20 @@ def protection_circuit(
     ]
     models += _supply(build, result, library)
     models += _reference(build, result, library)
-    names = build.sections(4, comparator.channels)
-    inputs = (
+    inputs = [
         ("under-voltage", *_under_voltage(build, result)),
         ("over-voltage", *_over_voltage(build, result)),
         ("thermal", *_thermal(build, result, thermistor)),
-    )
+    ]
+    if result.over_current is not None:
+        inputs.append(("over-current", *_over_current(build, result, result.over_current, current)))
+    names = build.sections(len(inputs) + 1, comparator.channels)
     for name, (watch, plus, minus) in zip(names, inputs, strict=False):
         out = PROTECTION_NETS[watch]
         parts.append(_comparator(name, plus, minus, out, comparator.id))
         _lamp_and_diode(build, watch, out, result.lamp_ohm)
-    _inhibit(build, result)
-    parts.append(_comparator(names[3], "half", "run", PROTECTION_NETS["inhibit"], comparator.id))
+    run = _inhibit(build, result, link_closed)
+    parts.append(_comparator(names[-1], "half", run, PROTECTION_NETS["inhibit"], comparator.id))
     points = (
         ("reference", "reference of all thresholds"),
         ("supply", "supply of the comparators"),
@@ -328,8 +344,56 @@ def _lamp_and_diode(build: _Builder, watch: str, out: str, lamp_ohm: float) -> N
     ]
 
 
-def _inhibit(build: _Builder, result: ProtectionResult) -> None:
+def _over_current(
+    build: _Builder, result: ProtectionResult, trip: OverCurrentTrip, current: Value
+) -> tuple[str, str]:
+    """Shunt in the battery's return, blanked, against a small level."""
+    if trip.method != "shunt" or trip.after != "retry":
+        raise SubwrightError(
+            message="There is no circuit yet of this over-current trip.",
+            quantity="protection.over_current",
+            value=f"{trip.method}, {trip.after}",
+            limit="shunt, retry",
+            remedy="Its threshold comes from the closed form alone; measure it at bring-up.",
+        )
+    out = PROTECTION_NETS["over-current"]
+    build.resistor("over-current shunt", "shunt", GROUND, trip.sense_ohm)
+    build.parts.append(
+        Part(
+            designator="BENCH_CURRENT",
+            kind="current source",
+            nets=(GROUND, "shunt"),
+            value=Steady(value=0.0) if current is None else current,
+            role="battery current",
+            standing="bench",
+        )
+    )
+    build.resistor("over-current filter resistor", "shunt", "current_sense", trip.filter_ohm)
+    build.capacitor("over-current filter capacitor", "current_sense", GROUND, trip.filter_f)
+    build.resistor("over-current level upper", "reference", "current_level", trip.upper_ohm)
+    build.resistor("over-current level lower", "current_level", GROUND, trip.lower_ohm)
+    build.resistor("over-current pull-up", "reference", out, result.under_voltage.pullup_ohm)
+    return "current_level", "current_sense"
+
+
+def _inhibit(build: _Builder, result: ProtectionResult, link_closed: bool) -> str:
+    """Run line with its hold-off, and what it is compared with; returns the net that the comparator reads."""
+    build.capacitor("run line hold-off", "run", GROUND, result.hold_off.capacitor_f)
+    run = "run"
+    if result.isolating_link:
+        run = "run_linked"
+        build.parts.append(
+            Part(
+                designator=build.designator("J"),
+                kind="jumper",
+                nets=("run", run),
+                role="isolating link",
+                part_id="2-pin header and jumper",
+                setting=1.0 if link_closed else 0.0,
+            )
+        )
     build.resistor("run line pull-up", "reference", "run", result.run_ohm)
     build.resistor("run line half reference upper", "reference", "half", result.run_ohm)
     build.resistor("run line half reference lower", "half", GROUND, result.run_ohm)
     build.resistor("inhibit pull-up", "reference", "inhibit", result.inhibit_ohm)
+    return run

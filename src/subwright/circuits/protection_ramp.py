@@ -23,9 +23,8 @@ from subwright.physics.networks.thermistor import divider_self_heating_k
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import thermistor_of
 
-__all__ = ["ThresholdRun", "heat_run", "run_thresholds", "thermistor_ohm", "voltage_run"]
+__all__ = ["ThresholdRun", "current_run", "heat_run", "run_thresholds", "thermistor_ohm", "voltage_run"]
 
-_PROBES: Final[tuple[Probe, ...]] = tuple(Voltage(net) for net in PROTECTION_NETS.values())
 _STEPS: Final = 2000  # a ramp's; each is an error of one threshold
 _RAMP_S: Final = 60.0  # from one end to the other: the sense filters lag by some hundredths of a per cent
 _ACCURACY: Final = 1e-5  # coarser, and a sense node's error of some millivolts moves the threshold
@@ -108,6 +107,36 @@ def heat_run(result: ProtectionResult, library: Library) -> ThresholdRun:
     )
 
 
+def current_run(result: ProtectionResult, library: Library) -> ThresholdRun:
+    """The battery's current from nought to above the over-current trip and back, all else in order.
+
+    Parameters
+    ----------
+    result : a design with a shunt. library : parts with the drawer merged.
+
+    Raises
+    ------
+    SubwrightError : there is no over-current trip.
+    """
+    if result.over_current is None:
+        raise SubwrightError(message="This protection circuit has no over-current trip.")
+    names = result.thresholds
+    ramp = _up_and_down(0.0, 1.3 * result.over_current.nominal_a)
+    middle_v = 0.5 * (names["under-voltage release"].nominal + names["over-voltage release"].nominal)
+    return ThresholdRun(
+        circuit=protection_circuit(
+            result,
+            library,
+            battery=Steady(value=middle_v),
+            thermistor=thermistor_ohm(result, library, _ROOM_C),
+            current=ramp,
+        ),
+        analysis=_slowly(),
+        watched=("over-current",),
+        ramp=ramp,
+    )
+
+
 def thermistor_ohm(result: ProtectionResult, library: Library, heatsink_c: float) -> float:
     """Resistance of the thermistor on a heatsink, warmed by its own divider, Ω.
 
@@ -144,7 +173,8 @@ def run_thresholds(run: ThresholdRun, engine: Engine) -> Mapping[str, float]:
     ------
     SubwrightError : a protection did not trip and release exactly once each.
     """
-    traces = simulate(run.circuit, run.analysis, _PROBES, engine)
+    probes: list[Probe] = [Voltage(PROTECTION_NETS[watch]) for watch in run.watched]
+    traces = simulate(run.circuit, run.analysis, probes, engine)
     found: dict[str, float] = {}
     for watch in run.watched:
         output = traces.voltage(PROTECTION_NETS[watch])

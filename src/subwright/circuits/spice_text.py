@@ -15,6 +15,7 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
 from subwright.circuits.models import (
+    BipolarModel,
     ComparatorModel,
     DiodeModel,
     JunctionModel,
@@ -174,8 +175,12 @@ def _part(part: Part) -> Iterator[str]:
             drain, gate, source = nets
             yield f"S{name} {drain} {source} {gate} {source} {part.model}"
             yield f"D{name}_BODY {source} {drain} {part.model}_BODY"
+        case "transistor":
+            yield f"Q{name} {at} {part.model}"
         case "switch":
             yield f"R{name} {nets[0]} {nets[1]} {_n(_CONTACT_OHM)}"
+        case "jumper":
+            yield f"R{name} {at} {_n(_CONTACT_OHM if part.setting else _INSULATION_OHM)}"
         case "connector":
             yield f"R{name} {at} {_n(_INSULATION_OHM)}"
         case "voltage source":
@@ -290,6 +295,9 @@ def _model(model: Model) -> Iterator[str]:
             yield f"B1 k a I={_n(0.5 * _SHUNT_A_PER_V)}*({over}+sqrt({over}*{over}+1e-12))"
             yield f"I1 r a DC {_n(model.pin_a)}"
             yield ".ends"
+        case BipolarModel():
+            kind = model.polarity.upper()
+            yield f".model {name} {kind}(IS=1e-14 BF={_n(model.current_gain)})"
         case RegulatorModel():
             yield f".subckt {name} in out adj"
             yield f"B1 out 0 V=V(adj)+({_n(model.reference_v)})"

@@ -10,6 +10,7 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits import spice_text
 from subwright.circuits.analysis import AcSweep, Current, Transient, Voltage
 from subwright.circuits.models import (
+    BipolarModel,
     ComparatorModel,
     DiodeModel,
     JunctionModel,
@@ -67,6 +68,9 @@ EVERY_KIND = Circuit(
         part("Q1", "mosfet", "a", "c", "0", model="SWITCH"),
         part("S1", "switch", "a", "b", "c"),
         part("J1", "connector", "a", "0"),
+        part("J2", "jumper", "a", "b"),
+        part("J3", "jumper", "a", "b", setting=0.0),
+        part("Q2", "transistor", "a", "b", "c", model="NPN"),
         part("U1A", "op-amp", "a", "b", "c", "b", "0", model="OPAMP"),
         part("U2A", "comparator", "a", "b", "c", "b", "0", model="COMPARATOR"),
         part("U3", "shunt reference", "a", "b", "0", model="SHUNT"),
@@ -85,6 +89,7 @@ EVERY_KIND = Circuit(
         ComparatorModel(name="COMPARATOR", offset_v=0.002, bias_a=2.5e-8, saturation_ohm=50.0,
                         response_s=1.3e-6, supply_a=6e-4),
         ShuntReferenceModel(name="SHUNT", reference_v=2.495, pin_a=2e-6),
+        BipolarModel(name="NPN", polarity="npn", current_gain=40.0),
         RegulatorModel(name="REGULATOR", reference_v=1.25),
     ),
     couplings=(Coupling(designator="T1", windings=("T1A", "T1B"), factor=0.999),),
@@ -118,6 +123,9 @@ SQ1 a 0 c 0 SWITCH
 DQ1_BODY 0 a SWITCH_BODY
 RS1 a b 0.01
 RJ1 a 0 1000000000.0
+RJ2 a b 0.01
+RJ3 a b 1000000000.0
+QQ2 a b c NPN
 XU1A a b c OPAMP
 XU2A a b c b 0 COMPARATOR
 XU3 a b 0 SHUNT
