@@ -7,14 +7,16 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.circuits.analysis import AcSweep, Transient, Voltage
 from subwright.circuits.converter_point import quick, settling_probes, settling_run
 from subwright.circuits.converter_power import power_circuit
-from subwright.circuits.converter_values import ClampValues, PowerValues, SnubberValues
+from subwright.circuits.converter_values import ClampValues, PowerValues, SnubberValues, from_result
 from subwright.circuits.enclosure_circuit import PRESSURE_PROBE, enclosure_circuit
 from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.circuits.netlist import Circuit, Steady
@@ -62,6 +64,7 @@ DRIVER = DriverModel(
     re_ohm=3.4, bl_tm=14.5, mms_kg=0.14, cms_m_per_n=0.2e-3, rms_kg_per_s=5.0, sd_m2=0.05,
     coil_factor=0.0235, coil_exponent=0.688,
 )  # fmt: skip
+EXAMPLES = Path(__file__).parents[3] / "examples"
 CORNERS = (Corner.MIN, Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
 
 
@@ -199,3 +202,16 @@ def test_a_collapsing_rail_is_refused() -> None:
 def test_a_box_without_a_circuit_is_refused() -> None:
     with pytest.raises(SubwrightError, match=r"no circuit for this kind of box.*OpenAir"):
         enclosure_circuit(DRIVER, OpenAir())
+
+
+@pytest.mark.parametrize("name", ["storyteller-van", "canal-workboat"])
+def test_the_power_stage_is_made_of_its_bill(name: str) -> None:
+    """Every part in the netlist of a real design is on the converter's bill, as often as there."""
+    design = service.solve(EXAMPLES / f"{name}.build.toml").design
+    converter = design.converter
+    assert converter is not None
+    values = from_result(converter, emf_v=12.6, source_ohm=0.02, positive_a=2.0, negative_a=2.0)
+    bill = {use.role: use.quantity for use in converter.parts}
+    bought = power_circuit(values).bought()
+    assert len(bought) >= 9
+    assert bought == {role: bill.get(role) for role in bought}
