@@ -147,9 +147,6 @@ def test_hold_off_lies_in_its_window(reference_engine: Engine) -> None:
     assert result.hold_off.low_s < hold_off_s(result, reference_engine) < result.hold_off.high_s
 
 
-@pytest.mark.xfail(
-    reason="the stage takes the run line as empty at the release; it stands a diode and a saturated output up"
-)
 def test_hold_off_is_the_nominal_one(reference_engine: Engine) -> None:
     result = design("lead-acid", 12, ProtectionSpec())
     assert hold_off_s(result, reference_engine) == pytest.approx(result.hold_off.nominal_s, rel=0.03)

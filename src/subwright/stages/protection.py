@@ -172,7 +172,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
     stocks = ValueStocks(library=library, series=spec.resistor_series, tolerance=tolerance)
     expected = expected_window(model, tolerance, data.corners[Corner.NOMINAL])
     targets = choose_targets(spec, data, expected)
-    data = replace(data, restart_s=data.restart_s + settle_hold_off(spec.hold_off_s).nominal_s)
+    data = replace(data, restart_s=data.restart_s + settle_hold_off(spec.hold_off_s, volts).nominal_s)
     resistor = lamp_ohm(volts, spec.lamp_a)
     sink = output_sink_a(volts, resistor)
 
@@ -250,7 +250,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
             choices.comparator,
             tolerance,
         )
-    hold_off = settle_hold_off(spec.hold_off_s)
+    hold_off = settle_hold_off(spec.hold_off_s, volts)
     circuit = Circuit(
         under=under,
         over=over,

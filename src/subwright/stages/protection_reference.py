@@ -48,7 +48,11 @@ LAMP_V: Final = 1.8  # forward voltage of a red LED at 1 mA; common practice
 _LAMP_LEAST_V: Final = 1.6  # red LEDs at 1 mA; common practice
 _LAMP_MOST_V: Final = 2.1
 _OUTPUT_MOST_V: Final = 0.2  # saturated output at some milliamperes
+_OUTPUT_TYPICAL_V: Final = 0.1
+_OUTPUT_LEAST_V: Final = 0.03
 _DIODE_V: Final = 0.6
+_DIODE_LEAST_V: Final = 0.45  # hot, some tens of microamperes
+_DIODE_MOST_V: Final = 0.75  # cold
 _SHUNT_DIVIDER_OHM: Final = 2.2e3  # small against the reference pin's current
 _CONTROLLER_GOOD_ENOUGH: Final = 0.02
 COMPARATOR_SUPPLY_A: Final = 2.5e-3  # quad 339 with its outputs low, largest (lm339, from memory)
@@ -180,12 +184,24 @@ def lamp_currents(reference: ReferenceSupply, resistor_ohm: float) -> LampCurren
     )
 
 
-def settle_hold_off(wanted_s: float) -> HoldOff:
-    """Capacitor on the run line: its pull-up fills it to the half reference in about the wanted time, s."""
-    capacitor = at_least(wanted_s / (RUN_OHM * log(2.0)), "E6")
-    nominal = capacitor * RUN_OHM * log(2.0)
+def settle_hold_off(wanted_s: float, reference_v: float) -> HoldOff:
+    """Capacitor on the run line: its pull-up fills it to the half reference in about the wanted time, s.
+
+    While a trip holds the line down it stands a diode and a saturated output above ground, so the capacitor
+    starts from there: ``t = R C ln((V - V0) / (V/2))``. [derived]
+    """
+
+    def decays(standing_v: float) -> float:
+        return log((reference_v - standing_v) / (0.5 * reference_v))
+
+    typical = decays(_DIODE_V + _OUTPUT_TYPICAL_V)
+    capacitor = at_least(wanted_s / (RUN_OHM * typical), "E6")
+    constant = capacitor * RUN_OHM
     return HoldOff(
-        capacitor_f=capacitor, nominal_s=nominal, low_s=0.95 * 0.8 * nominal, high_s=1.05 * 1.2 * nominal
+        capacitor_f=capacitor,
+        nominal_s=constant * typical,
+        low_s=0.95 * 0.8 * constant * decays(_DIODE_MOST_V + _OUTPUT_MOST_V),
+        high_s=1.05 * 1.2 * constant * decays(_DIODE_LEAST_V + _OUTPUT_LEAST_V),
     )
 
 
