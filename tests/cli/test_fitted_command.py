@@ -19,7 +19,7 @@ def test_lists_what_may_be_measured(subwright: Command) -> None:
 def test_tells_thresholds_and_trims(subwright: Command) -> None:
     listed = json.loads(subwright("fitted", VAN, "--json").stdout)["measurable"]
     part = next(p for p in listed if p["role"] == "under-voltage sense lower")
-    given = f"{part['role']}={0.96 * part['nominal']:.0f}"
+    given = f"{part['role']}={0.96 * part['nominal']:.0f} ohm"
     words = subwright("fitted", VAN, "-m", given)
     assert words.returncode == 0
     assert "in series with the under-voltage sense lower" in words.stdout
@@ -36,7 +36,7 @@ def test_a_wrong_part_or_value_is_one_line(subwright: Command) -> None:
         ("under-voltage sens lower=10k", "under-voltage sense lower"),
         ("under-voltage sense lower", "equals sign"),
         ("under-voltage sense lower=ten", "ten"),
-        ("under-voltage sense lower=10", "far from"),
+        ("under-voltage sense lower=10 ohm", "far from"),
     ):
         done = subwright("fitted", VAN, "-m", given)
         assert done.returncode == 2

@@ -10,8 +10,6 @@ from __future__ import annotations
 from math import log
 from typing import Final, Literal
 
-import numpy as np
-
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import at_least, between
 from subwright.base.units import show
@@ -23,7 +21,6 @@ from subwright.stages.protection_records import CurrentInput, OverCurrentTrip
 
 __all__ = ["design_over_current", "plan_shunt_ohm"]
 
-_LOWER_OHM: Final = 100.0
 _SHUNT_TOLERANCE: Final = 0.01
 _LEAST_LEVEL_V: Final = 0.06  # below this the offset decides alone; common practice
 _MOST_SHUNT_W: Final = 3.0
@@ -72,10 +69,18 @@ def design_over_current(
         span = Parameter.relative("shunt", sense, _SHUNT_TOLERANCE + RESISTOR_DRIFT)
         heat = data.rms_a**2 * sense
     volts = reference.nominal_v()
+    if wanted * sense >= 0.8 * volts:
+        raise NoSolutionError(
+            message="The drop at the over-current trip is too near the reference.",
+            quantity="drop at the trip",
+            value=show(wanted * sense, "voltage"),
+            limit=show(0.8 * volts, "voltage"),
+            remedy='Lower the trip, or set it to "shunt".',
+        )
     pair = search_ratio(
         volts / (wanted * sense) - 1.0,
         upper_ohm=between(1e3, 100e3, "E24"),
-        lower_ohm=np.array([_LOWER_OHM]),
+        lower_ohm=between(100.0, 4.7e3, "E12"),
         keep=1,
     )[0]
     level = volts / (1.0 + pair.ratio)
@@ -85,7 +90,7 @@ def design_over_current(
         parameters=(
             *reference.parameters(tolerance),
             Parameter.relative("level upper", pair.upper_ohm, tolerance + RESISTOR_DRIFT),
-            Parameter.relative("level lower", _LOWER_OHM, tolerance + RESISTOR_DRIFT),
+            Parameter.relative("level lower", pair.lower_ohm, tolerance + RESISTOR_DRIFT),
             Parameter(
                 name="comparator offset", nominal=0.0, low=-comparator.vos_max_v, high=comparator.vos_max_v
             ),
@@ -110,7 +115,7 @@ def design_over_current(
         sense_ohm=sense,
         sense_w=heat,
         upper_ohm=pair.upper_ohm,
-        lower_ohm=_LOWER_OHM,
+        lower_ohm=pair.lower_ohm,
         level_v=level,
         filter_ohm=_FILTER_OHM,
         filter_f=capacitor,
