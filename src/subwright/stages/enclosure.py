@@ -107,7 +107,7 @@ def design_enclosure(
         rated_ohm=driver.nominal_impedance_ohm,
         xdamage_m=driver.xdamage_m,
         highpass=need.highpass,
-        port_area_m2=None if plan.port is None else plan.port.area_m2,
+        port_area_m2=None if plan.port is None else plan.port.speed_area_m2,
         radiator_area_m2=None if plan.radiator is None else plan.radiator.count * plan.radiator.sd_m2,
         radiator_xmax_m=None if plan.radiator is None else plan.radiator.xmax_m,
         port_speed_limit_m_per_s=spec.port_speed_limit_m_per_s,

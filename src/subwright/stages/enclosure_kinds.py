@@ -275,12 +275,12 @@ def port_mouths(spec: EnclosureSpec, wanted_m2: float) -> Iterator[Mouth]:
     """
     pipes = STOCK_PIPES if spec.port_diameter_m is None else (pipe_of(spec.port_diameter_m),)
     counts = (1, 2, 3, 4) if spec.port_count is None else (spec.port_count,)
-    mouths = list(round_mouths(pipes, counts))
+    mouths = list(round_mouths(pipes, counts, spec.port_flare_m))
     # One wide pipe flows better than several narrow ones of the same area.
     mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 + 0.08 * (mouth.count - 1)))
-    yield from (mouth for mouth in mouths if mouth.area_m2 >= wanted_m2)
+    yield from (mouth for mouth in mouths if mouth.speed_area_m2 >= wanted_m2)
     mouths.sort(key=lambda mouth: mouth.area_m2 * (1.0 - 0.06 * (mouth.count - 1)), reverse=True)
-    yield from (mouth for mouth in mouths if mouth.area_m2 < wanted_m2)
+    yield from (mouth for mouth in mouths if mouth.speed_area_m2 < wanted_m2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -532,7 +532,7 @@ def _wanted_area_m2(job: Job, target: Target, ql: float) -> float:
 def _port_reason(port: Port, wanted_m2: float) -> str:
     size = f"{port.count} × {port.name}" if port.kind == "round" else port.name
     text = f"Port: {size}, {show(port.length_m, 'length')} long, {port.bend}, on the {port.on}."
-    if port.area_m2 >= wanted_m2:
+    if port.speed_area_m2 >= wanted_m2:
         return f"{text} It keeps the speed limit at full power and is no larger than that takes."
     return (
         f"{text} {show(wanted_m2, 'area')} would keep the speed limit, but no port of that area fits; "

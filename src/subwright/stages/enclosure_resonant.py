@@ -190,6 +190,7 @@ def _radiator_mouth(spec: EnclosureSpec) -> Mouth:
         kind="round",
         count=spec.radiator_count,
         area_m2=spec.radiator_count * piston_area_m2(spec.radiator_diameter_m or 0.0),
+        speed_area_m2=spec.radiator_count * piston_area_m2(spec.radiator_diameter_m or 0.0),
         ends_m=0.0,
         inner_m=hole,
         outer_m=frame,
@@ -287,6 +288,14 @@ class BandPassKind:
                 value=spec.outline,
                 limit='"rectangular"',
                 remedy='Write outline = "rectangular", or take another kind of box.',
+            )
+        if spec.alignment != "auto":
+            raise NoSolutionError(
+                message="A band-pass is shaped by its Qtc and damping, not by a named alignment.",
+                quantity="enclosure.alignment",
+                value=spec.alignment,
+                limit='"auto"',
+                remedy="Give enclosure.qtc and enclosure.band_damping.",
             )
         if spec.port_kind == "slot":
             raise NoSolutionError(

@@ -246,10 +246,11 @@ def _vented(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
         qp=math.inf if spec.qp is None else spec.qp,
     )
     found = _acoustics(job, box)
-    mouths = [*round_mouths(STOCK_PIPES, (1,)), *round_mouths(STOCK_PIPES[3:8], (2,))]
+    flare = spec.port_flare_m
+    mouths = [*round_mouths(STOCK_PIPES, (1,), flare), *round_mouths(STOCK_PIPES[3:8], (2,), flare)]
     choices = []
     for mouth in mouths:
-        speed = found.flow_m3_per_s / mouth.area_m2
+        speed = found.flow_m3_per_s / mouth.speed_area_m2
         length = (
             np.asarray(effective_length_m(mouth.area_m2, net[:, 0] * fill.gain, tuned[:, 0])) - mouth.ends_m
         )
@@ -326,7 +327,7 @@ def _choice(
         port_count=0 if mouth is None else mouth.count,
         port_length_m=None if length_m is None else round(length_m, 3),
         port_bend=bend,
-        port_speed_m_per_s=None if mouth is None else float(found.flow_m3_per_s[i]) / mouth.area_m2,
+        port_speed_m_per_s=None if mouth is None else float(found.flow_m3_per_s[i]) / mouth.speed_area_m2,
         outer_width_m=sides_m[0] + 2.0 * t,
         outer_height_m=sides_m[1] + 2.0 * t,
         outer_depth_m=sides_m[2]

@@ -25,6 +25,7 @@ from subwright.physics.acoustics.parameters import DriverModel
 from subwright.physics.acoustics.thermal import CoilThermal
 
 __all__ = [
+    "AlignmentName",
     "Bend",
     "BoxKind",
     "CabinData",
@@ -42,6 +43,18 @@ __all__ = [
 Fill = Literal["none", "lining", "light", "dense"]
 Bend = Literal["straight", "one bend"]
 BoxKind = Literal["sealed", "vented", "passive-radiator", "band-pass"]
+AlignmentName = Literal[
+    "auto",
+    "critical",
+    "bessel",
+    "butterworth",
+    "chebyshev",
+    "flat",
+    "sub-chebyshev",
+    "boom-box",
+    "keele",
+    "margolis-small",
+]
 OutlineKind = Literal["rectangular", "wedge", "trapezoid"]
 Joint = Literal["butt", "rebate"]
 HighPass = Callable[[NDArray[np.float64]], NDArray[np.complexfloating]]
@@ -123,6 +136,13 @@ class EnclosureSpec(StageSpec):
         high="120 Hz",
         why="Tuning of a vented, passive-radiator or band-pass box. auto: from the alignment.",
     )
+    alignment: AlignmentName = choice(
+        "auto",
+        why="Published alignment to start from. Sealed: critical (Qtc 0.5), bessel (0.577), butterworth "
+        "(0.707), chebyshev (1.0, 1.2 dB of hump). Vented and passive-radiator: flat (QB3, B4 or C4 by Qts), "
+        "sub-chebyshev (SC4), boom-box (SBB4), keele or margolis-small (closed-form fits). auto: "
+        "butterworth, flat.",
+    )
     ripple_db: Decibel = quantity(
         "0.5 dB",
         low="0 dB",
@@ -150,6 +170,13 @@ class EnclosureSpec(StageSpec):
     )
     port_count: Literal[1, 2, 3, 4] | None = choice(
         None, why="Round ports. auto: as many as the speed limit asks for."
+    )
+    port_flare_m: Length = quantity(
+        "0 mm",
+        low="0 mm",
+        high="100 mm",
+        why="Radius that both mouths of round ports are rounded to. The speed limit then holds where the "
+        "mouth opens, for at most twice the speed in the throat.",
     )
     port_height_m: Length | None = quantity(
         None, low="10 mm", high="200 mm", why="Height of a slot port. auto: from the speed limit."

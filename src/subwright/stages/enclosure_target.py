@@ -9,10 +9,17 @@ from types import MappingProxyType
 
 from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.units import show
-from subwright.physics.acoustics.alignments import flat_alignment, flattest_tuning
+from subwright.physics.acoustics.alignments import (
+    Alignment,
+    flat_alignment,
+    flattest_tuning,
+    sbb4,
+    super_c4,
+)
 from subwright.physics.acoustics.closed_box import compliance_ratio_for_q
 from subwright.physics.acoustics.parameters import DriverModel, parallel_q, with_source_resistance
-from subwright.stages.enclosure_spec import EnclosureSpec, Fill
+from subwright.physics.acoustics.vented_box import keele_fit, margolis_small_fit
+from subwright.stages.enclosure_spec import AlignmentName, EnclosureSpec, Fill
 
 __all__ = ["FILLS", "FillEffect", "Target", "qts_with_source", "sealed_target", "vented_target"]
 
@@ -86,10 +93,13 @@ def sealed_target(spec: EnclosureSpec, model: DriverModel, qts: float, room_m3: 
     """
     gain = FILLS[spec.fill].gain
     vas = model.vas_m3()
+    named = _sealed_q(spec)
+    if named is not None:
+        spec = spec.model_copy(update={"qtc": named})
     if spec.volume_m3 is not None:
         if spec.qtc is not None:
             raise NoSolutionError(
-                message="Give enclosure.volume or enclosure.qtc, not both: one follows from the other.",
+                message="Give enclosure.volume, or Qtc or an alignment, not both: each sets the other.",
                 quantity="volume and Qtc",
                 value=f"{show(spec.volume_m3, 'volume')}, {spec.qtc:.3g}",
                 limit="one of them",
@@ -168,11 +178,29 @@ def vented_target(spec: EnclosureSpec, model: DriverModel, qts: float, ql: float
     """
     gain = FILLS[spec.fill].gain
     vas, fs = model.vas_m3(), model.fs_hz
+    named = spec.alignment != "auto"
+    if named and (spec.volume_m3 is not None or spec.tuning_hz is not None):
+        raise NoSolutionError(
+            message="A named alignment sets volume and tuning; give one or the other.",
+            quantity="enclosure.alignment",
+            value=spec.alignment,
+            limit='"auto" where enclosure.volume or enclosure.tuning is given',
+            remedy="Remove enclosure.alignment, or the other two keys.",
+        )
     try:
-        alignment = flat_alignment(qts, ql)
+        alignment = _vented_alignment(spec, qts, ql)
     except RangeError as error:
         alignment = None
         problem = error
+        if named:
+            raise NoSolutionError(
+                message=error.message,
+                quantity=error.quantity,
+                value=error.value,
+                limit=error.limit,
+                source=error.source,
+                remedy='Choose another enclosure.alignment, or "auto".',
+            ) from None
     reasons: list[str] = []
     limited = False
     if spec.volume_m3 is not None:
@@ -221,6 +249,62 @@ def vented_target(spec: EnclosureSpec, model: DriverModel, qts: float, ql: float
         family=family if spec.tuning_hz is None else "given",
         limited_by_room=limited,
         reasons=tuple(reasons),
+    )
+
+
+_SEALED_Q: Mapping[AlignmentName, float] = MappingProxyType(
+    {"critical": 0.5, "bessel": 1.0 / math.sqrt(3.0), "butterworth": math.sqrt(0.5), "chebyshev": 1.0}
+)
+_VENTED: tuple[AlignmentName, ...] = ("flat", "sub-chebyshev", "boom-box", "keele", "margolis-small")
+
+
+def _sealed_q(spec: EnclosureSpec) -> float | None:
+    """Qtc of the named alignment, None where none is named."""
+    if spec.alignment == "auto":
+        return None
+    if spec.alignment not in _SEALED_Q:
+        raise _wrong_family(spec, tuple(_SEALED_Q))
+    if spec.qtc is not None:
+        raise NoSolutionError(
+            message="Give enclosure.alignment or enclosure.qtc, not both.",
+            quantity="alignment and Qtc",
+            value=f"{spec.alignment}, {spec.qtc:.3g}",
+            limit="one of them",
+            remedy="Remove one of the two keys.",
+        )
+    return _SEALED_Q[spec.alignment]
+
+
+def _vented_alignment(spec: EnclosureSpec, qts: float, ql: float) -> Alignment:
+    """The named alignment for a driver; the fits are cut to it without their own idea of its response."""
+    name = spec.alignment
+    if name not in ("auto", *_VENTED):
+        raise _wrong_family(spec, _VENTED)
+    if name == "sub-chebyshev":
+        return super_c4(qts, ql)
+    if name == "boom-box":
+        return sbb4(qts)
+    if name in ("keele", "margolis-small"):
+        fit = keele_fit(qts) if name == "keele" else margolis_small_fit(qts)
+        return Alignment(
+            family=f"{name} fit",
+            qts=qts,
+            alpha=1.0 / fit.volume_ratio,
+            h=fit.tuning_ratio,
+            f3_ratio=fit.f3_ratio,
+            ql=ql,
+        )
+    return flat_alignment(qts, ql)
+
+
+def _wrong_family(spec: EnclosureSpec, those: tuple[AlignmentName, ...]) -> NoSolutionError:
+    return NoSolutionError(
+        message=f"This alignment is not one of a {spec.kind} box.",
+        quantity="enclosure.alignment",
+        value=spec.alignment,
+        limit=", ".join(("auto", *those)),
+        source="small-1973-vented",
+        remedy="Choose one of these, or change enclosure.kind.",
     )
 
 

@@ -160,3 +160,58 @@ def test_bands_cover_the_whole_range_and_say_what_limits() -> None:
         assert before.limit != after.limit
     for f, name in zip(limits.frequency_hz, limits.limited_by, strict=True):
         assert any(b.limit == name and b.low_hz <= f <= b.high_hz for b in bands)
+
+
+# --- flared ports, named alignments ---------------------------------------------------------------------
+
+
+def test_a_flare_slows_the_air_at_the_mouth() -> None:
+    plain = box(kind="vented", port_diameter="84 mm", port_count=1)
+    flared = box(kind="vented", port_diameter="84 mm", port_count=1, port_flare="20 mm")
+    assert plain.port is not None
+    assert flared.port is not None
+    assert flared.port.speed_area_m2 == pytest.approx(2.0 * flared.port.area_m2)
+    assert plain.port.speed_area_m2 == plain.port.area_m2
+    assert flared.port_speed_m_per_s is not None
+    assert plain.port_speed_m_per_s is not None
+    assert flared.port_speed_m_per_s == pytest.approx(0.5 * plain.port_speed_m_per_s, rel=0.03)
+    assert flared.tuning_hz == pytest.approx(plain.tuning_hz, rel=0.02)
+    assert flared.port.length_m > plain.port.length_m  # a wide mouth has less air of its own
+    cut = next(h for p in flared.panels for h in p.holes if h.purpose == "port")
+    assert cut.width_m == pytest.approx(0.130)
+
+
+@pytest.mark.parametrize(
+    ("name", "qtc"), [("critical", 0.5), ("bessel", 0.577), ("butterworth", 0.707), ("chebyshev", 1.0)]
+)
+def test_sealed_alignments_by_name(name: str, qtc: float) -> None:
+    assert box(alignment=name).qtc == pytest.approx(qtc, abs=0.01)
+
+
+def test_vented_alignments_by_name() -> None:
+    families = {}
+    for name in ("flat", "sub-chebyshev", "boom-box", "keele", "margolis-small"):
+        made = box(kind="vented", alignment=name)
+        families[name] = made.family
+        assert made.f3_hz is not None
+    assert families["flat"] == "QB3"
+    assert families["sub-chebyshev"] == "SC4"
+    assert families["boom-box"] == "SBB4"
+    assert box(kind="vented", alignment="boom-box").tuning_hz == pytest.approx(
+        design_driver(DriverSpec(part="Drover 12"), load_library()).fs_hz, rel=0.02
+    )
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ({"alignment": "flat"}, "not one of a sealed box"),
+        ({"kind": "vented", "alignment": "bessel"}, "not one of a vented box"),
+        ({"kind": "vented", "alignment": "flat", "volume": "40 l"}, "sets volume and tuning"),
+        ({"alignment": "bessel", "qtc": 0.8}, "not both"),
+        ({"kind": "band-pass", "alignment": "flat"}, "damping"),
+    ],
+)
+def test_alignments_that_do_not_apply_are_refused(keys: dict[str, object], words: str) -> None:
+    with pytest.raises(NoSolutionError, match=words):
+        box(**keys)

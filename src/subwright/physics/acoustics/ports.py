@@ -19,6 +19,7 @@ __all__ = [
     "air_speed_m_per_s",
     "effective_length_m",
     "equivalent_radius_m",
+    "flared_ends_m",
     "hydraulic_diameter_m",
     "minimum_area_m2",
     "minimum_diameter_m",
@@ -49,6 +50,51 @@ def round_end_m(diameter_m: Real, end: End) -> Real:
     flanged 8/(3π) after Rayleigh, restated in [jaouen-chevillotte-2018]; free [levine-schwinger-1948].
     """
     return 0.5 * np.asarray(diameter_m) * (FLANGED_RATIO if end == "flanged" else FREE_RATIO)
+
+
+def flared_ends_m(diameter_m: float, flare_m: float) -> float:
+    """What both rounded mouths of a round port add to its physical length, m; may be negative.
+
+    Each mouth opens on a quarter circle. Air in it counts by the inverse of the area, ∫ (a/r(x))² dx, and
+    what moves beyond counts as a piston in a wall of the mouth's radius, turned to the throat's area. With
+    no flare this is the correction of two flanged ends.
+
+    Parameters
+    ----------
+    diameter_m : throat, m.
+    flare_m : radius of the quarter circle, m, 0 or more.
+
+    Raises
+    ------
+    RangeError : a negative flare, or no throat.
+
+    Source
+    ------
+    [beranek-mellow-2012], ch. 2 (acoustic mass of a tube of varying section); [derived]. Ø 100 mm with 25 mm:
+    48.5 mm.
+
+    >>> round(1e3 * flared_ends_m(0.1, 0.0), 1), round(1e3 * flared_ends_m(0.1, 0.025), 1)
+    (84.9, 48.5)
+    """
+    if not diameter_m > 0.0 or flare_m < 0.0:
+        raise RangeError(
+            message="A flared port needs a throat and a rounding of 0 or more.",
+            quantity="diameter, flare",
+            value=f"{1e3 * diameter_m:.3g} mm, {1e3 * flare_m:.3g} mm",
+            limit="above 0, at least 0",
+            remedy="Correct enclosure.port_diameter or enclosure.port_flare.",
+        )
+    throat = 0.5 * diameter_m
+    mouth = throat + flare_m
+    end = FLANGED_RATIO * mouth * (throat / mouth) ** 2
+    if flare_m == 0.0:
+        return 2.0 * end
+    # Along the arc x = f·sin w, r = a + f·(1 − cos w): smooth in w, so few Gauss points do.
+    nodes, weights = np.polynomial.legendre.leggauss(24)
+    turn = 0.25 * math.pi * (nodes + 1.0)
+    radius = throat + flare_m * (1.0 - np.cos(turn))
+    inside = 0.25 * math.pi * float(np.sum(weights * (throat / radius) ** 2 * flare_m * np.cos(turn)))
+    return 2.0 * (inside - flare_m + end)
 
 
 def rectangular_end_m(width_m: float, height_m: float, end: End, *, along_wall: bool = False) -> float:
