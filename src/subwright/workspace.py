@@ -157,7 +157,8 @@ class Workspace:
         """Write a new build that has a design, and return its name.
 
         Where nothing was asked of the power and the driver's own rating has no design with the parts at hand,
-        the power is lowered step by step until there is one, without a stop if it can be had. Raises as `service.new_build`.
+        the power is lowered step by step until there is one, without a stop if it can be had. Raises as
+        `service.new_build`.
         """
         name = self.new(answers)
         session = self.session(name)

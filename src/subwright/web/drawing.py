@@ -109,7 +109,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
     top = 250.0
 
     def stage(key: str, left: float, width: float, sheet: str = "") -> None:
-        pen.link(sheet or key, words(key), (left - 8, _ROW - 62, width, 252))
+        pen.link(sheet or key, (left - 8, _ROW - 62, width, 252))
         _words(pen, left, top, scene.labels.get(key), words(key), chars=17 if key == "amplifier" else 19)
 
     stage("supply", 24, 136)
@@ -139,11 +139,11 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
 
 
 def _wide_control(pen: Pen, scene: Scene, words: Words) -> None:
-    pen.link("protection", words("protection"), (296, 6, 330, 88))
+    pen.link("protection", (296, 6, 330, 88))
     things.protection(pen, 362, 74, scene.ruler, scene.emf)
     _words(pen, 430, 24, scene.labels.get("protection"), words("protection"), lines=2, chars=29)
     pen.end()
-    pen.link("filter", words("filter"), (640, 6, 184, 88))
+    pen.link("filter", (640, 6, 184, 88))
     things.filter_card(pen, 760, 58, scene)
     label = scene.labels.get("filter")
     pen.text(694, 24, words("filter"), "t h", "end")
@@ -164,17 +164,17 @@ def _wide_sound(pen: Pen, scene: Scene, words: Words) -> None:
         )
     else:
         pen.path("M26 626H962", "room")
-    pen.link("driver", words("driver"), (40, 404, 250, 92))
+    pen.link("driver", (40, 404, 250, 92))
     _words(pen, 48, 422, scene.labels.get("driver"), words("driver"), chars=30, lines=2)
     pen.end()
-    pen.link("enclosure", words("enclosure"), (40, 496, 252, 124))
+    pen.link("enclosure", (40, 496, 252, 124))
     _words(pen, 48, 512, scene.labels.get("enclosure"), words("enclosure"), chars=32)
     pen.end()
-    pen.link("enclosure", words("enclosure"), (300, 424, 190, 196))
+    pen.link("enclosure", (300, 424, 190, 196), words("enclosure"))
     mouth_x, mouth_y = things.box(pen, 388, 520, scene, 172.0)
     pen.end()
     _air(pen, scene, mouth_x + 16, mouth_y, 4)
-    pen.link("air", words("air"), (726, 440, 210, 170))
+    pen.link("air", (726, 440, 210, 170))
     pen.text(742, 500, scene.level_text or "silent", "t loud", key="air.level")
     pen.text(742, 526, scene.level_note, "ts", key="air.note")
     pen.text(742, 548, words("air.where"), "ts sm")
@@ -209,18 +209,18 @@ def draw_narrow(scene: Scene, words: Words, say: Words) -> Drawn:
             pen.path(f"M20 {num(y)}H40", "ref")
         else:
             _flow(pen, scene, power, f"M20 {num(y)}H60", f"stub.{key}", 0.6)
-        pen.link(sheet or key, words(key), (34, y - 62, 302, 124))
+        pen.link(sheet or key, (34, y - 62, 302, 124))
         _narrow_thing(pen, key, y, scene)
         _words(pen, 158, y - 40, scene.labels.get(key), words(key), chars=25)
         pen.end()
     y = ends[-1] + pitch + 52
-    pen.link("enclosure", words("enclosure"), (34, y - 84, 302, 168))
+    pen.link("enclosure", (34, y - 84, 302, 168))
     mouth_x, mouth_y = things.box(pen, 92, y, scene, 140.0)
     _words(pen, 186, y - 40, scene.labels.get("enclosure"), words("enclosure"), chars=21)
     pen.end()
     _air(pen, scene, mouth_x - 4, mouth_y, 1)
     y += 130
-    pen.link("air", words("air"), (34, y - 40, 302, 96))
+    pen.link("air", (34, y - 40, 302, 96))
     pen.text(40, y, scene.level_text or "silent", "t loud", key="air.level")
     pen.text(40, y + 22, scene.level_note, "ts", key="air.note")
     pen.text(40, y + 42, words("air.where"), "ts sm")

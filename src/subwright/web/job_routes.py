@@ -12,7 +12,6 @@ from fastapi.responses import JSONResponse
 
 from subwright import service
 from subwright.base.errors import SubwrightError
-from subwright.build.result import Design
 from subwright.web.desk import Desk, error_json
 
 __all__ = ["Jobs", "job_routes"]
@@ -42,15 +41,15 @@ class Jobs:
     held: OrderedDict[str, _Job] = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def begin(self, design: Design, file: str) -> str:
+    def begin(self, solved: service.Solved, file: str) -> str:
         """Start making the pack of a design and return the job's name."""
-        job = _Job(file=file, stamp="stop" if design.worst == "stop" else "")
+        job = _Job(file=file, stamp="stop" if solved.has_stop else "")
         name = secrets.token_urlsafe(12)
         with self.lock:
             self.held[name] = job
             while len(self.held) > _KEPT:
                 self.held.popitem(last=False)
-        threading.Thread(target=_make, args=(job, design), daemon=True).start()
+        threading.Thread(target=_make, args=(job, solved), daemon=True).start()
         return name
 
     def of(self, name: str) -> _Job:
@@ -62,9 +61,9 @@ class Jobs:
         return job
 
 
-def _make(job: _Job, design: Design) -> None:
+def _make(job: _Job, solved: service.Solved) -> None:
     try:
-        job.content = service.pack_archive(design, job.told)
+        job.content = service.pack_archive(solved, job.told)
         job.told("", 1.0)
     except SubwrightError as error:
         job.error = error
@@ -79,7 +78,9 @@ def job_routes(desk: Desk) -> APIRouter:
         """Begin to make the pack."""
         session = desk.session(name)
         file = f"{session.path.name.removesuffix('.build.toml')}-pack.zip"
-        return JSONResponse({"job": jobs.begin(session.outcome().design, file)})
+        outcome = session.outcome()
+        solved = service.Solved(design=outcome.design, build=outcome.build)
+        return JSONResponse({"job": jobs.begin(solved, file)})
 
     @routes.get("/jobs/{job}")
     def watch(job: str) -> JSONResponse:

@@ -53,11 +53,14 @@ class Pen:
         """One circle."""
         self.parts.append(f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(radius)}" class="{classes}"/>')
 
-    def link(self, key: str, name: str, box: tuple[float, float, float, float]) -> None:
-        """Begin what opens the sheet ``key``: a link over ``box`` (left, top, width, height)."""
+    def link(self, key: str, box: tuple[float, float, float, float], name: str = "") -> None:
+        """Begin what opens the sheet ``key``: a link over ``box`` (left, top, width, height).
+
+        It is called by the words inside it; ``name`` is for one that holds none.
+        """
         left, top, width, height = box
-        label = escaped(name)
-        self.parts.append(f'<a href="#{key}" data-stage="{key}" aria-label="{label}" class="thing">')
+        label = f' aria-label="{escaped(name)}"' if name else ""
+        self.parts.append(f'<a href="#{key}" data-stage="{key}"{label} class="thing">')
         self.parts.append(rect(left, top, width, height, classes="hit"))
 
     def end(self) -> None:

@@ -1,5 +1,5 @@
 // The folder's pages: taking files in, drawers, the guided start.
-import { ask, say, told } from "./talk.js";
+import { ask, say, told, word } from "./talk.js";
 
 const took = document.getElementById("took");
 const tell = (refusal) => {
@@ -81,9 +81,13 @@ if (guided) {
     for (const input of guided.querySelectorAll("[data-part]")) {
       if (Number(input.value) > 0) answers.parts[input.dataset.part] = Number(input.value);
     }
+    const slow = setTimeout(() => say(word("designing")), 300);
     try {
       const made = await ask("/new", answers);
       location.href = `/b/${encodeURIComponent(made.name)}`;
-    } catch (refusal) { tell(refusal); }
+    } catch (refusal) {
+      clearTimeout(slow);
+      tell(refusal);
+    }
   });
 }

@@ -172,11 +172,15 @@ function button(id, what) {
 }
 
 async function change(path, body, field) {
+  const slow = setTimeout(() => say(word("designing")), 700);
   try {
-    take(await ask(`${base}${path}`, { ...view(), revision, ...body }));
+    const answer = await ask(`${base}${path}`, { ...view(), revision, ...body });
+    clearTimeout(slow);
+    take(answer);
     quiet();
     return true;
   } catch (refusal) {
+    clearTimeout(slow);
     if (refusal.status === 409) conflict(refusal, path, body);
     else if (refusal.status && field) bad(field, refusal.error);
     else if (refusal.status) say(told(refusal.error));
@@ -279,12 +283,16 @@ sheet.addEventListener("pointerdown", (event) => {
 
 async function tryOut(field, value) {
   const inputs = field.querySelector("form[data-key]");
+  const slow = setTimeout(() => { field.querySelector(".answer").textContent = word("designing"); }, 500);
   try {
     const wish = new URLSearchParams({ key: inputs.dataset.key, value });
-    field.querySelector(".answer").innerHTML = await ask(`${base}/whatif?${wish}`, undefined, "text");
+    const told = await ask(`${base}/whatif?${wish}`, undefined, "text");
+    clearTimeout(slow);
+    field.querySelector(".answer").innerHTML = told;
   } catch (refusal) {
     if (refusal.status) bad(field, refusal.error);
   }
+  clearTimeout(slow);
   delete inputs.dataset.sent;
 }
 
@@ -403,4 +411,5 @@ for (const kind of ["dragover", "dragleave", "drop"]) {
 }
 
 showVolts();
-if (open()) openSheet(false);
+if (open()) await openSheet(false);
+bench.dataset.ready = "yes";
