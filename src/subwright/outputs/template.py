@@ -79,8 +79,9 @@ def _entry_lines(
 
 def _explanation(entry: SpecEntry) -> str:
     """What a key is, with its range or choices in brackets."""
-    facts = entry.range or (" | ".join(entry.choices) if len(entry.choices) > 1 else "")
-    return f"{entry.why} ({facts.replace(' ', _TIED)})" if facts else entry.why
+    choices = " | ".join(entry.choices) if len(entry.choices) > 1 else ""
+    facts = entry.range.replace(" ", _TIED) or choices
+    return f"{entry.why} ({facts})" if facts else entry.why
 
 
 def _comment(text: str) -> list[str]:
