@@ -356,12 +356,18 @@ def finding_rows(design: Design, *, with_passed: bool = False) -> tuple[FindingR
     return design_view.finding_rows(design, with_passed=with_passed)
 
 
-def render_pack(design: Design, folder: Path, progress: Progress = _quiet) -> PackReport:
+def render_pack(build: Design | Solved, folder: Path, progress: Progress = _quiet) -> PackReport:
     """Write the build pack into ``folder``, all files or none. Raises `SubwrightError` where it can't."""
     from subwright.outputs.pack import write_pack
 
     folder.parent.mkdir(parents=True, exist_ok=True)
-    return write_pack(design, folder, progress)
+    design, library = _parts_with(build)
+    return write_pack(design, folder, progress, library=library)
+
+
+def _parts_with(build: Design | Solved) -> tuple[Design, Library | None]:
+    """The design, and the parts it was solved with where they are known."""
+    return (build.design, _library_of(build)) if isinstance(build, Solved) else (build, None)
 
 
 def sheets(design: Design) -> tuple[Sheet, ...]:
@@ -371,13 +377,14 @@ def sheets(design: Design) -> tuple[Sheet, ...]:
     return design_view.sheets(design)
 
 
-def pack_archive(design: Design, progress: Progress = _quiet) -> bytes:
+def pack_archive(build: Design | Solved, progress: Progress = _quiet) -> bytes:
     """The build pack as a ZIP archive; the same design gives the same bytes."""
     from subwright.outputs.archive import zipped
     from subwright.outputs.pack import pack_files
 
     progress("drawing", 0.05)
-    files = pack_files(design)
+    design, library = _parts_with(build)
+    files = pack_files(design, library=library)
     progress("packing", 0.8)
     return zipped(files)
 

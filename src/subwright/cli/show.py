@@ -76,7 +76,7 @@ def pack(file: Path, folder: Path | None) -> Answer:
     target = folder or file.with_name(file.name.removesuffix(".toml").removesuffix(".build") + ".pack")
     solved = _solve(file)
     with progress("writing the pack") as report:
-        made = service.render_pack(solved.design, target, report)
+        made = service.render_pack(solved, target, report)
 
     def text() -> RenderableType:
         return Text(clean(str(target)))

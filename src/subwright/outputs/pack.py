@@ -7,17 +7,20 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from subwright.build.bringup import bring_up
 from subwright.build.result import Design
 from subwright.outputs.bom import bom_csv
 from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
 from subwright.outputs.folder import CHECKSUMS, replace_folder
 from subwright.outputs.panels import panels_csv
+from subwright.outputs.print_bringup import bringup_text
 from subwright.outputs.provenance import sources_text
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
 from subwright.outputs.views import PackView
 from subwright.outputs.winding_sheet import winding_text
 from subwright.outputs.wiring_table import wiring_csv
+from subwright.parts.library import Library, load_library
 
 __all__ = ["PackReport", "design_json", "pack_files", "write_pack"]
 
@@ -50,10 +53,11 @@ def design_json(design: Design) -> str:
     return dumps({"made_with": MADE_WITH, "not_ready": stamp_of(design), "design": design})
 
 
-def pack_files(design: Design, *, made_on: str = "") -> Mapping[str, bytes]:
+def pack_files(design: Design, *, made_on: str = "", library: Library | None = None) -> Mapping[str, bytes]:
     """The pack's files by relative path; the same design gives the same bytes.
 
-    ``made_on`` is a date to print on the summary; nothing else knows the time.
+    ``made_on`` is a date to print on the summary; nothing else knows the time. ``library`` holds the parts
+    that it was solved with, where a drawer has some of its own.
     """
     view = pack_view(design, made_on=made_on)
     texts = {
@@ -61,6 +65,7 @@ def pack_files(design: Design, *, made_on: str = "") -> Mapping[str, bytes]:
         "bom.csv": bom_csv(view.bom),
         "panels.csv": panels_csv(design.enclosure),
         "wiring.csv": wiring_csv(design),
+        "bring-up.txt": bringup_text(bring_up(design, library or load_library()), view),
         "sources.txt": sources_text(view.sources, view.from_memory),
         "design.json": design_json(design),
         **dict(_drawings(view)),
@@ -80,10 +85,12 @@ def write_pack(
     progress: Callable[[str, float], None] = _quiet,
     *,
     made_on: str = "",
+    library: Library | None = None,
 ) -> PackReport:
     """Write the build pack into ``folder``, all files or none.
 
-    ``progress`` is told what is being done and the share done; ``made_on`` is printed on the summary.
+    ``progress`` is told what is being done and the share done; ``made_on`` is printed on the summary;
+    ``library`` holds the parts that it was solved with.
 
     Raises
     ------
@@ -92,7 +99,7 @@ def write_pack(
     """
     start = time.perf_counter()
     progress("drawing", 0.0)
-    files = pack_files(design, made_on=made_on)
+    files = pack_files(design, made_on=made_on, library=library)
     progress("writing", 0.8)
     replace_folder(folder, files)
     return PackReport(

@@ -1,0 +1,144 @@
+"""The first power-up: order, windows, and its own numbers by a second route."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from subwright import service
+from subwright.base.preferred import values
+from subwright.build.bringup import bring_up
+from subwright.build.bringup_numbers import bench_voltage, discharges, rail_line, thermistor_stand_in
+from subwright.build.bringup_records import BringUp
+from subwright.build.result import Design
+from subwright.parts.library import Library, load_library
+from subwright.stages.common import Corner, Level
+
+EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
+WITH_CONVERTER = [path for path in EXAMPLES if "cargo" not in path.name]
+
+
+@cache
+def solved(path: Path) -> tuple[Design, Library]:
+    made = service.solve(path)
+    assert made.build is not None
+    spec = made.design.spec
+    library = load_library()
+    if spec.drawer is not None:
+        library = library.with_drawer(service.open_drawer(path.parent / spec.drawer))
+    return made.design, library
+
+
+@cache
+def procedure(path: Path) -> BringUp:
+    return bring_up(*solved(path))
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_every_step_says_what_a_wrong_reading_means_and_when_to_stop(path: Path) -> None:
+    steps = procedure(path).steps
+    assert [step.number for step in steps] == list(range(1, len(steps) + 1))
+    for step in steps:
+        assert len(step.causes) >= 3, step.key
+        assert step.stops, step.key
+        assert step.actions, step.key
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_windows_enclose_what_is_expected(path: Path) -> None:
+    for reading in procedure(path).readings:
+        assert reading.low <= reading.expected, reading.key
+        assert reading.high is None or reading.expected <= reading.high, reading.key
+        assert np.isfinite([reading.expected, reading.low, reading.high or 0.0]).all()
+        assert reading.rests_on
+
+
+@pytest.mark.parametrize("path", WITH_CONVERTER, ids=lambda path: path.name)
+def test_nothing_is_powered_before_it_was_measured(path: Path) -> None:
+    keys = [step.key for step in procedure(path).steps]
+    wanted = [
+        "bare-board",
+        "transformer",
+        "controller",
+        "gates",
+        "rails",
+        "loaded-rails",
+        "under-voltage",
+        "over-voltage",
+        "thermal",
+        "amplifier",
+        "first-sound",
+        "soak",
+    ]
+    assert [key for key in keys if key in wanted] == wanted
+    for step in procedure(path).steps:
+        if step.supply is not None:
+            currents = [r.expected for r in step.readings if r.dimension == "current"]
+            assert all(step.supply.limit_a > current for current in currents), step.key
+
+
+@pytest.mark.parametrize("path", WITH_CONVERTER, ids=lambda path: path.name)
+def test_the_rail_line_from_one_corner_foretells_the_other_corners(path: Path) -> None:
+    design, _ = solved(path)
+    line = rail_line(design)
+    for corner in (Corner.LOW, Corner.NOMINAL, Corner.MAX):
+        for level in (Level.IDLE, Level.PROGRAMME, Level.FULL):
+            point = design.point(corner, level)
+            assert line.rail_v(point.terminal_v, point.rail_a) == pytest.approx(point.rail_mean_v, rel=0.01)
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_the_discharge_resistor_empties_the_bank_in_the_time_stated(path: Path) -> None:
+    design, _ = solved(path)
+    assert discharges(design)
+    for bank in discharges(design):
+        steps = 200_000  # Euler in small steps, not the closed form
+        volts, dt = bank.from_v, bank.held_s / steps
+        for _ in range(steps):
+            volts -= volts / (bank.resistor_ohm * bank.capacitance_f) * dt
+        assert volts == pytest.approx(bank.to_v, rel=1e-3)
+        assert bank.held_s <= 5.0
+        decade = bank.resistor_ohm / 10.0 ** np.floor(np.log10(bank.resistor_ohm))
+        assert np.isclose(values("E6"), decade, rtol=1e-6).any()
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_the_stand_in_trips_the_network_solved_node_by_node(path: Path) -> None:
+    design, library = solved(path)
+    found = thermistor_stand_in(design, library)
+    network, volts = design.protection.thermal, design.protection.reference.nominal_v
+    comparator = library.comparator(design.protection.comparator)
+    # + input: level divider and feedback from the output, high through its pull-up
+    up, down = 1.0 / network.upper_ohm, 1.0 / network.lower_ohm
+    back = 1.0 / (network.feedback_ohm + network.pullup_ohm)
+    level = (volts * (up + back) - comparator.ib_a) / (up + down + back)
+    node = volts * network.series_ohm / (network.series_ohm + found.trip_ohm)
+    assert node == pytest.approx(level, rel=0.005)
+    assert found.trip_low_ohm < found.trip_ohm < found.trip_high_ohm
+    assert found.hot_ohm <= found.trip_low_ohm
+    assert found.trip_high_ohm <= found.hold_ohm < found.cold_ohm
+    assert found.cold_ohm >= found.release_high_ohm
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_the_bench_voltage_is_one_that_no_protection_minds(path: Path) -> None:
+    design, _ = solved(path)
+    thresholds = design.protection.thresholds
+    volts = bench_voltage(design)
+    assert thresholds["under-voltage release"].window.worst_high < volts
+    assert volts < thresholds["over-voltage trip"].window.worst_low
+
+
+def test_the_pack_holds_the_procedure() -> None:
+    from subwright.outputs.pack import pack_files
+
+    design, library = solved(EXAMPLES[-1])
+    text = pack_files(design, library=library)["bring-up.txt"].decode()
+    for step in procedure(EXAMPLES[-1]).steps:
+        assert step.title.upper() in text
+    for reading in procedure(EXAMPLES[-1]).readings:
+        assert f"[{reading.key}]" in text
+    assert max(map(len, text.splitlines())) <= 110
