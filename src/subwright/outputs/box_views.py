@@ -149,16 +149,18 @@ def _motor(box: EnclosureResult, view: _View) -> Iterator[str]:
         if hole.purpose != "driver":
             continue
         z = hole.y_m * box.outer_height_m / front.width_m
-        y0 = box.front_slope * z
+        slope, stretch = box.front_slope, math.hypot(1.0, box.front_slope)
         deep, half = box.driver_depth_m, 0.5 * hole.width_m
-        corners = [
-            (y0, z - half),
-            (y0 + 0.45 * deep, z - 0.55 * half),
-            (y0 + deep, z - 0.55 * half),
-            (y0 + deep, z + 0.55 * half),
-            (y0 + 0.45 * deep, z + 0.55 * half),
-            (y0, z + half),
+        # (inward, along the front upward), then turned with the front
+        shape = [
+            (0.0, -half),
+            (0.45 * deep, -0.55 * half),
+            (deep, -0.55 * half),
+            (deep, 0.55 * half),
+            (0.45 * deep, 0.55 * half),
+            (0.0, half),
         ]
+        corners = [(slope * z + (a + slope * b) / stretch, z + (b - slope * a) / stretch) for a, b in shape]
         yield view.path(corners, "hair")
         return
 
@@ -202,12 +204,15 @@ def _level(board: Board, z: float) -> tuple[float, float]:
 def box_views_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: bool = False) -> str:
     """Front view, upright section and level section, to one scale, with the main dimensions."""
     wide, high, deep = box.outer_width_m, box.outer_height_m, box.outer_depth_m
-    scale = min((_WIDTH - 2 * _LEFT - _GAP - 40) / (wide + deep), 330.0 / max(high, deep))
+    scale = min((_WIDTH - 2 * _LEFT - _GAP - 80) / (wide + deep), 330.0 / max(high, deep))
     base = _TOP + high * scale
-    front = _View(_LEFT, base, scale)
-    side = _View(_LEFT + wide * scale + _GAP + 24, base, scale)
+    holes = next(panel for panel in box.panels if panel.name == "front").holes
+    rows = len({round(hole.y_m, 4) for hole in holes})
+    left = _LEFT + 20.0 * max(rows - 2, 0)
+    front = _View(left, base, scale)
+    side = _View(left + wide * scale + _GAP + 24, base, scale)
     below = base + 120 + deep * scale
-    top = _View(_LEFT, below, scale)
+    top = _View(left, below, scale)
     body = [
         text(12, 20, title, classes="t h"),
         text(12, 38, "millimetres, outside dimensions", classes="ts sm"),
@@ -299,6 +304,8 @@ def box_exploded_svg(box: EnclosureResult, *, title: str, stamp: str = "", inlin
         for face in _FACES:
             steps = "L".join(f"{num(corners[i][0])} {num(corners[i][1])}" for i in face)
             body.append(f'<path d="M{steps}Z" class="part"/>')
+        if board.hollow_m3 > 0.0:
+            body.append(_window(board, corners))
         if board.name == "front":
             body += _round_holes(box, board, shift, on_paper)
         where = _label_at(board.name, corners)
@@ -306,6 +313,20 @@ def box_exploded_svg(box: EnclosureResult, *, title: str, stamp: str = "", inlin
     height = 76.0 + (high - low) * scale + 40
     described = "; ".join(board.name for board, _ in placed)
     return document([*body, *labels], width=_WIDTH, height=height, title=title, desc=described, inline=inline)
+
+
+# The face of a ring brace that shows its window, by the axis that it lies across.
+_WINDOW_FACE = {"width": (4, 5, 6, 7), "height": (3, 7, 6, 2), "depth": (0, 4, 7, 3)}
+
+
+def _window(board: Board, corners: list[tuple[float, float]]) -> str:
+    """The window of a ring brace: its face drawn smaller, by the share of wood that is left out."""
+    face = [corners[i] for i in _WINDOW_FACE[board.name.rsplit(" ", 1)[-1]]]
+    middle = (sum(x for x, _ in face) / 4.0, sum(y for _, y in face) / 4.0)
+    share = math.sqrt(board.hollow_m3 / (board.hollow_m3 + board.volume_m3))
+    inner = [(middle[0] + share * (x - middle[0]), middle[1] + share * (y - middle[1])) for x, y in face]
+    steps = "L".join(f"{num(x)} {num(y)}" for x, y in inner)
+    return f'<path d="M{steps}Z" class="open"/>'
 
 
 def _label_at(name: str, corners: list[tuple[float, float]]) -> tuple[float, float]:

@@ -75,10 +75,17 @@ def _outline(panel: Panel, left: float, base: float, scale: float) -> str:
 
 def _edges(panel: Panel) -> list[str]:
     """Bevels and rebates in words."""
-    told = [f"{bevel.edge} bevelled {bevel.angle_deg:.1f}\u00b0" for bevel in panel.bevels]
+    edges: dict[str, list[str]] = {}
+    for bevel in panel.bevels:
+        edges.setdefault(f"{bevel.angle_deg:.1f}\u00b0", []).append(bevel.edge)
+    told = [f"{' and '.join(names)} bevelled {angle}" for angle, names in edges.items()]
     if panel.rebate_m:
         told.append(f"rebate {millimetres(panel.rebate_m)} deep inside")
     return told
+
+
+def _facts(panel: Panel) -> str:
+    return ", ".join((f"{millimetres(panel.thickness_m)} thick", *_edges(panel)))
 
 
 def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
@@ -90,7 +97,7 @@ def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
         text(
             left,
             y + 25,
-            ", ".join((f"{millimetres(panel.thickness_m)} thick", *_edges(panel))),
+            _facts(panel),
             classes="ts sm",
         ),
         _outline(panel, left, base, scale),
@@ -118,7 +125,7 @@ def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
 def _room(panel: Panel, scale: float) -> tuple[float, float]:
     """Width and height that a panel takes with its dimensions."""
     below = 14 + 19 * (len({round(c.x_m, 6) for c in panel.holes}) + 1)
-    name = text_width(panel.name, 12) + 40
+    name = max(text_width(panel.name, 12) + 40, text_width(_facts(panel), 11) + 8)
     wide = max(panel.length_m * scale, name) + _AROUND + 14
     return wide, 34 + panel.width_m * scale + below + 24
 
