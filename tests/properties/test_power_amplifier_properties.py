@@ -25,7 +25,7 @@ def class_d_models(draw: st.DrawFn) -> ClassDModel:
     legs = draw(st.sampled_from([1, 2]))
     return ClassDModel(
         legs=legs,
-        split_rails=legs == 1,
+        split_rails=legs == 1 or draw(st.booleans()),
         modulation_max=draw(st.floats(0.7, 0.99)),
         switch_ohm=draw(st.floats(1e-3, 0.3)),
         switch_time_s=draw(st.floats(5e-9, 80e-9)),
@@ -96,7 +96,8 @@ def test_both_halves_of_a_wave_cost_the_same(
 @given(models, volts, ohms)
 def test_clip_and_rail_are_inverse(model: ClassDModel | ClassABModel, peak: float, load: float) -> None:
     rail = model.rail_for_peak_v(peak, load)
-    assert rail >= peak  # equal only without any loss
+    swing = float(model.swing_v(rail)) if isinstance(model, ClassDModel) else rail
+    assert swing >= peak * (1 - 1e-12)  # equal only without any loss
     assert float(model.clip_peak_v(rail, load)) == pytest.approx(peak, rel=1e-9)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.base.errors import ConvergenceError, NoSolutionError
+from subwright.build.bridged import shared_model, shared_point
 from subwright.build.chain import find_clipping, solve_chain
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, Source
 from subwright.build.spec import BuildSpec
@@ -300,9 +301,12 @@ def _solve(
     waves: Mapping[Level, Waveform],
 ) -> dict[Level, ChainPoint]:
     peak = find_clipping(emf, load, source, amplifier, model)
-    return {
+    points = {
         level: solve_chain(emf, peak, wave, load, source, amplifier, model) for level, wave in waves.items()
     }
+    if amplifier.both_rails:
+        return {level: shared_point(point) for level, point in points.items()}
+    return points
 
 
 def _short_of_target(chain: Mapping[Level, ChainPoint], amplifier: AmplifierResult, target_w: float) -> float:
@@ -367,7 +371,8 @@ def _converter(
     transformer = _wound(spec.transformer, need, library, state)
     magnetics = _magnetics(transformer)
     converter = complete_converter(spec.converter, demand, plan, magnetics, library)
-    return converter, transformer, _model(converter)
+    chain_model = _model(converter)
+    return converter, transformer, shared_model(chain_model) if amplifier.both_rails else chain_model
 
 
 def _transformer_need(

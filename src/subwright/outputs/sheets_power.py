@@ -26,6 +26,7 @@ __all__ = ["amplifier_sheet", "converter_sheet", "supply_sheet", "transformer_sh
 
 _KIND = {
     "class_d_half_bridge": "class D, half-bridge",
+    "class_d_full_bridge": "class D, full bridge between the rails",
     "class_ab": "class AB",
     "bridge_class_d": "class D bridge, straight from the battery",
     "bridge_class_ab": "class AB bridge, straight from the battery",

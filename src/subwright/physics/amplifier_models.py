@@ -26,7 +26,7 @@ def _total(terms: dict[str, Array]) -> Array:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ClassDModel:
-    """A half-bridge (1 leg) on split rails or a full bridge (2 legs) on one supply.
+    """A half-bridge (1 leg) on split rails, or a full bridge (2 legs) on one supply or across both rails.
 
     Attributes
     ----------
@@ -73,6 +73,10 @@ class ClassDModel:
         """Voltage across one leg, V."""
         return np.asarray(v_rail, dtype=float) * (2.0 if self.split_rails else 1.0)
 
+    def swing_v(self, v_rail: Floats) -> Array:
+        """Greatest ideal output, V: the rail of a half-bridge, the whole bus of a full bridge."""
+        return 0.5 * self.legs * self.bus_v(v_rail)
+
     def series_ohm(self) -> float:
         """Resistance between the switched node's ideal average and the load, ohm (first candidate)."""
         switch = float(np.ravel(self.switch_ohm)[0])
@@ -90,7 +94,7 @@ class ClassDModel:
         v_rail : rail of one side, or the supply of a bridge, V, any shape.
         load_ohm : ohm.
         """
-        reach = self.modulation_max * np.asarray(v_rail) - self.dead_time_error_v(v_rail)
+        reach = self.modulation_max * self.swing_v(v_rail) - self.dead_time_error_v(v_rail)
         peak: Array = np.maximum(reach, 0.0) * load_ohm / (load_ohm + self.series_ohm())
         return peak
 
@@ -112,7 +116,7 @@ class ClassDModel:
         v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
         bus = self.bus_v(rail)
         amps = np.abs(i)
-        modulation = np.clip(v / rail, -1.0, 1.0)
+        modulation = np.clip(v / self.swing_v(rail), -1.0, 1.0)
         ripple = bus * (1.0 - modulation**2) / (4.0 * self.switching_hz * self.inductance_h)
         rms2 = i * i + ripple**2 / 12.0
         # Below half the ripple both edges commutate softly; above it one edge is hard (buck waveforms).
@@ -159,7 +163,7 @@ class ClassDModel:
 
     def bus_ripple_rms_a(self, i_out_a: Array, v_out_v: Array, v_rail_v: Floats) -> float:
         """RMS switching ripple of the bus capacitor over the given phases, A: ``i sqrt(d (1 - d))``."""
-        modulation = np.clip(np.asarray(v_out_v) / v_rail_v, -1.0, 1.0)
+        modulation = np.clip(np.asarray(v_out_v) / self.swing_v(v_rail_v), -1.0, 1.0)
         duty = 0.5 * (1.0 + modulation)
         if self.legs == 1:
             mean_square = i_out_a**2 * duty * (1.0 - duty)

@@ -22,6 +22,7 @@ from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.physics.amplifiers import (
     bridge_sine_power_w,
     bridge_square_power_w,
+    class_b_reactive_stress,
     programme_peak_ratio,
 )
 from subwright.physics.bounds import require
@@ -76,6 +77,8 @@ Array = NDArray[np.float64]
 
 _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-9
+_REACTIVE_DEG: Final = 45.0  # usual worst case of a loudspeaker; common practice
+_HOT_CASE_C: Final = 100.0
 
 
 def design_amplifier(
@@ -144,8 +147,7 @@ def design_amplifier(
                 limit="> 0 W",
                 remedy="State goal.power or goal.spl, or take amplifier.kind = bridge_class_d.",
             )
-        rails = half_bridge if kind == "class_d_half_bridge" else class_ab
-        built = rails(spec, target_power_w, load, corners, library, speaker_cable_ohm)
+        built = _on_rails(kind, spec, target_power_w, load, corners, library, speaker_cable_ohm)
     return _finish(
         spec,
         built,
@@ -158,6 +160,27 @@ def design_amplifier(
         crest_factor_db,
         lowest_note_hz,
     )
+
+
+def _on_rails(
+    kind: SettledKind,
+    spec: AmplifierSpec,
+    target_w: float,
+    load: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+    cable_ohm: float,
+) -> Built:
+    if kind == "class_ab":
+        return class_ab(spec, target_w, load, corners, library, cable_ohm)
+    if kind == "class_d_full_bridge":
+        return half_bridge(spec, target_w, load, corners, library, cable_ohm, 2)
+    try:
+        return half_bridge(spec, target_w, load, corners, library, cable_ohm)
+    except NoSolutionError:
+        if spec.kind != "auto":
+            raise
+        return half_bridge(spec, target_w, load, corners, library, cable_ohm, 2)
 
 
 def _settle(kind: AmplifierKind, target_w: float | None, nominal: BatteryCeiling) -> SettledKind:
@@ -283,6 +306,7 @@ def _finish(
     totals = np.sum(list(terms.values()), axis=0)
     output = peaks**2 / (2.0 * load)
     least = LOAD_LEAST * load
+    reactive = _reactive_stress(built, charging_v, least)
     worst = _average(
         model, float(model.clip_peak_v(charging_v, least)) * np.linspace(0.1, 1.0, 10), least, charging_v
     )
@@ -302,7 +326,8 @@ def _finish(
     voltage = _voltage(spec, built, expected_v)
     peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
     devices = _devices(built, terms, worst, library)
-    stuck_a = expected_v / load
+    # a full bridge may put both rails across the load
+    stuck_a = expected_v * (2.0 if built.kind == "class_d_full_bridge" else 1.0) / load
     result = AmplifierResult(
         kind=built.kind,
         from_battery=built.from_battery,
@@ -337,6 +362,10 @@ def _finish(
         switch_peak_a=peak_least_a,
         switch_peak_limit_a=_current_limit_a(built),
         device_peak_w=_device_peak_w(built, charging_v, least),
+        reactive_peak_w=reactive[0],
+        reactive_peak_v=reactive[1],
+        reactive_peak_a=reactive[2],
+        reactive_limit_w=_case_limit_w(built),
         inductance_h=built.filter.inductance_h if built.filter else None,
         filter_f=built.filter.filter_f if built.filter else None,
         damping_ohm=built.filter.damping_ohm if built.filter else None,
@@ -397,7 +426,8 @@ def _voltage(spec: AmplifierSpec, built: Built, expected_v: float) -> _Voltage:
     """Stress of the output devices, and the highest rail they stand."""
     sides = 2.0 if built.model.split_rails else 1.0
     if built.mosfet is not None:
-        pumped = 1.0 + spec.pumping_limit if built.model.split_rails else 1.0
+        pumps = built.kind == "class_d_half_bridge"
+        pumped = 1.0 + spec.pumping_limit if pumps else 1.0
         limit, margin = built.mosfet.vds_v, spec.voltage_reserve
     else:
         stage = cast(OutputChoice, built.output).stage
@@ -481,6 +511,29 @@ def _device_peak_w(built: Built, rail_v: float, load: float) -> float:
     v = float(built.model.clip_peak_v(rail_v, load)) * sine_phases()
     heat = built.model.losses_w(v, v / load, rail_v)["output devices"]
     return float(np.max(heat)) / (built.output.parallel * built.model.legs)
+
+
+def _reactive_stress(built: Built, rail_v: float, load: float) -> tuple[float, float, float]:
+    """Hardest instant of one class-AB device into 45 degrees at any drive: W, V and A; zeros for class D."""
+    if not isinstance(built.model, ClassABModel) or built.output is None:
+        return 0.0, 0.0, 0.0
+    # A bridge's leg sees half the supply swing about its middle, and half the load.
+    legs = built.model.legs
+    side_v, leg_ohm = rail_v / legs, load / legs
+    reach = float(built.model.clip_peak_v(rail_v, load)) / legs
+    found = [
+        class_b_reactive_stress(side_v, share * reach, leg_ohm, _REACTIVE_DEG)
+        for share in (0.5, 0.75, 0.9, 1.0)
+    ]
+    watts, volts, amps = max(found)
+    return watts / built.output.parallel, volts, amps / built.output.parallel
+
+
+def _case_limit_w(built: Built) -> float:
+    if built.output is None:
+        return 0.0
+    stage = built.output.stage
+    return (stage.tj_max_c - _HOT_CASE_C) / stage.rth_jc_k_per_w
 
 
 def _contributors(built: Built) -> tuple[Contributor, ...]:

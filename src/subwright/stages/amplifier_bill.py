@@ -15,6 +15,7 @@ __all__ = ["amplifier_parts", "amplifier_reasons", "ceiling_sentences"]
 
 _NAMES = {
     "class_d_half_bridge": "Class D half-bridge on split rails",
+    "class_d_full_bridge": "Class D full bridge between split rails",
     "class_ab": "Class AB on split rails",
     "bridge_class_d": "Class D bridge straight from the battery",
     "bridge_class_ab": "Class AB bridge straight from the battery",
@@ -90,7 +91,7 @@ def _switch_use(
                 "V",
                 result.switch_voltage_v,
                 mosfet.vds_v,
-                "highest battery, unloaded, pumped" if not result.from_battery else "highest battery",
+                _voltage_case(result),
             ),
             _rating(
                 "drain current", "A", result.switch_peak_a, mosfet.id_a, "crest into the least impedance"
@@ -100,6 +101,12 @@ def _switch_use(
         substitutes=others,
         provenance=mosfet.provenance.document,
     )
+
+
+def _voltage_case(result: AmplifierResult) -> str:
+    if result.from_battery:
+        return "highest battery"
+    return "highest battery, unloaded" + (", pumped" if result.pumping_v is not None else "")
 
 
 def _output_uses(result: AmplifierResult, output: OutputChoice) -> list[PartUse]:
@@ -354,9 +361,33 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
                 "is an estimate: measure the inductance, and move the gap until it fits."
             )
         lines.append(
-            f"Output filter {inductance} and {capacitance}{' on each leg' if result.from_battery else ''}: "
+            f"Output filter {inductance} and "
+            f"{capacitance}{' on each leg' if result.model.legs == 2 else ''}: "
             f"corner {show(result.filter_corner_hz, 'frequency')}, Q {result.filter_q:.2f} with the load; "
             "damped, because a voice coil is no load at that frequency."
+        )
+    if isinstance(result.model, ClassABModel) and result.reactive_peak_w > 0.0:
+        lines.append(
+            f"With the load 45° reactive one device meets {show(result.reactive_peak_w, 'power')} at "
+            f"{show(result.reactive_peak_v, 'voltage')} and {show(result.reactive_peak_a, 'current')} for "
+            f"some "
+            "milliseconds of each bass cycle: find that point in its data sheet's safe operating area, 10 "
+            "ms or "
+            "DC curve. Second breakdown is not in the part's record here."
+        )
+        if result.model.ballast_ohm > 0.0:
+            lines.append(
+                f"Bias: {show(result.model.bias_a, 'current')} a leg. Fix the bias transistor to the output "
+                "devices' heatsink so that it tracks them (about 2 mV less per K and junction), turn its "
+                "trimmer "
+                "to the lowest bias before first power, and set it hot, by the drop across the emitter "
+                "resistors."
+            )
+    if result.kind == "class_d_full_bridge":
+        lines.append(
+            "The bridge takes from both rails at once and pumps neither; both loudspeaker leads are live, "
+            "and "
+            "neither may touch ground."
         )
     if result.pumping_v is not None and result.rail_capacitance_f is not None:
         lines.append(
@@ -379,6 +410,10 @@ def _count(result: AmplifierResult) -> str:
 def _why_kind(spec: AmplifierSpec, result: AmplifierResult, nominal: BatteryCeiling) -> str:
     if spec.kind != "auto":
         return ", as the build file asks"
+    if result.kind == "class_d_full_bridge":
+        return (
+            ": no switch at hand stands the rails that a half-bridge would need; a bridge needs half of them"
+        )
     if result.from_battery:
         return ": the battery alone reaches the power, so no converter is needed"
     if nominal.class_d_sine_w is None:

@@ -100,6 +100,7 @@ def _class_d_model(
     leg: FilterChoice,
     wound: WoundInductor | None,
     legs: int,
+    split_rails: bool,
     load: float,
     cable_ohm: float,
 ) -> ClassDModel:
@@ -110,7 +111,7 @@ def _class_d_model(
     gate = spec.gate_supply_v / _GATE_TEST_V
     return ClassDModel(
         legs=legs,
-        split_rails=legs == 1,
+        split_rails=split_rails,
         modulation_max=spec.modulation_max,
         switch_ohm=pool.column(lambda m: m.rds_on_ohm * m.rds_hot_ratio),
         switch_time_s=pool.column(switch_charge_coul) / spec.gate_drive_a,
@@ -202,8 +203,9 @@ def half_bridge(
     corners: Mapping[Corner, float],
     library: Library,
     cable_ohm: float,
+    legs: int = 1,
 ) -> Built:
-    """Class D half-bridge on split rails.
+    """Class D on split rails: a half-bridge, or a full bridge between the rails.
 
     Parameters
     ----------
@@ -211,7 +213,7 @@ def half_bridge(
     target_w : sine power at the onset of clipping, W.
     load : ohm. corners : open-circuit battery voltages, V.
     library : parts with the drawer merged.
-    cable_ohm : speaker cable, out and return, ohm.
+    cable_ohm : speaker cable, out and return, ohm. legs : 1 or 2.
 
     Returns
     -------
@@ -222,18 +224,19 @@ def half_bridge(
     NoSolutionError : no part serves.
     """
     peak_v = sqrt(2.0 * target_w * load)
-    guess_v = 1.05 * peak_v * (load + cable_ohm) / load / spec.modulation_max
+    guess_v = 1.05 * peak_v * (load + cable_ohm) / load / spec.modulation_max / legs
     expected_v = guess_v * rail_swell(corners)
-    across_v = 2.0 * expected_v * (1.0 + spec.pumping_limit)
+    # a full bridge gives one rail what it takes from the other: it doesn't pump
+    across_v = 2.0 * expected_v * (1.0 + (spec.pumping_limit if legs == 1 else 0.0))
     pool = pool_of_switches(
-        library, spec.mosfet, across_v, spec.voltage_reserve, peak_v / (LOAD_LEAST * load), 2
+        library, spec.mosfet, across_v, spec.voltage_reserve, peak_v / (LOAD_LEAST * load), 2 * legs
     )
-    leg = choose_filter(load, _filter_target_hz(spec), False, expected_v, spec.filter_capacitor_f)
-    leg, wound = _wound(spec, library, leg, peak_v, load, 2.0 * guess_v, corners, 1)
-    model = _class_d_model(spec, pool, leg, wound, 1, load, cable_ohm)
+    leg = choose_filter(load, _filter_target_hz(spec), legs == 2, expected_v, spec.filter_capacitor_f)
+    leg, wound = _wound(spec, library, leg, peak_v, load, 2.0 * guess_v, corners, legs)
+    model = _class_d_model(spec, pool, leg, wound, legs, True, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, guess_v)
     return Built(
-        kind="class_d_half_bridge",
+        kind="class_d_half_bridge" if legs == 1 else "class_d_full_bridge",
         model=_with_switch(model, index),
         mosfet=pool.mosfets[index],
         filter=leg,
@@ -277,7 +280,7 @@ def bridge_class_d(
     nominal_v = corners[Corner.NOMINAL]
     peak_v = spec.modulation_max * nominal_v
     leg, wound = _wound(spec, library, leg, peak_v, load, nominal_v, corners, 2)
-    model = _class_d_model(spec, pool, leg, wound, 2, load, cable_ohm)
+    model = _class_d_model(spec, pool, leg, wound, 2, False, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, nominal_v)
     return Built(
         kind="bridge_class_d",

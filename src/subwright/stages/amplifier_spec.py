@@ -29,8 +29,12 @@ from subwright.stages.common import Contributor, Corner, Loss, PartUse
 __all__ = ["AmplifierKind", "AmplifierResult", "AmplifierSpec", "BatteryCeiling", "SettledKind"]
 
 Array = NDArray[np.float64]
-SettledKind = Literal["class_d_half_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"]
-AmplifierKind = Literal["auto", "class_d_half_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"]
+SettledKind = Literal[
+    "class_d_half_bridge", "class_d_full_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"
+]
+AmplifierKind = Literal[
+    "auto", "class_d_half_bridge", "class_d_full_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"
+]
 
 
 class AmplifierSpec(StageSpec):
@@ -38,8 +42,10 @@ class AmplifierSpec(StageSpec):
 
     kind: AmplifierKind = choice(
         "auto",
-        why="Class D half-bridge or class AB on split rails, or a bridge straight from the battery; auto "
-        "takes a class-D bridge where the battery alone reaches the power, else the half-bridge.",
+        why="Class D half-bridge, full bridge or class AB on split rails, or a bridge straight from the "
+        "battery; auto takes a class-D bridge where the battery alone reaches the power, else the "
+        "half-bridge "
+        "while a switch stands its rails, else the full bridge, which needs half of them.",
     )
     load_ohm: Resistance | None = quantity(
         None, low="1 ohm", high="32 ohm", why="Load at which the power is stated; auto: the driver's nominal."
@@ -160,6 +166,9 @@ class AmplifierResult:
         switch_voltage_margin_needed : applied and rated V, and the share to keep free.
     switch_peak_a, switch_peak_limit_a : A. device_peak_w : instantaneous peak dissipation of one class-AB
         device into a resistor, W, for its safe operating area; 0 for class D.
+    reactive_peak_w, reactive_peak_v, reactive_peak_a : hardest instant of one class-AB device with the load
+        45 degrees reactive, any drive, charging battery: W, V and A; reactive_limit_w : what it may turn into
+        heat for long with its case at 100 °C, W; 0 for class D.
     inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
     filter_corner_hz, filter_q : with the real values; filter_corner_target_hz; None for class AB.
     ripple_pp_a : inductor ripple at idle, A. inductor_peak_a : crest plus half ripple, A.
@@ -207,6 +216,10 @@ class AmplifierResult:
     switch_peak_a: float
     switch_peak_limit_a: float
     device_peak_w: float
+    reactive_peak_w: float
+    reactive_peak_v: float
+    reactive_peak_a: float
+    reactive_limit_w: float
     inductance_h: float | None
     filter_f: float | None
     damping_ohm: float | None
@@ -235,6 +248,11 @@ class AmplifierResult:
     contributors: tuple[Contributor, ...]
     sources: tuple[str, ...]
     reasons: tuple[str, ...]
+
+    @property
+    def both_rails(self) -> bool:
+        """Whether it draws from both rails at once: a full bridge between them."""
+        return self.model.split_rails and self.model.legs == 2
 
     def input_power_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
         """Power from the supply at an instant, all losses included, W; shapes broadcast."""

@@ -343,3 +343,29 @@ def test_the_inductor_is_wound_on_a_real_core(kind: str, load: float) -> None:
 def test_a_core_that_is_too_small_is_refused() -> None:
     with pytest.raises(NoSolutionError, match="inductor"):
         design("class_d_half_bridge", 200.0, 4.0, inductor_core="E20/10/6-N87")
+
+
+def test_full_bridge_between_rails_needs_half_of_them() -> None:
+    half, full = design("class_d_half_bridge", 150.0), design("class_d_full_bridge", 150.0)
+    assert full.rail_needed_v == pytest.approx(0.5 * half.rail_needed_v, rel=0.05)
+    assert full.switch_voltage_v < 0.55 * half.switch_voltage_v
+    assert full.both_rails
+    assert not half.both_rails
+    assert not full.from_battery
+    assert full.pumping_v is None
+    assert half.pumping_v is not None
+    assert full.switch_count == 2 * half.switch_count
+    assert full.clip_peak_v(full.rail_needed_v, 4.0) == pytest.approx(math.sqrt(2 * 150.0 * 4.0))
+    v = np.linspace(-full.peak_v, full.peak_v, 41)
+    split = sum(full.loss_split_w(v, v / 4.0, full.rail_needed_v).values())
+    taken = full.input_power_w(v, v / 4.0, full.rail_needed_v)
+    assert taken == pytest.approx(v * v / 4.0 + split, rel=1e-12)
+    assert any("neither may touch ground" in reason for reason in full.reasons)
+
+
+def test_auto_turns_to_the_full_bridge_where_no_switch_stands_a_half_bridge() -> None:
+    result = design("auto", 500.0)
+    assert result.kind == "class_d_full_bridge"
+    assert result.switch_voltage_limit_v <= 200.0
+    with pytest.raises(NoSolutionError):
+        design("class_d_half_bridge", 500.0)

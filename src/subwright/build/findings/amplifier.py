@@ -19,6 +19,7 @@ __all__ = [
     "least_impedance",
     "power_reached",
     "pumping",
+    "reactive_load",
     "stuck_output",
 ]
 
@@ -261,6 +262,37 @@ def dead_time_distortion(design: Design) -> Iterator[Measure]:
             value=design.amplifier.dead_time_thd,
             limit=0.05,
             dimension="share",
+        )
+
+
+@rule(
+    "AMP-10",
+    stage="amplifier",
+    severity="warn",
+    title="Class AB into a reactive load",
+    what="Hardest instant of one output device with the load 45 degrees reactive, charging battery and "
+    "lowest "
+    "impedance, against what its case may carry away at 100 °C.",
+    why="A loudspeaker stores energy: the device that conducts may have the whole rail across it. At "
+    "bass "
+    "notes the instant lasts milliseconds, which a junction can't average out.",
+    limit="(T_j max - 100 °C) over R_thJC, for each device; second breakdown may allow less at high voltage.",
+    source="derived",
+    example="±40 V into 4 Ω: 100 W at most into a resistor, 283 W into 45 degrees.",
+    remedy='Add pairs or choose stronger ones (amplifier.ab_output = "pair"), lower goal.power, or take '
+    'class D (amplifier.kind = "class_d_half_bridge").',
+    near=0.05,
+)
+def reactive_load(design: Design) -> Iterator[Measure]:
+    """Measure the heat in W."""
+    amplifier = design.amplifier
+    if amplifier.reactive_limit_w > 0.0:
+        yield Measure(
+            quantity="hardest instant of one output device",
+            value=amplifier.reactive_peak_w,
+            limit=amplifier.reactive_limit_w,
+            dimension="power",
+            at="load 45 degrees reactive",
         )
 
 
