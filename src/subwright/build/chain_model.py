@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import inf
 from typing import Protocol
 
@@ -171,7 +171,10 @@ class LoadPoint:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ChainPoint:
-    """Solution of the chain for one waveform at a set of battery voltages; arrays are over the corners."""
+    """Solution of the chain at a set of battery voltages.
+
+    Arrays are over the corners; where several waveforms are solved together, corners by waveforms.
+    """
 
     emf_v: Array
     peak_v: Array  # peak output voltage
@@ -194,6 +197,15 @@ class ChainPoint:
     input_ripple_a: Array  # rms, input capacitor bank
     reservoir_ripple_a: Array  # rms at the switching frequency, one rail's bank
     losses_w: Mapping[str, Array]
+
+    def waveform(self, index: int) -> ChainPoint:
+        """One waveform out of a solution of several, whose arrays are corners by waveforms."""
+        columns = {
+            item.name: getattr(self, item.name)[:, index] for item in fields(self) if item.name != "losses_w"
+        }
+        return ChainPoint(
+            **columns, losses_w={name: watts[:, index] for name, watts in self.losses_w.items()}
+        )
 
     def imbalance(self) -> Array:
         """Share of the battery's power that neither losses nor output explain (dimensionless)."""

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.base.errors import ConvergenceError, NoSolutionError
+from subwright.base.errors import ConvergenceError
+from subwright.build.chain_common import collapsed
+from subwright.build.chain_instants import Instants
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, PowerStage, Source
-from subwright.build.waveform import Waveform
 from subwright.physics.chokes import regulated_share
 
 __all__ = ["Regulated", "RegulatedState", "clip_regulated", "solve_regulated"]
@@ -37,6 +38,18 @@ class RegulatedState:
     i_other: Array
     share: Array
     clamp_a: Array
+
+    def column(self, index: int) -> RegulatedState:
+        """The state at one instant, arrays over the corners."""
+        return RegulatedState(
+            terminal=self.terminal[:, index],
+            working=self.working[:, index],
+            other=self.other[:, index],
+            i_working=self.i_working[:, index],
+            i_other=self.i_other[:, index],
+            share=self.share[:, index],
+            clamp_a=self.clamp_a[:, index],
+        )
 
 
 class Regulated:
@@ -209,14 +222,7 @@ def _checked(state: RegulatedState, demand: Array, change: float) -> RegulatedSt
     if not np.all(np.isfinite(state.working)) or np.any(
         np.abs(state.i_working * state.working / np.maximum(demand, 1e-9) - 1.0) > 1e-3
     ):
-        raise NoSolutionError(
-            message="The supply can't deliver this power: the rail collapses.",
-            quantity="power out of the rail",
-            value=f"{float(np.max(demand)):.4g} W",
-            limit="what battery, cable and converter can deliver",
-            source="maximum power theorem",
-            remedy="Lower the target power, shorten or thicken the cable, or use a higher battery voltage.",
-        )
+        raise collapsed(demand)
     raise ConvergenceError(
         message="The battery, the regulated converter and the amplifier did not settle on one point.",
         quantity="relative change",
@@ -227,84 +233,90 @@ def _checked(state: RegulatedState, demand: Array, change: float) -> RegulatedSt
 
 
 def solve_regulated(
-    emf: Array,
-    v_out: Array,
-    i_out: Array,
-    delivered: Array,
-    swap: Array,
-    waveform: Waveform,
-    source: Source,
-    stage: PowerStage,
-    model: ConverterModel,
-) -> ChainPoint:
-    """Chain with a regulated converter; arrays are corners by instants, as ``solve_chain`` prepares them."""
+    at: Instants, source: Source, stage: PowerStage, model: ConverterModel, start: RegulatedState | None
+) -> tuple[ChainPoint, RegulatedState]:
+    """Chain with a regulated converter.
+
+    Parameters
+    ----------
+    at : what the load asks. source, stage, model : the parts of the chain.
+    start : the solution of a like chain, to begin from; None begins unloaded.
+
+    Returns
+    -------
+    (point with arrays of shape (corners, waveforms), state at every instant).
+    """
     loop = Regulated(model, source)
-    idle = np.zeros_like(v_out)
-    state = loop.start(emf, idle)
+    idle = np.zeros_like(at.v_out)
+    state = start or loop.start(at.emf, idle)
     change = np.inf
     demand = idle
     for _ in range(_MOST_ITERATIONS):
         resting = stage.input_power_w(idle, idle, state.other)
         i_other = 0.5 * resting / state.other + model.rail_own_a(state.other)
         demand = (
-            stage.input_power_w(v_out, i_out, state.working)
+            stage.input_power_w(at.v_out, at.i_out, state.working)
             - 0.5 * stage.input_power_w(idle, idle, state.working)
-            + swap
+            + at.swap
             + model.rail_own_a(state.working) * state.working
         )
-        after = loop.step(emf, state, demand, i_other)
+        after = loop.step(at.emf, state, demand, i_other)
         change = _settled(state, after)
         state = after
         if change < _TOLERANCE:
             break
     state = _checked(state, demand, change)
 
-    def mean(values: Array) -> Array:
-        return np.asarray(np.broadcast_to(values, v_out.shape) @ waveform.weight)
-
-    losses = {name: mean(watts) for name, watts in loop.losses(state).items()}
-    for name, watts in stage.loss_split_w(v_out, i_out, state.working).items():
-        resting = stage.loss_split_w(idle, idle, state.working)[name]
-        other = stage.loss_split_w(idle, idle, state.other)[name]
-        losses[f"amplifier {name}"] = mean(watts + 0.5 * (other - resting))
+    losses = loop.losses(state)
+    playing = stage.loss_split_w(at.v_out, at.i_out, state.working)
+    resting_working = stage.loss_split_w(idle, idle, state.working)
+    resting_other = stage.loss_split_w(idle, idle, state.other)
+    for name, watts in playing.items():
+        losses[f"amplifier {name}"] = at.full(watts + 0.5 * (resting_other[name] - resting_working[name]))
     primary = model.ratio * (state.i_working + state.i_other)
     battery = loop.battery_a(state)
     share = state.share
     squares = state.i_working**2 + state.i_other**2
     copper = squares * share + 0.5 * (1.0 - share) * (state.i_working - state.i_other) ** 2
-    crest = waveform.crest
-    return ChainPoint(
-        emf_v=emf[:, 0],
-        peak_v=v_out[:, crest],
-        output_w=mean(delivered),
-        battery_w=mean(emf * battery),
-        battery_a=mean(battery),
-        battery_rms_a=np.sqrt(mean(battery**2)),
-        battery_peak_a=battery.max(axis=1),
-        terminal_v=mean(state.terminal),
-        terminal_least_v=state.terminal.min(axis=1),
-        rail_crest_v=state.working[:, crest],
-        rail_mean_v=mean(state.working),
-        rail_other_v=state.other[:, crest],
-        rail_a=0.5 * mean(state.i_working + state.i_other),
-        rail_peak_a=state.i_working[:, crest],
-        primary_rms_a=np.sqrt(0.5 * mean(primary**2 * share)),
-        primary_peak_a=primary[:, crest],
-        secondary_rms_a=np.sqrt(0.5 * mean(copper)),
-        diode_a=0.25 * mean(state.i_working + state.i_other),
-        input_ripple_a=np.sqrt(mean(primary**2 * share * (1.0 - share))),
-        reservoir_ripple_a=mean(np.full_like(share, model.choke_ripple_a / np.sqrt(12.0))),
-        losses_w=losses,
+    mean_battery, mean_both = at.mean(battery), at.mean(state.i_working + state.i_other)
+    point = ChainPoint(
+        emf_v=np.broadcast_to(at.emf, mean_battery.shape),
+        peak_v=at.at_crest(at.v_out),
+        output_w=at.mean(at.delivered),
+        battery_w=at.emf * mean_battery,
+        battery_a=mean_battery,
+        battery_rms_a=np.sqrt(at.mean(battery**2)),
+        battery_peak_a=at.highest(battery),
+        terminal_v=at.mean(state.terminal),
+        terminal_least_v=at.lowest(state.terminal),
+        rail_crest_v=at.at_crest(state.working),
+        rail_mean_v=at.mean(state.working),
+        rail_other_v=at.at_crest(state.other),
+        rail_a=0.5 * mean_both,
+        rail_peak_a=at.at_crest(state.i_working),
+        primary_rms_a=np.sqrt(0.5 * at.mean(primary**2 * share)),
+        primary_peak_a=at.at_crest(primary),
+        secondary_rms_a=np.sqrt(0.5 * at.mean(copper)),
+        diode_a=0.25 * mean_both,
+        input_ripple_a=np.sqrt(at.mean(primary**2 * share * (1.0 - share))),
+        reservoir_ripple_a=np.full(mean_battery.shape, model.choke_ripple_a / np.sqrt(12.0)),
+        losses_w=at.means(losses),
     )
+    return point, state
 
 
 def clip_regulated(
-    emf: Array, load: LoadPoint, source: Source, stage: PowerStage, model: ConverterModel
+    emf: Array,
+    load: LoadPoint,
+    source: Source,
+    stage: PowerStage,
+    model: ConverterModel,
+    start: RegulatedState | None,
 ) -> Array:
-    """Peak output voltage at the onset of clipping, V, shape of ``emf``."""
+    """Peak output voltage at the onset of clipping, V, shape of ``emf``; see ``find_clipping``."""
     loop = Regulated(model, source)
     zero = np.zeros_like(emf)
-    state = loop.start(emf, zero)
+    state = start or loop.start(emf, zero)
     change = np.inf
     demand = zero
     for _ in range(_MOST_ITERATIONS):

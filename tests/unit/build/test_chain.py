@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from subwright.base.errors import NoSolutionError
-from subwright.build.chain import find_clipping, solve_chain
+from subwright.build.chain import find_clipping, solve_chain, solve_waveforms
 from subwright.build.chain_model import ConverterModel, LoadPoint, Source
-from subwright.build.waveform import programme, sine
+from subwright.build.waveform import programme, silence, sine
 
 
 @dataclass(frozen=True)
@@ -238,6 +238,36 @@ def test_energy_balances_over_random_converters(ratio, switch, leak, load, share
     peak = 0.4 * reach  # below the collapse of even the softest converter drawn
     point = solve_chain(CORNERS, peak, sine(), where, SOURCE, IdealStage(), m)
     np.testing.assert_allclose(point.imbalance(), 0.0, atol=1e-8)
+
+
+def test_clipping_is_found_also_where_the_first_guess_asks_too_much():
+    m = model(ratio=4.0, switch_ohm=15.6e-3, leakage_h=169e-9, share=0.75)
+    peak = find_clipping(CORNERS, LoadPoint(conductance_s=0.5), SOURCE, IdealStage(), m)
+    assert np.all(peak > 20.0)
+
+
+def test_waveforms_solved_together_are_those_solved_alone():
+    load, stage, m = LoadPoint(conductance_s=0.25, susceptance_s=0.05), IdealStage(), model()
+    waves = (silence(), programme(9.0, 16), sine(16))
+    peak = find_clipping(CORNERS, load, SOURCE, stage, m)
+    together = solve_waveforms(CORNERS, peak, waves, load, SOURCE, stage, m)
+    again = solve_waveforms(CORNERS, peak, waves, load, SOURCE, stage, m, together.state)
+    for wave, joint, warm in zip(waves, together.points, again.points, strict=True):
+        alone = solve_chain(CORNERS, peak, wave, load, SOURCE, stage, m)
+        for name in ("battery_w", "battery_peak_a", "terminal_least_v", "rail_crest_v", "primary_rms_a"):
+            np.testing.assert_allclose(getattr(joint, name), getattr(alone, name), rtol=1e-9)
+            np.testing.assert_allclose(getattr(warm, name), getattr(alone, name), rtol=1e-9)
+        for name, watts in alone.losses_w.items():
+            np.testing.assert_allclose(joint.losses_w[name], watts, rtol=1e-8, atol=1e-12)
+
+
+@pytest.mark.parametrize("changes", [{}, REGULATED])
+def test_clipping_is_the_same_from_any_beginning(changes):
+    load, stage, m = LoadPoint(conductance_s=0.25), IdealStage(), model(**changes)
+    peak = find_clipping(CORNERS, load, SOURCE, stage, m)
+    crest = solve_waveforms(CORNERS, 0.7 * peak, (sine(16),), load, SOURCE, stage, m).crests[0]
+    again = find_clipping(CORNERS, load, SOURCE, stage, m, crest)
+    np.testing.assert_allclose(again, peak, rtol=1e-9)
 
 
 def test_clipping_is_where_the_sagged_rail_just_reaches():
