@@ -9,7 +9,7 @@ from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.enclosure_drills import Hole
 from subwright.stages.enclosure_panels import Panel
 
-__all__ = ["cut_plan_svg", "millimetres", "panels_svg"]
+__all__ = ["cut_plan_svg", "edge_words", "millimetres", "panels_svg"]
 
 _WIDTH = 920.0
 _MARGIN = 20.0
@@ -73,8 +73,8 @@ def _outline(panel: Panel, left: float, base: float, scale: float) -> str:
     return f'<path d="M{steps}Z" class="part"/>'
 
 
-def _edges(panel: Panel) -> list[str]:
-    """Bevels and rebates in words."""
+def edge_words(panel: Panel) -> list[str]:
+    """Bevels and rebates of a panel in words, one text for each."""
     edges: dict[str, list[str]] = {}
     for bevel in panel.bevels:
         edges.setdefault(f"{bevel.angle_deg:.1f}\u00b0", []).append(bevel.edge)
@@ -85,7 +85,7 @@ def _edges(panel: Panel) -> list[str]:
 
 
 def _facts(panel: Panel) -> str:
-    return ", ".join((f"{millimetres(panel.thickness_m)} thick", *_edges(panel)))
+    return ", ".join((f"{millimetres(panel.thickness_m)} thick", *edge_words(panel)))
 
 
 def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:

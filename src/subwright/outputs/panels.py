@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from subwright.outputs.csvfile import table
-from subwright.outputs.panel_drawing import millimetres
+from subwright.outputs.panel_drawing import edge_words, millimetres
 from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.enclosure_drills import Hole
 
@@ -18,7 +18,7 @@ def _cut_out(hole: Hole) -> str:
 
 
 def panel_rows(box: EnclosureResult) -> tuple[tuple[str, ...], ...]:
-    """Panels as table rows in millimetres: name, pieces, length, width, thickness, cut-outs."""
+    """Panels as table rows in millimetres: name, pieces, length, width, thickness, cut-outs and edges."""
     return tuple(
         (
             panel.name,
@@ -26,7 +26,7 @@ def panel_rows(box: EnclosureResult) -> tuple[tuple[str, ...], ...]:
             millimetres(panel.length_m),
             millimetres(panel.width_m),
             millimetres(panel.thickness_m),
-            "; ".join(_cut_out(hole) for hole in panel.holes),
+            "; ".join((*(_cut_out(hole) for hole in panel.holes), *edge_words(panel))),
         )
         for panel in box.panels
     )
@@ -51,6 +51,7 @@ def panels_csv(box: EnclosureResult) -> str:
     for panel in box.panels:
         size = tuple(millimetres(v) for v in (panel.length_m, panel.width_m, panel.thickness_m))
         rows.append((panel.name, str(panel.count), *size, "", "", "", "", "", ""))
+        rows += [(panel.name, "", "", "", "", "edge", words, "", "", "", "") for words in edge_words(panel)]
         rows += [
             (
                 panel.name,
