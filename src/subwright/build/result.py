@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from subwright.stages.wiring import WiringResult
 
 __all__ = [
+    "STAGES",
     "Design",
     "EnergyBalance",
     "Finding",

@@ -215,7 +215,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         highest,
         sink,
         tolerance,
-        3 + (spec.over_current != "none") + (spec.amplifier_current != "none"),
+        2 + (spec.over_current != "none") + (spec.amplifier_current != "none"),
     )
     chatter = settle_chatter(
         data,

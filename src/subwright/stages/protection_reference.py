@@ -225,7 +225,7 @@ def supply_reference(
     highest_v: float,
     sink_a: float,
     tolerance: float,
-    lamps: int = 3,
+    tripped: int = 2,
 ) -> ReferenceSupply:
     """Feed of reference and comparator, from the lowest trip up to the highest battery voltage.
 
@@ -234,7 +234,8 @@ def supply_reference(
     model, choices : reference and parts. data : corners. under, over, thermal : the loads on the reference.
     trip_low_v : lowest under-voltage trip, V: the circuit must be right down to there.
     highest_v : highest over-voltage trip, V. sink_a : current of one tripped output, A.
-    tolerance : of the resistors, fraction. lamps : outputs that may be low at once.
+    tolerance : of the resistors, fraction. tripped : outputs that may be low at once;
+        under- and over-voltage exclude each other.
 
     Raises
     ------
@@ -245,7 +246,7 @@ def supply_reference(
     case = Case(results=("reference",), parameters=parameters, function=lambda x: (model.volts(x),))
     low, high = worst_case(case.model, parameters)
     load = (
-        lamps * sink_a
+        tripped * sink_a
         + volts / INHIBIT_OHM
         + volts / (2 * RUN_OHM)
         + volts / (thermal.series_ohm + 0.5 * thermal.series_ohm)

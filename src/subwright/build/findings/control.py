@@ -284,7 +284,8 @@ def comparator_supply(design: Design) -> Iterator[Measure]:
     stage="protection",
     severity="stop",
     title="Load on the reference",
-    what="Heaviest current out of the reference, with every lamp lit, against what it can give.",
+    what="Heaviest current out of the reference, with every lamp lit that can be lit at once, against what "
+    "it can give.",
     why="An overloaded reference sinks, and all thresholds sink with it.",
     limit="What the controller's reference can give away, or what the shunt's feed leaves at the lowest "
     "trip.",
