@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from math import sqrt
 
+from subwright.base.errors import NoSolutionError
+from subwright.base.units import show
 from subwright.build.balance import energy_balance, operating_points, sweeps
 from subwright.build.electrical import PLAYING, Electrical, design_electrical
 from subwright.build.findings import evaluate
@@ -57,6 +59,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     ------
     SubwrightError : no design exists for these wishes; says what would have to change.
     """
+    _refuse_contradictions(spec)
     progress("reading the driver", 0.0)
     driver = design_driver(spec.driver, library)
     cabin = design_cabin(spec.cabin)
@@ -110,6 +113,18 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     design = replace(design, findings=evaluate(design))
     progress("done", 1.0)
     return design
+
+
+def _refuse_contradictions(spec: BuildSpec) -> None:
+    """Refuse wishes that can't all be meant."""
+    if spec.filter.corner_hz <= spec.goal.lowest_note_hz:
+        raise NoSolutionError(
+            message="The low-pass would take away the lowest note that is to be played.",
+            quantity="low-pass corner",
+            value=show(spec.filter.corner_hz, "frequency"),
+            limit=f"above the lowest note, {show(spec.goal.lowest_note_hz, 'frequency')}",
+            remedy="Raise filter.corner, or lower goal.lowest_note.",
+        )
 
 
 def _power_for_level(

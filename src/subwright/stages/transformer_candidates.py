@@ -59,7 +59,7 @@ _MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 24_000, "thorough": 600_000
 # Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
 _MOST_LAID: Final = 3_000  # windings laid before a quick look samples the wires
 _SECTION_CLASS: Final = 1.2
-_MOST_RELAXED: Final = 5_000_000  # the same when looking for what stands in the way
+_MOST_RELAXED: Final = 1_000_000  # the same when looking for what stands in the way
 _TYPICAL_BUILD: Final = 0.6  # of the window's depth
 _TYPICAL_COPPER: Final = 0.02  # of the battery, dropped in the windings at the crest
 
