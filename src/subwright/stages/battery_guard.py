@@ -55,6 +55,7 @@ _GATE_OHM: Final = 10e3
 _STATED_GATE_V: Final = 10.0  # at which the sheets state the on resistance
 _SPARE_K: Final = 25.0  # kept free below the junction limit; common practice
 _MOST: Final = 6
+_PER_CLASS: Final = 2
 _AVALANCHE: Final = 1.3  # breakdown of a usual sample over its rating; common practice
 _SURGE_S: Final = 5e-3  # half of the 10 ms half sine: ifsm² times this is the diode's A²s
 _LONG_RISE_S: Final = 2e-3  # pulses longer than this aren't swallowed by the input capacitors
@@ -258,6 +259,10 @@ def _clamp(
         return fit(library.suppressor(spec.clamp), 1)
     # Behind a central clamp it must leave the dump to that clamp, or it takes the whole alternator alone.
     standing = [s for s in library.suppressors.values() if s.standoff_v >= steady and s.break_min_v > clamped]
+    # Of each power class the two that clamp lowest, and whatever is at hand: the others can only be worse.
+    standing.sort(key=lambda s: s.clamp_v)
+    ahead = {s.id: sum(o.pulse_w == s.pulse_w for o in standing[:n]) for n, s in enumerate(standing)}
+    standing = [s for s in standing if ahead[s.id] < _PER_CLASS or library.in_drawer(s.id)]
     fits = [(_fewest(fit, part, weakest_v), part) for part in standing]
 
     def rank(pair: tuple[SurgeClamp, Suppressor]) -> tuple[bool, bool, bool, int, float, str]:
