@@ -185,6 +185,11 @@ class ClassABModel:
     driver_a : current of drivers and input stages from rail to rail, A.
     ballast_ohm : emitter or source resistor of each device as seen by the output current, ohm.
     cable_ohm : speaker cable, out and return, ohm.
+    lift_ratio : what a second rail adds to the supply while the output needs it, over the supply,
+        dimensionless; 0 for a single rail. The devices then see the lower rail below it and the lifted one
+        above (class G and H, Self). What a lifting capacitor gives at the crest it takes in the rest of
+        the cycle,
+        so that the supply delivers it in the end: it is reckoned as drawn at once.
     """
 
     legs: int
@@ -194,6 +199,7 @@ class ClassABModel:
     driver_a: float
     ballast_ohm: float
     cable_ohm: float
+    lift_ratio: float = 0.0
 
     def bus_v(self, v_rail: Floats) -> Array:
         """Voltage between the supply terminals, V."""
@@ -211,13 +217,19 @@ class ClassABModel:
         v_rail : rail of one side, or the supply of a bridge, V, any shape.
         load_ohm : ohm.
         """
-        reach = np.maximum(np.asarray(v_rail) - self.drop_v, 0.0)
+        reach = np.maximum(np.asarray(v_rail) * (1.0 + self.lift_ratio) - self.drop_v, 0.0)
         peak: Array = reach * load_ohm / (load_ohm + self.series_ohm())
         return peak
 
     def rail_for_peak_v(self, peak_v: float, load_ohm: float) -> float:
         """Rail that just gives ``peak_v`` at the load, V; the inverse of ``clip_peak_v``."""
-        return peak_v * (load_ohm + self.series_ohm()) / load_ohm + self.drop_v
+        return (peak_v * (load_ohm + self.series_ohm()) / load_ohm + self.drop_v) / (1.0 + self.lift_ratio)
+
+    def rail_at_v(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> Array:
+        """Rail that the conducting device hangs on, V: lifted where the lower one doesn't reach."""
+        needed = np.abs(v_out_v + self.series_ohm() * i_out_a) + self.drop_v
+        rail: Array = v_rail_v * np.where(needed > v_rail_v, 1.0 + self.lift_ratio, 1.0)
+        return rail
 
     def _sum_a(self, i_out_a: Array) -> Array:
         """Sum of both devices' currents: ``i_p - i_n = i`` and ``i_p i_n = bias²``."""
@@ -237,10 +249,11 @@ class ClassABModel:
         """
         v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
         both = self._sum_a(i)
+        feeding = self.rail_at_v(v, i, rail)
         ballast = 0.5 * self.legs * self.ballast_ohm * (both**2 + i * i)
         cable = self.cable_ohm * (i * i)
         return {
-            "output devices": rail * both - v * i - ballast - cable,
+            "output devices": feeding * both - v * i - ballast - cable,
             "ballast resistors": ballast,
             "driver and input stages": self.driver_a * self.bus_v(rail),
             "speaker cable": cable,
@@ -256,6 +269,7 @@ class ClassABModel:
         With the translinear bias ``i_p i_n = bias²`` (Gray & Meyer, class-AB output stages) the devices
         draw ``sqrt(i² + 4 bias²)`` in total, from the one rail or the other.
         """
-        _, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
-        result: Array = rail * self._sum_a(i) + self.driver_a * self.bus_v(rail)
+        v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        feeding = self.rail_at_v(v, i, rail)
+        result: Array = feeding * self._sum_a(i) + self.driver_a * self.bus_v(rail)
         return result

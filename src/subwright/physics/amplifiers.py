@@ -20,6 +20,7 @@ __all__ = [
     "clipped_sine_power_w",
     "clipped_sine_thd",
     "coupling_capacitance_f",
+    "lift_capacitance_f",
     "programme_peak_ratio",
     "sine_power_w",
 ]
@@ -393,3 +394,40 @@ def coupling_capacitance_f(corner_hz: float, load_ohm: float) -> float:
     require("corner frequency", corner_hz, "Hz", above=0.0)
     require("load resistance", load_ohm, "Ω", above=0.0)
     return 1.0 / (2.0 * math.pi * corner_hz * load_ohm)
+
+
+def lift_capacitance_f(
+    peak_v: float, threshold_v: float, load_ohm: float, frequency_hz: float, sag_v: float
+) -> float:
+    """Capacitor that lifts an amplifier's rail over each crest of a sine.
+
+    Parameters
+    ----------
+    peak_v : output peak, V, >= ``threshold_v``.
+    threshold_v : output above which the lifted rail carries the current, V, >= 0.
+    load_ohm : ohm, > 0.
+    frequency_hz : lowest note, Hz, > 0.
+    sag_v : how far the capacitor may discharge over one crest, V, > 0.
+
+    Returns
+    -------
+    ``Vp cos(x)/(pi f R dV)`` with ``sin(x) = threshold/Vp``, F.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Charge of the part of a half sine above the threshold. [derived]
+
+    >>> round(lift_capacitance_f(20.0, 0.0, 4.0, 40.0, 2.0) * 1e6)
+    19894
+    """
+    require("threshold", threshold_v, "V", at_least=0.0)
+    require("output peak", peak_v, "V", at_least=threshold_v, above=0.0)
+    require("load resistance", load_ohm, "Ω", above=0.0)
+    require("lowest note", frequency_hz, "Hz", above=0.0)
+    require("sag", sag_v, "V", above=0.0)
+    above = math.sqrt(1.0 - (threshold_v / peak_v) ** 2)
+    return peak_v * above / (math.pi * frequency_hz * load_ohm * sag_v)

@@ -23,6 +23,7 @@ from subwright.physics.amplifiers import (
     bridge_sine_power_w,
     bridge_square_power_w,
     class_b_reactive_stress,
+    lift_capacitance_f,
     programme_peak_ratio,
 )
 from subwright.physics.bounds import require
@@ -43,6 +44,7 @@ from subwright.stages.amplifier_kinds import (
     Built,
     bridge_class_ab,
     bridge_class_d,
+    bridge_class_h,
     class_ab,
     half_bridge,
     rail_swell,
@@ -54,6 +56,7 @@ from subwright.stages.amplifier_parts import (
     InputBank,
     OutputChoice,
     choose_input_bank,
+    choose_lift_bank,
     sine_phases,
 )
 from subwright.stages.amplifier_spec import (
@@ -79,6 +82,7 @@ _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-9
 _REACTIVE_DEG: Final = 45.0  # usual worst case of a loudspeaker; common practice
 _HOT_CASE_C: Final = 100.0
+_LIFT_SAG: Final = 0.10  # of the battery, over one crest; part of what amplifier.lift takes off
 
 
 def design_amplifier(
@@ -138,6 +142,8 @@ def design_amplifier(
         built = bridge_d or bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
     elif kind == "bridge_class_ab":
         built = bridge_ab or bridge_class_ab(spec, load, corners, speaker_cable_ohm)
+    elif kind == "bridge_class_h":
+        built = bridge_class_h(spec, load, corners, speaker_cable_ohm)
     else:
         if target_power_w is None:
             raise RangeError(
@@ -322,6 +328,7 @@ def _finish(
     bank: InputBank | None = None
     if built.from_battery and is_d:
         bank = choose_input_bank(library, corners[Corner.MAX], bus_ripple)
+    lift = _lift(built, peak_v, rail_v, least, lowest_note_hz, corners, library)
     pumping = _pumping(spec, built.kind, rail_v, load, lowest_note_hz)
     voltage = _voltage(spec, built, expected_v)
     peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
@@ -366,6 +373,10 @@ def _finish(
         reactive_peak_v=reactive[1],
         reactive_peak_a=reactive[2],
         reactive_limit_w=_case_limit_w(built),
+        lift_f=0.0 if lift is None else lift[1].count * lift[1].capacitor.capacitance_f,
+        lift_needed_f=0.0 if lift is None else lift[0],
+        lift_capacitor_id="" if lift is None else lift[1].capacitor.id,
+        lift_count=0 if lift is None else lift[1].count,
         inductance_h=built.filter.inductance_h if built.filter else None,
         filter_f=built.filter.filter_f if built.filter else None,
         damping_ohm=built.filter.damping_ohm if built.filter else None,
@@ -432,6 +443,7 @@ def _voltage(spec: AmplifierSpec, built: Built, expected_v: float) -> _Voltage:
     else:
         stage = cast(OutputChoice, built.output).stage
         pumped, limit = 1.0, stage.supply_max_v
+        sides *= 1.0 + cast(ClassABModel, built.model).lift_ratio
         margin = 0.0 if stage.form == "bridge chip" else AB_RESERVE
     return _Voltage(
         applied_v=sides * expected_v * pumped,
@@ -513,13 +525,34 @@ def _device_peak_w(built: Built, rail_v: float, load: float) -> float:
     return float(np.max(heat)) / (built.output.parallel * built.model.legs)
 
 
+def _lift(
+    built: Built,
+    peak_v: float,
+    rail_v: float,
+    load: float,
+    note_hz: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+) -> tuple[float, InputBank] | None:
+    """Capacitance that each leg's lifting bank needs, F, and the bank; class H only."""
+    model = built.model
+    if not isinstance(model, ClassABModel) or model.lift_ratio == 0.0:
+        return None
+    threshold = max(0.0, rail_v - model.drop_v) * load / (load + model.series_ohm())
+    needed = lift_capacitance_f(
+        max(peak_v, threshold), threshold, load, note_hz, _LIFT_SAG * corners[Corner.NOMINAL]
+    )
+    return needed, choose_lift_bank(library, corners[Corner.MAX], needed)
+
+
 def _reactive_stress(built: Built, rail_v: float, load: float) -> tuple[float, float, float]:
     """Hardest instant of one class-AB device into 45 degrees at any drive: W, V and A; zeros for class D."""
     if not isinstance(built.model, ClassABModel) or built.output is None:
         return 0.0, 0.0, 0.0
     # A bridge's leg sees half the supply swing about its middle, and half the load.
     legs = built.model.legs
-    side_v, leg_ohm = rail_v / legs, load / legs
+    lifted_v = rail_v * (1.0 + built.model.lift_ratio)
+    side_v, leg_ohm = lifted_v / legs, load / legs
     reach = float(built.model.clip_peak_v(rail_v, load)) / legs
     found = [
         class_b_reactive_stress(side_v, share * reach, leg_ohm, _REACTIVE_DEG)

@@ -18,6 +18,7 @@ _NAMES = {
     "class_d_full_bridge": "Class D full bridge between split rails",
     "class_ab": "Class AB on split rails",
     "bridge_class_d": "Class D bridge straight from the battery",
+    "bridge_class_h": "Class H bridge from the battery, rail lifted over the crests",
     "bridge_class_ab": "Class AB bridge straight from the battery",
 }
 
@@ -50,6 +51,22 @@ def amplifier_parts(
         parts += _output_uses(result, output)
     if leg is not None:
         parts += _filter_uses(result, leg, library)
+    if result.lift_count:
+        part = library.capacitors[result.lift_capacitor_id]
+        parts.append(
+            PartUse(
+                role="lifting capacitor",
+                letter="C",
+                part_id=part.id,
+                description=f"{part.description}, {result.lift_count} in parallel for each leg",
+                quantity=2 * result.lift_count,
+                value=show(part.capacitance_f, "capacitance"),
+                tolerance=part.tolerance,
+                ratings=(_rating("voltage", "V", result.rail_expected_v, part.voltage_v, "highest battery"),),
+                in_drawer=library.in_drawer(part.id) >= 2 * result.lift_count,
+                provenance=part.provenance.document,
+            )
+        )
     if bank is not None:
         part = bank.capacitor
         parts.append(
@@ -383,6 +400,16 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
                 "to the lowest bias before first power, and set it hot, by the drop across the emitter "
                 "resistors."
             )
+    if result.lift_count:
+        lines.append(
+            f"Each leg's rail is lifted by {show(result.lift_f, 'capacitance')}: the lowest note's crest "
+            f"takes "
+            f"its charge from there ({show(result.lift_needed_f, 'capacitance')} needed). Below the "
+            f"threshold the "
+            "devices hang on the battery alone, which is what saves heat. The lifting switches and their "
+            "drive "
+            "are not designed here."
+        )
     if result.kind == "class_d_full_bridge":
         lines.append(
             "The bridge takes from both rails at once and pumps neither; both loudspeaker leads are live, "

@@ -41,6 +41,7 @@ __all__ = [
     "Built",
     "bridge_class_ab",
     "bridge_class_d",
+    "bridge_class_h",
     "class_ab",
     "half_bridge",
     "rail_swell",
@@ -411,3 +412,40 @@ def try_bridge_class_ab(
         if spec.kind == "bridge_class_ab":
             raise
         return None
+
+
+def bridge_class_h(
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
+) -> Built:
+    """Class AB bridge from the battery whose rail is lifted over the crests: complementary pairs on each leg.
+
+    Parameters
+    ----------
+    spec : the builder's wishes.
+    load : ohm. corners : open-circuit battery voltages, V.
+    cable_ohm : speaker cable, out and return, ohm.
+
+    Returns
+    -------
+    The stage with its parts.
+
+    Raises
+    ------
+    NoSolutionError : no part serves.
+    """
+    highest_v = corners[Corner.MAX] * (1.0 + spec.lift)
+    least = LOAD_LEAST * load
+    # At worst the lifted rail carries all the current: a plain bridge on it bounds the heat.
+    choice = choose_output_stage(
+        "pair",
+        highest_v / (1.0 - AB_RESERVE),
+        highest_v / least,
+        lambda stage: class_b_worst_dissipation_w(0.5 * highest_v, 0.5 * least) + highest_v * stage.bias_a,
+    )
+    plain = _class_ab_model(spec, choice.stage, choice.parallel, 2, False, cable_ohm)
+    return Built(
+        kind="bridge_class_h",
+        model=replace(plain, lift_ratio=spec.lift),
+        output=choice,
+        others=choice.others,
+    )

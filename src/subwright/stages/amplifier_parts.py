@@ -27,6 +27,7 @@ __all__ = [
     "best_switch",
     "choose_filter",
     "choose_input_bank",
+    "choose_lift_bank",
     "choose_output_stage",
     "pool_of_switches",
     "sine_phases",
@@ -277,6 +278,44 @@ class InputBank:
     def ripple_limit_a(self) -> float:
         """Ripple current that the bank stands, A rms."""
         return self.count * (self.capacitor.ripple_a or 0.0)
+
+
+def choose_lift_bank(library: Library, voltage_v: float, needed_f: float) -> InputBank:
+    """Choose electrolytics that lift a rail over the crests.
+
+    Parameters
+    ----------
+    library : parts with the drawer merged.
+    voltage_v : highest voltage on them, V; the rating keeps a fifth in hand.
+    needed_f : capacitance, F; the cans' lower tolerance is taken off.
+
+    Returns
+    -------
+    InputBank : from the drawer where it holds enough, else the fewest cans, then the smallest.
+
+    Raises
+    ------
+    NoSolutionError : none gives it with a dozen cans.
+    """
+    ranked: list[tuple[bool, int, float, str, Capacitor]] = []
+    for part in library.capacitors.values():
+        if part.technology != "electrolytic" or part.voltage_v < 1.25 * voltage_v:
+            continue
+        count = ceil(needed_f / (part.capacitance_f * (1.0 - part.tolerance)))
+        if count <= _MOST_CANS:
+            size = count * part.diameter_m**2 * part.height_m
+            ranked.append((library.in_drawer(part.id) < count, count, size, part.id, part))
+    if not ranked:
+        raise NoSolutionError(
+            message="No electrolytic in the drawer or library lifts the rail over the lowest note.",
+            quantity="lifting capacitor of each leg",
+            value=show(needed_f, "capacitance"),
+            limit=f"at most {_MOST_CANS} cans",
+            source="parts library and drawer",
+            remedy="Raise goal.lowest_note, take a load of higher impedance, or class D, which needs none.",
+        )
+    found = min(ranked, key=lambda row: row[:4])
+    return InputBank(capacitor=found[4], count=found[1])
 
 
 def choose_input_bank(library: Library, voltage_v: float, ripple_a: float) -> InputBank:

@@ -30,10 +30,21 @@ __all__ = ["AmplifierKind", "AmplifierResult", "AmplifierSpec", "BatteryCeiling"
 
 Array = NDArray[np.float64]
 SettledKind = Literal[
-    "class_d_half_bridge", "class_d_full_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"
+    "class_d_half_bridge",
+    "class_d_full_bridge",
+    "class_ab",
+    "bridge_class_d",
+    "bridge_class_ab",
+    "bridge_class_h",
 ]
 AmplifierKind = Literal[
-    "auto", "class_d_half_bridge", "class_d_full_bridge", "class_ab", "bridge_class_d", "bridge_class_ab"
+    "auto",
+    "class_d_half_bridge",
+    "class_d_full_bridge",
+    "class_ab",
+    "bridge_class_d",
+    "bridge_class_ab",
+    "bridge_class_h",
 ]
 
 
@@ -45,7 +56,16 @@ class AmplifierSpec(StageSpec):
         why="Class D half-bridge, full bridge or class AB on split rails, or a bridge straight from the "
         "battery; auto takes a class-D bridge where the battery alone reaches the power, else the "
         "half-bridge "
-        "while a switch stands its rails, else the full bridge, which needs half of them.",
+        "while a switch stands its rails, else the full bridge, which needs half of them. bridge_class_h is "
+        "a "
+        "class-AB bridge from the battery whose rail capacitors lift over the crests.",
+    )
+    lift: Ratio = quantity(
+        "80 %",
+        low="20 %",
+        high="95 %",
+        why="Class H: what the lifting capacitors add to the battery at the crest, sag and switches taken "
+        "off.",
     )
     load_ohm: Resistance | None = quantity(
         None, low="1 ohm", high="32 ohm", why="Load at which the power is stated; auto: the driver's nominal."
@@ -169,6 +189,9 @@ class AmplifierResult:
     reactive_peak_w, reactive_peak_v, reactive_peak_a : hardest instant of one class-AB device with the load
         45 degrees reactive, any drive, charging battery: W, V and A; reactive_limit_w : what it may turn into
         heat for long with its case at 100 °C, W; 0 for class D.
+    lift_f, lift_needed_f, lift_capacitor_id, lift_count : class H: capacitance of each leg's lifting bank,
+    what
+        the lowest note needs, F, and its cans; 0 and "" for other kinds.
     inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
     filter_corner_hz, filter_q : with the real values; filter_corner_target_hz; None for class AB.
     ripple_pp_a : inductor ripple at idle, A. inductor_peak_a : crest plus half ripple, A.
@@ -220,6 +243,10 @@ class AmplifierResult:
     reactive_peak_v: float
     reactive_peak_a: float
     reactive_limit_w: float
+    lift_f: float
+    lift_needed_f: float
+    lift_capacitor_id: str
+    lift_count: int
     inductance_h: float | None
     filter_f: float | None
     damping_ohm: float | None

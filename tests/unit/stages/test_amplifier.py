@@ -369,3 +369,30 @@ def test_auto_turns_to_the_full_bridge_where_no_switch_stands_a_half_bridge() ->
     assert result.switch_voltage_limit_v <= 200.0
     with pytest.raises(NoSolutionError):
         design("class_d_half_bridge", 500.0)
+
+
+def test_class_h_lifts_the_battery_over_the_crests() -> None:
+    plain, lifted = design("bridge_class_ab", None, ab_output="pair"), design("bridge_class_h", None)
+    assert lifted.power_w > 3.0 * plain.power_w
+    model = lifted.model
+    rail = lifted.rail_needed_v
+    # below the threshold it is the plain bridge
+    v = np.linspace(0.0, 0.3 * rail, 7)
+    assert lifted.input_power_w(v, v / 4.0, rail) == pytest.approx(
+        (rail * np.sqrt((v / 4.0) ** 2 + 4.0 * model.bias_a**2)) + model.driver_a * rail  # type: ignore[union-attr]
+    )
+    # above it the lifted rail feeds the load, and nothing gets lost on the way
+    v = np.linspace(0.0, lifted.peak_v, 101)
+    split = sum(lifted.loss_split_w(v, v / 4.0, rail).values())
+    assert lifted.input_power_w(v, v / 4.0, rail) == pytest.approx(v * v / 4.0 + split, rel=1e-12)
+    assert lifted.clip_peak_v(rail, 4.0) == pytest.approx(lifted.peak_v, rel=1e-6)
+    # charge of a crest by numerical integration
+    threshold = (rail - model.drop_v) * 3.2 / (3.2 + model.series_ohm())  # type: ignore[union-attr]
+    t = np.linspace(0.0, 0.5 / 30.0, 20001)
+    wave = lifted.peak_v * np.sin(2 * np.pi * 30.0 * t)
+    charge = float(np.trapezoid(np.where(wave > threshold, wave / 3.2, 0.0), t))
+    nominal = supply_corners(SupplySpec())[0][Corner.NOMINAL]
+    assert lifted.lift_needed_f == pytest.approx(charge / (0.1 * nominal), rel=1e-3)
+    assert lifted.lift_f >= lifted.lift_needed_f
+    assert {p.role for p in lifted.parts} >= {"lifting capacitor", "output stage"}
+    assert plain.lift_count == 0
