@@ -47,8 +47,14 @@ def keys_of(choice: BoxChoice) -> Mapping[str, str]:
         "enclosure.qtc": "auto",
         "enclosure.tuning": "auto",
     }
+    keys["enclosure.alignment"] = "auto"
+    if choice.qtc is not None and choice.band_damping is not None:
+        keys["enclosure.volume"] = "auto"
+        keys["enclosure.qtc"] = f"{choice.qtc:.4f}"
+        keys["enclosure.band_damping"] = f"{choice.band_damping:.4f}"
     if choice.tuning_hz is not None and choice.port_diameter_m is not None:
-        keys["enclosure.tuning"] = show(choice.tuning_hz, "frequency", 4)
+        if choice.qtc is None:
+            keys["enclosure.tuning"] = show(choice.tuning_hz, "frequency", 4)
         keys["enclosure.port_kind"] = "round"
         keys["enclosure.port_diameter"] = show(choice.port_diameter_m, "length", 4)
         keys["enclosure.port_count"] = str(choice.port_count)

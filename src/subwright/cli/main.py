@@ -284,7 +284,7 @@ def box_search(
     take: Annotated[int, typer.Option(min=0, help="Write the box of this number into the build file.")] = 0,
     as_json: AsJson = False,
 ) -> Answer:
-    """Search every sealed and vented box that the room can take: how low, how loud, how quick, how large."""
+    """Search the sealed, vented and band-pass boxes that fit: how low, how loud, how quick, how large."""
     from subwright.cli import box_cmd
 
     return box_cmd.search(file, most, take)

@@ -372,7 +372,7 @@ class BandPassKind:
         if port_m3 > _FRONT_SHARE * front:
             tried.append(f"{mouth.count} × {mouth.name} would fill the front chamber")
             return None
-        rear_width = round((rear + job.fixed_displacement_m3) / (height * depth), 3)
+        rear_width = round((rear + job.fixed_displacement_m3 + 0.5 * braces) / (height * depth), 3)
         front_width = round(width - t - rear_width, 3)
         if rear_width < _rear_least_m(job) - 1e-9 or front_width < _front_least_m(job, mouth) - 1e-9:
             tried.append(f"{mouth.count} × {mouth.name}: a chamber would be narrower than its contents")

@@ -54,7 +54,7 @@ LIMIT_NAMES: Final = (
     "amplifier",
     "infrasonic filter",
 )
-_FILTER_FELT = 0.99  # above this gain the filter limits nothing of its own
+_FILTER_FELT = 10.0 ** (-1.0 / 20.0)  # where it takes less than 1 dB, the amplifier is what limits
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -203,7 +203,9 @@ class SpeakerSystem:
         filtered = np.full_like(heat, np.inf)
         if self.highpass is not None and math.isfinite(clip_v):
             gain = np.abs(self.highpass(response.frequency_hz))
-            filtered = np.where(gain < _FILTER_FELT, clip_v * gain, np.inf)
+            felt = gain < _FILTER_FELT
+            filtered = np.where(felt, clip_v * gain, np.inf)
+            clip = np.where(felt, np.inf, clip_v * np.minimum(gain, 1.0))
         cone = self.excursion_limit_v(response) * ((excursion_m or self.xmax_m) / self.xmax_m)
         return np.stack((cone, heat, port, radiator, clip, filtered))
 

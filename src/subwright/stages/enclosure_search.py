@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final, Literal, TypeAlias
 
@@ -21,6 +21,7 @@ from subwright.physics.acoustics.boxes import BoxModel, SealedBox, VentedBox
 from subwright.physics.acoustics.circuit import Response, passband_pressure_pa_per_v, solve
 from subwright.physics.acoustics.ports import effective_length_m
 from subwright.physics.acoustics.radiation import level_db
+from subwright.physics.acoustics.resonant_boxes import BandPassBox
 from subwright.stages.enclosure_kinds import VENTED_QL, Job, refuse_size, shaped_box
 from subwright.stages.enclosure_port import (
     STOCK_PIPES,
@@ -30,7 +31,8 @@ from subwright.stages.enclosure_port import (
     port_fits,
     round_mouths,
 )
-from subwright.stages.enclosure_shape import sloped_room_of, slopes_of
+from subwright.stages.enclosure_resonant import BandPassKind
+from subwright.stages.enclosure_shape import UPRIGHT, sloped_room_of, slopes_of
 from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
 from subwright.stages.enclosure_target import FILLS
 
@@ -43,6 +45,8 @@ _ROOT2: Final = math.sqrt(2.0)
 _SEALED: Final = 400
 _VOLUMES: Final = 40
 _TUNINGS: Final = 40
+_QTCS: Final = 12
+_DAMPINGS: Final = 8
 _GRID: Final = np.geomspace(12.0, 200.0, 72)
 _PEAK_DB: Final = 2.0  # of the response over its passband
 _DELAY_STEP: Final = 1e-4
@@ -56,8 +60,10 @@ _LONGEST_PORT_M: Final = 1.5
 class BoxChoice:
     """One box of the front."""
 
-    kind: Literal["sealed", "vented"]
+    kind: Literal["sealed", "vented", "band-pass"]
     net_volume_m3: float
+    qtc: float | None  # band-pass: of driver and closed chamber
+    band_damping: float | None
     tuning_hz: float | None
     port: str  # "1 × PVC-U pipe 110 × 3.2 mm", "" without one
     port_diameter_m: float | None
@@ -83,7 +89,7 @@ class BoxSearch:
     seconds_s: float
     lowest_note_hz: float
     front: tuple[BoxChoice, ...]  # smallest first
-    sources: tuple[str, ...] = ("small-1972-closed", "small-1973-vented", "beranek-mellow-2012")
+    sources: tuple[str, ...] = ("small-1972-closed", "small-1973-vented", "fincham-1979")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -100,7 +106,7 @@ class _Acoustics:
 def search_boxes(
     spec: EnclosureSpec, driver: DriverData, need: EnclosureNeed, *, most: int = 12
 ) -> BoxSearch:
-    """Search sealed and vented boxes over volume, tuning and stock pipes.
+    """Search sealed, vented and band-pass boxes over volume, tuning and stock pipes.
 
     Parameters
     ----------
@@ -143,18 +149,19 @@ def search_boxes(
         raise refuse_size(job)
     sealed, tried_sealed = _sealed(job, np.geomspace(_LEAST_NET_M3, largest, _SEALED))
     vented, tried_vented = _vented(job, np.geomspace(2.0 * _LEAST_NET_M3, largest, _VOLUMES))
-    every = [*sealed, *vented]
+    banded, tried_banded = _banded(job, largest)
+    every = [*sealed, *vented, *banded]
     if not every:
         raise NoSolutionError(
             message="No box in this room stays within the limits with this driver.",
             quantity="boxes tried",
-            value=str(tried_sealed + tried_vented),
+            value=str(tried_sealed + tried_vented + tried_banded),
             limit=f"response peak up to {show(_PEAK_DB, 'level')}, port within its speed limit",
             remedy="Give more room, allow more port speed, lower the power, or take another driver.",
         )
     front = _front(every)
     return BoxSearch(
-        considered=tried_sealed + tried_vented,
+        considered=tried_sealed + tried_vented + tried_banded,
         fitting=len(every),
         seconds_s=time.perf_counter() - start,
         lowest_note_hz=need.lowest_note_hz,
@@ -162,13 +169,18 @@ def search_boxes(
     )
 
 
-def _acoustics(job: Job, box: BoxModel) -> _Acoustics:
-    """All figures of a column of boxes."""
+def _acoustics(job: Job, box: BoxModel, middle_hz: Array | None = None) -> _Acoustics:
+    """All figures of a column of boxes; a band-pass is judged against its level in the middle."""
     need, driver = job.need, job.driver
     model, note = driver.model, need.lowest_note_hz
     response = solve(model, box, _GRID, source_ohm=need.source_ohm)
     pressure = np.abs(response.pressure_pa_per_v)
     level = 20.0 * np.log10(pressure / passband_pressure_pa_per_v(model, source_ohm=need.source_ohm))
+    if middle_hz is not None:
+        at_middle = np.array(
+            [np.interp(math.log(f), np.log(_GRID), row) for f, row in zip(middle_hz, level, strict=True)]
+        )
+        level = level - at_middle[:, None]
     near = np.array([note, note * (1.0 - _DELAY_STEP), note * (1.0 + _DELAY_STEP)])
     at = solve(model, box, near, source_ohm=need.source_ohm)
     turn = np.angle(at.pressure_pa_per_v[:, 2] * np.conj(at.pressure_pa_per_v[:, 1]))
@@ -281,6 +293,81 @@ def _vented(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
     return choices, len(net) * len(mouths)
 
 
+def _banded(job: Job, largest_m3: float) -> tuple[list[BoxChoice], int]:
+    """Symmetrical band-pass boxes, each good one planned as it would be built."""
+    spec, model = job.spec, job.driver.model
+    if job.slopes != UPRIGHT:
+        return [], 0
+    gain, vas = FILLS[spec.fill].gain, model.vas_m3()
+    q, s = (
+        grid.ravel()
+        for grid in np.meshgrid(
+            np.linspace(max(1.15 * job.qts, 0.45), 1.1, _QTCS),
+            np.linspace(0.45, 0.8, _DAMPINGS),
+            indexing="ij",
+        )
+    )
+    rear = vas / ((q / job.qts) ** 2 - 1.0) / gain
+    front = (2.0 * s * job.qts) ** 2 * vas
+    small = (q > job.qts) & (rear + front <= largest_m3)
+    q, s, rear, front = q[small], s[small], rear[small], front[small]
+    flare = spec.port_flare_m
+    mouths = [*round_mouths(STOCK_PIPES, (1,), flare), *round_mouths(STOCK_PIPES[3:8], (2,), flare)]
+    if q.size == 0:
+        return [], 0
+    tuned = model.fs_hz * q / job.qts
+    fill = FILLS[spec.fill]
+    box = BandPassBox(
+        rear_m3=rear[:, None],
+        front_m3=front[:, None],
+        tuning_hz=tuned[:, None],
+        rear_gain=gain,
+        rear_qa=fill.qa if spec.qa is None else spec.qa,
+        rear_hz=tuned[:, None],
+        ql=VENTED_QL if spec.ql is None else spec.ql,
+        qp=math.inf if spec.qp is None else spec.qp,
+    )
+    found = _acoustics(job, box, tuned)
+    choices = []
+    for mouth in mouths:
+        speed = found.flow_m3_per_s / mouth.speed_area_m2
+        length = np.asarray(effective_length_m(mouth.area_m2, front, tuned)) - mouth.ends_m
+        good = (speed <= spec.port_speed_limit_m_per_s) & (found.peak_db <= _PEAK_DB)
+        good &= (length >= job.front_m) & (length <= _LONGEST_PORT_M)
+        for i in np.flatnonzero(good).tolist():
+            asked = spec.model_copy(
+                update={
+                    "volume_m3": None,
+                    "tuning_hz": None,
+                    "alignment": "auto",
+                    "port_kind": "round",
+                    "qtc": float(q[i]),
+                    "band_damping": float(s[i]),
+                    "port_diameter_m": mouth.inner_m,
+                    "port_count": mouth.count,
+                }
+            )
+            try:
+                plan = BandPassKind().plan(replace(job, spec=asked))
+            except NoSolutionError:
+                continue
+            if plan.target.limited_by_room or plan.port is None or plan.tuning_hz is None:
+                continue
+            choice = _choice(
+                job,
+                found,
+                i,
+                plan.net_volume_m3,
+                plan.tuning_hz,
+                mouth,
+                plan.inner.sides_m,
+                plan.port.length_m,
+                plan.port.bend,
+            )
+            choices.append(replace(choice, kind="band-pass", qtc=float(q[i]), band_damping=float(s[i])))
+    return choices, len(q) * len(mouths)
+
+
 def _room_for(
     job: Job, net_m3: float, mouth: Mouth, length_m: float
 ) -> tuple[tuple[float, float, float], str] | None:
@@ -321,6 +408,8 @@ def _choice(
     return BoxChoice(
         kind="sealed" if mouth is None else "vented",
         net_volume_m3=net_m3,
+        qtc=None,
+        band_damping=None,
         tuning_hz=tuning,
         port="" if mouth is None else f"{mouth.count} × {mouth.name}",
         port_diameter_m=None if mouth is None else mouth.inner_m,
