@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 __all__ = ["ClassABModel", "ClassDModel", "Floats"]
 
 Array: TypeAlias = NDArray[np.float64]
+_SLOWEST = 0.02  # share of its frequency that a self-oscillating modulator keeps at full modulation
+
 Floats: TypeAlias = float | NDArray[np.float64]
 
 
@@ -44,6 +46,9 @@ class ClassDModel:
     switching_hz, dead_time_s : Hz and s.
     control_a : current of the control circuits from rail to rail, A.
     cable_ohm : speaker cable, out and return, ohm.
+    snubber_f : capacitor of each leg's snubber, F; 0 for none.
+    self_oscillating : true where the loop sets the frequency: it falls with the square of the modulation, the
+        ripple stays, and ``switching_hz`` is that at rest.
 
     Any electrical value may be an array over candidate parts, shaped to broadcast against the phase.
     """
@@ -68,6 +73,8 @@ class ClassDModel:
     dead_time_s: float
     control_a: float
     cable_ohm: float
+    snubber_f: float = 0.0
+    self_oscillating: bool = False
 
     def bus_v(self, v_rail: Floats) -> Array:
         """Voltage across one leg, V."""
@@ -76,6 +83,11 @@ class ClassDModel:
     def swing_v(self, v_rail: Floats) -> Array:
         """Greatest ideal output, V: the rail of a half-bridge, the whole bus of a full bridge."""
         return 0.5 * self.legs * self.bus_v(v_rail)
+
+    def least_switching_hz(self) -> float:
+        """Lowest switching frequency, at the modulator's limit, Hz."""
+        slowed = max(1.0 - self.modulation_max**2, _SLOWEST) if self.self_oscillating else 1.0
+        return self.switching_hz * slowed
 
     def series_ohm(self) -> float:
         """Resistance between the switched node's ideal average and the load, ohm (first candidate)."""
@@ -117,12 +129,14 @@ class ClassDModel:
         bus = self.bus_v(rail)
         amps = np.abs(i)
         modulation = np.clip(v / self.swing_v(rail), -1.0, 1.0)
-        ripple = bus * (1.0 - modulation**2) / (4.0 * self.switching_hz * self.inductance_h)
+        slowed = 1.0 - modulation**2
+        f = self.switching_hz * (np.maximum(slowed, _SLOWEST) if self.self_oscillating else 1.0)
+        ripple = bus * slowed / (4.0 * f * self.inductance_h)
         rms2 = i * i + ripple**2 / 12.0
         # Below half the ripple both edges commutate softly; above it one edge is hard (buck waveforms).
         edge = np.maximum(amps, 0.5 * ripple)
         hard = amps > 0.5 * ripple
-        legs, f = self.legs, self.switching_hz
+        legs = self.legs
         gate_a = 2.0 * legs * self.gate_coul * f
         charge = 2.0 * self.coss_f * np.sqrt(self.coss_v * bus)
         ripple_v_pp = ripple / (8.0 * f * self.filter_f)
@@ -138,6 +152,7 @@ class ClassDModel:
             "control circuits": self.control_a * bus + zero,
             "output inductor copper": legs * self.inductor_ohm * rms2,
             "output inductor core": legs * self.inductor_core_w + zero,
+            "output snubber": legs * self.snubber_f * bus**2 * f + zero,
             "filter damping": legs * ripple_v_pp**2 / (8.0 * self.damping_ohm),
             "speaker cable": self.cable_ohm * (i * i),
         }

@@ -7,7 +7,7 @@ current follow when the chain is solved with that model.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import sqrt
 from typing import Final, cast
 
@@ -15,31 +15,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.base.errors import ConvergenceError, NoSolutionError, RangeError
-from subwright.base.preferred import at_least
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.physics.amplifiers import (
     bridge_sine_power_w,
     bridge_square_power_w,
-    class_b_reactive_stress,
-    lift_capacitance_f,
     programme_peak_ratio,
 )
 from subwright.physics.bounds import require
 from subwright.physics.class_d import (
-    PUMPING_WORST_MODULATION,
     dead_time_thd,
-    pumping_capacitance_f,
-    rail_pumping_v,
     ripple_current_pp_a,
 )
-from subwright.physics.thermal import ThermalDevice
 from subwright.stages.amplifier_bill import amplifier_parts, amplifier_reasons
 from subwright.stages.amplifier_kinds import (
-    AB_RESERVE,
-    FILM_TOLERANCE,
-    INDUCTOR_TOLERANCE,
     LOAD_LEAST,
     Built,
     bridge_class_ab,
@@ -52,11 +42,9 @@ from subwright.stages.amplifier_kinds import (
     try_bridge_class_d,
 )
 from subwright.stages.amplifier_parts import (
-    RESERVE_ID,
     InputBank,
     OutputChoice,
     choose_input_bank,
-    choose_lift_bank,
     sine_phases,
 )
 from subwright.stages.amplifier_spec import (
@@ -66,7 +54,19 @@ from subwright.stages.amplifier_spec import (
     BatteryCeiling,
     SettledKind,
 )
-from subwright.stages.common import Contributor, Corner, Loss
+from subwright.stages.amplifier_stress import (
+    case_limit_w,
+    current_limit_a,
+    device_peak_w,
+    filter_contributors,
+    heat_sources,
+    lift_bank,
+    pumping,
+    reactive_stress,
+    voltage_stress,
+    works,
+)
+from subwright.stages.common import Corner, Loss
 
 __all__ = [
     "AmplifierKind",
@@ -80,9 +80,6 @@ Array = NDArray[np.float64]
 
 _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-9
-_REACTIVE_DEG: Final = 45.0  # usual worst case of a loudspeaker; common practice
-_HOT_CASE_C: Final = 100.0
-_LIFT_SAG: Final = 0.10  # of the battery, over one crest; part of what amplifier.lift takes off
 
 
 def design_amplifier(
@@ -312,7 +309,7 @@ def _finish(
     totals = np.sum(list(terms.values()), axis=0)
     output = peaks**2 / (2.0 * load)
     least = LOAD_LEAST * load
-    reactive = _reactive_stress(built, charging_v, least)
+    reactive = reactive_stress(built, charging_v, least)
     worst = _average(
         model, float(model.clip_peak_v(charging_v, least)) * np.linspace(0.1, 1.0, 10), least, charging_v
     )
@@ -328,11 +325,11 @@ def _finish(
     bank: InputBank | None = None
     if built.from_battery and is_d:
         bank = choose_input_bank(library, corners[Corner.MAX], bus_ripple)
-    lift = _lift(built, peak_v, rail_v, least, lowest_note_hz, corners, library)
-    pumping = _pumping(spec, built.kind, rail_v, load, lowest_note_hz)
-    voltage = _voltage(spec, built, expected_v)
+    lift = lift_bank(built, peak_v, rail_v, least, lowest_note_hz, corners, library)
+    pumped = pumping(spec, built.kind, rail_v, load, lowest_note_hz)
+    voltage = voltage_stress(spec, built, expected_v)
     peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
-    devices = _devices(built, terms, worst, library)
+    devices = heat_sources(built, terms, worst, library)
     # a full bridge may put both rails across the load
     stuck_a = expected_v * (2.0 if built.kind == "class_d_full_bridge" else 1.0) / load
     result = AmplifierResult(
@@ -367,12 +364,12 @@ def _finish(
         switch_voltage_limit_v=voltage.limit_v,
         switch_voltage_margin_needed=voltage.margin,
         switch_peak_a=peak_least_a,
-        switch_peak_limit_a=_current_limit_a(built),
-        device_peak_w=_device_peak_w(built, charging_v, least),
+        switch_peak_limit_a=current_limit_a(built),
+        device_peak_w=device_peak_w(built, charging_v, least),
         reactive_peak_w=reactive[0],
         reactive_peak_v=reactive[1],
         reactive_peak_a=reactive[2],
-        reactive_limit_w=_case_limit_w(built),
+        reactive_limit_w=case_limit_w(built),
         lift_f=0.0 if lift is None else lift[1].count * lift[1].capacitor.capacitance_f,
         lift_needed_f=0.0 if lift is None else lift[0],
         lift_capacitor_id="" if lift is None else lift[1].capacitor.id,
@@ -384,14 +381,23 @@ def _finish(
         filter_corner_hz=built.filter.corner_hz if built.filter else None,
         filter_corner_target_hz=built.filter.target_hz if built.filter else None,
         filter_q=built.filter.quality if built.filter else None,
+        switching_hz=model.switching_hz if isinstance(model, ClassDModel) else 0.0,
+        switching_least_hz=model.least_switching_hz() if isinstance(model, ClassDModel) else 0.0,
+        snubber_f=model.snubber_f if isinstance(model, ClassDModel) and built.snubber_ohm else None,
+        snubber_ohm=built.snubber_ohm,
+        snubber_w=(
+            float(model.losses_w(0.0, 0.0, expected_v)["output snubber"]) / model.legs
+            if isinstance(model, ClassDModel)
+            else 0.0
+        ),
         ripple_pp_a=ripple_a,
         inductor_peak_a=peak_least_a + 0.5 * ripple_a if is_d else 0.0,
         inductor_ohm=model.inductor_ohm if isinstance(model, ClassDModel) else 0.0,
         inductor=built.inductor,
-        pumping_v=pumping[0],
-        pumping_limit_v=pumping[1],
-        rail_capacitance_needed_f=pumping[2],
-        rail_capacitance_f=pumping[3],
+        pumping_v=pumped[0],
+        pumping_limit_v=pumped[1],
+        rail_capacitance_needed_f=pumped[2],
+        rail_capacitance_f=pumped[3],
         dead_time_thd=(
             dead_time_thd(float(model.dead_time_error_v(rail_v)), peak_v)
             if isinstance(model, ClassDModel)
@@ -414,8 +420,8 @@ def _finish(
             )
             for name, watts in terms.items()
         ),
-        contributors=_contributors(built),
-        sources=_sources(built),
+        contributors=filter_contributors(built),
+        sources=works(built),
         reasons=(),
     )
     result = replace(
@@ -423,167 +429,3 @@ def _finish(
         parts=amplifier_parts(result, built.mosfet, built.output, built.filter, bank, library, built.others),
     )
     return replace(result, reasons=amplifier_reasons(spec, result))
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Voltage:
-    applied_v: float
-    limit_v: float
-    margin: float
-    rail_max_v: float
-
-
-def _voltage(spec: AmplifierSpec, built: Built, expected_v: float) -> _Voltage:
-    """Stress of the output devices, and the highest rail they stand."""
-    sides = 2.0 if built.model.split_rails else 1.0
-    if built.mosfet is not None:
-        pumps = built.kind == "class_d_half_bridge"
-        pumped = 1.0 + spec.pumping_limit if pumps else 1.0
-        limit, margin = built.mosfet.vds_v, spec.voltage_reserve
-    else:
-        stage = cast(OutputChoice, built.output).stage
-        pumped, limit = 1.0, stage.supply_max_v
-        sides *= 1.0 + cast(ClassABModel, built.model).lift_ratio
-        margin = 0.0 if stage.form == "bridge chip" else AB_RESERVE
-    return _Voltage(
-        applied_v=sides * expected_v * pumped,
-        limit_v=limit,
-        margin=margin,
-        rail_max_v=limit * (1.0 - margin) / (sides * pumped),
-    )
-
-
-def _current_limit_a(built: Built) -> float:
-    if built.mosfet is not None:
-        return built.mosfet.id_a * RESERVE_ID
-    output = cast(OutputChoice, built.output)
-    return output.stage.peak_a * output.parallel
-
-
-def _pumping(
-    spec: AmplifierSpec, kind: SettledKind, rail_v: float, load: float, note_hz: float
-) -> tuple[float, float, float, float] | tuple[None, None, None, None]:
-    """(rise, allowed rise, capacitance needed, preferred capacitance) of each rail; half-bridge only."""
-    if kind != "class_d_half_bridge":
-        return None, None, None, None
-    limit_v = spec.pumping_limit * rail_v
-    needed_f = pumping_capacitance_f(rail_v, note_hz, load, limit_v)
-    chosen_f = float(at_least(needed_f, "E6"))
-    return (
-        rail_pumping_v(rail_v, PUMPING_WORST_MODULATION, note_hz, load, chosen_f),
-        limit_v,
-        needed_f,
-        chosen_f,
-    )
-
-
-def _devices(
-    built: Built, terms: Mapping[str, Array], worst: Mapping[str, Array], library: Library
-) -> tuple[ThermalDevice, ...]:
-    """What sits on the heatsink, heat of one case each."""
-    names = list(built.model.switch_losses())
-    if built.mosfet is not None:
-        count = 2 * built.model.legs
-        rth_jc, tj_max = built.mosfet.rth_jc_k_per_w, built.mosfet.tj_max_c
-        interface = min(
-            (i.rth_k_per_w for i in library.insulators.values() if i.package == built.mosfet.package),
-            default=1.6,
-        )
-        name = "output switch"
-    else:
-        output = cast(OutputChoice, built.output)
-        stage = output.stage
-        legs = 1 if stage.form == "bridge chip" else built.model.legs
-        count = stage.cases * output.parallel * legs
-        rth_jc, tj_max, interface = stage.rth_jc_k_per_w, stage.tj_max_c, stage.interface_k_per_w
-        name = "output transistor" if stage.form == "pair" else "amplifier chip"
-        if stage.form != "pair":
-            names.append("driver and input stages")
-    heat = np.sum([terms[n] for n in names], axis=0) / count
-    hottest = float(np.max(np.sum([worst[n] for n in names], axis=0))) / count
-    return (
-        ThermalDevice(
-            name=name,
-            count=count,
-            idle_w=float(heat[0]),
-            programme_w=float(heat[1]),
-            full_w=float(heat[2]),
-            worst_w=max(hottest, float(heat[2])),
-            rth_jc_k_per_w=rth_jc,
-            interface_k_per_w=interface,
-            tj_max_c=tj_max,
-        ),
-    )
-
-
-def _device_peak_w(built: Built, rail_v: float, load: float) -> float:
-    """Highest instantaneous heat of one class-AB transistor into a resistor, W."""
-    if not isinstance(built.model, ClassABModel) or built.output is None:
-        return 0.0
-    v = float(built.model.clip_peak_v(rail_v, load)) * sine_phases()
-    heat = built.model.losses_w(v, v / load, rail_v)["output devices"]
-    return float(np.max(heat)) / (built.output.parallel * built.model.legs)
-
-
-def _lift(
-    built: Built,
-    peak_v: float,
-    rail_v: float,
-    load: float,
-    note_hz: float,
-    corners: Mapping[Corner, float],
-    library: Library,
-) -> tuple[float, InputBank] | None:
-    """Capacitance that each leg's lifting bank needs, F, and the bank; class H only."""
-    model = built.model
-    if not isinstance(model, ClassABModel) or model.lift_ratio == 0.0:
-        return None
-    threshold = max(0.0, rail_v - model.drop_v) * load / (load + model.series_ohm())
-    needed = lift_capacitance_f(
-        max(peak_v, threshold), threshold, load, note_hz, _LIFT_SAG * corners[Corner.NOMINAL]
-    )
-    return needed, choose_lift_bank(library, corners[Corner.MAX], needed)
-
-
-def _reactive_stress(built: Built, rail_v: float, load: float) -> tuple[float, float, float]:
-    """Hardest instant of one class-AB device into 45 degrees at any drive: W, V and A; zeros for class D."""
-    if not isinstance(built.model, ClassABModel) or built.output is None:
-        return 0.0, 0.0, 0.0
-    # A bridge's leg sees half the supply swing about its middle, and half the load.
-    legs = built.model.legs
-    lifted_v = rail_v * (1.0 + built.model.lift_ratio)
-    side_v, leg_ohm = lifted_v / legs, load / legs
-    reach = float(built.model.clip_peak_v(rail_v, load)) / legs
-    found = [
-        class_b_reactive_stress(side_v, share * reach, leg_ohm, _REACTIVE_DEG)
-        for share in (0.5, 0.75, 0.9, 1.0)
-    ]
-    watts, volts, amps = max(found)
-    return watts / built.output.parallel, volts, amps / built.output.parallel
-
-
-def _case_limit_w(built: Built) -> float:
-    if built.output is None:
-        return 0.0
-    stage = built.output.stage
-    return (stage.tj_max_c - _HOT_CASE_C) / stage.rth_jc_k_per_w
-
-
-def _contributors(built: Built) -> tuple[Contributor, ...]:
-    if built.filter is None:
-        return ()
-    # f = 1/(2 pi sqrt(L C)): half a per cent for each per cent of either part.
-    return tuple(
-        Contributor(result="output filter corner", part=part, tolerance=tolerance, sensitivity=-0.5)
-        for part, tolerance in (("output inductor", INDUCTOR_TOLERANCE), ("filter capacitor", FILM_TOLERANCE))
-    )
-
-
-def _sources(built: Built) -> tuple[str, ...]:
-    common: tuple[str, ...] = ("iec-60268-5", "iso-16750-2")
-    if built.mosfet is not None:
-        if built.inductor is not None:
-            common = ("mclyman-handbook", *common)
-        keys = ("st-std50n03l", "honda-cerezo2003", "ti-slaa701", "erickson2001", "mohan2003")
-        return (*keys, *common)
-    return ("boylestad", "gray-meyer", *common)

@@ -178,6 +178,38 @@ def _output_uses(result: AmplifierResult, output: OutputChoice) -> list[PartUse]
     return uses
 
 
+def _snubber_uses(result: AmplifierResult) -> list[PartUse]:
+    if result.snubber_f is None or result.snubber_ohm is None:
+        return []
+    legs, bus_v = result.model.legs, float(result.model.bus_v(result.rail_expected_v))
+    rated_w = next((w for w in (0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0) if w >= 2.0 * result.snubber_w), 17.0)
+    rated_v = next((v for v in (100.0, 200.0, 500.0, 630.0) if v >= 1.25 * bus_v), 1000.0)
+    return [
+        PartUse(
+            role="output snubber capacitor",
+            letter="C",
+            part_id=code(result.snubber_f, "capacitance"),
+            description=f"C0G ceramic or film capacitor, {rated_v:g} V",
+            quantity=legs,
+            value=show(result.snubber_f, "capacitance"),
+            tolerance=0.10,
+            ratings=(_rating("voltage", "V", bus_v, rated_v, "highest battery"),),
+            provenance="preferred value",
+        ),
+        PartUse(
+            role="output snubber resistor",
+            letter="R",
+            part_id=code(result.snubber_ohm, "resistance"),
+            description=f"resistor {rated_w:g} W, low inductance",
+            quantity=legs,
+            value=show(result.snubber_ohm, "resistance"),
+            tolerance=0.05,
+            ratings=(_rating("dissipation", "W", result.snubber_w, rated_w, "idle, highest battery"),),
+            provenance="preferred value",
+        ),
+    ]
+
+
 def _inductor_uses(result: AmplifierResult, leg: FilterChoice, library: Library) -> list[PartUse]:
     legs, wound = result.model.legs, result.inductor
     if wound is None:
@@ -260,6 +292,7 @@ def _filter_uses(result: AmplifierResult, leg: FilterChoice, library: Library) -
     film = _rating("voltage", "V", across_v, leg.capacitor_v, "output at the highest rail")
     return [
         *_inductor_uses(result, leg, library),
+        *_snubber_uses(result),
         PartUse(
             role="filter capacitor",
             letter="C",
@@ -368,6 +401,11 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
             show(result.inductance_h, "inductance"),
             show(result.filter_f, "capacitance"),
         )
+        if result.switching_least_hz < result.switching_hz:
+            lines.append(
+                f"Self-oscillating: {show(result.switching_hz, 'frequency')} at rest falls to "
+                f"{show(result.switching_least_hz, 'frequency')} at the crest."
+            )
         if result.inductor is not None:
             wound = result.inductor
             lines.append(

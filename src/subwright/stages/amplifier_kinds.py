@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.preferred import at_least, nearest
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.output_stages import BRIDGE_CHIP, OutputStage
@@ -18,6 +19,7 @@ from subwright.parts.schema import Mosfet
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.physics.amplifiers import class_b_worst_dissipation_w
 from subwright.physics.class_d import lc_corner_hz, lc_quality
+from subwright.physics.snubbers import snubber_capacitance_f, snubber_resistance_ohm
 from subwright.stages.amplifier_inductor import WoundInductor, wind_inductor
 from subwright.stages.amplifier_parts import (
     FilterChoice,
@@ -72,6 +74,7 @@ class Built:
     mosfet: Mosfet | None = None
     output: OutputChoice | None = None
     filter: FilterChoice | None = None
+    snubber_ohm: float | None = None
     inductor: WoundInductor | None = None
     others: tuple[str, ...] = ()
 
@@ -131,6 +134,7 @@ def _class_d_model(
         dead_time_s=spec.dead_time_s,
         control_a=spec.control_current_a,
         cable_ohm=cable_ohm,
+        self_oscillating=spec.modulator == "self-oscillating",
     )
 
 
@@ -181,6 +185,17 @@ def _with_switch(model: ClassDModel, index: int) -> ClassDModel:
         diode_v=pick(model.diode_v),
         gate_coul=pick(model.gate_coul),
     )
+
+
+def _snubbed(spec: AmplifierSpec, model: ClassDModel, rail_v: float) -> tuple[ClassDModel, float | None]:
+    """The model with each leg's snubber, and the snubber's resistor in Ω, or None where there is none."""
+    if spec.snubber == "none":
+        return model, None
+    # C_oss falls with the root of the voltage; both switches of a leg hang on its node
+    node_f = 2.0 * float(model.coss_f) * sqrt(float(model.coss_v) / float(model.bus_v(rail_v)))
+    capacitor = float(at_least(snubber_capacitance_f(node_f), "E6"))
+    resistor = float(nearest(snubber_resistance_ohm(spec.loop_inductance_h, node_f), "E12"))
+    return replace(model, snubber_f=capacitor), resistor
 
 
 def _choose_switch(
@@ -236,11 +251,13 @@ def half_bridge(
     leg, wound = _wound(spec, library, leg, peak_v, load, 2.0 * guess_v, corners, legs)
     model = _class_d_model(spec, pool, leg, wound, legs, True, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, guess_v)
+    snubbed = _snubbed(spec, _with_switch(model, index), expected_v)
     return Built(
         kind="class_d_half_bridge" if legs == 1 else "class_d_full_bridge",
-        model=_with_switch(model, index),
+        model=snubbed[0],
         mosfet=pool.mosfets[index],
         filter=leg,
+        snubber_ohm=snubbed[1],
         inductor=wound,
         others=others,
     )
@@ -283,11 +300,13 @@ def bridge_class_d(
     leg, wound = _wound(spec, library, leg, peak_v, load, nominal_v, corners, 2)
     model = _class_d_model(spec, pool, leg, wound, 2, False, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, nominal_v)
+    snubbed = _snubbed(spec, _with_switch(model, index), highest_v)
     return Built(
         kind="bridge_class_d",
-        model=_with_switch(model, index),
+        model=snubbed[0],
         mosfet=pool.mosfets[index],
         filter=leg,
+        snubber_ohm=snubbed[1],
         inductor=wound,
         others=others,
     )

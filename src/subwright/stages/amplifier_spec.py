@@ -12,6 +12,7 @@ from subwright.base.fields import (
     Capacitance,
     Current,
     Frequency,
+    Inductance,
     Power,
     Ratio,
     Resistance,
@@ -72,6 +73,25 @@ class AmplifierSpec(StageSpec):
     )
     switching_hz: Frequency = quantity(
         "200 kHz", low="50 kHz", high="800 kHz", why="Class-D switching frequency of each leg."
+    )
+    modulator: Literal["clocked", "self-oscillating"] = choice(
+        "clocked",
+        why="A clock sets the switching frequency, or the loop itself does: then amplifier.switching is "
+        "that at "
+        "rest, and it falls towards the crests.",
+    )
+    snubber: Literal["none", "auto"] = choice(
+        "none",
+        why="Resistor and capacitor from each switched node to ground; auto sizes them for the loop's "
+        "inductance. "
+        "Fit it where the oscilloscope shows ringing.",
+    )
+    loop_inductance_h: Inductance = quantity(
+        "15 nH",
+        low="2 nH",
+        high="200 nH",
+        why="Stray inductance of the loop of both switches and their capacitor; common practice, no source: "
+        "tell it from the ringing.",
     )
     dead_time_s: Time = quantity(
         "40 ns", low="5 ns", high="500 ns", why="Time with both switches of a leg off, at each edge."
@@ -194,6 +214,9 @@ class AmplifierResult:
         the lowest note needs, F, and its cans; 0 and "" for other kinds.
     inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
     filter_corner_hz, filter_q : with the real values; filter_corner_target_hz; None for class AB.
+    switching_hz, switching_least_hz : at rest and at the crest, Hz; 0 for class AB.
+    snubber_f, snubber_ohm, snubber_w : of each leg, F, ohm, and its resistor's heat at the highest rail, W;
+        None and 0 without one.
     ripple_pp_a : inductor ripple at idle, A. inductor_peak_a : crest plus half ripple, A.
         inductor_ohm : resistance to wind it to, ohm.
     inductor : as wound; None for class AB, or where one is bought.
@@ -254,6 +277,11 @@ class AmplifierResult:
     filter_corner_hz: float | None
     filter_corner_target_hz: float | None
     filter_q: float | None
+    switching_hz: float
+    switching_least_hz: float
+    snubber_f: float | None
+    snubber_ohm: float | None
+    snubber_w: float
     ripple_pp_a: float
     inductor_peak_a: float
     inductor_ohm: float

@@ -210,6 +210,7 @@ BREAKS: dict[str, list[Break]] = {
     "AMP-06": [Break({"amplifier.filter_q": 2.0})],
     "AMP-07": [Break({"amplifier.load_least_ohm": 50.0})],
     "AMP-08": [Break({"amplifier.stuck_w": 1e4, "speaker_guard": None})],
+    "AMP-11": [Break({"amplifier.switching_least_hz": 3e4})],
     "AMP-10": [Break({"amplifier.reactive_peak_w": 500.0, "amplifier.reactive_limit_w": 50.0})],
     "AMP-09": [Break({"amplifier.dead_time_thd": 0.2})],
     "BAL-01": [Break({"balance.imbalance": 0.01}), Break({"balance.imbalance": -0.01})],

@@ -396,3 +396,35 @@ def test_class_h_lifts_the_battery_over_the_crests() -> None:
     assert lifted.lift_f >= lifted.lift_needed_f
     assert {p.role for p in lifted.parts} >= {"lifting capacitor", "output stage"}
     assert plain.lift_count == 0
+
+
+def test_snubber_takes_what_a_capacitor_takes() -> None:
+    bare, fitted = design("class_d_half_bridge"), design("class_d_half_bridge", snubber="auto")
+    assert bare.snubber_f is None
+    assert bare.snubber_w == 0.0
+    assert fitted.snubber_f is not None
+    assert fitted.snubber_ohm is not None
+    assert is_member(fitted.snubber_f, "E6")
+    assert is_member(fitted.snubber_ohm, "E12")
+    rail = fitted.rail_needed_v
+    loss = float(fitted.loss_split_w(0.0, 0.0, rail)["output snubber"])
+    assert loss == pytest.approx(fitted.snubber_f * (2.0 * rail) ** 2 * 200e3)  # C V² f
+    assert fitted.idle_w - bare.idle_w == pytest.approx(loss)
+    assert {"output snubber resistor", "output snubber capacitor"} <= {p.role for p in fitted.parts}
+
+
+def test_a_self_oscillating_modulator_slows_down() -> None:
+    clocked, free = design("class_d_half_bridge"), design("class_d_half_bridge", modulator="self-oscillating")
+    assert clocked.switching_least_hz == clocked.switching_hz
+    assert free.switching_least_hz == pytest.approx(free.switching_hz * (1.0 - 0.95**2))
+    rail = free.rail_needed_v
+    at_rest = [r.loss_split_w(0.0, 0.0, rail) for r in (clocked, free)]
+    assert {k: float(w) for k, w in at_rest[0].items()} == pytest.approx(
+        {k: float(w) for k, w in at_rest[1].items()}
+    )
+    # the ripple stays what it is at rest, so that the inductor's current costs more at the crest
+    v = 0.8 * rail
+    gate = [float(r.loss_split_w(v, v / 4.0, rail)["gate drive"]) for r in (clocked, free)]
+    assert gate[1] / gate[0] == pytest.approx(1.0 - 0.8**2)
+    split = free.loss_split_w(v, v / 4.0, rail)
+    assert float(free.input_power_w(v, v / 4.0, rail)) == pytest.approx(v * v / 4.0 + sum(split.values()))

@@ -10,6 +10,7 @@ from subwright.physics.class_d import PUMPING_WORST_MODULATION, rail_pumping_v
 from subwright.stages.common import Corner, Level
 
 __all__ = [
+    "carrier",
     "dead_time_distortion",
     "device_current",
     "device_voltage",
@@ -293,6 +294,34 @@ def reactive_load(design: Design) -> Iterator[Measure]:
             limit=amplifier.reactive_limit_w,
             dimension="power",
             at="load 45 degrees reactive",
+        )
+
+
+@rule(
+    "AMP-11",
+    stage="amplifier",
+    severity="warn",
+    title="The carrier stays above the output filter",
+    what="Lowest switching frequency, at the modulator's limit, against the output filter's corner.",
+    why="A self-oscillating modulator slows down towards the crests: a carrier that slides into the "
+    "filter's band "
+    "comes out at the loudspeaker, and the ripple grows.",
+    limit="Twice the corner; common practice, no source.",
+    source="common-practice",
+    example="200 kHz at rest and 90 % modulation leave 38 kHz: too low for a filter of 25 kHz.",
+    remedy='Raise amplifier.switching, lower amplifier.modulation_max, or set amplifier.modulator = '
+    '"clocked".',
+)
+def carrier(design: Design) -> Iterator[Measure]:
+    """Measure the frequency in Hz."""
+    amplifier = design.amplifier
+    if amplifier.filter_corner_hz is not None:
+        yield Measure(
+            quantity="lowest switching frequency",
+            value=amplifier.switching_least_hz,
+            limit=2.0 * amplifier.filter_corner_hz,
+            dimension="frequency",
+            sense="at least",
         )
 
 
