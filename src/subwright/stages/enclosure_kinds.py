@@ -63,6 +63,8 @@ _PORT_SHARE = 0.2  # of the inner volume that ports may take
 _SETTLE = 4  # rounds in which port length, sides and net volume settle; each shrinks the error tenfold
 _VOLUME_TOLERANCE = 0.03
 _SLOT_STEP_M = 0.001
+_LEAST_TOP_M = 0.05  # inner depth at the top of a leaning box
+_LOWER, _LOWER_TRIES = 0.95, 40
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -193,6 +195,17 @@ def _layouts(job: Job, mouth: Mouth | None) -> Iterator[FrontLayout]:
     )
 
 
+def _inner(job: Job, volume_m3: float, least_m: tuple[float, float, float]) -> InnerBox | None:
+    """Inner sides; a leaning box that would run out to an edge at its top is built lower."""
+    room = job.room
+    for _ in range(_LOWER_TRIES):
+        inner = inner_box(volume_m3, room, least_m)
+        if inner is None or job.slopes == UPRIGHT or job.narrowest(inner)[2] >= _LEAST_TOP_M:
+            return inner
+        room = replace(room, height_m=_LOWER * inner.sides_m[1])
+    return None
+
+
 def shaped_box(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLayout, InnerBox] | None:
     """Layout and sides: the first layout that keeps to the wanted volume, else the smallest that fits.
 
@@ -204,7 +217,7 @@ def shaped_box(job: Job, volume_m3: float, mouth: Mouth | None) -> tuple[FrontLa
     """
     best: tuple[FrontLayout, InnerBox] | None = None
     for layout in _layouts(job, mouth):
-        inner = inner_box(volume_m3, job.room, layout.least_m)
+        inner = _inner(job, volume_m3, layout.least_m)
         if inner is None:
             continue
         if inner.volume_m3 <= 1.005 * volume_m3:

@@ -256,7 +256,11 @@ def _inside_boards(job: Job, plan: BoxPlan) -> Iterator[Panel]:
     port = plan.port
     if plan.chambers is not None:
         yield board(
-            "divider", sides[2], sides[1], 1, tuple(_driver_holes(job, 1, 0.0, sides[2], 0.0, sides[1]))
+            "divider",
+            sides[2],
+            sides[1],
+            1,
+            tuple(_driver_holes(job, job.driver.count, 0.0, sides[2], 0.0, sides[1])),
         )
     if port is not None and port.kind == "slot" and port.height_m is not None:
         straight = port.bend == "straight"

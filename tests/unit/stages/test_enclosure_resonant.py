@@ -215,3 +215,15 @@ def test_vented_alignments_by_name() -> None:
 def test_alignments_that_do_not_apply_are_refused(keys: dict[str, object], words: str) -> None:
     with pytest.raises(NoSolutionError, match=words):
         box(**keys)
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_several_drivers_stand_side_by_side_on_the_divider(count: int) -> None:
+    made = box("Skerry 8", driver={"count": count}, kind="band-pass")
+    divider = next(panel for panel in made.panels if panel.name == "divider")
+    assert len(divider.holes) == count
+    for hole in divider.holes:
+        assert 0.0 < hole.x_m - 0.5 * hole.width_m
+        assert hole.x_m + 0.5 * hole.width_m < divider.length_m
+        assert 0.0 < hole.y_m - 0.5 * hole.height_m
+        assert hole.y_m + 0.5 * hole.height_m < divider.width_m

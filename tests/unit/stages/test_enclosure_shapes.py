@@ -148,3 +148,13 @@ def test_the_centre_of_gravity_moves_towards_the_driver() -> None:
     assert balance.tip_g == pytest.approx(balance.y_m / balance.z_m)
     wedge = box(outline="wedge", **LEANING)
     assert wedge.balance.z_m < 0.5 * wedge.outer_height_m
+
+
+def test_a_steep_wedge_does_not_run_out_to_an_edge() -> None:
+    keys: dict[str, object] = {"outline": "wedge", "room_width": "555 mm", "room_height": "665 mm"}
+    keys |= {"room_depth": "608 mm", "room_depth_top": "302 mm"}
+    made = box("Skerry 8", panel_thickness="22 mm", front_layers=2, volume="32 l", **keys)
+    assert made.inner_depth_m - 0.5 * made.back_slope * made.inner_height_m >= 0.05 - 1e-9
+    section = 0.5 * (made.outer_depth_m + made.outer_depth_top_m) * made.outer_height_m
+    walls = sum(board.volume_m3 for board in made.boards[:6])
+    assert walls + made.gross_volume_m3 == pytest.approx(made.outer_width_m * section, rel=1e-9)
