@@ -28,7 +28,7 @@ from subwright.service import Solved
 if TYPE_CHECKING:
     from subwright.outputs.views import Overview, Sheet
 
-__all__ = ["BuildSession", "Conflict", "Input", "Moved", "Outcome", "moved_between"]
+__all__ = ["BuildSession", "Conflict", "Input", "Moved", "Outcome", "drawer_of", "moved_between"]
 
 _KEPT = 12  # finished designs kept for undo, comparison and what-if
 
@@ -154,6 +154,7 @@ class BuildSession:
         build: BuildFile | None = None
         try:
             build = project.parse_build(text, self.path)
+            drawer_of(build)
             return Outcome(text=text, build=build, solved=service.solve(build))
         except SubwrightError as error:
             return Outcome(text=text, build=build, error=error)
@@ -291,6 +292,27 @@ class BuildSession:
     def _to_disk(self) -> None:
         save_atomically(self.path, self.history.text)
         self.stamp = self._stamp_now()
+
+
+def drawer_of(build: BuildFile) -> Path | None:
+    """The drawer file that a build names, or None.
+
+    Raises
+    ------
+    SubwrightError : it lies outside the build's own folder, where the workbench does not look.
+    """
+    if build.spec.drawer is None:
+        return None
+    folder = build.path.parent.resolve()
+    drawer = build.path.parent / build.spec.drawer
+    if folder not in drawer.resolve().parents:
+        raise SubwrightError(
+            message="the workbench reads nothing outside the folder of the build",
+            quantity="drawer",
+            value=repr(build.spec.drawer),
+            remedy="copy the drawer file beside the build file and name it there",
+        )
+    return drawer
 
 
 def moved_between(before: Outcome, after: Outcome) -> tuple[Moved, ...]:

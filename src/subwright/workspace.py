@@ -20,7 +20,7 @@ from subwright.outputs import project
 from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml, save_atomically
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import load_library
-from subwright.session import BuildSession
+from subwright.session import BuildSession, drawer_of
 
 __all__ = ["EXAMPLE", "BuildRow", "Workspace", "check_size", "file_stem", "measured_driver"]
 
@@ -207,11 +207,11 @@ class Workspace:
         session = self.session(name)
         source = parse_toml(session.text, session.path)
         text = project.set_value(source, "name", f'"{_quoted(title)}"').text
-        drawer = parse_toml(text, session.path).data.get("drawer")
-        if isinstance(drawer, str) and session.path.parent.resolve() != self.folder.resolve():
-            target = self.inside(Path(drawer).name)
+        drawer = drawer_of(project.parse_build(text, session.path))
+        if drawer is not None and session.path.parent.resolve() != self.folder.resolve():
+            target = self.inside(drawer.name)
             if not target.exists():
-                save_atomically(target, read_toml(session.path.parent / drawer, "drawer file").text)
+                save_atomically(target, read_toml(drawer, "drawer file").text)
         copy = self.free_name(title)
         save_atomically(self.inside(f"{copy}{_SUFFIX}"), text)
         return copy

@@ -18,7 +18,8 @@ LAYERS = (
     ("service",),
     ("session",),
     ("workspace",),
-    ("cli", "web"),
+    ("web",),
+    ("cli",),
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 STAGES = (

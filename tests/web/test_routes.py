@@ -64,7 +64,7 @@ def test_every_sheet_of_the_design_can_be_opened(client: TestClient) -> None:
 
 
 def test_the_slider_moves_every_number_of_the_drawing(client: TestClient) -> None:
-    low = client.get(f"{EXAMPLE}/now", params={"emf": 11.2}).json()
+    low = client.get(f"{EXAMPLE}/now", params={"emf": 12.1}).json()
     high = client.get(f"{EXAMPLE}/now", params={"emf": 14.4}).json()
     assert low["state"] == high["state"] == "playing"
     for key in ("w.supply.0", "w.supply.1", "w.supply.2", "w.rails.0", "w.amplifier.0", "w.air.level"):

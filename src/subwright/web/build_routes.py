@@ -13,7 +13,7 @@ from subwright.base.errors import SubwrightError
 from subwright.outputs.spec_entries import SpecEntry
 from subwright.outputs.svg import Plot
 from subwright.outputs.views import FindingRow, Sheet
-from subwright.session import BuildSession, Outcome, moved_between
+from subwright.session import BuildSession, Outcome, drawer_of, moved_between
 from subwright.web.desk import Desk, Reader
 from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
 from subwright.web.ruler import ruler_svgs
@@ -21,7 +21,7 @@ from subwright.web.scene import scene_of
 from subwright.web.stage import PARTS, chosen, inputs_of, sheet_keys
 from subwright.workspace import EXAMPLE
 
-__all__ = ["Edit", "Step", "Title", "View", "build_routes"]
+__all__ = ["Edit", "Restore", "Step", "Title", "View", "build_routes"]
 
 _MOST_PARTS = 60
 _PREFIX = "/b/{name}"
@@ -225,9 +225,7 @@ def _questions(desk: Desk) -> APIRouter:
             raise SubwrightError(message=f"{key} names no part", quantity="key", value=repr(key))
         session = desk.session(name)
         build = session.outcome().build
-        drawer = (
-            None if build is None or build.spec.drawer is None else session.path.parent / build.spec.drawer
-        )
+        drawer = None if build is None else drawer_of(build)
         rows = service.list_parts(kind, "", drawer)
         return desk.page(
             request,

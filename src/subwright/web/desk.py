@@ -28,7 +28,7 @@ from subwright.web.scene import scene_of
 from subwright.web.security import Rules
 from subwright.workspace import EXAMPLE, Workspace
 
-__all__ = ["Desk", "Reader", "error_json", "style_sheet"]
+__all__ = ["Desk", "Reader", "error_json", "level_of", "style_sheet"]
 
 Words = Callable[[str], str]
 

@@ -60,7 +60,9 @@ def _words(
     pen.rect(x, at, max(_BAR * label.used, 1.0), 5, "dota" if label.tight else "solid")
     rows = [label.margin_text, *wrap(label.tightest, chars)]
     if len(rows) > _ROWS:
-        rows = [*rows[: _ROWS - 1], rows[_ROWS - 1][: chars - 2] + " \u2026"]
+        kept = rows[_ROWS - 1]
+        kept = kept if len(kept) <= chars - 2 else kept.rpartition(" ")[0] or kept[: chars - 2]
+        rows = [*rows[: _ROWS - 1], f"{kept} \u2026"]
     for row in rows:
         at += 14.0
         pen.text(x, at + 3, row, "ta sm" if label.tight else "ts sm")
@@ -110,7 +112,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
 
     def stage(key: str, left: float, width: float, sheet: str = "") -> None:
         pen.link(sheet or key, (left - 8, _ROW - 62, width, 252))
-        _words(pen, left, top, scene.labels.get(key), words(key), chars=17 if key == "amplifier" else 19)
+        _words(pen, left, top, scene.labels.get(key), words(key), chars=17)
 
     stage("supply", 24, 136)
     things.battery(pen, 70, _ROW, scene)
@@ -143,7 +145,7 @@ def _wide_control(pen: Pen, scene: Scene, words: Words) -> None:
     things.protection(pen, 362, 74, scene.ruler, scene.emf)
     _words(pen, 430, 24, scene.labels.get("protection"), words("protection"), lines=2, chars=29)
     pen.end()
-    pen.link("filter", (640, 6, 184, 88))
+    pen.link("filter", (622, 6, 202, 88))
     things.filter_card(pen, 760, 58, scene)
     label = scene.labels.get("filter")
     pen.text(694, 24, words("filter"), "t h", "end")
@@ -174,11 +176,11 @@ def _wide_sound(pen: Pen, scene: Scene, words: Words) -> None:
     mouth_x, mouth_y = things.box(pen, 388, 520, scene, 172.0)
     pen.end()
     _air(pen, scene, mouth_x + 16, mouth_y, 4)
-    pen.link("air", (726, 440, 210, 170))
-    pen.text(742, 500, scene.level_text or "silent", "t loud", key="air.level")
-    pen.text(742, 526, scene.level_note, "ts", key="air.note")
-    pen.text(742, 548, words("air.where"), "ts sm")
-    pen.text(742, 566, words("air.cabin") if scene.shapes.cabin else words("air.open"), "ts sm")
+    pen.link("air", (700, 452, 250, 140))
+    pen.text(716, 500, scene.level_text or "silent", "t loud", key="air.level")
+    pen.text(716, 526, scene.level_note, "ts", key="air.note")
+    pen.text(716, 548, words("air.where"), "ts sm")
+    pen.text(716, 566, words("air.cabin") if scene.shapes.cabin else words("air.open"), "ts sm")
     pen.end()
 
 

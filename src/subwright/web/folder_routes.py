@@ -19,7 +19,7 @@ from subwright.web.desk import Desk, style_sheet
 from subwright.web.guided import Answers, answers_to_keys, guided_choices
 from subwright.workspace import EXAMPLE, check_size, measured_driver
 
-__all__ = ["Stock", "folder_routes"]
+__all__ = ["Name", "Runs", "Stock", "Wish", "folder_routes"]
 
 _YEAR_S = 31_536_000
 _MOST_PARTS = 40

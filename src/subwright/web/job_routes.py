@@ -67,6 +67,11 @@ def _make(job: _Job, solved: service.Solved) -> None:
         job.told("", 1.0)
     except SubwrightError as error:
         job.error = error
+    except Exception as error:  # whoever waits for the pack must be told, whatever went wrong
+        job.error = SubwrightError(
+            message=f"sorry, that is a fault in subwright itself ({type(error).__name__})",
+            remedy="report it with the build file",
+        )
 
 
 def job_routes(desk: Desk) -> APIRouter:

@@ -15,6 +15,8 @@ from ipaddress import ip_address
 from typing import Any
 from urllib.parse import parse_qs
 
+from starlette.exceptions import HTTPException
+
 from subwright.base.errors import SubwrightError
 
 __all__ = ["BODY_LIMIT_BYTES", "COOKIE", "Guard", "Rules", "is_loopback", "rules_for"]
@@ -125,10 +127,7 @@ class Guard:
             cookie = f"{COOKIE}={self.rules.token}; Path=/; HttpOnly; SameSite=Strict"
             await _answer(sending, 303, "", {b"location": b"/", b"set-cookie": cookie.encode()})
             return
-        try:
-            await self.app(scope, _limited(receive), sending)
-        except _TooMuchError:
-            await _answer(sending, *_TOO_MUCH)
+        await self.app(scope, _limited(receive), sending)
 
     def _refusal(self, scope: MutableMapping[str, Any], found: Mapping[bytes, str]) -> tuple[int, str] | None:
         host = found.get(b"host", "")
@@ -171,10 +170,6 @@ class Guard:
         return sending
 
 
-class _TooMuchError(Exception):
-    """More was sent than was announced and allowed."""
-
-
 def _limited(receive: Receive) -> Receive:
     got = 0
 
@@ -183,7 +178,7 @@ def _limited(receive: Receive) -> Receive:
         message = await receive()
         got += len(message.get("body", b""))
         if got > BODY_LIMIT_BYTES:
-            raise _TooMuchError
+            raise HTTPException(*_TOO_MUCH)  # more was sent than was announced
         return message
 
     return counted

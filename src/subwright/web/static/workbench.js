@@ -142,13 +142,16 @@ function take(answer) {
   for (const node of scene.querySelectorAll("text[data-k]")) {
     if (before.has(node.dataset.k) && before.get(node.dataset.k) !== node.textContent) node.classList.add("changed");
   }
-  const kept = { key: document.activeElement?.closest?.("form[data-key]")?.dataset.key, scroll: window.scrollY };
+  const held = document.activeElement?.closest?.("form[data-key]");
+  const kept = { key: held?.dataset.key, top: held?.getBoundingClientRect().top, scroll: window.scrollY };
   const unfolded = [...sheet.querySelectorAll("details")].map((d) => d.open);
   sheet.innerHTML = answer.pane;
   sheet.querySelectorAll("details").forEach((d, i) => { d.open = unfolded[i] ?? d.open; });
   moved.innerHTML = answer.moved;
-  if (kept.key) sheet.querySelector(`form[data-key="${kept.key}"] [name=value]`)?.focus({ preventScroll: true });
-  window.scrollTo({ top: kept.scroll, behavior: "instant" });
+  const again = kept.key && sheet.querySelector(`form[data-key="${kept.key}"]`);
+  again?.querySelector("[name=value]").focus({ preventScroll: true });
+  if (again) window.scrollBy({ top: again.getBoundingClientRect().top - kept.top, behavior: "instant" });
+  else window.scrollTo({ top: kept.scroll, behavior: "instant" });
   document.title = `${answer.title} · subwright`;
   document.getElementById("title").textContent = answer.title;
   button("undo", answer.undo);
