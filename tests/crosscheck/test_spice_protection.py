@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
+from random import Random
 
 import pytest
 
+from subwright import service
+from subwright.base.errors import NoSolutionError
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.measure import crossings
 from subwright.circuits.netlist import Ramp, Steady
@@ -18,7 +23,7 @@ from subwright.circuits.protection_ramp import (
     voltage_run,
 )
 from subwright.circuits.simulate import Engine, simulate
-from subwright.parts.library import load_library
+from subwright.parts.library import Library, load_library
 from subwright.physics.batteries import BatteryKind, corner_defaults
 from subwright.stages.common import Corner
 from subwright.stages.protection import (
@@ -39,6 +44,36 @@ SPECS = {
     "trimmers": ProtectionSpec(trimmer=True),
 }
 BATTERIES: tuple[tuple[BatteryKind, int], ...] = (("lead-acid", 12), ("lfp", 24), ("agm", 48))
+
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+WITHIN = 0.01  # asked of every design, whatever its values
+RANDOM_DESIGNS = 20
+
+
+@pytest.fixture(scope="module")
+def deviations() -> Iterator[list[tuple[float, str]]]:
+    """Relative deviations of simulated from calculated thresholds; the largest is printed at the end."""
+    found: list[tuple[float, str]] = []
+    yield found
+    if found:
+        share, name = max(found)
+        print(f"\n{len(found)} thresholds simulated; largest deviation {100 * share:.3f} %: {name}")
+
+
+def compare(
+    name: str, result: ProtectionResult, library: Library, engine: Engine, found: list[tuple[float, str]]
+) -> None:
+    """Ramp battery and heatsink up and down: all six thresholds within ``WITHIN`` of the closed forms."""
+    simulated = {
+        **run_thresholds(voltage_run(result, library), engine),
+        **run_thresholds(heat_run(result, library), engine),
+    }
+    assert simulated.keys() == result.thresholds.keys()
+    for threshold, value in simulated.items():
+        nominal = result.thresholds[threshold].nominal
+        found.append((abs(value / nominal - 1.0), f"{name}, {threshold}"))
+        assert value == pytest.approx(nominal, rel=WITHIN), f"{name}, {threshold}"
 
 
 def design(
@@ -177,3 +212,70 @@ def test_the_agreement_is_no_accident(reference_engine: Engine) -> None:
     found = run_thresholds(voltage_run(other, load_library()), reference_engine)
     nominal = result.thresholds["under-voltage trip"].nominal
     assert abs(found["under-voltage trip"] / nominal - 1.0) > 10 * AGREEMENT
+
+
+@pytest.mark.parametrize("name", sorted(path.name.split(".")[0] for path in EXAMPLES.glob("*.build.toml")))
+def test_thresholds_of_every_example(
+    name: str, reference_engine: Engine, deviations: list[tuple[float, str]]
+) -> None:
+    library = load_library().with_drawer(service.open_drawer(EXAMPLES / f"{name}.drawer.toml"))
+    result = service.solve(EXAMPLES / f"{name}.build.toml").design.protection
+    compare(name, result, library, reference_engine, deviations)
+
+
+def random_design(seed: int) -> tuple[str, ProtectionResult]:
+    """One of the builds that a builder may ask for: battery, series, reference and trimmers drawn.
+
+    A wish that the stage refuses (no E12 values come within 5 %) is drawn again.
+    """
+    draw = Random(seed)
+    batteries: tuple[BatteryKind, ...] = ("lead-acid", "agm", "lfp")
+    while True:
+        battery, system_v = draw.choice(batteries), draw.choice((12, 24, 36))
+        trip_c = draw.uniform(65.0, 105.0)
+        spec = ProtectionSpec(
+            resistor_series=draw.choice(("E12", "E24", "E96")),
+            resistor_tolerance=draw.choice((0.01, 0.05)),
+            trimmer=draw.random() < 0.5,
+            reference=draw.choice(("shunt", "controller")),
+            thermal_trip_c=trip_c,
+            thermal_release_c=trip_c - draw.uniform(10.0, 25.0),
+            lamp_a=draw.uniform(0.5e-3, 2e-3),
+            sense_filter_s=draw.uniform(5e-3, 50e-3),
+        )
+        trimmed = " trimmed" if spec.trimmer else ""
+        try:
+            result = design(battery, system_v, spec)
+        except NoSolutionError:
+            continue
+        return f"{battery} {system_v} V {spec.resistor_series}{trimmed}, seed {seed}", result
+
+
+@pytest.mark.parametrize("seed", range(RANDOM_DESIGNS))
+def test_thresholds_of_random_designs(
+    seed: int, reference_engine: Engine, deviations: list[tuple[float, str]]
+) -> None:
+    name, result = random_design(seed)
+    compare(name, result, load_library(), reference_engine, deviations)
+
+
+def test_random_designs_are_of_every_kind() -> None:
+    """Else the seeds have left out what they are to try."""
+    names = " ".join(random_design(seed)[0] for seed in range(RANDOM_DESIGNS))
+    for word in ("lead-acid", "agm", "lfp", "12 V", "24 V", "36 V", "E12", "E24", "E96", "trimmed"):
+        assert word in names
+
+
+@pytest.mark.parametrize("trip_c", [70.0, 85.0, 100.0])
+def test_thermal_thresholds_at_three_temperatures(
+    trip_c: float, reference_engine: Engine, deviations: list[tuple[float, str]]
+) -> None:
+    spec = ProtectionSpec(thermal_trip_c=trip_c, thermal_release_c=trip_c - 15.0)
+    result, library = design("lead-acid", 12, spec), load_library()
+    found = run_thresholds(heat_run(result, library), reference_engine)
+    for name, celsius in found.items():
+        nominal = result.thresholds[name].nominal
+        assert celsius == pytest.approx(nominal, rel=WITHIN), name
+        # The closed form holds itself to what was asked for, so the simulation does too.
+        assert celsius == pytest.approx(result.thresholds[name].target, abs=2.0), name
+        deviations.append((abs(celsius / nominal - 1.0), f"{trip_c:.0f} °C, {name}"))
