@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from subwright.base.units import show
@@ -131,4 +132,46 @@ def signal_sheet(design: Design) -> Sheet:
         note="The burst's figure holds while the reservoir capacitors hold the rails.",
     )
     sheet = sheet_of(design, "signal", "Signal", result, values=values, figures=tuple(figures))
-    return replace(sheet, grids=(nodes, powers))
+    return replace(sheet, grids=(nodes, powers, *_knobs(design)))
+
+
+def _knobs(design: Design) -> Iterator[Grid]:
+    """What each potentiometer of the filter does, over its turn."""
+    gain, sweep, phase = design.filter.gain_control, design.filter.sweep, design.filter.phase_control
+    if gain is not None:
+        yield Grid(
+            title="Gain control",
+            header=("turned up by", "input for full output"),
+            rows=tuple(
+                (f"{100 * turn:.0f} %", show(volts, "voltage"))
+                for turn, volts in zip(gain.rotation, gain.sensitivity_v, strict=True)
+            ),
+            figures=frozenset({0, 1}),
+            note=f"{gain.taper} track of {show(gain.pot_ohm, 'resistance')}, in series with "
+            f"{show(gain.foot_ohm, 'resistance')}. Over the track's tolerance full output is certain from "
+            f"{show(gain.reach_v, 'voltage')}.",
+        )
+    if sweep is not None:
+        yield Grid(
+            title="Corner control",
+            header=("turned up by", "corner"),
+            rows=tuple(
+                (f"{100 * turn:.0f} %", show(hertz, "frequency"))
+                for turn, hertz in zip(sweep.rotation, sweep.corner_hz, strict=True)
+            ),
+            figures=frozenset({0, 1}),
+            note=f"{sweep.gangs} linear tracks of {show(sweep.pot_ohm, 'resistance')} on one shaft, each in "
+            f"series "
+            f"with {show(sweep.foot_ohm, 'resistance')}. Tracks {100 * sweep.tracking:.0f} % apart move the "
+            f"corner "
+            f"by up to {100 * sweep.tracking_share:.1f} % and the level there by {sweep.tracking_db:.1f} dB.",
+        )
+    if phase is not None:
+        yield Grid(
+            title="Phase control",
+            header=("turned", "lag at the corner"),
+            rows=(("down", f"{phase.least_deg:.0f}°"), ("up", f"{phase.most_deg:.0f}°")),
+            figures=frozenset({1}),
+            note=f"Linear track of {show(phase.pot_ohm, 'resistance')} in series with "
+            f"{show(phase.foot_ohm, 'resistance')}, into {show(phase.capacitor_f, 'capacitance')}.",
+        )

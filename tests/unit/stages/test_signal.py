@@ -9,6 +9,7 @@ import pytest
 
 from subwright import service
 from subwright.build.result import Design
+from subwright.outputs.sheets_signal import signal_sheet
 from subwright.physics.class_d import filter_response
 from subwright.physics.networks.nodal import GROUND, Network
 from subwright.stages.common import Corner
@@ -69,3 +70,22 @@ def test_the_driver_damps_little_and_the_network_much(van: Design) -> None:
     assert 1.0 < peak.peak_db < 9.0
     assert peak.undamped_db > peak.peak_db + 6.0
     assert float(np.max(peak.nominal_db)) < peak.peak_db < float(np.max(peak.open_db)) + 1.0
+
+
+def test_every_knob_is_on_the_sheet(tmp_path: Path) -> None:
+    text = (EXAMPLES / "storyteller-van.build.toml").read_text(encoding="utf-8")
+    text = text.replace('drawer = "storyteller-van.drawer.toml"\n', "")
+    keys = 'phase_control = true\nsensitivity = "0.3 V"\nsensitivity_most = "3 V"\ncapacitor_series = "E12"\n'
+    keys += 'sweep_low = "45 Hz"\nsweep_high = "130 Hz"\ntransform = "30 Hz"\n'
+    build = tmp_path / "knobs.build.toml"
+    source = '\n[input]\nsource = "speaker"\n'
+    build.write_text(text.replace("[filter]\n", "[filter]\n" + keys) + source, encoding="utf-8")
+    design = service.solve(build).design
+    titles = {grid.title for grid in signal_sheet(design).grids}
+    assert {"Gain control", "Corner control", "Phase control"} <= titles
+    assert design.input.op_amps == 2
+    assert design.signal.lift_db > 3.0
+    assert [n.name for n in design.signal.nodes][:2] == ["source", "receiver"]
+    # the box's poles are gone from the sum: it reaches lower than the box alone does
+    plain = service.solve(EXAMPLES / "storyteller-van.build.toml").design
+    assert (design.signal.f3_low_hz or 0.0) < 0.9 * (plain.signal.f3_low_hz or 0.0)
