@@ -26,6 +26,7 @@ _LEAST_LENGTH_S: Final = 1.0
 _AFTER_S: Final = 1.0  # impulse response kept; a resonance of 30 Hz with Q 5 has died away by e^-18
 _BEFORE_S: Final = 0.05
 _POINTS_PER_OCTAVE: Final = 24
+_LEAST_SHARE: Final = 0.01
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -118,7 +119,7 @@ def impedance_of_recording(
 
     Raises
     ------
-    RangeError : a silent, clipped or short recording, or one whose band holds no signal.
+    RangeError : a silent or short recording, or one whose channels are alike or have nothing to do with each other.
 
     Source
     ------
@@ -149,6 +150,15 @@ def impedance_of_recording(
     count = max(round(_POINTS_PER_OCTAVE * math.log2(high_hz / low_hz)) + 1, 16)
     grid = np.geomspace(low_hz, high_hz, count)
     share = np.interp(grid, frequency, smooth.real) + 1j * np.interp(grid, frequency, smooth.imag)
+    middle = float(np.median(np.abs(share)))
+    if not _LEAST_SHARE < middle < 1.0 - _LEAST_SHARE:
+        raise RangeError(
+            message="Resistor and driver don't share the voltage: one of them is open, shorted or far off.",
+            quantity="right channel over left channel",
+            value=f"{middle:.3g}",
+            limit=f"between {_LEAST_SHARE:g} and {1.0 - _LEAST_SHARE:g}",
+            remedy="Take a resistor near the driver's impedance; left is the whole voltage, right the part.",
+        )
     if right == "driver":
         impedance = resistor_ohm * share / (1.0 - share)
     else:
