@@ -119,7 +119,7 @@ def impedance_of_recording(
 
     Raises
     ------
-    RangeError : a silent or short recording, or one whose channels are alike or have nothing to do with each other.
+    RangeError : a silent or short recording, or one whose channels are alike or strangers to each other.
 
     Source
     ------
