@@ -1,24 +1,197 @@
-"""Time the analogue networks against their limits: python benchmarks/bench_networks.py."""
+"""Time the analogue networks against their limits, and random builds against simulating each of them.
+
+    python benchmarks/bench_networks.py [number of simulated builds]
+
+Exits with 1 when a limit is broken.
+"""
 
 from __future__ import annotations
 
 import sys
+import time
 import timeit
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from subwright.base.preferred import between
-from subwright.parts.library import load_library
+from subwright.circuits.models import ComparatorModel, Model, ShuntReferenceModel
+from subwright.circuits.netlist import Circuit, Part, Ramp
+from subwright.circuits.ngspice import Ngspice
+from subwright.circuits.protection_ramp import ThresholdRun, heat_run, run_thresholds, voltage_run
+from subwright.circuits.simulate import Engine
+from subwright.parts.library import Library, load_library
 from subwright.physics.batteries import corner_defaults
 from subwright.physics.networks.comparator_search import search_sensing
 from subwright.physics.networks.filter_search import search_sallen_key_highpass, search_sallen_key_lowpass
+from subwright.physics.networks.thermistor import divider_self_heating_k
+from subwright.physics.networks.tolerance import Parameter, draws
 from subwright.stages.common import Corner
 from subwright.stages.filter import FilterInput, FilterSpec, design_filter
 from subwright.stages.filter_blocks import draft_blocks
 from subwright.stages.filter_tolerance import response_band
-from subwright.stages.protection import ProtectionInput, ProtectionSpec, design_protection
+from subwright.stages.protection import (
+    ProtectionInput,
+    ProtectionResult,
+    ProtectionSpec,
+    design_protection,
+)
+from subwright.stages.protection_models import (
+    Case,
+    ReferenceModel,
+    over_voltage_case,
+    thermal_case,
+    thermistor_of,
+    under_voltage_case,
+)
+
+DRAWS: Final = 100_000
+LEAST_RATIO: Final = 1_000.0  # builds in closed form over simulated ones, in the same time
+SAME: Final = 0.005  # how far a simulated build may lie from the closed form of the same build
+WATCHES: Final = ("under-voltage", "over-voltage", "thermal")
+
+
+@dataclass(frozen=True)
+class Builds:
+    """The same random builds for closed forms and simulator: limits once, drawn rows by case."""
+
+    cases: tuple[Case, ...]
+    names: tuple[str, ...]
+    parameters: tuple[Parameter, ...]
+
+    @classmethod
+    def of(cls, result: ProtectionResult, library: Library) -> Builds:
+        comparator, supply = library.comparator(result.comparator), result.reference
+        reference = ReferenceModel(
+            kind="shunt",
+            shunt=library.reference(supply.part_id),
+            upper_ohm=supply.upper_ohm or 0.0,
+            lower_ohm=supply.lower_ohm or np.inf,
+        )
+        targets = {name: threshold.target for name, threshold in result.thresholds.items()}
+        rest = (reference, comparator, 0.01, result.sink_a)
+        cases = (
+            under_voltage_case(result.under_voltage, *rest, targets["under-voltage trip"]),
+            over_voltage_case(result.over_voltage, *rest, targets["over-voltage trip"]),
+            thermal_case(result.thermal, reference, comparator, library.ntc(result.ntc), 0.01, result.sink_a),
+        )
+        shared = {parameter.name for parameter in reference.parameters(0.01)}
+        pool: dict[str, Parameter] = {}
+        for watch, case in zip(WATCHES, cases, strict=True):
+            for parameter in case.parameters:
+                name = parameter.name if parameter.name in shared else f"{watch} {parameter.name}"
+                pool[name] = parameter
+        return cls(cases, tuple(pool), tuple(pool.values()))
+
+    def draw(self, count: int) -> NDArray[np.float64]:
+        return draws(self.parameters, count, seed=1)
+
+    def thresholds(self, drawn: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
+        """Every threshold of every build, V or °C, in closed form."""
+        rows = dict(zip(self.names, drawn, strict=True))
+        found: dict[str, NDArray[np.float64]] = {}
+        for watch, case in zip(WATCHES, self.cases, strict=True):
+            own = np.stack(
+                [rows[name if (name := f"{watch} {p.name}") in rows else p.name] for p in case.parameters]
+            )
+            found |= dict(zip(case.results[:2], case.model(own), strict=False))
+        return found
+
+
+def as_drawn(
+    run: ThresholdRun, build: Mapping[str, float], result: ProtectionResult, library: Library
+) -> ThresholdRun:
+    """The ramp on a circuit of which every part has its drawn value."""
+    models: list[Model] = []
+    for model in run.circuit.models:
+        if isinstance(model, ShuntReferenceModel):
+            models.append(
+                replace(model, reference_v=build["shunt reference"], pin_a=build["reference pin current"])
+            )
+        else:
+            models.append(model)
+        if isinstance(model, ComparatorModel):
+            models += [
+                replace(
+                    model,
+                    name=f"COMPARATOR{number}",
+                    offset_v=build[f"{watch} comparator offset"],
+                    bias_a=build[f"{watch} comparator bias"],
+                    saturation_ohm=build[f"{watch} output low"] / result.sink_a,
+                )
+                for number, watch in enumerate(WATCHES)
+            ]
+    comparators = iter(range(len(WATCHES)))
+
+    def part_as_drawn(part: Part) -> Part:
+        if part.kind == "resistor":
+            role = "thermal thermistor series" if part.role == "thermistor series" else part.role
+            return replace(part, value=build.get(role, part.value))
+        if part.kind == "thermistor":
+            return replace(part, value=thermistor_as_drawn(run, part, build, result, library))
+        number = next(comparators, None) if part.kind == "comparator" else None
+        return part if number is None else replace(part, model=f"COMPARATOR{number}")
+
+    parts = tuple(part_as_drawn(part) for part in run.circuit.parts)
+    circuit = Circuit(
+        name=run.circuit.name, parts=parts, models=tuple(models), test_points=run.circuit.test_points
+    )
+    return replace(run, circuit=circuit)
+
+
+def thermistor_as_drawn(
+    run: ThresholdRun, part: Part, build: Mapping[str, float], result: ProtectionResult, library: Library
+) -> float | Ramp:
+    """The drawn thermistor on the ramp's heatsink, warmed by its own divider, Ω."""
+    thermistor = thermistor_of(library.ntc(result.ntc))
+    off_r, off_b = build["thermal thermistor R25"] - 1.0, build["thermal thermistor B"] - 1.0
+    volts = build["shunt reference"] * (1.0 + build["reference upper"] / build["reference lower"])
+    series = build["thermal thermistor series"]
+
+    def ohm(heatsink_c: float) -> float:
+        found, own_k = 0.0, 0.0
+        for _ in range(6):
+            bead = heatsink_c + own_k
+            found = float(thermistor.resistance_ohm(bead)) * float(thermistor.spread(bead, off_r, off_b))
+            own_k = float(divider_self_heating_k(volts, found, series, thermistor.dissipation_w_per_k))
+        return found
+
+    if not isinstance(part.value, Ramp):
+        return ohm(25.0)
+    times, heat = np.array(run.ramp.points).T
+    return Ramp(points=tuple((t, ohm(float(np.interp(t, times, heat)))) for t, _ in part.value.points))
+
+
+def against_simulation(result: ProtectionResult, library: Library, engine: Engine, count: int) -> bool:
+    """Time 100,000 builds in closed form, then the first ``count`` of them by ramps; print both."""
+    builds = Builds.of(result, library)
+    seconds, drawn, found = np.inf, np.empty(0), {}
+    for _ in range(3):
+        start = time.perf_counter()
+        drawn = builds.draw(DRAWS)
+        found = builds.thresholds(drawn)
+        seconds = min(seconds, time.perf_counter() - start)
+    worst = 0.0
+    runs = voltage_run(result, library), heat_run(result, library)
+    start = time.perf_counter()
+    for k in range(count):
+        build = dict(zip(builds.names, drawn[:, k].tolist(), strict=True))
+        simulated: dict[str, float] = {}
+        for run in runs:
+            simulated |= run_thresholds(as_drawn(run, build, result, library), engine)
+        worst = max(worst, *(abs(value / found[name][k] - 1.0) for name, value in simulated.items()))
+    each = (time.perf_counter() - start) / count
+    ratio = each * DRAWS / seconds
+    print(
+        f"\nSix thresholds of {DRAWS:,} random builds in closed form: {1e3 * seconds:.0f} ms. "
+        f"The first {count} of them simulated, ramps up and down: {1e3 * each:.0f} ms each, {each * DRAWS / 3600.0:.1f} h for all.\n"
+        f"Ratio {ratio:,.0f} (at least {LEAST_RATIO:,.0f}); the two differ by {100 * worst:.3f} % at most "
+        f"(limit {100 * SAME:.1f} %)."
+    )
+    return ratio >= LEAST_RATIO and worst <= SAME
 
 
 def main() -> int:
@@ -107,7 +280,14 @@ def main() -> int:
         slow += seconds > limit
         verdict = "SLOW" if seconds > limit else ""
         print(f"{name:52s} {1e3 * seconds:9.2f} ms  limit {1e3 * limit:6.0f} ms  {verdict}")
-    return 1 if slow else 0
+    engine = Ngspice()
+    if engine.missing():
+        print(f"\nNothing to compare random builds with: {engine.missing()}.", file=sys.stderr)
+        return 1 if slow else 2
+    design = design_protection(ProtectionSpec(reference="shunt"), protection, library)
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
+    kept = against_simulation(design, library, engine, count)
+    return 1 if slow or not kept else 0
 
 
 if __name__ == "__main__":
