@@ -187,7 +187,8 @@ def against_simulation(result: ProtectionResult, library: Library, engine: Engin
     ratio = each * DRAWS / seconds
     print(
         f"\nSix thresholds of {DRAWS:,} random builds in closed form: {1e3 * seconds:.0f} ms. "
-        f"The first {count} of them simulated, ramps up and down: {1e3 * each:.0f} ms each, {each * DRAWS / 3600.0:.1f} h for all.\n"
+        f"The first {count} of them simulated, ramps up and down: {1e3 * each:.0f} ms each, "
+        f"{each * DRAWS / 3600.0:.1f} h for all.\n"
         f"Ratio {ratio:,.0f} (at least {LEAST_RATIO:,.0f}); the two differ by {100 * worst:.3f} % at most "
         f"(limit {100 * SAME:.1f} %)."
     )
