@@ -37,7 +37,9 @@ from subwright.parts.library import Library, load_library
 from subwright.parts.schema import KINDS, Record
 
 if TYPE_CHECKING:
+    from subwright.build.bringup_records import BringUp
     from subwright.outputs.pack import PackReport
+    from subwright.outputs.print_pdf import Paper
     from subwright.outputs.views import FindingRow, Overview, Sheet
     from subwright.stages.protection_fitted import FittedProtection, Measurable
     from subwright.stages.transformer_alternatives import AlternativeRow
@@ -49,6 +51,7 @@ __all__ = [
     "Question",
     "Solved",
     "add_drawer_part",
+    "bring_up",
     "check",
     "check_answer",
     "cores_instead",
@@ -67,6 +70,7 @@ __all__ = [
     "open_drawer",
     "overview",
     "pack_archive",
+    "pack_pdf",
     "part_kinds",
     "questions",
     "render_pack",
@@ -356,13 +360,33 @@ def finding_rows(design: Design, *, with_passed: bool = False) -> tuple[FindingR
     return design_view.finding_rows(design, with_passed=with_passed)
 
 
-def render_pack(build: Design | Solved, folder: Path, progress: Progress = _quiet) -> PackReport:
-    """Write the build pack into ``folder``, all files or none. Raises `SubwrightError` where it can't."""
+def render_pack(
+    build: Design | Solved, folder: Path, progress: Progress = _quiet, *, paper: Paper | None = None
+) -> PackReport:
+    """Write the build pack into ``folder``, all files or none; ``paper`` adds it as a PDF.
+
+    Raises `SubwrightError` where it can't.
+    """
     from subwright.outputs.pack import write_pack
 
     folder.parent.mkdir(parents=True, exist_ok=True)
     design, library = _parts_with(build)
-    return write_pack(design, folder, progress, library=library)
+    return write_pack(design, folder, progress, library=library, paper=paper)
+
+
+def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
+    """The build pack as a PDF; the same design gives the same bytes. Raises `SubwrightError` if it can't."""
+    from subwright.outputs.design_view import pack_view
+    from subwright.outputs.print_pdf import pack_pdf as made
+
+    return made(build.design, pack_view(build.design), bring_up(build), paper=paper)
+
+
+def bring_up(build: Solved) -> BringUp:
+    """The first power-up of a design, step by step, with what to read and its window."""
+    from subwright.build import bringup
+
+    return bringup.bring_up(build.design, _library_of(build))
 
 
 def _parts_with(build: Design | Solved) -> tuple[Design, Library | None]:

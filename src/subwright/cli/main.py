@@ -149,12 +149,13 @@ def pack(
     folder: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder to write; made if missing.")
     ] = None,
+    paper: Annotated[str, typer.Option(help="Paper of the PDF in it: a4, letter or none.")] = "a4",
     as_json: AsJson = False,
 ) -> Answer:
-    """Write the build pack: everything that another person needs to build it."""
+    """Write the build pack: everything that another person needs to build it, and as a PDF to print."""
     from subwright.cli import show
 
-    return show.pack(file, folder)
+    return show.pack(file, folder, paper)
 
 
 @app.command("set")

@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.rule import Rule
 from rich.text import Text
 
 from subwright import service
+from subwright.base.errors import SubwrightError
 from subwright.cli.answer import CLEAN, FINDINGS_AT_STOP, Answer
 from subwright.cli.report import ACCENT, Chain, FindingList, Pairs
 from subwright.cli.talk import clean, progress
 from subwright.outputs.views import FindingRow
+
+if TYPE_CHECKING:
+    from subwright.outputs.print_pdf import Paper
 
 __all__ = ["design", "explain", "findings", "pack", "sources"]
 
@@ -71,12 +76,25 @@ def findings(file: Path, *, with_passed: bool) -> Answer:
     return Answer(command="findings", data=lambda: {"findings": rows}, text=text, code=_code(solved))
 
 
-def pack(file: Path, folder: Path | None) -> Answer:
+def _paper(word: str) -> Paper:
+    if word not in ("a4", "letter"):
+        raise SubwrightError(
+            message=f"there is no paper {word!r}",
+            quantity="--paper",
+            value=word,
+            limit="a4, letter or none",
+            remedy="choose one of the three",
+        )
+    return "a4" if word == "a4" else "letter"
+
+
+def pack(file: Path, folder: Path | None, paper: str = "a4") -> Answer:
     """Write the build pack."""
     target = folder or file.with_name(file.name.removesuffix(".toml").removesuffix(".build") + ".pack")
+    sheet = None if paper == "none" else _paper(paper)
     solved = _solve(file)
     with progress("writing the pack") as report:
-        made = service.render_pack(solved, target, report)
+        made = service.render_pack(solved, target, report, paper=sheet)
 
     def text() -> RenderableType:
         return Text(clean(str(target)))

@@ -14,6 +14,7 @@ from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
 from subwright.outputs.folder import CHECKSUMS, replace_folder
 from subwright.outputs.panels import panels_csv
 from subwright.outputs.print_bringup import bringup_text
+from subwright.outputs.print_pdf import Paper, pack_pdf
 from subwright.outputs.provenance import sources_text
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
@@ -53,26 +54,32 @@ def design_json(design: Design) -> str:
     return dumps({"made_with": MADE_WITH, "not_ready": stamp_of(design), "design": design})
 
 
-def pack_files(design: Design, *, made_on: str = "", library: Library | None = None) -> Mapping[str, bytes]:
+def pack_files(
+    design: Design, *, made_on: str = "", library: Library | None = None, paper: Paper | None = None
+) -> Mapping[str, bytes]:
     """The pack's files by relative path; the same design gives the same bytes.
 
     ``made_on`` is a date to print on the summary; nothing else knows the time. ``library`` holds the parts
-    that it was solved with, where a drawer has some of its own.
+    that it was solved with, where a drawer has some of its own; ``paper`` adds the pack as a PDF.
     """
     view = pack_view(design, made_on=made_on)
+    procedure = bring_up(design, library or load_library())
     texts = {
         "summary.html": summary_html(view),
         "bom.csv": bom_csv(view.bom),
         "panels.csv": panels_csv(design.enclosure),
         "wiring.csv": wiring_csv(design),
-        "bring-up.txt": bringup_text(bring_up(design, library or load_library()), view),
+        "bring-up.txt": bringup_text(procedure, view),
         "sources.txt": sources_text(view.sources, view.from_memory),
         "design.json": design_json(design),
         **dict(_drawings(view)),
     }
     if design.transformer is not None:
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)
-    return {name: text.encode() for name, text in texts.items()}
+    made = {name: text.encode() for name, text in texts.items()}
+    if paper is not None:
+        made["pack.pdf"] = pack_pdf(design, view, procedure, paper=paper)
+    return made
 
 
 def _quiet(doing: str, share: float) -> None:
@@ -86,11 +93,12 @@ def write_pack(
     *,
     made_on: str = "",
     library: Library | None = None,
+    paper: Paper | None = None,
 ) -> PackReport:
     """Write the build pack into ``folder``, all files or none.
 
     ``progress`` is told what is being done and the share done; ``made_on`` is printed on the summary;
-    ``library`` holds the parts that it was solved with.
+    ``library`` holds the parts that it was solved with; ``paper`` adds the pack as a PDF.
 
     Raises
     ------
@@ -99,7 +107,7 @@ def write_pack(
     """
     start = time.perf_counter()
     progress("drawing", 0.0)
-    files = pack_files(design, made_on=made_on, library=library)
+    files = pack_files(design, made_on=made_on, library=library, paper=paper)
     progress("writing", 0.8)
     replace_folder(folder, files)
     return PackReport(

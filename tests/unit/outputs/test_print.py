@@ -1,0 +1,179 @@
+"""The pack as PDF: same bytes, complete, nothing cut off, no missing glyph, no empty page."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from subwright import service
+from subwright.build.bringup_records import BringUp
+from subwright.build.result import Finding
+from subwright.outputs.design_view import pack_view
+from subwright.outputs.print_code import design_code
+from subwright.outputs.print_pdf import PAPERS, Paper, pack_pdf
+
+pytest.importorskip("typst")
+EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
+NAMES = [path.name.split(".")[0] for path in EXAMPLES]
+
+
+@cache
+def solved(path: Path) -> service.Solved:
+    return service.solve(path)
+
+
+@cache
+def procedure(path: Path) -> BringUp:
+    return service.bring_up(solved(path))
+
+
+@cache
+def pdf(path: Path, paper: Paper = "a4") -> bytes:
+    return service.pack_pdf(solved(path), paper)
+
+
+def pages(content: bytes, folder: Path) -> list[str]:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    file = folder / "pack.pdf"
+    file.write_bytes(content)
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(file), "-"], capture_output=True, check=True, text=True
+    ).stdout
+    return text.split("\f")[:-1]
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=NAMES)
+def test_the_same_design_gives_the_same_bytes(path: Path) -> None:
+    assert service.pack_pdf(service.solve(path)) == pdf(path)
+
+
+def test_it_repeats_in_another_process(tmp_path: Path) -> None:
+    import sys
+
+    path = EXAMPLES[1]
+    words = "import sys; from pathlib import Path; from subwright import service\n"
+    words += "Path(sys.argv[2]).write_bytes(service.pack_pdf(service.solve(Path(sys.argv[1]))))"
+    subprocess.run([sys.executable, "-c", words, str(path), str(tmp_path / "b.pdf")], check=True)
+    assert (tmp_path / "b.pdf").read_bytes() == pdf(path)
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=NAMES)
+def test_it_holds_each_section_and_each_reading(path: Path, tmp_path: Path) -> None:
+    text = "\n".join(pages(pdf(path), tmp_path))
+    flat = " ".join(text.split())
+    for title in (
+        "Findings",
+        "How it works",
+        "Where the power goes",
+        "Parts to buy",
+        "Panels and cutting",
+        "Wiring and fuse",
+        "Heatsink",
+        "First power-up",
+        "Test points",
+        "Acceptance sheet",
+        "Tolerance windows",
+        "Sources",
+        "Words",
+        "Before you connect the battery",
+        "Before the hand goes in",
+    ):
+        assert title in flat, title
+    assert ("Winding sheet" in flat) == (solved(path).design.transformer is not None)
+    assert design_code(solved(path).design) in flat
+    for step in procedure(path).steps:
+        assert step.title in flat, step.key
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("path", EXAMPLES, ids=NAMES)
+def test_no_page_is_empty_and_nothing_runs_off_it(path: Path, paper: Paper, tmp_path: Path) -> None:
+    from PIL import Image
+
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("pdftoppm is not installed")
+    texts = pages(pdf(path, paper), tmp_path)
+    lengths = [len(" ".join(text.split())) for text in texts]
+    assert min(lengths) > 100, lengths  # head and foot alone have about fifty
+    assert "\ufffd" not in "".join(texts)
+    subprocess.run(
+        ["pdftoppm", "-r", "30", "-gray", str(tmp_path / "pack.pdf"), str(tmp_path / "p")], check=True
+    )
+    pictures = sorted(tmp_path.glob("p-*.pgm"))
+    assert len(pictures) == len(texts)
+    for picture in pictures:
+        with Image.open(picture) as image:
+            width, height = image.size
+            edge = 12  # 10 mm at this resolution; the margin is 18 mm
+            for box in (
+                (0, 0, edge, height),
+                (width - edge, 0, width, height),
+                (0, height - edge, width, height),
+            ):
+                assert image.crop(box).getextrema()[0] > 200, (picture.name, box)
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=NAMES)
+def test_every_letter_has_a_glyph(path: Path) -> None:
+    """The typesetter's embedded fonts are asked for the letters that the data hold."""
+    import json
+
+    import typst
+
+    from subwright.outputs.print_data import print_data
+
+    design = solved(path).design
+    data = print_data(design, pack_view(design), procedure(path))
+    letters = sorted({c for c in json.dumps(data, ensure_ascii=False) if ord(c) > 126})
+    probe = '#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), fallback: false)\n' + "".join(letters)
+    made, warnings = typst.Compiler(ignore_system_fonts=True).compile_with_warnings(
+        input=probe.encode(), format="pdf", timestamp=0
+    )
+    assert made
+    assert not [warning for warning in warnings if "glyph" in str(warning) or "font" in str(warning)]
+
+
+def test_a_stop_stands_on_every_page(tmp_path: Path) -> None:
+    made = solved(EXAMPLES[1])
+    stop = Finding(
+        code="TST-01",
+        severity="stop",
+        title="A test stop",
+        message="m",
+        quantity="q",
+        value=2.0,
+        limit=1.0,
+        dimension="ratio",
+        margin=-1.0,
+        source="",
+        remedy="r",
+        stage="supply",
+    )
+    design = replace(made.design, findings=(stop,))
+    content = pack_pdf(design, pack_view(design), procedure(EXAMPLES[1]))
+    texts = pages(content, tmp_path)
+    assert all("NOT READY TO BUILD: TST-01" in text and "A test stop" in text for text in texts)
+
+
+def test_the_code_follows_what_is_built_and_nothing_else() -> None:
+    design = solved(EXAMPLES[0]).design
+    code = design_code(design)
+    assert code == design_code(replace(design, findings=()))
+    use = replace(design.supply.parts[0], part_id="another")
+    supply = replace(design.supply, parts=(use, *design.supply.parts[1:]))
+    assert design_code(replace(design, supply=supply)) != code
+
+
+def test_a_name_can_not_write_markup(tmp_path: Path) -> None:
+    design = solved(EXAMPLES[1]).design
+    evil = '#panic("no") *bold* $x$ <label> \\ " `raw` @ref //'
+    spec = design.spec.model_copy(update={"name": evil, "note": evil})
+    changed = replace(design, spec=spec)
+    content = pack_pdf(changed, pack_view(changed), replace(procedure(EXAMPLES[1]), name=evil))
+    assert '#panic("no") *bold* $x$' in " ".join(pages(content, tmp_path)[0].split())
