@@ -108,14 +108,31 @@ def wind_inductor(
             )
         if built is not None:
             return built
+    _refuse_unrated(library, cores, switching_hz)
     raise NoSolutionError(
-        message="No core in the drawer or library carries this output inductor's crest current.",
+        message="No core whose loss at this frequency is known carries this output inductor's crest current.",
         quantity="output inductor",
         value=f"{show(inductance_h, 'inductance')} at {show(peak_a, 'current')}",
         limit=f"{100 * _FERRITE_SHARE:.0f} % of a ferrite's saturation, {100 * _FILL:.0f} % of the window",
         source="parts library and drawer",
         remedy='Set amplifier.inductor_core = "bought", raise amplifier.switching, or add a larger core to '
         "the drawer.",
+    )
+
+
+def _refuse_unrated(library: Library, cores: list[Core], switching_hz: float) -> None:
+    """Raise where no core's material has loss data at this frequency."""
+    fits = [fit for core in cores for fit in library.materials[core.material].steinmetz]
+    highest = max((fit.f_high_hz for fit in fits), default=0.0)
+    if any(fit.f_low_hz <= switching_hz <= fit.f_high_hz for fit in fits):
+        return
+    raise NoSolutionError(
+        message="Nobody says what these cores lose at this switching frequency.",
+        quantity="amplifier.switching",
+        value=show(switching_hz, "frequency"),
+        limit=f"at most {show(highest, 'frequency')} for the core materials at hand",
+        source="parts library and drawer",
+        remedy='Lower amplifier.switching, or set amplifier.inductor_core = "bought".',
     )
 
 

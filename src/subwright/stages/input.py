@@ -98,8 +98,12 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
     common_v = 0.0
     if receiver == "difference":
         resting = 0.5 * need.battery_max_v if spec.source == "speaker" else 0.0
-        swing = np.sqrt(2.0) * (0.5 * source_v + spec.ground_noise_v)
-        common_v = float(common_mode_at_input(resting + swing, series, around, around))
+        # at the + input: half of what a pad leaves of a balanced source, or the whole of an unbalanced one
+        music_v = 0.5 * need.sensitivity_v if spec.source == "speaker" else source_v
+        swing = np.sqrt(2.0) * (music_v + spec.ground_noise_v)
+        common_v = float(
+            common_mode_at_input(abs(resting - need.reference_v) + swing, series, around, around)
+        )
     fault_a = max(0.0, spec.fault_v - need.side_v - _DIODE_V) / series
     result = InputResult(
         source=spec.source,

@@ -74,6 +74,8 @@ class InputNeed:
     channels : 1 or 2. sensitivity_v : rms at the filter's input for full output, V.
     summing_ohm : input resistance of the summing amplifier that follows, Ω.
     side_v : least voltage of one side of the op-amps' supply, V.
+    reference_v : what the op-amps' ground stands at over the unit's, V: 0 with split rails, half the battery
+        where they run from it.
     battery_max_v : highest battery voltage, V.
     draws, seed : random builds.
     """
@@ -83,6 +85,7 @@ class InputNeed:
     summing_ohm: float
     side_v: float
     battery_max_v: float
+    reference_v: float = 0.0
     draws: int = 2000
     seed: int = 1
 

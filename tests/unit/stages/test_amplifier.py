@@ -428,3 +428,9 @@ def test_a_self_oscillating_modulator_slows_down() -> None:
     assert gate[1] / gate[0] == pytest.approx(1.0 - 0.8**2)
     split = free.loss_split_w(v, v / 4.0, rail)
     assert float(free.input_power_w(v, v / 4.0, rail)) == pytest.approx(v * v / 4.0 + sum(split.values()))
+
+
+def test_without_loss_data_a_core_is_not_guessed() -> None:
+    with pytest.raises(NoSolutionError, match="Nobody says"):
+        design("class_d_half_bridge", switching="800 kHz")
+    assert design("class_d_half_bridge", switching="800 kHz", inductor_core="bought").inductor is None

@@ -95,6 +95,17 @@ def test_a_fault_is_limited() -> None:
     assert design(InputSpec(fault_v=10.0)).clamp_a == 0.0
 
 
+def test_common_mode_is_counted_from_the_op_amps_ground() -> None:
+    rails = design(InputSpec(source="speaker"))
+    battery = design(InputSpec(source="speaker"), replace(NEED, side_v=5.0, reference_v=7.4))
+    # at rest the radio's outputs stand at half the battery, as the op-amps' midpoint does
+    share = (rails.difference_out_ohm or 0.0) / (
+        rails.series_ohm + (rails.difference_in_ohm or 0.0) + (rails.difference_out_ohm or 0.0)
+    )
+    assert rails.common_mode_v - battery.common_mode_v == pytest.approx(7.4 * share)
+    assert battery.common_mode_v < battery.common_mode_limit_v + 1.0
+
+
 def test_mono_takes_half_of_everything() -> None:
     two, one = (
         design(InputSpec(source="speaker")),

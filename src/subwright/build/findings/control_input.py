@@ -57,7 +57,7 @@ def ground_noise(design: Design) -> Iterator[Measure]:
     "signal over.",
     limit="One side of the op-amps' supply less 3 V.",
     source="common-practice",
-    example="7.2 V at rest and 4 V of music reach the inputs as 5.5 V, of 11 V allowed.",
+    example="7.4 V at rest and 0.8 V of music reach the inputs as 4 V, of 10 V allowed.",
     remedy='Raise the op-amps\' supply (filter.op_amp_supply = "regulator"), or lower input.speaker.',
 )
 def common_mode(design: Design) -> Iterator[Measure]:
