@@ -39,10 +39,12 @@ lint: $(VENV)/dev-ready
 	$(BIN)/mypy
 
 # Pin again from requirements/*.in (for maintainers; needs the network).
-requirements: $(VENV)/dev-ready
+requirements: $(BIN)/python
 	$(PIP) install pip-tools
 	$(COMPILE) --upgrade -o requirements/dev.txt requirements/dev.in
 	$(COMPILE) -o requirements/demo.txt requirements/demo.in
+	$(COMPILE) -c requirements/dev.txt -o requirements/build.txt requirements/build.in
+	sed -i '/^$$/d' requirements/build.txt requirements/demo.txt requirements/dev.txt
 
 clean:
 	rm -rf build-out .test-output .pytest_cache .mypy_cache .ruff_cache
@@ -53,15 +55,17 @@ $(BIN)/python:
 	venv module (on Debian: apt install python3-venv)." >&2; exit 2; }
 
 # The package itself is installed from this folder, with the pinned build backend and nothing downloaded.
-$(VENV)/demo-ready: requirements/demo.txt pyproject.toml $(shell find src -type f -not -name '*.pyc') | $(BIN)/python
+$(VENV)/demo-ready: requirements/build.txt requirements/demo.txt pyproject.toml $(shell find src -type f -not -name '*.pyc') | $(BIN)/python
 	@test -e $(VENV)/dev-ready || { echo "Setting up $(VENV) …" >&2; \
-	$(PIP) install --require-hashes -r requirements/demo.txt && \
+	$(PIP) install --require-hashes -r requirements/build.txt && \
+	$(PIP) install --no-build-isolation --require-hashes -r requirements/demo.txt && \
 	$(PIP) install --no-deps --no-build-isolation --force-reinstall .; }
 	@touch $@
 
-$(VENV)/dev-ready: requirements/dev.txt requirements/reference.txt pyproject.toml | $(BIN)/python
+$(VENV)/dev-ready: requirements/build.txt requirements/dev.txt requirements/reference.txt pyproject.toml | $(BIN)/python
 	@echo "Setting up $(VENV) for tests …" >&2
-	@$(PIP) install --require-hashes -r requirements/dev.txt
+	@$(PIP) install --require-hashes -r requirements/build.txt
+	@$(PIP) install --no-build-isolation --require-hashes -r requirements/dev.txt
 	@$(PIP) install --require-hashes --no-deps -r requirements/reference.txt
 	@$(PIP) install --no-deps --no-build-isolation -e .
 	@touch $@

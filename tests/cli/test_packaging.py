@@ -35,7 +35,7 @@ def wanted(path: Path) -> set[str]:
 
 
 def test_there_are_pins_for_users_for_developers_and_for_outside_data() -> None:
-    assert [path.name for path in PINS] == ["demo.txt", "dev.txt", "reference.txt"]
+    assert [path.name for path in PINS] == ["build.txt", "demo.txt", "dev.txt", "reference.txt"]
 
 
 @pytest.mark.parametrize("path", PINS, ids=lambda path: path.name)
