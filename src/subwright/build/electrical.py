@@ -120,6 +120,7 @@ def design_electrical(
     load_ohm: float,
     library: Library,
     progress: Callable[[str, float], None],
+    lead_ohm: float = 0.0,
 ) -> Electrical:
     """Settle amplifier, converter, transformer, supply, wiring and heat together.
 
@@ -127,6 +128,7 @@ def design_electrical(
     ----------
     spec : the build. target_w : sine power at clipping, nominal battery, W. load_ohm : the driver group, ohm.
     library : parts with the drawer merged. progress : told what is being done, and the share done.
+    lead_ohm : switch and shunt in series with the load, beside the cable, ohm.
 
     Returns
     -------
@@ -142,6 +144,7 @@ def design_electrical(
             parts=tuple(getattr(spec, name) for name in type(spec).model_fields if name not in _ELSEWHERE),
             target_w=target_w,
             load_ohm=load_ohm,
+            lead_ohm=lead_ohm,
             library=library,
             spec=spec,
             progress=progress,
@@ -156,6 +159,7 @@ class _Wish:
     parts: tuple[object, ...]
     target_w: float
     load_ohm: float
+    lead_ohm: float
     library: Library
     spec: BuildSpec = field(compare=False)
     progress: Callable[[str, float], None] = field(compare=False)
@@ -164,13 +168,14 @@ class _Wish:
 @lru_cache(maxsize=32)
 def _remembered(wish: _Wish) -> Electrical:
     """The electrical design; a change of box, filter or name alone finds the one made before."""
-    return _settled(wish.spec, wish.target_w, wish.load_ohm, wish.library, wish.progress)
+    return _settled(wish.spec, wish.target_w, wish.load_ohm, wish.lead_ohm, wish.library, wish.progress)
 
 
 def _settled(
     spec: BuildSpec,
     target_w: float,
     load_ohm: float,
+    lead_ohm: float,
     library: Library,
     progress: Callable[[str, float], None],
 ) -> Electrical:
@@ -212,7 +217,7 @@ def _settled(
                 source_resistance_ohm=state.source.total_ohm,
                 crest_factor_db=spec.goal.crest_factor_db,
                 lowest_note_hz=spec.goal.lowest_note_hz,
-                speaker_cable_ohm=speaker.resistance_ohm,
+                speaker_cable_ohm=speaker.resistance_ohm + lead_ohm,
             )
         converter, transformer, model = _converter(spec, amplifier, corners, library, state, waves)
         if state.transformer is None:
