@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 from typing import Final
 
 import numpy as np
 
-from subwright.base.preferred import between
 from subwright.physics.networks.filters import all_pass_phase_deg
 from subwright.physics.networks.levels import db, track_share
 from subwright.physics.networks.rational import Rational, level_crossing_hz
@@ -87,19 +87,19 @@ def sweep_control(spec: FilterSpec, drafts: Sequence[Draft], gbw_hz: float) -> S
     if not swept(spec):
         return None
     stages = [d for d in drafts if d.kind == "low-pass"]
-    foot = stages[0].resistors_ohm["R1"]
+    foot, pot = stages[0].resistors_ohm["R1"], stages[0].track_ohm
     low, high = spec.sweep_low_hz or 0.0, spec.sweep_high_hz or 0.0
-    pots = between(4.7e3, 220e3, "E3")
-    pot = float(pots[np.argmin(np.abs(np.log((pots / foot + 1.0) * low / high)))])
     passband = float(np.prod([abs(d.gain) for d in stages]))
     level = passband * 10.0 ** (-corner_drop_db(spec) / 20.0)
 
     def chain(settings: Sequence[Array]) -> list[Rational]:
         tracks = iter(settings)
-        return [
-            block_response("low-pass", {**d.values, "R1 gang": next(tracks), "R2 gang": next(tracks)}, gbw_hz)
-            for d in stages
-        ]
+        builds = []
+        for d in stages:
+            values = {role: np.asarray(value) for role, value in d.values.items()}
+            values |= {"R1 gang": next(tracks), "R2 gang": next(tracks)}
+            builds.append(block_response("low-pass", values, gbw_hz))
+        return builds
 
     turn = np.asarray(_TURN)
     mid = pot * (1.0 - turn)
@@ -109,8 +109,9 @@ def sweep_control(spec: FilterSpec, drafts: Sequence[Draft], gbw_hz: float) -> S
     corner = np.asarray(level_crossing_hz(matched, level, start))
     shift, step = 0.0, 0.0
     half = 0.5 * spec.gang_tracking
-    for first in ((1, -1), (-1, 1), (1, 1), (-1, -1)):
-        signs = [first[k % 2] for k in range(count)]
+    for signs in product((1, -1), repeat=count):
+        if len(set(signs)) == 1:
+            continue  # all tracks alike: that is their own tolerance, which the knob makes up for
         builds = chain([mid * (1.0 + half * s) for s in signs])
         moved = np.asarray(level_crossing_hz(builds, level, corner))
         shift = max(shift, float(np.max(np.abs(moved / corner - 1.0))))

@@ -42,6 +42,7 @@ class Draft:
     f0_target_hz: float | None = None
     q_target: float | None = None
     op_amps: int = 1  # amplifiers that the block takes; 0 for a passive one
+    track_ohm: float = 0.0  # each track of a ganged potentiometer in it
 
     @property
     def values(self) -> dict[str, float]:

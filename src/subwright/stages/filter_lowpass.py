@@ -166,6 +166,7 @@ def _swept(
             q=q,
             f0_target_hz=f0,
             q_target=section.q,
+            track_ohm=choice.pot_ohm,
         )
     divider = search_state_variable(
         f0,
@@ -187,6 +188,7 @@ def _swept(
         f0_target_hz=f0,
         q_target=section.q,
         op_amps=3,
+        track_ohm=choice.pot_ohm,
     )
 
 

@@ -133,6 +133,12 @@ def test_swept_corner(topology: str, order: int) -> None:
     # equal and opposite errors of ± half the mismatch move a corner by a good half of it at most
     assert 0.0 < sweep.tracking_share < sweep.tracking
     assert 0.0 < sweep.tracking_db < 2.0
+    # the ends as the parts give them: foot alone, and foot with the whole track
+    block = next(b for b in result.blocks if b.kind == "low-pass")
+    ratio = (sweep.foot_ohm + sweep.pot_ohm) / sweep.foot_ohm
+    assert sweep.high_hz / sweep.low_hz == pytest.approx(ratio, rel=1e-3)
+    assert block.resistors_ohm["R1"] == sweep.foot_ohm
+    assert 0.0 <= block.resistors_ohm["R1 gang"] <= sweep.pot_ohm
     gang = [p for p in result.parts if p.role == "corner control"]
     assert len(gang) == 1
     for block in result.blocks:
