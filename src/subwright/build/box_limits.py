@@ -24,7 +24,7 @@ class BoxLimits:
     ``corners`` holds the loudest level with programme at each battery corner that the design plays at, the
     sag of battery and rails included; ``own`` the driver's and box's own limits; ``damage`` the level at
     which cone or coil breaks, None where the damaging displacement is unknown. ``heating`` is () where the
-    thermal data are unknown.
+    thermal data are unknown or it wasn't asked for.
     """
 
     corners: Mapping[Corner, MaxLevel]
@@ -54,12 +54,13 @@ def clip_voltages_v(design: Design) -> Mapping[Corner, float]:
     }
 
 
-def limits_for(design: Design) -> BoxLimits:
+def limits_for(design: Design, *, heating: bool = True) -> BoxLimits:
     """All limits of level of a design.
 
     Parameters
     ----------
     design : a solved build.
+    heating : whether to follow the coil as it warms up, which takes most of the time.
 
     Source
     ------
@@ -73,7 +74,7 @@ def limits_for(design: Design) -> BoxLimits:
         ("full sine", box.coil_full, _SINE_CREST_DB),
         ("programme", box.coil_programme, box.limits_crest_db),
     ):
-        if heat is not None:
+        if heating and heat is not None:
             course = coil_course(
                 box.system,
                 what,

@@ -30,7 +30,8 @@ def box_files(
     ------
     [derived]
     """
-    files = {f"dxf/{file}": text for file, text in panel_files(box.panels, box.cut_plan, unit).items()}
+    drawn = panel_files(box.panels, box.cut_plan, unit, stamp=stamp)
+    files = {f"dxf/{file}": text for file, text in drawn.items()}
     files["views.svg"] = box_views_svg(box, title=f"{name}: box", stamp=stamp)
     files["taken-apart.svg"] = box_exploded_svg(box, title=f"{name}: box", stamp=stamp)
     files["panels.svg"] = panels_svg(box.panels, title=f"{name}: panels", stamp=stamp)

@@ -94,18 +94,18 @@ def _facts(panel: Panel) -> Iterator[str]:
         yield f"rebate inside, all round: {depth} mm deep, {wide} mm wide"
 
 
-def panel_dxf(panel: Panel, unit: DxfUnit = "mm") -> str:
-    """One panel, its lower left corner at the origin, seen from outside."""
+def panel_dxf(panel: Panel, unit: DxfUnit = "mm", *, stamp: str = "") -> str:
+    """One panel, its lower left corner at the origin, seen from outside; ``stamp`` is written under it."""
     document, scale = _document(unit), _PER_M[unit]
     space = document.modelspace()
     _draw(space, panel, scale)
-    for row, words in enumerate(_facts(panel)):
+    for row, words in enumerate([*_facts(panel), *([stamp] if stamp else [])]):
         _note(space, words, 0.0, -2.0 * _TEXT_M * (row + 1), scale)
     return _written(document)
 
 
-def cut_plan_dxf(plan: CutPlan, unit: DxfUnit = "mm") -> str:
-    """The sheets side by side with the pieces on them."""
+def cut_plan_dxf(plan: CutPlan, unit: DxfUnit = "mm", *, stamp: str = "") -> str:
+    """The sheets side by side with the pieces on them; ``stamp`` is written under them."""
     document, scale = _document(unit), _PER_M[unit]
     space = document.modelspace()
     step = plan.sheet_length_m + 0.1
@@ -123,13 +123,17 @@ def cut_plan_dxf(plan: CutPlan, unit: DxfUnit = "mm") -> str:
         left = placed.sheet * step + placed.x_m
         box(left, placed.y_m, *sides, "CUT")
         _note(space, piece.name, left + _TEXT_M, placed.y_m + _TEXT_M, scale)
+    if stamp:
+        _note(space, stamp, 0.0, -2.0 * _TEXT_M, scale)
     return _written(document)
 
 
-def panel_files(panels: Sequence[Panel], plan: CutPlan, unit: DxfUnit = "mm") -> Mapping[str, str]:
-    """Every panel and the cut plan as DXF by file name."""
-    files = {f"{_slug(panel.name)}.dxf": panel_dxf(panel, unit) for panel in panels}
-    files["cut-plan.dxf"] = cut_plan_dxf(plan, unit)
+def panel_files(
+    panels: Sequence[Panel], plan: CutPlan, unit: DxfUnit = "mm", *, stamp: str = ""
+) -> Mapping[str, str]:
+    """Every panel and the cut plan as DXF by file name; ``stamp`` says that the design isn't ready."""
+    files = {f"{_slug(panel.name)}.dxf": panel_dxf(panel, unit, stamp=stamp) for panel in panels}
+    files["cut-plan.dxf"] = cut_plan_dxf(plan, unit, stamp=stamp)
     return files
 
 

@@ -11,6 +11,7 @@ from subwright.build.bringup import bring_up
 from subwright.build.result import Design
 from subwright.outputs.bom import bom_csv
 from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
+from subwright.outputs.dxf import panel_files
 from subwright.outputs.folder import CHECKSUMS, replace_folder
 from subwright.outputs.panels import panels_csv
 from subwright.outputs.print_bringup import bringup_text
@@ -25,7 +26,13 @@ from subwright.parts.library import Library, load_library
 
 __all__ = ["PackReport", "design_json", "pack_files", "write_pack"]
 
-_OWN_PLACE = {"winding": "winding.svg", "panels": "panels.svg"}  # the other drawings go to plots/
+_OWN_PLACE = {  # the other drawings go to plots/
+    "winding": "winding.svg",
+    "panels": "panels.svg",
+    "box-views": "box/views.svg",
+    "box-taken-apart": "box/taken-apart.svg",
+    "level-by-battery": "box/level-by-battery.svg",
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,6 +54,14 @@ def _drawings(view: PackView) -> Iterator[tuple[str, str]]:
     figures = [*view.flows, *(figure for sheet in view.sheets for figure in sheet.figures)]
     for figure in figures:
         yield _OWN_PLACE.get(figure.key, f"plots/{figure.key}.svg"), figure.alone
+
+
+def _for_the_saw(design: Design) -> dict[str, str]:
+    box = design.enclosure
+    return {
+        f"box/dxf/{name}": text
+        for name, text in panel_files(box.panels, box.cut_plan, "mm", stamp=stamp_of(design)).items()
+    }
 
 
 def design_json(design: Design) -> str:
@@ -73,6 +88,7 @@ def pack_files(
         "sources.txt": sources_text(view.sources, view.from_memory),
         "design.json": design_json(design),
         **dict(_drawings(view)),
+        **_for_the_saw(design),
     }
     if design.transformer is not None:
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)

@@ -9,7 +9,10 @@ import numpy as np
 
 from subwright.base.quantities import dimension_of, words_of
 from subwright.base.units import show
+from subwright.build.box_limits import limits_for
 from subwright.build.result import Design
+from subwright.outputs.box_limits_plot import corner_level_plot
+from subwright.outputs.box_views import box_exploded_svg, box_views_svg
 from subwright.outputs.cautions import before_cutting, before_mounting
 from subwright.outputs.panel_drawing import cut_plan_svg, panels_svg
 from subwright.outputs.panels import panel_rows
@@ -135,6 +138,18 @@ def enclosure_sheet(design: Design, *, stamp: str = "") -> Sheet:
     figures = (
         *_plots(design),
         Figure(
+            key="box-views",
+            drawn=box_views_svg(box, title="Box", stamp=stamp, inline=True),
+            caption="Outside dimensions; hair lines are what lies behind the section.",
+            wide=True,
+        ),
+        Figure(
+            key="box-taken-apart",
+            drawn=box_exploded_svg(box, title="Box, taken apart", stamp=stamp, inline=True),
+            caption="Every board pulled out along its axis, seen from the front right.",
+            wide=True,
+        ),
+        Figure(
             key="panels",
             drawn=panels_svg(box.panels, title="Panels", stamp=stamp, inline=True),
             caption="Cut-outs are measured to their middles from the lower left corner, seen from outside.",
@@ -186,6 +201,11 @@ def _plots(design: Design) -> Iterator[Figure]:
         ),
         "At full drive through the infrasonic filter where there is one. The strip names what limits the "
         "loudest level with programme.",
+    )
+    yield drawing(
+        "level-by-battery",
+        corner_level_plot(limits_for(design, heating=False)),
+        "With each state of the battery, sag included. The strip names what limits it at the nominal one.",
     )
     yield drawing(
         "excursion",

@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import pytest
 from outputs_support import EVIL, Page
 
@@ -26,8 +27,9 @@ from subwright.outputs.design_view import finding_rows, overview, pack_view, sta
 from subwright.outputs.folder import CHECKSUMS
 from subwright.outputs.pack import design_json, pack_files, write_pack
 from subwright.outputs.power_view import flow_of
+from subwright.outputs.svg import Plot
 from subwright.parts.library import load_library
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, Level
 
 KINDS = ("class_d_half_bridge", "bridge_class_d")
 
@@ -81,6 +83,11 @@ def test_all_parts_of_the_pack_are_there(kind: str) -> None:
         "wiring.csv",
         "sources.txt",
         "design.json",
+        "box/views.svg",
+        "box/taken-apart.svg",
+        "box/level-by-battery.svg",
+        "box/dxf/front.dxf",
+        "box/dxf/cut-plan.dxf",
         "plots/power-flow.svg",
         "plots/response.svg",
         "plots/excursion.svg",
@@ -141,6 +148,28 @@ def test_json_holds_the_design(kind: str) -> None:
     assert (body["converter"] is None) is (made.converter is None)
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_panel_has_its_dxf_in_millimetres(kind: str) -> None:
+    for panel in design(kind).enclosure.panels:
+        file = panel.name.replace(" ", "-")
+        document = ezdxf.read(io.StringIO(files(kind)[f"box/dxf/{file}.dxf"].decode()))
+        (outline,) = document.modelspace().query('LWPOLYLINE[layer=="CUT"]')
+        across = max(x for x, *_ in outline.get_points())
+        assert document.header["$INSUNITS"] == 4
+        assert across == pytest.approx(1e3 * panel.length_m)
+
+
+def test_the_summary_shows_the_box_and_its_level_by_battery() -> None:
+    page = files(KINDS[0])["summary.html"].decode()
+    for title in ("Box", "Box, taken apart", "Loudest programme, half space, 1 m"):
+        assert f"<title>{title}</title>" in page, title
+    (sheet,) = (sheet for sheet in pack_view(design(KINDS[0])).sheets if sheet.key == "enclosure")
+    (plot,) = (figure for figure in sheet.figures if figure.key == "level-by-battery")
+    assert isinstance(plot.drawn, Plot)
+    names = {series.label for series in plot.drawn.series} - {"damage"}
+    assert names == {point.corner.value for point in design(KINDS[0]).points if point.level is Level.FULL}
+
+
 def test_nan_is_refused_and_the_field_named() -> None:
     made = design(KINDS[0])
     bad = dataclasses.replace(made, balance=dataclasses.replace(made.balance, radiated_w=math.nan))
@@ -178,7 +207,9 @@ def test_a_stop_is_said_on_everything_that_a_hand_builds_from(kind: str) -> None
     made = pack_files(with_findings(design(kind), STOP))
     stamp = "NOT READY TO BUILD: TST-01"
     assert stamp_of(with_findings(design(kind), STOP)) == stamp
-    for name in ("summary.html", "panels.svg", "design.json", "plots/panels-sawing.svg"):
+    told = ["summary.html", "panels.svg", "design.json", "plots/panels-sawing.svg"]
+    told += [name for name in made if name.startswith("box/") and "level" not in name]
+    for name in told:
         assert stamp in made[name].decode(), name
     if design(kind).transformer is not None:
         for name in ("winding.txt", "winding.svg"):
