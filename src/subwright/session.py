@@ -176,7 +176,7 @@ class BuildSession:
         InputError : the value is not allowed there; nothing was changed.
         """
         with self.lock:
-            self._expect(seen)
+            self.expect(seen)
             change = self._meant(key, value)
             self._save(change.text, f"{key} = {change.after}" if value else f"{key} left to its default")
             return change
@@ -194,7 +194,7 @@ class BuildSession:
     def undo(self, seen: int) -> str:
         """Take the last change back and return what it was. Raises Conflict as `change`."""
         with self.lock:
-            self._expect(seen)
+            self.expect(seen)
             what = self.history.undo()
             self._to_disk()
             return what
@@ -202,7 +202,7 @@ class BuildSession:
     def redo(self, seen: int) -> str:
         """Make the last undone change again and return what it was. Raises Conflict as `change`."""
         with self.lock:
-            self._expect(seen)
+            self.expect(seen)
             what = self.history.redo()
             self._to_disk()
             return what
@@ -224,7 +224,7 @@ class BuildSession:
     def restore(self, name: str, seen: int) -> None:
         """Go back to a named version; that is a change like any other and can be undone."""
         with self.lock:
-            self._expect(seen)
+            self.expect(seen)
             version = self.version(name)
             self._save(version.text, f"back to version {version.name}")
 
@@ -275,7 +275,8 @@ class BuildSession:
             return (0, 0)
         return (status.st_mtime_ns, status.st_size)
 
-    def _expect(self, seen: int) -> None:
+    def expect(self, seen: int) -> None:
+        """Raise `Conflict` where the build has moved on since revision ``seen``."""
         self._look()
         if seen != self.history.revision:
             raise Conflict(

@@ -6,7 +6,7 @@ import re
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -15,7 +15,7 @@ from threading import Lock
 from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.base.units import parse
-from subwright.build.driver_measurement import Bench, Measurement, measure_files
+from subwright.build.driver_measurement import Bench, Measurement, measure_files, save_driver
 from subwright.outputs import project
 from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml, save_atomically
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
@@ -30,8 +30,8 @@ EXAMPLE = "~example"
 _SUFFIX = ".build.toml"
 _DRAWER = ".drawer.toml"
 _NAME = re.compile(r"[\w][\w .+-]{0,79}", re.UNICODE)
-_LOWERINGS = 12
-_LOWERED = 0.85
+_STEPS = 12
+_STEP = 0.85
 _EXAMPLE_STEM = "storyteller-van"
 
 
@@ -150,25 +150,26 @@ class Workspace:
     def new(self, answers: Mapping[str, str]) -> str:
         """Write a new build from answers by key, and return its name. Raises as `service.new_build`."""
         name = self.free_name(answers["name"])
-        service.new_build(self.inside(f"{name}{_SUFFIX}"), answers)
+        path = self.inside(f"{name}{_SUFFIX}")
+        build = service.new_build(path, answers)
+        if "driver.part" not in answers:  # the new file shows where a part would be named
+            save_atomically(path, project.drop_value(build.source, "driver.part").text)
         return name
 
     def first_design(self, answers: Mapping[str, str]) -> str:
         """Write a new build that has a design, and return its name.
 
-        Where nothing was asked of the power and the driver's own rating has no design with the parts at hand,
-        the power is lowered step by step until there is one, without a stop if it can be had. Raises as
-        `service.new_build`.
+        Where the power asked for, or the driver's own rating, has no design with the parts at hand, the nearest
+        power that has one is taken, without a stop if it can be had. Raises as `service.new_build`.
         """
         name = self.new(answers)
         session = self.session(name)
-        if session.outcome().solved is not None or {"goal.power", "goal.spl"} & set(answers):
+        if session.outcome().solved is not None or "goal.spl" in answers:
             return name
-        rated_w = load_library().driver(answers["driver.part"].strip('"')).power_w
-        power_w = rated_w * int(answers.get("driver.count", "1"))
+        asked = answers.get("goal.power", "")
+        wanted_w = parse(asked, "power") if asked else _rated_w(answers)
         found = ""
-        for _ in range(_LOWERINGS):
-            power_w *= _LOWERED
+        for power_w in () if wanted_w is None else _powers_near(wanted_w, above=bool(asked)):
             said = f"{power_w:.2g} W" if power_w < 10.0 else f"{power_w:.0f} W"
             tried = session.what_if("goal.power", said)
             if tried.solved is not None:
@@ -240,12 +241,58 @@ class Workspace:
             name, count = f"{title} {count}", count + 1
         return self.new_drawer(name)
 
+    def keep_driver(
+        self,
+        session: BuildSession,
+        measurement: Measurement,
+        part_id: str,
+        *,
+        xmax: str,
+        power: str,
+        seen: int,
+    ) -> str:
+        """Put a measured driver into the build's drawer (a new one where it has none) and build with it.
+
+        Returns what was done, in words. Raises as `subwright.build.driver_measurement.save_driver`, and
+        `Conflict` where the build has moved on since revision ``seen``.
+        """
+        session.expect(seen)
+        build = project.parse_build(session.text, session.path)
+        drawer = drawer_of(build)
+        if drawer is None:
+            drawer = session.path.parent / f"{file_stem(build.spec.name)}{_DRAWER}"
+        stated = {"xmax_m": parse(xmax, "length"), "power_w": parse(power, "power")}
+        save_driver(measurement, drawer, part_id, stated)
+        if build.spec.drawer is None:
+            session.change("drawer", f'"{_quoted(drawer.name)}"', session.revision)
+        for other in self.sessions.values():
+            other.forget()
+        session.change("driver.part", f'"{_quoted(part_id)}"', session.revision)
+        return f"driver.part = {part_id}"
+
     def set_stock(self, file: str, part_id: str, quantity: int) -> Drawer:
         """Set how many of a part lie in a drawer; every open build that uses it is designed anew."""
         drawer = set_quantity(self.drawer_path(file), part_id, quantity)
         for session in self.sessions.values():
             session.forget()
         return drawer
+
+
+def _rated_w(answers: Mapping[str, str]) -> float | None:
+    """Rated power of all drivers together; None where nobody said it."""
+    part, count = answers.get("driver.part", "").strip('"'), int(answers.get("driver.count", "1"))
+    if part:
+        return count * load_library().driver(part).power_w
+    said = answers.get("driver.power", "")
+    return count * parse(said, "power") if said else None
+
+
+def _powers_near(power_w: float, *, above: bool) -> Iterator[float]:
+    """Powers to try in place of ``power_w``, the nearest first; ``above`` allows more as well."""
+    for i in range(1, _STEPS + 1):
+        yield power_w * _STEP**i
+        if above:
+            yield power_w / _STEP**i
 
 
 def check_size(data: bytes) -> str:

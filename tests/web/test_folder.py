@@ -11,6 +11,7 @@ from starlette.testclient import TestClient
 from web_support import EXAMPLE, figures, send, workbench
 
 from subwright.service import list_parts
+from subwright.web.guided import SHEET
 
 ANSWERS = {"name": "Harbour bar", "driver": "Harbour 10"}
 
@@ -67,6 +68,21 @@ def test_the_guided_start_refuses_what_the_file_would(client: TestClient, tmp_pa
     assert answer.status_code == 422
     assert not list(tmp_path.glob("*.build.toml"))
     assert client.post("/new", json={"name": "x" * 200, "driver": "Harbour 10"}).status_code == 422
+
+
+def test_a_driver_by_its_data_sheet(client: TestClient, tmp_path: Path) -> None:
+    answers = {
+        "name": "Attic find",
+        "driver": "",
+        "sheet": dict(SHEET),
+        "loudness": "watts",
+        "loud_value": "60 W",
+    }
+    name = client.post("/new", json=answers).json()["name"]
+    assert "qes = 0.42" in (tmp_path / f"{name}.build.toml").read_text()
+    assert len(figures(client.get(f"/b/{name}/sheet/overview").text)) == 8
+    strange = client.post("/new", json=answers | {"sheet": {"colour": "red"}})
+    assert strange.status_code == 422
 
 
 def test_names_cannot_break_out_of_the_file(client: TestClient, tmp_path: Path) -> None:
@@ -151,6 +167,16 @@ def test_dropped_impedance_tables_give_the_driver(client: TestClient) -> None:
     answer = client.post("/measure", json=runs)
     assert answer.status_code == 200, answer.text
     assert "94.0 g" in answer.text or "94.1 g" in answer.text or "93.9 g" in answer.text
+    name = client.post("/new", json=ANSWERS | {"loudness": "watts", "loud_value": "60 W"}).json()["name"]
+    kept = runs | {"id": "Attic 10", "xmax": "9 mm", "power": "150 W"}
+    answer = send(client, "/measured", kept, f"/b/{name}")
+    assert answer.status_code == 200, answer.text
+    text = client.get(f"/b/{name}/file").text
+    assert 'part = "Attic 10"' in text
+    assert 'drawer = "harbour-bar.drawer.toml"' in text
+    assert client.get("/drawer/harbour-bar.drawer.toml").text.count("Attic 10") >= 1
+    assert "Attic 10" in client.get(f"/b/{name}/sheet/driver").text
+    assert send(client, "/measured", kept | {"xmax": ""}, f"/b/{name}").status_code == 422
     incomplete = client.post("/measure", json=runs | {"mass": ""})
     assert incomplete.status_code == 422
     assert client.post("/measure", json={"free": "no, table"}).status_code == 422

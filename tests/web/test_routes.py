@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import time
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -170,6 +171,9 @@ def test_a_plot_zooms_compares_and_drops_its_band(client: TestClient) -> None:
     assert 'class="band"' not in client.get(f"{EXAMPLE}/plot/filter", params={"band": "false"}).text
     send(client, "/set", {"key": "filter.corner", "value": "100 Hz"})
     pinned = client.get(f"{EXAMPLE}/plot/filter", params={"pin": "before"}).text
+    against = client.get(f"{EXAMPLE}/against", params={"pin": "before"}).text
+    assert "its corner" in against
+    assert client.get(f"{EXAMPLE}/against").text == ""
     assert pinned.count("<polyline") == whole.count("<polyline") * 2
     send(client, "/undo", {})
     assert client.get(f"{EXAMPLE}/plot/filter", params={"x_low": 9, "x_high": 3}).status_code == 422
@@ -187,6 +191,7 @@ def test_the_pack_is_made_watched_and_saved(client: TestClient) -> None:
         state = client.get(f"/jobs/{job}").json()
         if state["ready"]:
             break
+        time.sleep(0.05)
     assert state["share"] == 1.0
     saved = client.get(f"/jobs/{job}/file")
     names = zipfile.ZipFile(io.BytesIO(saved.content)).namelist()

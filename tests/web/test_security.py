@@ -21,7 +21,13 @@ def client(tmp_path: Path) -> Iterator[TestClient]:
         yield found
 
 
-@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.7", "::", "workshop.example"])
+@pytest.mark.parametrize("host", ["0.0.0.0", "::", ""])
+def test_every_address_at_once_is_refused(host: str) -> None:
+    with pytest.raises(SubwrightError, match="which address"):
+        rules_for(host, 7312, TOKEN)
+
+
+@pytest.mark.parametrize("host", ["192.168.1.7", "fd00::7", "workshop.example"])
 def test_other_addresses_need_a_token(host: str) -> None:
     with pytest.raises(SubwrightError, match="token"):
         rules_for(host, 7312)

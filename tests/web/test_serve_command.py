@@ -37,8 +37,8 @@ def refused(*arguments: str, token: str = "") -> str:
 
 
 def test_it_does_not_listen_to_the_world_without_a_token(tmp_path: Path) -> None:
-    assert "token" in refused(str(tmp_path), "--host", "0.0.0.0")
-    assert "at least 16" in refused(str(tmp_path), "--host", "0.0.0.0", token="short")
+    assert "token" in refused(str(tmp_path), "--host", "192.0.2.7")
+    assert "at least 16" in refused(str(tmp_path), "--host", "192.0.2.7", token="short")
 
 
 def test_a_file_is_no_folder(tmp_path: Path) -> None:

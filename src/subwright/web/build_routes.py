@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -15,13 +17,14 @@ from subwright.outputs.svg import Plot
 from subwright.outputs.views import FindingRow, Sheet
 from subwright.session import BuildSession, Outcome, drawer_of, moved_between
 from subwright.web.desk import Desk, Reader
+from subwright.web.measuring import Runs, fitted
 from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
 from subwright.web.ruler import ruler_svgs
 from subwright.web.scene import scene_of
 from subwright.web.stage import PARTS, chosen, inputs_of, sheet_keys
 from subwright.workspace import EXAMPLE
 
-__all__ = ["Edit", "Restore", "Step", "Title", "View", "build_routes"]
+__all__ = ["Edit", "MeasuredDriver", "Restore", "Step", "Title", "View", "build_routes"]
 
 _MOST_PARTS = 60
 _PREFIX = "/b/{name}"
@@ -49,6 +52,14 @@ class Edit(Step):
 
     key: str = Field(max_length=80)
     value: str = Field(max_length=2000)
+
+
+class MeasuredDriver(Step, Runs):
+    """A measurement to keep: the runs, and what no sweep tells."""
+
+    id: str = Field(min_length=1, max_length=60)
+    xmax: str = Field(max_length=30)
+    power: str = Field(max_length=30)
 
 
 class Title(BaseModel):
@@ -171,6 +182,18 @@ def _changes(desk: Desk) -> APIRouter:
         session.restore(wish.name, wish.revision)
         return told(request, session, before, wish, wish.name)
 
+    @routes.post("/measured")
+    def measured(request: Request, name: str, found: MeasuredDriver) -> JSONResponse:
+        """Put a measured driver into the build's drawer and build with it."""
+        session = desk.session(name)
+        before = session.outcome()
+        with tempfile.TemporaryDirectory(prefix="subwright-") as place:
+            measurement = fitted(Path(place), found)
+            part = desk.workspace.keep_driver(
+                session, measurement, found.id, xmax=found.xmax, power=found.power, seen=found.revision
+            )
+        return told(request, session, before, found, part)
+
     @routes.post("/keep")
     def keep(request: Request, name: str, wish: Title) -> HTMLResponse:
         """Give the present state a name."""
@@ -216,6 +239,18 @@ def _questions(desk: Desk) -> APIRouter:
             gone=gone,
             error=after.error,
         )
+
+    @routes.get("/against")
+    def against(request: Request, name: str, pin: Annotated[str, Query(max_length=200)] = "") -> HTMLResponse:
+        """In which printed values the build differs from another state or build."""
+        session, reader = desk.session(name), Reader.of(request)
+        after = session.outcome()
+        before, what = _pinned(desk, reader, session, pin)
+        if before is None or before.solved is None or after.solved is None:
+            return HTMLResponse("")
+        gone, come = _findings_apart(before, after)
+        moved = moved_between(before, after)
+        return desk.page(request, "moved.html.j2", what=f"{what} →", moved=moved, come=come, gone=gone)
 
     @routes.get("/alternatives")
     def alternatives(request: Request, name: str, key: Annotated[str, Query(max_length=80)]) -> HTMLResponse:

@@ -17,9 +17,10 @@ from subwright.base.units import show
 from subwright.web.catalogue import LANGUAGES
 from subwright.web.desk import Desk, style_sheet
 from subwright.web.guided import Answers, answers_to_keys, guided_choices
-from subwright.workspace import EXAMPLE, check_size, measured_driver
+from subwright.web.measuring import Runs, fitted
+from subwright.workspace import EXAMPLE, check_size
 
-__all__ = ["Name", "Runs", "Stock", "Wish", "folder_routes"]
+__all__ = ["Name", "Stock", "Wish", "folder_routes"]
 
 _YEAR_S = 31_536_000
 _MOST_PARTS = 40
@@ -176,15 +177,7 @@ def _taking_in(desk: Desk) -> APIRouter:
     def measure(request: Request, runs: Runs) -> HTMLResponse:
         """The driver's parameters from dropped impedance tables."""
         with tempfile.TemporaryDirectory(prefix="subwright-") as place:
-            free = _written(Path(place) / "free.csv", runs.free)
-            loaded = _written(Path(place) / "loaded.csv", runs.loaded) if runs.loaded else None
-            found = measured_driver(
-                free,
-                loaded,
-                mass=runs.mass,
-                test_box=runs.test_box,
-                piston=runs.piston,
-            )
+            found = fitted(Path(place), runs)
         values = [
             (words_of(name), *(show(v, dimension_of(name)) for v in (e.value, e.low, e.high)))
             for name, e in found.measured.values.items()
@@ -192,20 +185,3 @@ def _taking_in(desk: Desk) -> APIRouter:
         return desk.page(request, "measured.html.j2", found=found, values=values)
 
     return routes
-
-
-class Runs(BaseModel):
-    """Impedance tables as text, and what the second run had on the cone."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    free: str = Field(min_length=1, max_length=700_000)
-    loaded: str = Field(default="", max_length=700_000)
-    mass: str = Field(default="", max_length=30)
-    test_box: str = Field(default="", max_length=30)
-    piston: str = Field(default="", max_length=30)
-
-
-def _written(path: Path, text: str) -> Path:
-    path.write_text(text, encoding="utf-8")
-    return path

@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from subwright import service
+from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.parts.passive import Driver
 
-__all__ = ["Answers", "answers_to_keys", "guided_choices"]
+__all__ = ["SHEET", "Answers", "answers_to_keys", "guided_choices"]
+
+SHEET: Mapping[str, str] = MappingProxyType(
+    {
+        "nominal_impedance": "4 ohm",
+        "re": "3.4 ohm",
+        "fs": "28 Hz",
+        "qms": "4.5",
+        "qes": "0.42",
+        "vas": "60 l",
+        "sd": "340 cm2",
+        "xmax": "9 mm",
+        "power": "200 W",
+        "hole": "233 mm",
+        "depth": "130 mm",
+    }
+)
+"""What a data sheet usually says: key of the build file → how to write it."""
 
 _FIRST_PICKS = (
     ("core", 30),
@@ -32,7 +52,8 @@ class Answers(BaseModel):
     system: str = Field(default="12", max_length=4)
     capacity: str = Field(default="70 Ah", max_length=20)
     cable: str = Field(default="4 m", max_length=20)
-    driver: str = Field(max_length=120)
+    driver: str = Field(default="", max_length=120)  # empty: by its data sheet
+    sheet: dict[str, str] = Field(default_factory=dict, max_length=20)
     count: str = Field(default="1", max_length=2)
     box: str = Field(default="sealed", max_length=20)
     width: str = Field(default="", max_length=20)
@@ -48,14 +69,13 @@ class Answers(BaseModel):
 
 def answers_to_keys(answers: Answers) -> dict[str, str]:
     """Dotted key → value as the build file takes it; empty answers are left to their defaults."""
-    quoted = answers.name.replace("\\", "\\\\").replace('"', '\\"')
     keys = {
-        "name": f'"{quoted}"',
+        "name": f'"{_quoted(answers.name)}"',
         "supply.battery": answers.battery,
         "supply.system": answers.system,
         "supply.capacity": answers.capacity,
         "supply.cable_length": answers.cable,
-        "driver.part": f'"{answers.driver}"',
+        **_driver(answers),
         "driver.count": answers.count,
         "enclosure.kind": answers.box,
         "enclosure.room_width": answers.width,
@@ -71,11 +91,28 @@ def answers_to_keys(answers: Answers) -> dict[str, str]:
     return {key: value for key, value in keys.items() if value.strip()}
 
 
+def _quoted(text: str) -> str:
+    return text.replace("\\", "\\\\").replace('"', '\\"')
+
+
+def _driver(answers: Answers) -> dict[str, str]:
+    """The driver by its part, or by what its data sheet says."""
+    if answers.driver:
+        return {"driver.part": f'"{answers.driver}"'}
+    strange = set(answers.sheet) - set(SHEET)
+    if strange:
+        raise SubwrightError(
+            message="that is no value of a driver's data sheet", value=", ".join(sorted(strange))
+        )
+    stated = {f"driver.{key}": value for key, value in answers.sheet.items() if value.strip()}
+    return {"driver.name": f'"{_quoted(answers.name)} driver"', **stated} if stated else {}
+
+
 def guided_choices() -> dict[str, Any]:
     """What the page offers: the library's drivers, and parts that builders often have at hand."""
     drivers = [(row.id, row.description, _brief(row.record)) for row in service.list_parts("driver")]
     picks = [(kind, service.list_parts(kind)[:most]) for kind, most in _FIRST_PICKS]
-    return {"drivers": drivers, "picks": picks}
+    return {"drivers": drivers, "picks": picks, "sheet": SHEET}
 
 
 def _brief(record: object) -> str:

@@ -83,8 +83,17 @@ def rules_for(host: str, port: int, token: str = "", names: frozenset[str] = fro
 
     Raises
     ------
-    SubwrightError : off the loopback address without a token, or with one that is too short.
+    SubwrightError : off the loopback address without a token, or with one that is too short; any address at
+        once.
     """
+    if _is_wildcard(host):
+        raise SubwrightError(
+            message="the workbench has to know under which address it is called",
+            quantity="address",
+            value=host,
+            limit="one address of this machine",
+            remedy="name the one that the other machine reaches, --host 192.168.1.7, or leave --host out",
+        )
     if not is_loopback(host) and len(token) < 16:
         raise SubwrightError(
             message="the workbench listens on this machine only, unless a token keeps strangers out",
@@ -95,6 +104,13 @@ def rules_for(host: str, port: int, token: str = "", names: frozenset[str] = fro
         )
     known = {"localhost", "127.0.0.1", "[::1]"} if is_loopback(host) else {_bracketed(host), *names}
     return Rules(hosts=frozenset(f"{name}:{port}" for name in known), token=token)
+
+
+def _is_wildcard(host: str) -> bool:
+    try:
+        return ip_address(host).is_unspecified
+    except ValueError:
+        return host == ""
 
 
 def _bracketed(host: str) -> str:

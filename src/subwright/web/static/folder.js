@@ -68,7 +68,7 @@ const guided = document.getElementById("guided");
 if (guided) {
   const fit = () => {
     for (const part of guided.querySelectorAll("[data-when]")) {
-      const [name, values] = part.dataset.when.split("=");
+      const [name, values] = part.dataset.when.split("=");  // no value after the "=": the empty answer
       part.hidden = !values.split(",").includes(guided.elements[name].value);
     }
   };
@@ -78,6 +78,10 @@ if (guided) {
     event.preventDefault();
     const answers = Object.fromEntries(new FormData(guided));
     answers.parts = {};
+    answers.sheet = {};
+    if (!answers.driver) {
+      for (const input of guided.querySelectorAll("[data-sheet]")) answers.sheet[input.dataset.sheet] = input.value;
+    }
     for (const input of guided.querySelectorAll("[data-part]")) {
       if (Number(input.value) > 0) answers.parts[input.dataset.part] = Number(input.value);
     }

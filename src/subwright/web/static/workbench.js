@@ -238,6 +238,7 @@ sheet.addEventListener("change", (event) => {
   if (event.target.id === "pin") {
     pin = event.target.value;
     plots.all(sheet);
+    ask(`${base}/against?${new URLSearchParams({ pin })}`, undefined, "text").then((html) => { moved.innerHTML = html; });
     return;
   }
   const inputs = event.target.closest("form[data-key]");
@@ -389,16 +390,24 @@ document.addEventListener("visibilitychange", look);
 
 // --- measuring a driver --------------------------------------------------------------------------------
 
+async function runs(form) {
+  const text = async (name) => form.elements[name].files[0]?.text() ?? "";
+  const told = { free: await text("free"), loaded: await text("loaded") };
+  for (const name of ["mass", "test_box", "piston"]) told[name] = form.elements[name].value;
+  return told;
+}
+
 sheet.addEventListener("submit", async (event) => {
   const asked = event.target.closest("form.measure");
   if (!asked) return;
   event.preventDefault();
-  const text = async (name) => asked.elements[name].files[0]?.text() ?? "";
   const place = sheet.querySelector("[data-answer=measure]");
+  const keeping = asked.matches("[data-keep-driver]");
   try {
-    const runs = { free: await text("free"), loaded: await text("loaded") };
-    for (const name of ["mass", "test_box", "piston"]) runs[name] = asked.elements[name].value;
-    place.innerHTML = await ask("/measure", runs, "text");
+    const sent = await runs(keeping ? sheet.querySelector("[data-measure] > form") : asked);
+    if (!keeping) place.innerHTML = await ask("/measure", sent, "text");
+    else for (const name of ["id", "xmax", "power"]) sent[name] = asked.elements[name].value;
+    if (keeping) await change("/measured", sent);
   } catch (refusal) {
     if (refusal.status) place.textContent = told(refusal.error);
   }
