@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.build.chain import find_clipping, solve_chain
+from subwright.build.chain import find_clipping, solve_chain, solve_waveforms
 from subwright.build.chain_model import LoadPoint
 from subwright.build.electrical import PLAYING, Electrical
 from subwright.build.result import EnergyBalance, OperatingPoint, Sweeps
@@ -135,23 +135,24 @@ def sweeps(electrical: Electrical) -> Sweeps:
     stage, model = electrical.amplifier, electrical.model
     load = LoadPoint(conductance_s=1.0 / stage.load_ohm)
     emf = np.linspace(corners[Corner.LOW], corners[Corner.MAX], _SWEEP_POINTS)
-    peak = find_clipping(emf, load, source, stage, model)
-    wave = sine(16)
-    full = solve_chain(emf, peak, wave, load, source, stage, model)
-    idle = solve_chain(emf, np.zeros_like(emf), silence(), load, source, stage, model)
-
+    clipping = find_clipping(emf, load, source, stage, model)
     nominal = electrical.chain[Level.FULL].peak_v[PLAYING.index(Corner.NOMINAL)]
     part = float(nominal) * np.sqrt(np.linspace(0.02, 1.0, _LOAD_POINTS))
-    same = np.full(_LOAD_POINTS, corners[Corner.NOMINAL])
-    partial = solve_chain(same, part, wave, load, source, stage, model)
+
+    # One solution for both: first every battery voltage at clipping, then every load at nominal battery.
+    batteries = np.append(emf, np.full(_LOAD_POINTS, corners[Corner.NOMINAL]))
+    peaks, waves = np.append(clipping, part), (sine(16), silence())
+    full, idle = solve_waveforms(batteries, peaks, waves, load, source, stage, model).points
+    efficiency = full.output_w / full.battery_w
+    over_battery, over_load = slice(None, _SWEEP_POINTS), slice(_SWEEP_POINTS, None)
     return Sweeps(
         battery_v=emf,
-        clip_w=full.output_w,
-        efficiency=full.output_w / full.battery_w,
-        battery_a=full.battery_a,
-        rail_full_v=full.rail_crest_v,
-        rail_idle_v=idle.rail_crest_v,
-        load_w=partial.output_w,
-        load_rail_v=partial.rail_crest_v,
-        load_efficiency=partial.output_w / partial.battery_w,
+        clip_w=full.output_w[over_battery],
+        efficiency=efficiency[over_battery],
+        battery_a=full.battery_a[over_battery],
+        rail_full_v=full.rail_crest_v[over_battery],
+        rail_idle_v=idle.rail_crest_v[over_battery],
+        load_w=full.output_w[over_load],
+        load_rail_v=full.rail_crest_v[over_load],
+        load_efficiency=efficiency[over_load],
     )

@@ -18,7 +18,7 @@ from subwright.parts.library import Library
 from subwright.parts.schema import Controller
 from subwright.physics.gate_drive import gate_current_a
 from subwright.physics.push_pull import off_state_voltage, turns_ratio_needed
-from subwright.stages.converter_complete import complete_converter
+from subwright.stages.converter_complete import complete_converter, list_converter, size_converter
 from subwright.stages.converter_drive import (
     DriverKind,
     GateDrive,
@@ -46,7 +46,10 @@ __all__ = [
     "Magnetics",
     "complete_converter",
     "hot_resistance",
+    "list_converter",
     "plan_converter",
+    "replan_converter",
+    "size_converter",
 ]
 
 # Switches are chosen as if this hot, whatever the sink makes of it: else choice and sink chase one another.
@@ -135,7 +138,7 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
         demand.rail_crest_a / pulse,
         timing.switching_hz,
     )
-    switch_ohm = hot_resistance(switch.mosfet, demand.switch_c) / switch.per_side * (2.0 if bridge else 1.0)
+    switch_ohm = _switch_path_ohm(switch, topology, demand)
     least, most = _ratio_window(spec, demand, rail_v, pulse, switch_ohm, rectifier, regulated)
     return ConverterPlan(
         topology=topology,
@@ -159,6 +162,36 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
         reasons=_reasons(spec, demand, topology, controller, timing, switch, drive, supply, rectifier,
                          drain_v, reverse_v),
     )  # fmt: skip
+
+
+def replan_converter(spec: ConverterSpec, demand: ConverterDemand, plan: ConverterPlan) -> ConverterPlan:
+    """The same plan at another source resistance and junction temperature: only the window of ratios moves.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. demand : as the plan was made for, but for the two named.
+    plan : what ``plan_converter`` made.
+
+    Raises
+    ------
+    NoSolutionError : no ratio gives both the rail needed and the rail allowed.
+    """
+    least, most = _ratio_window(
+        spec,
+        demand,
+        plan.rail_v,
+        plan.timing.share,
+        _switch_path_ohm(plan.switch, plan.topology, demand),
+        plan.rectifier,
+        plan.regulated,
+    )
+    return replace(plan, ratio_least=least, ratio_most=most)
+
+
+def _switch_path_ohm(switch: SwitchChoice, topology: Topology, demand: ConverterDemand) -> float:
+    """Switches in one conducting path, hot, ohm."""
+    in_series = 2.0 if topology == "full-bridge" else 1.0
+    return hot_resistance(switch.mosfet, demand.switch_c) / switch.per_side * in_series
 
 
 def _topology(spec: ConverterSpec, demand: ConverterDemand) -> Topology:

@@ -19,7 +19,7 @@ from subwright.stages.converter_parts import choose_bank, hot_resistance
 from subwright.stages.converter_result import ConverterResult
 from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, ConverterSpec, Magnetics
 
-__all__ = ["complete_converter"]
+__all__ = ["complete_converter", "list_converter", "size_converter"]
 
 _SAFE_V = 5.0  # rails below this count as discharged
 _SHORT_PULSES = 1.15  # between the crests the pulses are shorter, and their ripple larger for the same mean
@@ -54,6 +54,17 @@ def complete_converter(
     Ripple: RMS of a pulse train [derived]. Snubber: Severns, Design of Snubbers for Power Circuits
     [severns-snubbers]. Gate and overlap: ST STD50N03L data sheet, appendix A [st-std50n03l].
     """
+    return list_converter(spec, demand, size_converter(spec, demand, plan, magnetics, library), library)
+
+
+def size_converter(
+    spec: ConverterSpec,
+    demand: ConverterDemand,
+    plan: ConverterPlan,
+    magnetics: Magnetics,
+    library: Library,
+) -> ConverterResult:
+    """Every number of ``complete_converter``, without the list of parts and the reasons."""
     timing, mosfet, diode = plan.timing, plan.switch.mosfet, plan.rectifier.rectifier
     f, count = timing.switching_hz, plan.switch.per_side
     bridge = plan.topology == "full-bridge"
@@ -140,7 +151,7 @@ def complete_converter(
     auxiliary = design_auxiliary(spec, demand, magnetics, demand.rail_needed_v, rail_open_v, f, timing.share)
     inrush_a = 2 * reservoir_bank.capacitance_f * (ratio * demand.emf_nominal_v) * ratio / timing.soft_start_s
     bleeder_ohm = _bleeder_ohm(reservoir_bank.capacitance_f, rail_open_v)
-    result = ConverterResult(
+    return ConverterResult(
         topology=plan.topology,
         plan=plan,
         primary_turns=magnetics.primary_turns,
@@ -195,10 +206,21 @@ def complete_converter(
         sources=("pressman1998", "severns-snubbers", "snubbing-lab", "st-std50n03l", "ti-tl494"),
         reasons=(),
     )
+
+
+def list_converter(
+    spec: ConverterSpec, demand: ConverterDemand, result: ConverterResult, library: Library
+) -> ConverterResult:
+    """A sized converter with its parts and reasons.
+
+    Parameters
+    ----------
+    spec, demand, library : as it was sized for. result : what ``size_converter`` made.
+    """
     return replace(
         result,
         parts=converter_parts(spec, demand, result, library),
-        reasons=(*plan.reasons, *_reasons(result)),
+        reasons=(*result.plan.reasons, *_reasons(result)),
     )
 
 

@@ -7,12 +7,11 @@ Every combination of core, stack, turns, ratio, wire and strands that the spec l
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.stages.transformer_build import build_result
+from subwright.stages.transformer_held import HeldTransformer, fixed_as, hold_transformer
 from subwright.stages.transformer_records import (
     ParetoRow,
     PhasingCheck,
@@ -28,6 +27,7 @@ from subwright.stages.transformer_refusal import nearest_candidate, refusal
 from subwright.stages.transformer_search import Effort, Found, search_all
 
 __all__ = [
+    "HeldTransformer",
     "ParetoRow",
     "PhasingCheck",
     "RailNeed",
@@ -38,8 +38,9 @@ __all__ = [
     "Winding",
     "WindingStep",
     "design_transformer",
+    "fixed_as",
     "hold_core",
-    "keep_choice",
+    "hold_transformer",
     "search",
 ]
 
@@ -102,23 +103,6 @@ def hold_core(spec: TransformerSpec, result: TransformerResult) -> TransformerSp
     TransformerSpec with core and stack fixed; a search over it takes milliseconds.
     """
     return spec.model_copy(update={"core": result.core.id, "stack": result.stack})
-
-
-def keep_choice(result: TransformerResult, searched: TransformerResult) -> TransformerResult:
-    """A redesign that still tells how its core and wire were found.
-
-    Parameters
-    ----------
-    result : the design with everything held as ``searched`` had chosen it.
-    searched : the design that came out of the search.
-
-    Returns
-    -------
-    TransformerResult: ``result`` with the search statistics and the choice of ``searched``; its own sentences
-    on flux, heat and wire stay, because they carry its own numbers.
-    """
-    own = result.reasons[len(result.choice) :]
-    return replace(result, search=searched.search, choice=searched.choice, reasons=(*searched.choice, *own))
 
 
 def search(spec: TransformerSpec, need: TransformerNeed, library: Library) -> Found:

@@ -19,8 +19,9 @@ from subwright.stages.transformer import (
     TransformerResult,
     TransformerSpec,
     design_transformer,
+    fixed_as,
     hold_core,
-    keep_choice,
+    hold_transformer,
     search,
 )
 
@@ -259,11 +260,21 @@ def test_holding_the_core_gives_the_same_design(free: TransformerResult) -> None
     held = hold_core(TransformerSpec(), free)
     again = design_transformer(held, NEED, LIBRARY, compare=False)
     assert (again.core, again.stack) == (free.core, free.stack)
-    kept = keep_choice(again, free)
-    assert kept.search == free.search
-    assert kept.choice == free.choice
-    assert kept.reasons[: len(free.choice)] == free.choice
-    assert kept.reasons[len(free.choice) :] == again.reasons[len(again.choice) :]
+
+
+def test_a_held_transformer_is_the_one_designed_with_everything_fixed(free: TransformerResult) -> None:
+    held = hold_transformer(TransformerSpec(), NEED, free, LIBRARY)
+    need = replace(NEED, primary_rms_a=29.0, secondary_rms_a=8.2, programme_mean_square=0.27)
+    fixed = design_transformer(fixed_as(TransformerSpec(), free), need, LIBRARY, compare=False)
+    heated, finished = held.heated(need, LIBRARY), held.finished(need, LIBRARY)
+    for one in (heated, finished):
+        assert one.temperature_c == pytest.approx(fixed.temperature_c, rel=1e-12)
+        assert one.core_w == pytest.approx(fixed.core_w, rel=1e-12)
+    assert heated.primary == finished.primary == fixed.primary
+    assert heated.secondary == finished.secondary == fixed.secondary
+    assert heated.leakage_h[0] == finished.leakage_h == fixed.leakage_h
+    assert (finished.search, finished.choice) == (free.search, free.choice)
+    assert finished.reasons[: len(free.choice)] == free.choice
 
 
 # --- options that change the physics -----------------------------------------------------------------------
