@@ -159,8 +159,8 @@ class Workspace:
     def first_design(self, answers: Mapping[str, str]) -> str:
         """Write a new build that has a design, and return its name.
 
-        Where the power asked for, or the driver's own rating, has no design with the parts at hand, the nearest
-        power that has one is taken, without a stop if it can be had. Raises as `service.new_build`.
+        Where the power asked for, or the driver's own rating, has no design with the parts at hand, the
+        nearest power that has one is taken, without a stop if it can be had. Raises as `service.new_build`.
         """
         name = self.new(answers)
         session = self.session(name)

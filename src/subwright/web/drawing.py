@@ -83,6 +83,7 @@ def draw_wide(scene: Scene, words: Words, say: Words) -> Drawn:
     _wide_power(pen, scene, words)
     _wide_control(pen, scene, words)
     _wide_sound(pen, scene, words)
+    _wide_extras(pen, scene, words)
     return Drawn(svg=pen.svg(width, height, words("drawing"), "wide"), live=pen.live)
 
 
@@ -103,8 +104,7 @@ def _wide_flows(pen: Pen, scene: Scene) -> None:
     pen.path(f"M{num(816)} {y}H846", "hair")
     pen.path(f"M362 92V{num(_ROW - 36)}", "ref")
     pen.path(f"M760 92V{num(_ROW - 40)}", "hair")
-    pen.path("M820 58h60m-60 0l8 -4m-8 4l8 4", "hair")
-    pen.text(886, 62, "music", "ts")
+    pen.path("M820 58h46m-46 0l8 -4m-8 4l8 4", "hair")
 
 
 def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
@@ -155,6 +155,26 @@ def _wide_control(pen: Pen, scene: Scene, words: Words) -> None:
         pen.rect(640 + 8, 62, 46, 5, "rest")
         pen.rect(640 + 8, 62, max(46 * label.used, 1.0), 5, "dota" if label.tight else "solid")
         pen.text(694, 82, label.margin_text, "ta sm" if label.tight else "ts sm", "end")
+    pen.end()
+
+
+def _wide_extras(pen: Pen, scene: Scene, words: Words) -> None:
+    """The smaller stages, where they sit in the line."""
+    places = {
+        "battery_guard": (things.guard, (273.0, _ROW), (273.0, _ROW - 26.0)),
+        "control": (things.switch, (222.0, 74.0), (222.0, 48.0)),
+        "speaker_guard": (things.relay, (640.0, 374.0), (640.0, 354.0)),
+    }
+    for key, (thing, (x, y), (text_x, text_y)) in places.items():
+        if key in scene.extras:
+            pen.link(key, (x - 50, min(y, text_y) - 16, 100, abs(y - text_y) + 34))
+            thing(pen, x, y)
+            pen.text(text_x, text_y, words(key), "ts sm", "middle")
+            pen.end()
+    if "control" in scene.extras:
+        pen.path("M240 74h58", "ref")
+    pen.link("input" if "input" in scene.extras else "filter", (864, 38, 104, 40))
+    pen.text(872, 62, words("music"), "t")
     pen.end()
 
 

@@ -18,6 +18,7 @@ from subwright.stages.common import Corner, Level
 __all__ = ["Label", "Ruler", "Scene", "Shapes", "scene_of"]
 
 _FILTER_POINTS = 40
+_EXTRAS = ("battery_guard", "control", "input", "speaker_guard")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -92,6 +93,7 @@ class Scene:
     level_note: str
     ruler: Ruler
     shapes: Shapes
+    extras: Mapping[str, str]  # smaller stages that are there: sheet, tightest margin ("" for none)
 
 
 def _cells(battery: str, system_v: int) -> int:
@@ -219,6 +221,11 @@ def _label(key: str, figures: tuple[str, ...], design: Design, *stages: str) -> 
     )
 
 
+def _least(design: Design, stage: str) -> str:
+    found = [finding.margin for finding in design.findings if finding.stage == stage]
+    return margin_text(min(found)) if found else ""
+
+
 def _ruler(design: Design) -> Ruler:
     low, high = voltage_range(design)
     corners = design.supply.corners
@@ -303,4 +310,5 @@ def scene_of(design: Design, overview: Overview, moment: Moment) -> Scene:
         level_note=f"{show(watts['air'], 'power')} of sound" if watts["air"] > 0.0 else "",
         ruler=_ruler(design),
         shapes=_shapes(design),
+        extras={key: _least(design, key) for key in _EXTRAS if getattr(design, key, None) is not None},
     )

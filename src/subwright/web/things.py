@@ -15,9 +15,12 @@ __all__ = [
     "bridge",
     "filter_card",
     "fuse",
+    "guard",
     "heatsink",
     "protection",
     "rails",
+    "relay",
+    "switch",
     "switches",
     "transformer",
 ]
@@ -251,6 +254,25 @@ def _driver(pen: Pen, right: float, y: float, half: float, depth: float, scene: 
         "s1",
         key=f"cone.{index}",
     )
+
+
+def guard(pen: Pen, x: float, y: float) -> None:
+    """A diode in a case: what stands between a mistake and the parts."""
+    pen.rect(x - 14, y - 14, 28, 28, "open")
+    pen.path(f"M{num(x - 7)} {num(y - 7)}v14l12 -7ZM{num(x + 6)} {num(y - 8)}v16", "pen")
+
+
+def relay(pen: Pen, x: float, y: float) -> None:
+    """A contact in a case."""
+    pen.rect(x - 16, y - 13, 32, 26, "open")
+    pen.path(f"M{num(x - 16)} {num(y)}h8l14 -7M{num(x + 8)} {num(y)}h8", "pen")
+
+
+def switch(pen: Pen, x: float, y: float) -> None:
+    """A switch that somebody can reach."""
+    pen.circle(x - 12, y, 2.5, "open")
+    pen.circle(x + 12, y, 2.5, "open")
+    pen.path(f"M{num(x - 10)} {num(y - 1)}l20 -10", "pen")
 
 
 def bridge(pen: Pen, x: float, y: float) -> None:
