@@ -118,7 +118,7 @@ def _midpoints(series: str) -> Array:
 def _checked(value: float | npt.ArrayLike, series: str) -> Array:
     array = np.asarray(value, dtype=np.float64)
     table = _all(series)
-    if array.size and not (bool(np.all(array >= table[0])) and bool(np.all(array <= table[-1]))):
+    if array.size and not table[0] <= array.min() <= array.max() <= table[-1]:
         raise RangeError(
             message="a preferred value exists for positive finite numbers only",
             quantity="value",

@@ -8,6 +8,7 @@ Source
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from subwright.base.errors import RangeError
 from subwright.base.reading import quantity_named, with_article
@@ -78,6 +79,7 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
     return _joined(number, rung.label)
 
 
+@lru_cache(maxsize=128)  # a few dozen rungs in all
 def _is_ten(scale: float) -> bool:
     return scale == float(f"1e{round(math.log10(scale))}")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,12 +33,19 @@ class Waveform:
         return float(self.weight @ self.in_phase**2)
 
 
+def _fixed(values: Array) -> Array:
+    """The same array, made safe to share between all who ask for the waveform."""
+    values.flags.writeable = False
+    return values
+
+
 def _gauss(low: float, high: float, count: int) -> tuple[Array, Array]:
     nodes, weights = np.polynomial.legendre.leggauss(count)
     half = 0.5 * (high - low)
     return half * nodes + 0.5 * (high + low), half * weights
 
 
+@lru_cache(maxsize=8)
 def sine(count: int = 24) -> Waveform:
     """Half a sine cycle by Gauss-Legendre quadrature with ``count`` instants and its crest.
 
@@ -47,7 +55,9 @@ def sine(count: int = 24) -> Waveform:
     angle, weight = _gauss(0.0, np.pi, count)
     angle = np.append(angle, 0.5 * np.pi)
     weight = np.append(weight / np.pi, 0.0)
-    return Waveform(in_phase=np.sin(angle), quadrature=np.cos(angle), weight=weight, crest=count)
+    return Waveform(
+        in_phase=_fixed(np.sin(angle)), quadrature=_fixed(np.cos(angle)), weight=_fixed(weight), crest=count
+    )
 
 
 def silence() -> Waveform:
@@ -59,6 +69,7 @@ def silence() -> Waveform:
     return Waveform(in_phase=np.zeros(1), quadrature=np.zeros(1), weight=np.ones(1), crest=0)
 
 
+@lru_cache(maxsize=32)
 def programme(crest_factor_db: float, count: int = 24) -> Waveform:
     """Programme: a normal distribution cut at its peak so that peak over rms is the crest factor.
 
@@ -110,8 +121,8 @@ def programme(crest_factor_db: float, count: int = 24) -> Waveform:
             high = middle
     level = np.append(level, 1.0)
     return Waveform(
-        in_phase=level,
-        quadrature=np.zeros_like(level),
-        weight=np.append(density, 0.0),
+        in_phase=_fixed(level),
+        quadrature=_fixed(np.zeros_like(level)),
+        weight=_fixed(np.append(density, 0.0)),
         crest=count,
     )

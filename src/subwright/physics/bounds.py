@@ -42,23 +42,17 @@ def require(
     >>> require("load resistance", 4.0, "Ω", above=0.0)
     """
     if isinstance(value, (int, float)):
-        if _inside(float(value), above, at_least, below, at_most):
+        if _inside(value, above, at_least, below, at_most):
             return
         worst = float(value)
     else:
         flat = np.asarray(value, dtype=float).ravel()
-        good = np.isfinite(flat)
-        if above is not None:
-            good &= flat > above
-        if at_least is not None:
-            good &= flat >= at_least
-        if below is not None:
-            good &= flat < below
-        if at_most is not None:
-            good &= flat <= at_most
-        if bool(good.all()):
+        # With both extremes inside, all are; a NaN anywhere is the extreme and never inside.
+        if not flat.size or all(
+            _inside(edge, above, at_least, below, at_most) for edge in (float(flat.min()), float(flat.max()))
+        ):
             return
-        worst = float(flat[int(np.argmin(good))])
+        worst = next(v for v in flat.tolist() if not _inside(v, above, at_least, below, at_most))
     raise RangeError(
         message=f"The {name} is outside the range of the formula.",
         quantity=name,

@@ -31,6 +31,8 @@ def require(ok: ArrayLike, quantity: str, value: ArrayLike, limit: str, remedy: 
 
     >>> require(2.0 > 0, "frequency, Hz", 2.0, "> 0 Hz")
     """
+    if ok is True:
+        return
     holds = np.asarray(ok, dtype=bool)
     if bool(holds) if holds.ndim == 0 else np.logical_and.reduce(holds, axis=None):
         return

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from math import inf, isfinite
+from typing import TypeAlias, TypeGuard
 
 import numpy as np
 import numpy.typing as npt
@@ -26,12 +27,19 @@ Indices: TypeAlias = npt.NDArray[np.integer]
 Complex: TypeAlias = npt.NDArray[np.complexfloating]
 
 
+def _is_number(value: ArrayLike) -> TypeGuard[float]:
+    """Whether a plain number is checked, for which numpy would take most of the time of the formula."""
+    return isinstance(value, (int, float))
+
+
 def _worst(value: ArrayLike, good: npt.NDArray[np.bool_] | np.bool_) -> float:
     return float(np.ravel(np.asarray(value, dtype=float))[np.ravel(~np.asarray(good))][0])
 
 
 def positive(quantity: str, value: ArrayLike, unit: str) -> None:
     """Raise RangeError unless every element of ``value`` (in ``unit``) is finite and above zero."""
+    if _is_number(value) and 0.0 < value < inf:
+        return
     good = np.isfinite(value) & (np.asarray(value) > 0.0)
     if not np.all(good):
         raise RangeError(
@@ -45,6 +53,8 @@ def positive(quantity: str, value: ArrayLike, unit: str) -> None:
 
 def positive_or_open(quantity: str, value: ArrayLike, unit: str) -> None:
     """Raise RangeError unless every element of ``value`` (in ``unit``) is above zero; infinite means open."""
+    if _is_number(value) and value > 0.0:
+        return
     good = np.asarray(value) > 0.0
     if not np.all(good):
         raise RangeError(
@@ -58,6 +68,8 @@ def positive_or_open(quantity: str, value: ArrayLike, unit: str) -> None:
 
 def not_negative(quantity: str, value: ArrayLike, unit: str) -> None:
     """Raise RangeError unless every element of ``value`` (in ``unit``) is finite and not below zero."""
+    if _is_number(value) and 0.0 <= value < inf:
+        return
     good = np.isfinite(value) & (np.asarray(value) >= 0.0)
     if not np.all(good):
         raise RangeError(
@@ -71,6 +83,8 @@ def not_negative(quantity: str, value: ArrayLike, unit: str) -> None:
 
 def between(quantity: str, value: ArrayLike, low: float, high: float, unit: str, source: str = "") -> None:
     """Raise RangeError unless every element of ``value`` (in ``unit``) lies within ``low`` to ``high``."""
+    if _is_number(value) and isfinite(value) and low <= value <= high:
+        return
     good = np.isfinite(value) & (np.asarray(value) >= low) & (np.asarray(value) <= high)
     if not np.all(good):
         raise RangeError(
