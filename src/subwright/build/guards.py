@@ -8,6 +8,7 @@ from math import sqrt
 from typing import Final
 
 from subwright.build.electrical import Electrical
+from subwright.build.load_path import LoadPath, speaker_data
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
 from subwright.stages.battery_guard import (
@@ -25,11 +26,7 @@ from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_current import plan_shunt_ohm
 from subwright.stages.protection_records import CurrentInput
-from subwright.stages.speaker_guard import (
-    SpeakerGuardInput,
-    SpeakerGuardResult,
-    design_speaker_guard,
-)
+from subwright.stages.speaker_guard import SpeakerGuardResult, design_speaker_guard
 from subwright.stages.supply import supply_corners
 
 __all__ = [
@@ -88,7 +85,7 @@ def over_current_input(spec: BuildSpec, electrical: Electrical, shunt_ohm: float
     )
 
 
-def output_current_input(electrical: Electrical, library: Library) -> CurrentInput:
+def output_current_input(electrical: Electrical, shunt_ohm: float | None, library: Library) -> CurrentInput:
     """Output currents that the amplifier's trip must leave alone, and what its devices stand."""
     amplifier = electrical.amplifier
     data = CurrentInput(
@@ -96,6 +93,7 @@ def output_current_input(electrical: Electrical, library: Library) -> CurrentInp
         rms_a=amplifier.peak_a / sqrt(2.0),
         fault_a=amplifier.rail_expected_v / max(amplifier.output_resistance_ohm, 1e-3),
         switch_limit_a=amplifier.switch_peak_limit_a,
+        shunt_ohm=shunt_ohm,
     )
     mosfet = library.mosfets.get(amplifier.switch_id)
     if mosfet is None:
@@ -137,29 +135,25 @@ def battery_guard(
 
 
 def speaker_guard(
-    spec: BuildSpec, electrical: Electrical, driver: DriverResult, box: EnclosureResult, library: Library
+    spec: BuildSpec,
+    electrical: Electrical,
+    path: LoadPath,
+    driver: DriverResult,
+    box: EnclosureResult,
+    library: Library,
 ) -> SpeakerGuardResult:
     """Direct voltage at the loudspeaker: detector and switch against coil and lowest note."""
-    amplifier, full = electrical.amplifier, electrical.chain[Level.FULL]
-    heat = box.coil_programme
-    data = SpeakerGuardInput(
-        stuck_v=amplifier.stuck_a * amplifier.load_ohm,
-        stuck_a=amplifier.stuck_a,
-        stuck_w=amplifier.stuck_w,
-        peak_v=float(full.peak_v.max()),
-        rms_a=float(full.peak_v.max()) / sqrt(2.0) / amplifier.load_ohm,
-        lowest_note_hz=spec.goal.lowest_note_hz,
-        power_w=driver.power_w,
-        re_ohm=driver.re_ohm,
-        le_h=driver.le_h,
-        coil_j_per_k=None if driver.thermal is None else driver.thermal.coil_j_per_k,
-        coil_start_c=spec.supply.ambient_max_c if heat is None else heat.temperature_c,
-        coil_max_c=driver.coil_max_c,
-        corners=electrical.supply.corners,
+    full, heat = electrical.chain[Level.FULL], box.coil_programme
+    data = speaker_data(
+        spec,
+        electrical.amplifier,
+        driver,
+        electrical.supply.corners,
+        float(full.peak_v.max()),
         sag_v=electrical.source.total_ohm * float(full.battery_a.max()),
-        ambient_c=spec.supply.ambient_max_c,
+        coil_start_c=None if heat is None else heat.temperature_c,
     )
-    return design_speaker_guard(spec.speaker_guard, data, library)
+    return design_speaker_guard(spec.speaker_guard, data, library, path.switch)
 
 
 def _parts(electrical: Electrical, protection: ProtectionResult, library: Library) -> Iterator[GuardedPart]:

@@ -20,6 +20,7 @@ from subwright.build.guards import (
     speaker_guard,
     with_guard,
 )
+from subwright.build.load_path import LoadPath, plan_load_path, settled_load_path
 from subwright.build.result import Design
 from subwright.build.signals import inputs, receiver_op_amps, signal
 from subwright.build.spec import BuildSpec
@@ -37,6 +38,7 @@ __all__ = ["solve_build"]
 
 Progress = Callable[[str, float], None]
 _NOMINAL = PLAYING.index(Corner.NOMINAL)
+_MOST_PATHS = 2  # then the switch last counted stays, and the rules judge it
 
 
 def _quiet(_what: str, _share: float) -> None:
@@ -70,9 +72,17 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     goal = settle_goal(spec.goal, driver.power_w, level_w)
     reverse = plan_guard(spec, goal.power_w, library)
     shunt_ohm = plan_shunt(spec, goal.power_w)
-    electrical = design_electrical(
-        with_guard(spec, reverse, shunt_ohm), goal.power_w, load_ohm, library, progress
-    )
+    guarded = with_guard(spec, reverse, shunt_ohm)
+    path = plan_load_path(spec, goal.power_w, load_ohm, driver, library)
+    electrical = design_electrical(guarded, goal.power_w, load_ohm, library, progress, path.resistance_ohm)
+    for _ in range(_MOST_PATHS):
+        settled = settled_load_path(spec, electrical, driver, library)
+        if settled.same_parts(path):
+            break
+        path = settled
+        electrical = design_electrical(
+            guarded, goal.power_w, load_ohm, library, progress, path.resistance_ohm
+        )
 
     progress("designing filter and box", 0.9)
     box = _box(spec, driver, cabin, electrical, None)
@@ -80,10 +90,10 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     if filters.infrasonic_hz is not None:
         box = _box(spec, driver, cabin, electrical, filters)
     entry = inputs(spec, electrical, filters, library)
-    protection = _protection(spec, electrical, shunt_ohm, library)
+    protection = _protection(spec, electrical, shunt_ohm, path, library)
 
     front = battery_guard(spec, electrical, protection, reverse, library)
-    lead = speaker_guard(spec, electrical, driver, box, library)
+    lead = speaker_guard(spec, electrical, path, driver, box, library)
 
     progress("checking", 0.97)
     design = Design(
@@ -192,7 +202,7 @@ def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, libra
 
 
 def _protection(
-    spec: BuildSpec, electrical: Electrical, shunt_ohm: float | None, library: Library
+    spec: BuildSpec, electrical: Electrical, shunt_ohm: float | None, path: LoadPath, library: Library
 ) -> ProtectionResult:
     full, idle = electrical.chain[Level.FULL], electrical.chain[Level.IDLE]
     converter = electrical.converter
@@ -217,6 +227,6 @@ def _protection(
     data = replace(
         data,
         current=over_current_input(spec, electrical, shunt_ohm),
-        output_current=output_current_input(electrical, library),
+        output_current=output_current_input(electrical, path.shunt_ohm, library),
     )
     return design_protection(spec.protection, data, library)

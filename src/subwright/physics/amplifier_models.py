@@ -45,7 +45,7 @@ class ClassDModel:
     filter_f, damping_ohm : one leg's filter capacitor and damping resistor, F and ohm.
     switching_hz, dead_time_s : Hz and s.
     control_a : current of the control circuits from rail to rail, A.
-    cable_ohm : speaker cable, out and return, ohm.
+    cable_ohm : speaker cable out and return, with switch and shunt in series with it, ohm.
     snubber_f : capacitor of each leg's snubber, F; 0 for none.
     self_oscillating : true where the loop sets the frequency: it falls with the square of the modulation, the
         ripple stays, and ``switching_hz`` is that at rest.
@@ -154,7 +154,7 @@ class ClassDModel:
             "output inductor core": legs * self.inductor_core_w + zero,
             "output snubber": legs * self.snubber_f * bus**2 * f + zero,
             "filter damping": legs * ripple_v_pp**2 / (8.0 * self.damping_ohm),
-            "speaker cable": self.cable_ohm * (i * i),
+            "speaker lead": self.cable_ohm * (i * i),
         }
 
     def switch_losses(self) -> tuple[str, ...]:
@@ -199,7 +199,7 @@ class ClassABModel:
     bias_a : quiescent current of each output leg, A.
     driver_a : current of drivers and input stages from rail to rail, A.
     ballast_ohm : emitter or source resistor of each device as seen by the output current, ohm.
-    cable_ohm : speaker cable, out and return, ohm.
+    cable_ohm : speaker cable out and return, with switch and shunt in series with it, ohm.
     lift_ratio : what a second rail adds to the supply while the output needs it, over the supply,
         dimensionless; 0 for a single rail. The devices then see the lower rail below it and the lifted one
         above (class G and H, Self). What a lifting capacitor gives at the crest it takes in the rest of
@@ -271,7 +271,7 @@ class ClassABModel:
             "output devices": feeding * both - v * i - ballast - cable,
             "ballast resistors": ballast,
             "driver and input stages": self.driver_a * self.bus_v(rail),
-            "speaker cable": cable,
+            "speaker lead": cable,
         }
 
     def switch_losses(self) -> tuple[str, ...]:

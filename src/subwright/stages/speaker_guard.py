@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from math import hypot, pi, sqrt
-from typing import Final
+from typing import Final, TypeAlias
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import at_least, at_most, between
@@ -31,8 +31,11 @@ __all__ = [
     "SpeakerGuardInput",
     "SpeakerGuardResult",
     "SpeakerGuardSpec",
+    "choose_speaker_switch",
     "design_speaker_guard",
 ]
+
+Parting: TypeAlias = SpeakerRelay | SpeakerSwitch | None
 
 _BASE_V: Final = 0.65  # silicon transistor at 20 °C; common practice
 _BASE_HOT_V: Final = 0.50  # at 85 °C, −2.2 mV/K
@@ -51,10 +54,8 @@ _MOST: Final = 4
 _RESISTOR_W: Final = 2.0
 
 
-def design_speaker_guard(
-    spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library
-) -> SpeakerGuardResult:
-    """Design detector and switch.
+def choose_speaker_switch(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -> Parting:
+    """What parts the driver from a stuck output; its resistance belongs to the path of the load.
 
     Parameters
     ----------
@@ -67,11 +68,35 @@ def design_speaker_guard(
     """
     needed = data.stuck_w > data.power_w
     relay: SpeakerRelay | None = None
-    switch: SpeakerSwitch | None = None
     if spec.switch in ("auto", "relay") and (needed or spec.switch == "relay"):
         relay = _relay(spec, data, library)
     if spec.switch == "mosfet" or (spec.switch == "auto" and needed and not _breaks(relay)):
-        relay, switch = None, _switch(spec, data, library)
+        return _switch(spec, data, library)
+    return relay
+
+
+def design_speaker_guard(
+    spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library, chosen: Parting
+) -> SpeakerGuardResult:
+    """Design the detector for the switch chosen, and rate the switch for the design as it stands.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. data : amplifier, driver and battery. library : parts with the drawer merged.
+    chosen : by :func:`choose_speaker_switch`, perhaps from expected figures: part and number stay.
+
+    Raises
+    ------
+    NoSolutionError : no relay or MOSFET serves the kind asked for.
+    PartNotFoundError : an id that is in neither drawer nor library.
+    """
+    needed = data.stuck_w > data.power_w
+    relay: SpeakerRelay | None = None
+    switch: SpeakerSwitch | None = None
+    if isinstance(chosen, SpeakerRelay):
+        relay = _relay_fit(library.relay(chosen.relay), spec, data)
+    elif chosen is not None:
+        switch = _switch_fit(library.mosfet(chosen.mosfet), chosen.per_side, data)
     if relay is None and switch is None:
         return SpeakerGuardResult(
             kind="none",
@@ -80,6 +105,7 @@ def design_speaker_guard(
             detector=None,
             relay=None,
             switch=None,
+            resistance_ohm=0.0,
             total_s=0.0,
             coil_heat_j=0.0,
             coil_limit_j=_coil_limit_j(data),
@@ -105,11 +131,12 @@ def design_speaker_guard(
         detector=detector,
         relay=relay,
         switch=switch,
+        resistance_ohm=relay.resistance_ohm if relay else switch.resistance_ohm if switch else 0.0,
         total_s=total,
         coil_heat_j=data.stuck_v**2 / data.re_ohm * total,
         coil_limit_j=_coil_limit_j(data),
         parts=guard_parts(detector, relay, switch, data, library),
-        losses=(),
+        losses=(),  # the switch's heat is the speaker lead's: its resistance stands in the load's path
         contributors=(),
         sources=("common-practice", "derived", "relay-rating-note"),
         reasons=tuple(_reasons(data, detector, relay, switch, total)),
@@ -175,9 +202,7 @@ def _detector(spec: SpeakerGuardSpec, data: SpeakerGuardInput) -> DcDetector:
 
 
 def _relay(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -> SpeakerRelay | None:
-    nominal, highest = data.corners[Corner.NOMINAL], data.corners[Corner.MAX]
-    lowest = data.corners[Corner.LOW] - data.sag_v
-    hot = 1.0 + _COPPER_PER_K * (_RELAY_COIL_C - 20.0)
+    nominal = data.corners[Corner.NOMINAL]
     if spec.relay != "auto":
         candidates = [library.relay(spec.relay)]
     else:
@@ -198,33 +223,6 @@ def _relay(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) ->
             remedy='Set speaker_guard.switch = "mosfet", or add a relay to your drawer file.',
         )
 
-    def fit(part: Relay) -> SpeakerRelay:
-        dropper: float | None = None
-        if highest > part.coil_max_v:
-            # As much as pulls in at the low corner: the hot coil needs more, and the dropper takes its share.
-            most = part.coil_ohm * max(lowest / part.pull_in_v - hot, 0.0)
-            wanted = part.coil_ohm * (highest / part.coil_max_v - 1.0)
-            dropper = at_least(wanted, "E12") if wanted <= most else at_most(max(most, 1.0), "E12")
-        series = dropper or 0.0
-        current = nominal / (part.coil_ohm + series)
-        worst = highest / (part.coil_ohm + series)
-        return SpeakerRelay(
-            relay=part.id,
-            contact=spec.contact,
-            breaks_a=part.breaks_a(data.stuck_v),
-            breaks_needed_a=data.stuck_a,
-            contact_a=part.contact_a,
-            carries_a=data.rms_a,
-            coil_a=current,
-            dropper_ohm=dropper,
-            dropper_w=worst**2 * series,
-            coil_low_v=lowest * hot * part.coil_ohm / (hot * part.coil_ohm + series),
-            pull_in_v=part.pull_in_v * hot,
-            coil_high_v=highest * part.coil_ohm / (part.coil_ohm + series),
-            coil_limit_v=part.coil_max_v,
-            open_s=part.release_s,
-        )
-
     def rank(pair: tuple[Relay, SpeakerRelay]) -> tuple[bool, bool, bool, bool, float, str]:
         part, found = pair
         return (
@@ -236,11 +234,43 @@ def _relay(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) ->
             part.id,
         )
 
-    return min(((part, fit(part)) for part in candidates), key=rank)[1]
+    return min(((part, _relay_fit(part, spec, data)) for part in candidates), key=rank)[1]
+
+
+def _relay_fit(part: Relay, spec: SpeakerGuardSpec, data: SpeakerGuardInput) -> SpeakerRelay:
+    nominal, highest = data.corners[Corner.NOMINAL], data.corners[Corner.MAX]
+    lowest = data.corners[Corner.LOW] - data.sag_v
+    hot = 1.0 + _COPPER_PER_K * (_RELAY_COIL_C - 20.0)
+    dropper: float | None = None
+    if highest > part.coil_max_v:
+        # As much as pulls in at the low corner: the hot coil needs more, and the dropper takes its share.
+        most = part.coil_ohm * max(lowest / part.pull_in_v - hot, 0.0)
+        wanted = part.coil_ohm * (highest / part.coil_max_v - 1.0)
+        dropper = at_least(wanted, "E12") if wanted <= most else at_most(max(most, 1.0), "E12")
+    series = dropper or 0.0
+    current = nominal / (part.coil_ohm + series)
+    worst = highest / (part.coil_ohm + series)
+    return SpeakerRelay(
+        relay=part.id,
+        contact=spec.contact,
+        breaks_a=part.breaks_a(data.stuck_v),
+        breaks_needed_a=data.stuck_a,
+        contact_a=part.contact_a,
+        carries_a=data.rms_a,
+        coil_a=current,
+        dropper_ohm=dropper,
+        dropper_w=worst**2 * series,
+        coil_low_v=lowest * hot * part.coil_ohm / (hot * part.coil_ohm + series),
+        pull_in_v=part.pull_in_v * hot,
+        coil_high_v=highest * part.coil_ohm / (part.coil_ohm + series),
+        coil_limit_v=part.coil_max_v,
+        resistance_ohm=part.closed_ohm,
+        loss_w=data.rms_a**2 * part.closed_ohm,
+        open_s=part.release_s,
+    )
 
 
 def _switch(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -> SpeakerSwitch:
-    coil_j = 0.5 * (data.le_h or 0.0) * data.stuck_a**2
     if spec.mosfet != "auto":
         candidates = [library.mosfet(spec.mosfet)]
     else:
@@ -250,30 +280,11 @@ def _switch(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -
             if m.channel == "n" and m.vds_v >= _VOLTAGE_RESERVE * data.stuck_v and m.vgs_max_v > _GATE_V
         ]
 
-    def fit(part: Mosfet, count: int) -> SpeakerSwitch:
-        each = part.rds_on_ohm * part.rds_hot_ratio
-        heat = (data.rms_a / count) ** 2 * each
-        return SpeakerSwitch(
-            mosfet=part.id,
-            per_side=count,
-            resistance_ohm=2.0 * each / count,
-            loss_w=2.0 * count * heat,
-            junction_c=data.ambient_c + heat * part.rth_ja_k_per_w,
-            junction_limit_c=part.tj_max_c,
-            blocks_v=data.stuck_v,
-            rating_v=part.vds_v,
-            coil_j=coil_j,
-            avalanche_limit_j=part.eas_j or 0.0,
-            gate_v=_GATE_V,
-            gate_limit_v=part.vgs_max_v,
-            open_s=_GATE_OPEN_S,
-        )
-
     fits = [
         found
         for part in candidates
         for count in range(1, _MOST + 1)
-        if (found := fit(part, count)).junction_c <= found.junction_limit_c - _SPARE_K
+        if (found := _switch_fit(part, count, data)).junction_c <= found.junction_limit_c - _SPARE_K
     ]
     if not fits:
         raise NoSolutionError(
@@ -294,6 +305,26 @@ def _switch(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -
             s.resistance_ohm,
             s.mosfet,
         ),
+    )
+
+
+def _switch_fit(part: Mosfet, count: int, data: SpeakerGuardInput) -> SpeakerSwitch:
+    each = part.rds_on_ohm * part.rds_hot_ratio
+    heat = (data.rms_a / count) ** 2 * each
+    return SpeakerSwitch(
+        mosfet=part.id,
+        per_side=count,
+        resistance_ohm=2.0 * each / count,
+        loss_w=2.0 * count * heat,
+        junction_c=data.ambient_c + heat * part.rth_ja_k_per_w,
+        junction_limit_c=part.tj_max_c,
+        blocks_v=data.stuck_v,
+        rating_v=part.vds_v,
+        coil_j=0.5 * (data.le_h or 0.0) * data.stuck_a**2,
+        avalanche_limit_j=part.eas_j or 0.0,
+        gate_v=_GATE_V,
+        gate_limit_v=part.vgs_max_v,
+        open_s=_GATE_OPEN_S,
     )
 
 

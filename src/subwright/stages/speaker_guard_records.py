@@ -110,6 +110,7 @@ class SpeakerRelay:
     relay : id. contact : how it is wired. breaks_a, breaks_needed_a : direct current at the stuck voltage, A.
     contact_a, carries_a : rating, and full sine, A. coil_a : at nominal battery, A.
     dropper_ohm, dropper_w : series resistor of the coil, Ω and W; None where there is none.
+    resistance_ohm, loss_w : of the closed contact, Ω, and its heat with a full sine, W.
     coil_low_v, pull_in_v : coil at the low corner, and what it needs hot, V.
     coil_high_v, coil_limit_v : at the highest battery, V. open_s : largest release time, s.
     """
@@ -127,6 +128,8 @@ class SpeakerRelay:
     pull_in_v: float
     coil_high_v: float
     coil_limit_v: float
+    resistance_ohm: float
+    loss_w: float
     open_s: float
 
 
@@ -165,6 +168,7 @@ class SpeakerGuardResult:
     Attributes
     ----------
     kind : what is fitted. fitted : whether anything is. needed : whether a stuck output would burn the coil.
+    resistance_ohm : what the switch puts in series with the load, Ω; 0 without one.
     total_s : from the output sticking to the lead open, worst parts, s.
     coil_heat_j, coil_limit_j : heat in the coil until then, and what it stands, J; limit None where unknown.
     """
@@ -175,6 +179,7 @@ class SpeakerGuardResult:
     detector: DcDetector | None
     relay: SpeakerRelay | None
     switch: SpeakerSwitch | None
+    resistance_ohm: float
     total_s: float
     coil_heat_j: float
     coil_limit_j: float | None

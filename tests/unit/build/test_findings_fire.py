@@ -126,6 +126,8 @@ RELAY = SpeakerRelay(
     pull_in_v=10.5,
     coil_high_v=15.0,
     coil_limit_v=15.6,
+    resistance_ohm=0.01,
+    loss_w=0.6,
     open_s=10e-3,
 )
 PLATE = Radiator(

@@ -258,7 +258,7 @@ def test_edge_and_gate_terms_are_the_published_formulas(legs: int) -> None:
         "gate drive": legs * 2 * sw.gate_drive_power_w(40e-9, 12.0, hertz),
         "gate supply regulator": legs * 2 * 40e-9 * hertz * (rail - 12.0),
         "control circuits": 0.02 * bus,
-        "speaker cable": 0.05 * amps**2,
+        "speaker lead": 0.05 * amps**2,
         "output inductor core": legs * 0.3,
     }
     for name, watts in expected.items():

@@ -257,7 +257,7 @@ def test_speaker_cable_costs_rail_voltage() -> None:
     short = design_amplifier(spec, 100.0, 4.0, TWELVE, LIBRARY, speaker_cable_ohm=0.0)
     long = design_amplifier(spec, 100.0, 4.0, TWELVE, LIBRARY, speaker_cable_ohm=0.2)
     assert long.rail_needed_v > short.rail_needed_v
-    cable = next(loss for loss in long.losses if loss.where == "amplifier speaker cable")
+    cable = next(loss for loss in long.losses if loss.where == "amplifier speaker lead")
     assert cable.full_w == pytest.approx(0.2 * 100.0 / 4.0, rel=1e-9)
 
 

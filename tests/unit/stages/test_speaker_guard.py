@@ -15,6 +15,7 @@ from subwright.stages.speaker_guard import (
     SpeakerGuardInput,
     SpeakerGuardResult,
     SpeakerGuardSpec,
+    choose_speaker_switch,
     design_speaker_guard,
 )
 
@@ -44,7 +45,8 @@ DATA = SpeakerGuardInput(
 
 
 def design(spec: SpeakerGuardSpec | None = None, data: SpeakerGuardInput = DATA) -> SpeakerGuardResult:
-    return design_speaker_guard(spec or SpeakerGuardSpec(), data, load_library())
+    spec, library = spec or SpeakerGuardSpec(), load_library()
+    return design_speaker_guard(spec, data, library, choose_speaker_switch(spec, data, library))
 
 
 def test_the_lowest_note_does_not_trip_and_a_fault_does() -> None:
