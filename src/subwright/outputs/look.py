@@ -72,6 +72,8 @@ _COLOURS: tuple[tuple[str, str, str], ...] = (
     ("dota", "fill", "accent"),
     ("solid", "fill", "ink"),
     ("mid", "fill", "soft"),
+    ("wire", "stroke", "ink"),
+    ("heavy", "stroke", "ink"),
     ("open", "fill", "sheet"),
     ("open", "stroke", "ink"),
     ("part", "fill", "tint"),
@@ -95,6 +97,10 @@ _SHAPES = """
 .sw .ref{{fill:none;stroke-width:1.2px;stroke-dasharray:10 3 2 3}}
 .sw .hach{{fill:none;stroke-width:.9px}}
 .sw .open,.sw .part{{stroke-width:1.4px}}
+.sw .wire,.sw .heavy{{fill:none;stroke-linecap:square}}
+.sw .wire{{stroke-width:1.3px}}
+.sw .heavy{{stroke-width:3px}}
+.sw .lab{{font-size:13px}}
 """
 
 

@@ -1,0 +1,118 @@
+"""The paper of a schematic: A4 landscape, four units to the millimetre, frame with zones, title block."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from subwright.outputs.drawing import Box, document, line, rect, text, wrap
+
+__all__ = ["DRAWING", "HEIGHT", "WIDTH", "Title", "framed", "paper_size"]
+
+WIDTH: Final = 1188.0
+HEIGHT: Final = 840.0
+_LEFT: Final = 60.0  # a wider edge for filing, as in ISO 5457
+_EDGE: Final = 30.0
+_TITLE: Final = 92.0  # height of the title block and the notes beside it
+_TITLE_WIDTH: Final = 430.0
+_ZONE: Final = 16.0
+
+DRAWING: Final[Box] = (
+    _LEFT + _ZONE + 4,
+    _EDGE + _ZONE + 4,
+    WIDTH - _EDGE - _ZONE - 4,
+    HEIGHT - _EDGE - _TITLE - _ZONE - 6,
+)
+"""Where a schematic may draw."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Title:
+    """What the title block says. ``stamp`` is "" unless a finding forbids building."""
+
+    build: str
+    sheet: str
+    number: int
+    of: int
+    made_with: str
+    stamp: str = ""
+
+
+def framed(title: Title, body: list[str], notes: tuple[str, ...], desc: str) -> str:
+    """A finished sheet for use in a page: frame, zones, title block and notes round ``body``."""
+    left, top, right, bottom = _LEFT, _EDGE, WIDTH - _EDGE, HEIGHT - _EDGE
+    inner = (left + _ZONE, top + _ZONE, right - _ZONE, bottom - _ZONE)
+    parts = [
+        rect(left, top, right - left, bottom - top, classes="hair"),
+        rect(inner[0], inner[1], inner[2] - inner[0], inner[3] - inner[1], classes="frame"),
+    ]
+    for k in range(6):
+        x = inner[0] + (inner[2] - inner[0]) * (k + 0.5) / 6
+        edge = inner[0] + (inner[2] - inner[0]) * k / 6
+        for y, y2 in ((top, inner[1]), (inner[3], bottom)):
+            parts.append(text(x, y + 12, str(k + 1), classes="sm ts", anchor="middle"))
+            if k:
+                parts.append(line(edge, y, edge, y2, classes="hair"))
+    for k, letter in enumerate("ABCD"):
+        y = inner[1] + (inner[3] - inner[1]) * (k + 0.5) / 4
+        edge = inner[1] + (inner[3] - inner[1]) * k / 4
+        for x, x2 in ((left, inner[0]), (inner[2], right)):
+            parts.append(text(x + 8, y + 4, letter, classes="sm ts", anchor="middle"))
+            if k:
+                parts.append(line(x, edge, x2, edge, classes="hair"))
+    parts += _block(title, inner)
+    parts += _notes(notes, inner)
+    return document(
+        [*parts, *body],
+        width=WIDTH,
+        height=HEIGHT,
+        title=f"{title.build}: {title.sheet}, sheet {title.number} of {title.of}",
+        desc=desc,
+        inline=True,
+    )
+
+
+def _block(title: Title, inner: Box) -> list[str]:
+    x, y = inner[2] - _TITLE_WIDTH, inner[3] - _TITLE
+    parts = [
+        rect(x, y, _TITLE_WIDTH, _TITLE, classes="frame"),
+        line(x, y + 34, inner[2], y + 34, classes="hair"),
+        line(x, y + 64, inner[2], y + 64, classes="hair"),
+        line(inner[2] - 120, y + 34, inner[2] - 120, inner[3], classes="hair"),
+        text(x + 10, y + 22, _short(title.build, 46), classes="h t"),
+        text(x + 10, y + 54, _short(title.sheet, 38), classes="h t"),
+        text(inner[2] - 110, y + 54, f"sheet {title.number} of {title.of}", classes="t"),
+        text(x + 10, y + 83, title.made_with, classes="sm ts"),
+        text(inner[2] - 110, y + 83, "A4, IEC 60617", classes="sm ts"),
+    ]
+    if title.stamp:
+        words = wrap(title.stamp, 56)
+        parts += [
+            text(inner[2] - 8, inner[1] + 18 + 15 * k, row, classes="h ta", anchor="end")
+            for k, row in enumerate(words)
+        ]
+    return parts
+
+
+def _notes(notes: tuple[str, ...], inner: Box) -> list[str]:
+    width = inner[2] - _TITLE_WIDTH - inner[0] - 16
+    rows: list[tuple[str, str]] = []
+    for k, note in enumerate(notes, start=1):
+        words = wrap(note, int(width / 6.7) - 4)
+        rows += [(str(k), words[0]), *(("", word) for word in words[1:])]
+    y = inner[3] - 10 - 13.5 * (len(rows) - 1)
+    parts: list[str] = []
+    for k, (number, row) in enumerate(rows):
+        parts.append(text(inner[0] + 30, y + 13.5 * k, row, classes="sm t"))
+        if number:
+            parts.append(text(inner[0] + 10, y + 13.5 * k, number, classes="sm ts"))
+    return parts
+
+
+def _short(content: str, most: int) -> str:
+    return content if len(content) <= most else content[: most - 1] + "…"
+
+
+def paper_size(standing_alone: str) -> str:
+    """A sheet's file with the size of the paper that it is meant for."""
+    return standing_alone.replace('width="1188" height="840"', 'width="297mm" height="210mm"', 1)

@@ -1,0 +1,361 @@
+"""A sheet under the pen: parts at places, orthogonal wires between points, flags that name nets.
+
+What is joined follows from where things lie, and from nothing else: a pin, a flag and a wire's end or corner
+join every pin, flag and wire that lies on the same point; wires that merely cross don't. The finished SVG
+carries the pins' places, so that a reader can trace the nets from the drawing alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from subwright.circuits.netlist import Part
+from subwright.outputs.drawing import CHAR, Box, escaped, num, text
+from subwright.outputs.schematic_labels import LABEL_SIZE, Label, LabelWanted, place_labels
+from subwright.outputs.schematic_symbols import GRID, Point, ResistorStyle, Stroke, Symbol, symbol
+
+__all__ = ["Placed", "Sheet", "Tag"]
+
+Side = Literal["left", "right", "up", "down"]
+
+_WIRE = 2.0  # half the width that a label keeps clear of
+_PIN_SIZE = 11.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Placed:
+    """A symbol on the sheet; pins by name."""
+
+    name: str
+    pins: Mapping[str, Point]
+    box: Box
+    upright: bool
+
+    def __getitem__(self, pin: str) -> Point:
+        return self.pins[pin]
+
+    def end(self, part: Part, net: str) -> Point:
+        """The pin of a two-terminal part that isn't on ``net``."""
+        first, last = list(self.pins.values())[0], list(self.pins.values())[-1]
+        return last if part.nets[0] == net else first
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Tag:
+    """A place where a net bears its name: a flag, a supply bar, a ground."""
+
+    net: str
+    at: Point
+    ways: int = 1  # 0 for a name on a wire
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Wire:
+    points: tuple[Point, ...]
+    heavy: bool
+
+    @property
+    def segments(self) -> tuple[tuple[Point, Point], ...]:
+        return tuple(zip(self.points, self.points[1:], strict=False))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Text:
+    x: float
+    y: float
+    content: str
+    classes: str
+    size: float
+    anchor: Literal["start", "middle", "end"] = "start"
+    checked: bool = True
+
+    @property
+    def box(self) -> Box:
+        width = len(self.content) * CHAR * self.size
+        left = self.x - {"start": 0.0, "middle": 0.5, "end": 1.0}[self.anchor] * width
+        return left, self.y - 0.78 * self.size, left + width, self.y + 0.2 * self.size
+
+
+class Sheet:
+    """Collects a drawing. Coordinates are whole multiples of the grid.
+
+    ``texts`` gives the lines printed beside each designator's symbol; ``names`` the printed name of a net.
+    """
+
+    def __init__(
+        self,
+        *,
+        texts: Mapping[str, tuple[str, ...]],
+        names: Mapping[str, str],
+        style: ResistorStyle,
+        inside: Box,
+    ) -> None:
+        self.texts, self.names, self.style, self.inside = texts, names, style, inside
+        self._placed: list[tuple[Placed, Symbol, int, bool]] = []
+        self._wires: list[_Wire] = []
+        self._tags: list[Tag] = []
+        self._tag_marks: list[str] = []
+        self._fixed: list[_Text] = []
+        self._blocks: list[Box] = []  # bodies of tags
+        self._wanted: list[LabelWanted] = []
+
+    # parts
+
+    def place(
+        self,
+        part: Part,
+        x: int,
+        y: int,
+        *,
+        turn: int = 0,
+        flip: bool = False,
+        shape: str = "",
+        numbers: Mapping[str, str] | None = None,
+        name: str = "",
+    ) -> Placed:
+        """Put a part's symbol down, turned by ``turn`` quarter turns clockwise, ``flip`` mirrored top to bottom.
+
+        ``shape`` is a symbol other than the kind's own; ``numbers`` prints case pin numbers at pins;
+        ``name`` a designator other than the part's (the case, for a supply unit).
+        """
+        drawn = symbol(shape or part.kind, self.style)
+        name = name or part.designator
+        pins = {pin: _on_grid(_moved(spot, x, y, turn, flip)) for pin, spot in drawn.pins}
+        corners = [_moved((a, b), x, y, turn, flip) for a in drawn.box[0::2] for b in drawn.box[1::2]]
+        box = (
+            min(c[0] for c in corners),
+            min(c[1] for c in corners),
+            max(c[0] for c in corners),
+            max(c[1] for c in corners),
+        )
+        ends = list(pins.values())
+        upright = len(ends) == 2 and ends[0][0] == ends[1][0]
+        placed = Placed(name=name, pins=pins, box=box, upright=upright or len(ends) > 2)
+        self._placed.append((placed, drawn, turn, flip))
+        for mark in drawn.marks:
+            mx, my = _moved((mark.x, mark.y), x, y, turn, flip)
+            self._fixed.append(
+                _Text(x=mx, y=my + 4, content=mark.content, classes="sm t", size=_PIN_SIZE, anchor="middle", checked=False)
+            )
+        for pin, number in (numbers or {}).items():
+            self._pin_number(pins[pin], (x, y), number)
+        self._wanted.append(LabelWanted(lines=self.texts.get(name, (name,)), body=box, upright=placed.upright))
+        return placed
+
+    def _pin_number(self, pin: Point, centre: Point, number: str) -> None:
+        if abs(pin[0] - centre[0]) > abs(pin[1] - centre[1]) or pin[0] != centre[0]:
+            anchor: Literal["start", "end"] = "end" if pin[0] < centre[0] else "start"
+            x = pin[0] + (7 if anchor == "end" else -7)
+            self._fixed.append(
+                _Text(x=x, y=pin[1] - 3, content=number, classes="sm ts", size=_PIN_SIZE, anchor=anchor)
+            )
+            return
+        y = pin[1] + (10 if pin[1] < centre[1] else -2)
+        self._fixed.append(
+            _Text(x=pin[0] + 4, y=y, content=number, classes="sm ts", size=_PIN_SIZE)
+        )
+
+    # nets
+
+    def wire(self, *points: Point, heavy: bool = False) -> None:
+        """A wire along ``points``; every stretch runs along x or y."""
+        kept = [_on_grid(points[0])]
+        for point in points[1:]:
+            spot = _on_grid(point)
+            if spot == kept[-1]:
+                continue
+            if spot[0] != kept[-1][0] and spot[1] != kept[-1][1]:
+                raise ValueError(f"a wire runs askew from {kept[-1]} to {spot}")
+            kept.append(spot)
+        if len(kept) > 1:
+            self._wires.append(_Wire(points=tuple(kept), heavy=heavy))
+
+    def ground(self, net: str, at: Point) -> None:
+        """The symbol of 0 V, or of another net that serves as signal ground, below ``at``."""
+        x, y = at
+        self._tag(net, at)
+        if net == "0":
+            shape = [((x - 9, y + 6), (x + 9, y + 6)), ((x - 6, y + 9.5), (x + 6, y + 9.5)), ((x - 3, y + 13), (x + 3, y + 13))]
+            lines = "".join(f"M{num(a[0])} {num(a[1])}L{num(b[0])} {num(b[1])}" for a, b in shape)
+            self._tag_marks.append(f'<path d="M{x} {y}L{x} {y + 6}{lines}" class="wire"/>')
+            self._blocks.append((x - 9, y, x + 9, y + 14))
+            return
+        self._tag_marks.append(f'<path d="M{x} {y}L{x} {y + 6}M{x - 8} {y + 6}L{x + 8} {y + 6}L{x} {y + 14}Z" class="wire"/>')
+        self._blocks.append((x - 9, y, x + 9, y + 15))
+        self._fixed.append(
+            _Text(x=x, y=y + 26, content=self.names.get(net, net), classes="sm t", size=_PIN_SIZE, anchor="middle")
+        )
+
+    def rail(self, net: str, at: Point, side: Side = "up") -> None:
+        """A short bar with the net's name: a supply above (or below) ``at``."""
+        x, y = at
+        self._tag(net, at)
+        away = -1 if side == "up" else 1
+        self._tag_marks.append(f'<path d="M{x} {y}L{x} {y + 8 * away}M{x - 9} {y + 8 * away}L{x + 9} {y + 8 * away}" class="wire"/>')
+        self._blocks.append((x - 9, min(y, y + 10 * away), x + 9, max(y, y + 10 * away)))
+        self._fixed.append(
+            _Text(
+                x=x,
+                y=y - 12 if away < 0 else y + 20,
+                content=self.names.get(net, net),
+                classes="sm t",
+                size=_PIN_SIZE,
+                anchor="middle",
+            )
+        )
+
+    def flag(self, net: str, at: Point, side: Side, note: str = "", *, heavy: bool = False) -> None:
+        """A reference to elsewhere: a pointed box with the net's name at the ``side`` of ``at``."""
+        x, y = at
+        self._tag(net, at)
+        shown = self.names.get(net, net)
+        width = len(shown) * CHAR * LABEL_SIZE + 12
+        away = -1 if side == "left" else 1
+        tip, far = x + 7 * away, x + (7 + width) * away
+        outline = f"M{num(x)} {y}L{num(tip)} {y - 9}L{num(far)} {y - 9}L{num(far)} {y + 9}L{num(tip)} {y + 9}Z"
+        self._tag_marks.append(f'<path d="{outline}" class="{"heavy" if heavy else "wire"}"/>')
+        left, right = min(x, far), max(x, far)
+        self._blocks.append((left, y - 10, right, y + 10))
+        centre = (tip + far) / 2
+        self._fixed.append(
+            _Text(x=centre, y=y + 4.5, content=shown, classes="lab t", size=LABEL_SIZE, anchor="middle", checked=False)
+        )
+        if note:
+            self._fixed.append(
+                _Text(
+                    x=left,
+                    y=y - 14 if away < 0 else y + 22,
+                    content=note,
+                    classes="sm ts",
+                    size=_PIN_SIZE,
+                )
+            )
+
+    def name(self, net: str, at: Point, *, dx: int = 0, point: str = "") -> None:
+        """The net's name beside a wire that passes through ``at``, or its test point with a ring to clip to."""
+        self._tag(net, at, ways=0)
+        shown = self.names.get(net, net)
+        if point:
+            self._tag_marks.append(f'<circle cx="{at[0]}" cy="{at[1]}" r="4.2" class="open"/>')
+            self._blocks.append((at[0] - 5, at[1] - 5, at[0] + 5, at[1] + 5))
+            shown = point
+        self._wanted.append(
+            LabelWanted(lines=(shown,), body=(at[0] - 4 + dx, at[1] - 3, at[0] + 4 + dx, at[1] + 3), upright=False)
+        )
+
+    def say(self, x: int, y: int, content: str, *, classes: str = "sm ts", head: bool = False) -> None:
+        """A line of free text; ``head`` is a heading."""
+        self._fixed.append(
+            _Text(x=x, y=y, content=content, classes="h t" if head else classes, size=14.0 if head else _PIN_SIZE)
+        )
+
+    def _tag(self, net: str, at: Point, *, ways: int = 1) -> None:
+        self._tags.append(Tag(net=net, at=_on_grid(at), ways=ways))
+
+    # the finished drawing
+
+    def labels(self) -> tuple[Label, ...]:
+        """Places of all free texts."""
+        taken = [placed.box for placed, _, _, _ in self._placed] + self._blocks
+        taken += [fixed.box for fixed in self._fixed if fixed.checked]
+        for placed, _, _, _ in self._placed:
+            taken += [(x - 3.0, y - 3.0, x + 3.0, y + 3.0) for x, y in placed.pins.values()]
+        for wire in self._wires:
+            grown = _WIRE + (1.0 if wire.heavy else 0.0)
+            for a, b in wire.segments:
+                box = (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
+                taken.append((box[0] - grown, box[1] - grown, box[2] + grown, box[3] + grown))
+        return place_labels(self._wanted, taken, self.inside)
+
+    def fixed_boxes(self) -> tuple[tuple[str, Box], ...]:
+        """Fixed texts that stand free, with their boxes."""
+        return tuple((fixed.content, fixed.box) for fixed in self._fixed if fixed.checked)
+
+    def bodies(self) -> tuple[tuple[str, Box], ...]:
+        """Designators with the boxes of their symbols."""
+        return tuple((placed.name, placed.box) for placed, _, _, _ in self._placed)
+
+    def dots(self) -> tuple[tuple[Point, bool], ...]:
+        """Points where three or more ways meet, and whether a heavy wire is among them."""
+        ends: dict[Point, int] = {}
+        for placed, _, _, _ in self._placed:
+            for spot in placed.pins.values():
+                ends[spot] = ends.get(spot, 0) + 1
+        for tag in self._tags:
+            ends[tag.at] = ends.get(tag.at, 0) + tag.ways
+        for wire in self._wires:
+            for spot in wire.points:
+                ends.setdefault(spot, 0)
+        found: list[tuple[Point, bool]] = []
+        for spot, pins in ends.items():
+            ways, heavy = pins, False
+            for wire in self._wires:
+                count = _ways(spot, wire)
+                ways += count
+                heavy = heavy or (wire.heavy and count > 0)
+            if ways >= 3:
+                found.append((spot, heavy))
+        return tuple(found)
+
+    def body(self) -> list[str]:
+        """The drawing as SVG elements, with the records that a tracer reads."""
+        out = [
+            f'<path data-wire="" d="M{"L".join(f"{x} {y}" for x, y in wire.points)}"'
+            f' class="{"heavy" if wire.heavy else "wire"}"/>'
+            for wire in self._wires
+        ]
+        for mark, heavy in self.dots():
+            out.append(f'<circle cx="{mark[0]}" cy="{mark[1]}" r="{4 if heavy else 3}" class="dot"/>')
+        out += self._tag_marks
+        out += [f'<g data-net="{escaped(tag.net)}" data-at="{tag.at[0]},{tag.at[1]}"/>' for tag in self._tags]
+        for placed, drawn, turn, flip in self._placed:
+            out.append(self._symbol(placed, drawn, turn, flip))
+        for fixed in self._fixed:
+            out.append(text(fixed.x, fixed.y, fixed.content, classes=fixed.classes, anchor=fixed.anchor))
+        for label in self.labels():
+            for baseline, line in label.baselines:
+                out.append(text(label.x, baseline, line, classes="lab t"))
+        return out
+
+    def _symbol(self, placed: Placed, drawn: Symbol, turn: int, flip: bool) -> str:
+        first, spot = drawn.pins[0]
+        origin = _moved(spot, 0, 0, turn, flip)
+        x, y = placed.pins[first][0] - origin[0], placed.pins[first][1] - origin[1]
+        pins = " ".join(f"{pin}@{px},{py}" for pin, (px, py) in placed.pins.items())
+        strokes = "".join(_stroke(stroke, x, y, turn, flip) for stroke in drawn.strokes)
+        return f'<g data-part="{escaped(placed.name)}" data-pins="{escaped(pins)}">{strokes}</g>'
+
+
+def _moved(
+    spot: tuple[float, float], x: float, y: float, turn: int, flip: bool
+) -> tuple[float, float]:
+    a, b = spot[0], -spot[1] if flip else spot[1]
+    for _ in range(turn % 4):
+        a, b = -b, a
+    return x + a, y + b
+
+
+def _on_grid(spot: tuple[float, float]) -> Point:
+    x, y = round(spot[0]), round(spot[1])
+    if (x, y) != tuple(spot) or x % GRID or y % GRID:
+        raise ValueError(f"{spot} is off the grid")
+    return x, y
+
+
+def _ways(spot: Point, wire: _Wire) -> int:
+    """How many of a wire's stretches leave a point: 2 in its middle, 1 at an end."""
+    if spot in wire.points:
+        return 1 if spot in (wire.points[0], wire.points[-1]) and wire.points.count(spot) == 1 else 2
+    for a, b in wire.segments:
+        if min(a[0], b[0]) <= spot[0] <= max(a[0], b[0]) and min(a[1], b[1]) <= spot[1] <= max(a[1], b[1]):
+            return 2
+    return 0
+
+
+def _stroke(stroke: Stroke, x: float, y: float, turn: int, flip: bool) -> str:
+    spots = [_moved(spot, x, y, turn, flip) for spot in stroke.points]
+    path = "L".join(f"{num(a)} {num(b)}" for a, b in spots)
+    shape = {"": "heavy" if stroke.heavy else "wire", "solid": "solid", "open": "open"}[stroke.fill]
+    return f'<path d="M{path}{"Z" if stroke.closed else ""}" class="{shape}"/>'

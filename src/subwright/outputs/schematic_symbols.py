@@ -1,0 +1,319 @@
+"""Circuit symbols: pins on the grid, strokes, and the box that labels keep clear of.
+
+Shapes follow IEC 60617 as the trade draws them; the resistor also has its zigzag (IEEE 315). Local units are
+those of the sheet, four to the millimetre; a two-terminal symbol lies along x, its first pin at the left.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from typing import Final, Literal
+
+__all__ = ["GRID", "STYLES", "Mark", "Point", "ResistorStyle", "Stroke", "Symbol", "symbol"]
+
+GRID: Final = 10
+
+Point = tuple[int, int]
+ResistorStyle = Literal["iec", "us"]
+STYLES: Final[tuple[ResistorStyle, ...]] = ("iec", "us")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stroke:
+    """A polyline; ``fill`` is "" for open strokes, "solid" for ink, "open" for paper."""
+
+    points: tuple[tuple[float, float], ...]
+    closed: bool = False
+    fill: Literal["", "solid", "open"] = ""
+    heavy: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Mark:
+    """A character inside a symbol, centred; it stays upright when the symbol is turned."""
+
+    x: float
+    y: float
+    content: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Symbol:
+    """Pins by name, strokes, marks, and the box (left, top, right, bottom) of the body."""
+
+    pins: tuple[tuple[str, Point], ...]
+    strokes: tuple[Stroke, ...]
+    box: tuple[float, float, float, float]
+    marks: tuple[Mark, ...] = ()
+
+
+def _line(*points: tuple[float, float], heavy: bool = False) -> Stroke:
+    return Stroke(points=points, heavy=heavy)
+
+
+def _area(*points: tuple[float, float], fill: Literal["", "solid", "open"] = "solid") -> Stroke:
+    return Stroke(points=points, closed=True, fill=fill)
+
+
+def _arc(x: float, y: float, radius: float, start: float, end: float) -> tuple[tuple[float, float], ...]:
+    """Points of an arc, angles in degrees, clockwise on the sheet from the right."""
+    count = max(2, round(abs(end - start) / 20.0))
+    angles = (math.radians(start + (end - start) * k / count) for k in range(count + 1))
+    return tuple((x + radius * math.cos(a), y + radius * math.sin(a)) for a in angles)
+
+
+def _arrow(tip: tuple[float, float], angle: float, size: float = 6.0) -> Stroke:
+    """A solid arrow head; ``angle`` is where it points, degrees clockwise from the right."""
+    a = math.radians(angle)
+    back = (tip[0] - size * math.cos(a), tip[1] - size * math.sin(a))
+    side = (-0.45 * size * math.sin(a), 0.45 * size * math.cos(a))
+    return _area(tip, (back[0] + side[0], back[1] + side[1]), (back[0] - side[0], back[1] - side[1]))
+
+
+def _pair(first: str, second: str) -> tuple[tuple[str, Point], ...]:
+    return ((first, (-20, 0)), (second, (20, 0)))
+
+
+def _resistor_body(style: ResistorStyle) -> tuple[Stroke, ...]:
+    if style == "us":
+        teeth = [(-13 + 26 * (k + 0.5) / 6, -6 if k % 2 == 0 else 6) for k in range(6)]
+        return (_line((-20, 0), (-13, 0), *teeth, (13, 0), (20, 0)),)
+    return (
+        _area((-13, -5), (13, -5), (13, 5), (-13, 5), fill="open"),
+        _line((-20, 0), (-13, 0)),
+        _line((13, 0), (20, 0)),
+    )
+
+
+def _diode_body(bar: tuple[tuple[float, float], ...]) -> tuple[Stroke, ...]:
+    return (_area((-7, -7), (-7, 7), (7, 0)), _line(*bar), _line((-20, 0), (-7, 0)), _line((7, 0), (20, 0)))
+
+
+def _coil() -> tuple[Stroke, ...]:
+    points: tuple[tuple[float, float], ...] = ((-20.0, 0.0),)
+    for k in range(4):
+        points += _arc(-15 + 10 * k, 0, 5, 180, 360)
+    return (_line(*points, (20, 0)),)
+
+
+def _mosfet() -> Symbol:
+    """N channel, enhancement, with its body diode."""
+    strokes = (
+        _line((-20, 0), (-8, 0)),
+        _line((-8, -10), (-8, 10)),
+        *(_line((-3, y - 3.5), (-3, y + 3.5), heavy=True) for y in (-10, 0, 10)),
+        _line((-3, -10), (10, -10), (10, -20)),
+        _line((-3, 10), (10, 10), (10, 20)),
+        _line((-3, 0), (10, 0), (10, 10)),
+        _arrow((-2, 0), 180),
+        _line((10, -13), (20, -13), (20, 13), (10, 13)),
+        _area((15.5, 4), (24.5, 4), (20, -4)),
+        _line((15, -4), (25, -4)),
+    )
+    return Symbol(
+        pins=(("drain", (10, -20)), ("gate", (-20, 0)), ("source", (10, 20))),
+        strokes=strokes,
+        box=(-12, -16, 26, 16),
+    )
+
+
+def _transistor(npn: bool) -> Symbol:
+    arrow = _arrow((8, 13.5), 48) if npn else _arrow((-2, 4.5), 228)
+    return Symbol(
+        pins=(("collector", (10, -20)), ("base", (-20, 0)), ("emitter", (10, 20))),
+        strokes=(
+            _line((-20, 0), (-6, 0)),
+            _line((-6, -11), (-6, 11), heavy=True),
+            _line((-6, -4), (10, -15), (10, -20)),
+            _line((-6, 4), (10, 15), (10, 20)),
+            arrow,
+        ),
+        box=(-9, -17, 12, 17),
+    )
+
+
+def _triangle(collector: bool) -> Symbol:
+    """Op-amp or comparator without its supply pins; a comparator's open collector is underlined (IEC)."""
+    marks = [Mark(x=-13, y=-10, content="−"), Mark(x=-13, y=10, content="+")]
+    strokes = [
+        _area((-22, -24), (-22, 24), (22, 0), fill="open"),
+        _line((-30, -10), (-22, -10)),
+        _line((-30, 10), (-22, 10)),
+        _line((22, 0), (30, 0)),
+    ]
+    if collector:
+        strokes += [_area((4, -4), (8, 0), (4, 4), (0, 0), fill="open"), _line((0, 6), (8, 6))]
+    return Symbol(
+        pins=(("-", (-30, -10)), ("+", (-30, 10)), ("out", (30, 0))),
+        strokes=tuple(strokes),
+        box=(-22, -24, 22, 24),
+        marks=tuple(marks),
+    )
+
+
+@cache
+def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
+    """Symbol of a part kind, or of one of its variants ("polarised capacitor", "pnp", "supply unit" …).
+
+    Raises
+    ------
+    KeyError : there is none.
+    """
+    wide = (-13.0, -6.0, 13.0, 6.0)
+    body = _resistor_body(style)
+    match kind:
+        case "resistor":
+            return Symbol(pins=_pair("1", "2"), strokes=body, box=wide)
+        case "thermistor":
+            slope = _line((-14, 11), (-8, 11), (10, -11))
+            return Symbol(
+                pins=_pair("1", "2"),
+                strokes=(*body, slope),
+                box=(-14, -12, 13, 12),
+            )
+        case "potentiometer":
+            wiper = (_line((0, -20), (0, -10)), _arrow((0, -5), 90))
+            return Symbol(
+                pins=(("top", (-20, 0)), ("wiper", (0, -20)), ("bottom", (20, 0))),
+                strokes=(*body, *wiper),
+                box=(-13, -12, 13, 6),
+            )
+        case "capacitor":
+            plates = (_line((-3, -11), (-3, 11), heavy=True), _line((3, -11), (3, 11), heavy=True))
+            leads = (_line((-20, 0), (-3, 0)), _line((3, 0), (20, 0)))
+            return Symbol(pins=_pair("+", "-"), strokes=(*plates, *leads), box=(-5, -12, 5, 12))
+        case "polarised capacitor":
+            plates = (
+                _area((-7, -11), (-7, 11), (-2.5, 11), (-2.5, -11), fill="open"),
+                _line((3.5, -11), (3.5, 11), heavy=True),
+            )
+            leads = (_line((-20, 0), (-7, 0)), _line((3.5, 0), (20, 0)))
+            return Symbol(
+                pins=_pair("+", "-"),
+                strokes=(*plates, *leads),
+                box=(-16, -12, 6, 12),
+                marks=(Mark(x=-13, y=-7, content="+"),),
+            )
+        case "inductor":
+            return Symbol(pins=_pair("1", "2"), strokes=_coil(), box=(-20, -7, 20, 2))
+        case "winding":
+            dot = _area(*_arc(-18, -10, 2.6, 0, 340))
+            return Symbol(pins=_pair("start", "finish"), strokes=(*_coil(), dot), box=(-21, -13, 20, 2))
+        case "diode":
+            bar = ((7, -7), (7, 7))
+            return Symbol(pins=_pair("anode", "cathode"), strokes=_diode_body(bar), box=(-8, -8, 9, 8))
+        case "zener":
+            bar = ((3, -7), (7, -7), (7, 7), (11, 7))
+            return Symbol(pins=_pair("anode", "cathode"), strokes=_diode_body(bar), box=(-8, -8, 12, 8))
+        case "lamp":
+            rays = (
+                _line((-2, -9), (3, -15)),
+                _arrow((5, -17), -50, 5),
+                _line((4, -8), (9, -14)),
+                _arrow((11, -16), -50, 5),
+            )
+            return Symbol(
+                pins=_pair("anode", "cathode"),
+                strokes=(*_diode_body(((7, -7), (7, 7))), *rays),
+                box=(-8, -18, 12, 8),
+            )
+        case "shunt reference":
+            bar = ((3, -7), (7, -7), (7, 7), (11, 7))
+            tap = _line((0, -20), (0, -3))
+            return Symbol(
+                pins=(("anode", (-20, 0)), ("cathode", (20, 0)), ("reference", (0, -20))),
+                strokes=(*_diode_body(bar), tap),
+                box=(-8, -10, 12, 8),
+            )
+        case "mosfet":
+            return _mosfet()
+        case "npn" | "pnp":
+            return _transistor(kind == "npn")
+        case "op-amp" | "comparator":
+            return _triangle(kind == "comparator")
+        case "supply unit":
+            return Symbol(
+                pins=(("V+", (0, -40)), ("V-", (0, 40))),
+                strokes=(
+                    _area((-22, -26), (22, -26), (22, 26), (-22, 26), fill="open"),
+                    _line((0, -40), (0, -26)),
+                    _line((0, 40), (0, 26)),
+                ),
+                box=(-22, -26, 22, 26),
+                marks=(Mark(x=0, y=-16, content="V+"), Mark(x=0, y=16, content="V−")),
+            )
+        case "regulator":
+            return Symbol(
+                pins=(("in", (-40, 0)), ("out", (40, 0)), ("adjust", (0, 30))),
+                strokes=(
+                    _area((-26, -16), (26, -16), (26, 18), (-26, 18), fill="open"),
+                    _line((-40, 0), (-26, 0)),
+                    _line((26, 0), (40, 0)),
+                    _line((0, 18), (0, 30)),
+                ),
+                box=(-26, -16, 26, 18),
+                marks=(
+                    Mark(x=-14, y=0, content="in"),
+                    Mark(x=12, y=0, content="out"),
+                    Mark(x=0, y=12, content="adj"),
+                ),
+            )
+        case "switch":
+            return Symbol(
+                pins=(("common", (-20, 0)), ("closed", (20, -10)), ("open", (20, 10))),
+                strokes=(
+                    _line((-20, 0), (-12, 0)),
+                    _area(*_arc(-10, 0, 2.5, 0, 340), fill="open"),
+                    _line((-8, -1), (11, -8)),
+                    _area(*_arc(12, -10, 2.5, 0, 340), fill="open"),
+                    _area(*_arc(12, 10, 2.5, 0, 340), fill="open"),
+                    _line((14.5, -10), (20, -10)),
+                    _line((14.5, 10), (20, 10)),
+                ),
+                box=(-13, -13, 15, 13),
+            )
+        case "connector":
+            return Symbol(
+                pins=(("signal", (20, 0)), ("shell", (0, 20))),
+                strokes=(
+                    _line(*_arc(0, 0, 12, 50, 310)),
+                    _area(*_arc(0, 0, 4, 0, 340)),
+                    _line((4, 0), (20, 0)),
+                    _line((0, 12), (0, 20)),
+                ),
+                box=(-13, -13, 9, 13),
+            )
+        case "jumper":
+            return Symbol(
+                pins=_pair("1", "2"),
+                strokes=(
+                    _line((-20, 0), (-12, 0)),
+                    _area(*_arc(-9, 0, 3, 0, 340), fill="open"),
+                    _area(*_arc(9, 0, 3, 0, 340), fill="open"),
+                    _line((12, 0), (20, 0)),
+                    _line((-9, -5), (-9, -9), (9, -9), (9, -5)),
+                ),
+                box=(-13, -10, 13, 4),
+            )
+        case "battery":
+            strokes = [_line((-20, 0), (-9, 0)), _line((9, 0), (20, 0))]
+            for x in (-9, 3):
+                strokes += [_line((x, -13), (x, 13)), _line((x + 6, -6), (x + 6, 6), heavy=True)]
+            return Symbol(
+                pins=_pair("+", "-"),
+                strokes=tuple(strokes),
+                box=(-11, -14, 11, 14),
+                marks=(Mark(x=-15, y=-8, content="+"),),
+            )
+        case "fuse":
+            return Symbol(
+                pins=_pair("1", "2"),
+                strokes=(
+                    _area((-13, -5), (13, -5), (13, 5), (-13, 5), fill="open"),
+                    _line((-20, 0), (20, 0)),
+                ),
+                box=wide,
+            )
+    raise KeyError(kind)

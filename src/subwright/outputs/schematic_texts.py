@@ -1,0 +1,120 @@
+"""What is printed beside a symbol and at its pins: designator, value, rating, pin numbers, net names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Final
+
+from subwright.base.units import code
+from subwright.circuits.netlist import Circuit, Part
+from subwright.stages.common import PartUse
+
+__all__ = ["AMPLIFIER_PINS", "PLAIN_CAPACITOR_V", "PLAIN_RESISTOR_W", "part_texts",
+"pin_numbers", "polarised", "spare_sections", "supply_pin_numbers"]
+
+PLAIN_RESISTOR_W: Final = "0.25 W"
+PLAIN_CAPACITOR_V: Final = "63 V"
+_RATING: Final = {"R": re.compile(r"\d+(?:\.\d+)? W\b"), "C": re.compile(r"\d+ V\b")}
+
+AMPLIFIER_PINS: Final[Mapping[tuple[str, int], tuple[tuple[str, ...], tuple[str, str]]]] = MappingProxyType(
+    {
+        # kind and channels: (out, −, +) of each section, then (V+, V−); the families' usual cases, from memory
+        ("op-amp", 1): (("6 2 3",), ("7", "4")),
+        ("op-amp", 2): (("1 2 3", "7 6 5"), ("8", "4")),
+        ("op-amp", 4): (("1 2 3", "7 6 5", "8 9 10", "14 13 12"), ("4", "11")),
+        ("comparator", 2): (("1 2 3", "7 6 5"), ("8", "4")),
+        ("comparator", 4): (("2 4 5", "1 6 7", "14 8 9", "13 10 11"), ("3", "12")),
+    }
+)
+
+
+def polarised(part: Part, uses: Mapping[str, PartUse]) -> bool:
+    """Whether a capacitor must be fitted the right way round."""
+    use = uses.get(part.role)
+    return use is not None and "electrolytic" in use.description and "bipolar" not in use.description
+
+
+def part_texts(circuit: Circuit, uses: Mapping[str, PartUse]) -> dict[str, tuple[str, ...]]:
+    """Lines beside each symbol, by designator; of a case with sections, also by the case.
+
+    Parameters
+    ----------
+    circuit : the netlist. uses : the block's bill by role.
+    """
+    texts: dict[str, tuple[str, ...]] = {}
+    for part in circuit.parts:
+        use = uses.get(part.role)
+        if part.kind in ("op-amp", "comparator"):
+            texts[part.designator] = (part.designator,)
+            texts[part.case] = (part.case, part.part_id)
+            continue
+        texts[part.designator] = tuple(line for line in (part.designator, *_value(part, use)) if line)
+    return texts
+
+
+def _value(part: Part, use: PartUse | None) -> Iterable[str]:
+    match part.kind:
+        case "resistor":
+            yield code(_number(part), "resistance")
+            yield _rating("R", use, PLAIN_RESISTOR_W)
+        case "capacitor":
+            yield _capacitance(_number(part))
+            plain = "" if use is not None and polarised(part, {part.role: use}) else PLAIN_CAPACITOR_V
+            yield _rating("C", use, plain)
+        case "potentiometer":
+            yield part.part_id.removeprefix("potentiometer ").removeprefix("trimmer ")
+        case "lamp":
+            yield "red"
+        case "connector" | "jumper" | "switch":
+            yield ""
+        case "transistor" if " and " in part.part_id:
+            first, second = part.part_id.split(" and ")
+            yield second if part.model == "PNP" else first
+        case _:
+            yield part.part_id
+
+
+def _capacitance(value_f: float) -> str:
+    if value_f >= 1e-3:
+        return f"{value_f * 1e6:.0f}µ"
+    return code(value_f, "capacitance").replace("u", "µ")
+
+
+def _number(part: Part) -> float:
+    return part.value if isinstance(part.value, float) else 0.0
+
+
+def _rating(letter: str, use: PartUse | None, plain: str) -> str:
+    found = _RATING[letter].search(use.description) if use is not None else None
+    return "" if found is None or found.group() == plain else found.group()
+
+
+def pin_numbers(part: Part, channels: int) -> Mapping[str, str]:
+    """Case pin numbers of a section of an amplifier; empty where the family's case isn't known."""
+    known = AMPLIFIER_PINS.get((part.kind, channels))
+    if known is None:
+        return {}
+    section = part.designator.removeprefix(part.case)
+    out, minus, plus = known[0][ord(section) - ord("A") if section else 0].split()
+    return {"out": out, "-": minus, "+": plus}
+
+
+def supply_pin_numbers(part: Part, channels: int) -> Mapping[str, str]:
+    """Case pin numbers of the supply of an amplifier."""
+    known = AMPLIFIER_PINS.get((part.kind, channels))
+    return {} if known is None else {"V+": known[1][0], "V-": known[1][1]}
+
+
+def spare_sections(circuit: Circuit, channels: Mapping[str, int]) -> tuple[str, ...]:
+    """Sections of amplifier cases that nothing uses: "U302D"."""
+    used = {part.designator for part in circuit.parts if part.kind in ("op-amp", "comparator")}
+    cases = {
+        part.case: channels[part.part_id]
+        for part in circuit.parts
+        if part.kind in ("op-amp", "comparator") and channels[part.part_id] > 1
+    }
+    return tuple(
+        name for case, count in cases.items() for k in range(count) if (name := f"{case}{chr(65 + k)}") not in used
+    )
