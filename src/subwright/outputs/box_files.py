@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from subwright.build.box_limits import BoxLimits
+from subwright.outputs.box_exploded import box_exploded_svg
 from subwright.outputs.box_limits_plot import cabin_level_plot, corner_level_plot, levels_csv
-from subwright.outputs.box_views import box_exploded_svg, box_views_svg
+from subwright.outputs.box_views import box_views_svg
 from subwright.outputs.dxf import DxfUnit, panel_files
 from subwright.outputs.panel_drawing import cut_plan_svg, panels_svg
 from subwright.outputs.panels import panels_csv

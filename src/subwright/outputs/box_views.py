@@ -1,9 +1,9 @@
-"""The box from three sides with its dimensions, and taken apart, as SVG; millimetres throughout."""
+"""The box from three sides with its dimensions as SVG; millimetres throughout."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from subwright.outputs.drawing import document, line, num, rect, text, text_width
 from subwright.outputs.panel_drawing import millimetres
@@ -11,14 +11,12 @@ from subwright.stages.enclosure_drills import Hole
 from subwright.stages.enclosure_result import EnclosureResult
 from subwright.stages.enclosure_solid import Board
 
-__all__ = ["box_exploded_svg", "box_views_svg"]
+__all__ = ["box_views_svg"]
 
 _WIDTH = 920.0
 _GAP = 96.0
 _LEFT = 84.0
 _TOP = 96.0
-
-Point3 = tuple[float, float, float]
 
 
 class _View:
@@ -241,126 +239,3 @@ def box_views_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: 
     )
     height = max(below + 64, base + 140 + 18 * len(facts))
     return document(body, width=_WIDTH, height=height, title=title, desc=desc, inline=inline)
-
-
-# --- taken apart --------------------------------------------------------------------------------------
-
-_COS, _SIN = math.cos(math.radians(30.0)), math.sin(math.radians(30.0))
-# Which way each board goes when the box comes apart: along x, y, z.
-_AWAY: dict[str, Point3] = {
-    "front": (0.0, -1.0, 0.0),
-    "back": (0.0, 1.0, 0.0),
-    "top": (0.0, 0.0, 1.0),
-    "bottom": (0.0, 0.0, -1.0),
-    "left side": (-1.0, 0.0, 0.0),
-    "right side": (1.0, 0.0, 0.0),
-}
-
-
-def _flat(point: Point3) -> tuple[float, float]:
-    """Axonometric: x to the lower right, y to the upper right, z up; lengths along them are kept."""
-    x, y, z = point
-    return (x + y) * _COS, z + (y - x) * _SIN
-
-
-def _corners(board: Board, shift: Point3) -> list[Point3]:
-    """Eight corners: the section at the left, then the same at the right."""
-    dx, dy, dz = shift
-    return [(x + dx, y + dy, z + dz) for x in (board.left_m, board.right_m) for y, z in board.profile_m]
-
-
-# Faces that are seen from the front right above: right end, front edge, upper edge.
-_FACES = ((4, 5, 6, 7), (0, 4, 7, 3), (3, 7, 6, 2))
-
-
-def box_exploded_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: bool = False) -> str:
-    """The boards pulled apart along the axes, in the order in which they lie behind one another."""
-    spread = 0.55 * max(box.outer_width_m, box.outer_depth_m, box.outer_height_m)
-    placed = []
-    for board in box.boards:
-        x, y, z = _AWAY.get(board.name, (0.0, 0.0, 0.0))
-        factor = 0.75 if board.name in ("top", "bottom") else 1.0
-        placed.append((board, (x * spread * factor, y * spread * factor, z * spread * factor)))
-    flat = [_flat(corner) for board, shift in placed for corner in _corners(board, shift)]
-    left, right = min(p[0] for p in flat), max(p[0] for p in flat)
-    low, high = min(p[1] for p in flat), max(p[1] for p in flat)
-    scale = min((_WIDTH - 120.0) / (right - left), 620.0 / (high - low))
-    across = (_WIDTH - (right - left) * scale) / 2
-
-    def on_paper(point: Point3) -> tuple[float, float]:
-        a, b = _flat(point)
-        return across + (a - left) * scale, 76.0 + (high - b) * scale
-
-    def depth(item: tuple[Board, Point3]) -> float:
-        corners = _corners(*item)
-        return sum(x - y + z for x, y, z in corners) / len(corners)
-
-    body = [text(12, 20, title, classes="t h"), text(12, 38, "taken apart", classes="ts sm")]
-    if stamp:
-        body.append(text(_WIDTH - 12, 20, stamp, classes="ta", anchor="end"))
-    labels: list[str] = []
-    for board, shift in sorted(placed, key=depth):
-        corners = [on_paper(corner) for corner in _corners(board, shift)]
-        for face in _FACES:
-            steps = "L".join(f"{num(corners[i][0])} {num(corners[i][1])}" for i in face)
-            body.append(f'<path d="M{steps}Z" class="part"/>')
-        if board.hollow_m3 > 0.0:
-            body.append(_window(board, corners))
-        if board.name == "front":
-            body += _round_holes(box, board, shift, on_paper)
-        where = _label_at(board.name, corners)
-        labels.append(text(*where, board.name, classes="t sm halo", anchor="middle"))
-    height = 76.0 + (high - low) * scale + 40
-    described = "; ".join(board.name for board, _ in placed)
-    return document([*body, *labels], width=_WIDTH, height=height, title=title, desc=described, inline=inline)
-
-
-# The face of a ring brace that shows its window, by the axis that it lies across.
-_WINDOW_FACE = {"width": (4, 5, 6, 7), "height": (3, 7, 6, 2), "depth": (0, 4, 7, 3)}
-
-
-def _window(board: Board, corners: list[tuple[float, float]]) -> str:
-    """The window of a ring brace: its face drawn smaller, by the share of wood that is left out."""
-    face = [corners[i] for i in _WINDOW_FACE[board.name.rsplit(" ", 1)[-1]]]
-    middle = (sum(x for x, _ in face) / 4.0, sum(y for _, y in face) / 4.0)
-    share = math.sqrt(board.hollow_m3 / (board.hollow_m3 + board.volume_m3))
-    inner = [(middle[0] + share * (x - middle[0]), middle[1] + share * (y - middle[1])) for x, y in face]
-    steps = "L".join(f"{num(x)} {num(y)}" for x, y in inner)
-    return f'<path d="M{steps}Z" class="open"/>'
-
-
-def _label_at(name: str, corners: list[tuple[float, float]]) -> tuple[float, float]:
-    xs, ys = [c[0] for c in corners], [c[1] for c in corners]
-    if name in ("top", "back"):
-        return (min(xs) + max(xs)) / 2, min(ys) - 6
-    if name == "bottom":
-        return (min(xs) + max(xs)) / 2, max(ys) + 14
-    if name == "left side":
-        return min(xs) + 30, min(ys) + 10
-    if name == "right side":
-        return max(xs) - 30, max(ys) - 4
-    return (min(xs) + max(xs)) / 2, max(ys) + 2
-
-
-def _round_holes(
-    box: EnclosureResult, board: Board, shift: Point3, on_paper: Callable[[Point3], tuple[float, float]]
-) -> list[str]:
-    """Cut-outs on the outer face of the front, drawn as ellipses by their points."""
-    front = next(panel for panel in box.panels if panel.name == "front")
-    high = box.outer_height_m
-    out = []
-    for hole in front.holes:
-        a, b = 0.5 * hole.width_m, 0.5 * hole.height_m
-        turns = [2.0 * math.pi * i / 48 for i in range(48)]
-        if hole.shape == "round":
-            rim = [(hole.x_m + a * math.cos(w), hole.y_m + b * math.sin(w)) for w in turns]
-        else:
-            x, y = hole.x_m, hole.y_m
-            rim = [(x - a, y - b), (x + a, y - b), (x + a, y + b), (x - a, y + b)]
-        points = []
-        for x, along in rim:
-            z = along * high / front.width_m
-            points.append(on_paper((x + shift[0], box.front_slope * z + shift[1], z + shift[2])))
-        steps = "L".join(f"{num(px)} {num(py)}" for px, py in points)
-        out.append(f'<path d="M{steps}Z" class="open"/>')
-    return out

@@ -11,8 +11,9 @@ from subwright.base.quantities import dimension_of, words_of
 from subwright.base.units import show
 from subwright.build.box_limits import limits_for
 from subwright.build.result import Design
+from subwright.outputs.box_exploded import box_exploded_svg
 from subwright.outputs.box_limits_plot import corner_level_plot
-from subwright.outputs.box_views import box_exploded_svg, box_views_svg
+from subwright.outputs.box_views import box_views_svg
 from subwright.outputs.cautions import before_cutting, before_mounting
 from subwright.outputs.panel_drawing import cut_plan_svg, panels_svg
 from subwright.outputs.panels import panel_rows

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 import math
+from itertools import combinations
 from xml.etree import ElementTree
 
 import ezdxf
 import pytest
 
-from subwright.outputs.box_views import box_exploded_svg, box_views_svg
+from subwright.outputs.box_exploded import box_exploded_svg
+from subwright.outputs.box_views import box_views_svg
+from subwright.outputs.drawing import text_width
 from subwright.outputs.dxf import LAYERS, cut_plan_dxf, panel_dxf, panel_files
 from subwright.parts.library import load_library
 from subwright.stages.cabin import CabinSpec, design_cabin
@@ -28,6 +31,13 @@ KINDS: dict[str, dict[str, object]] = {
     "wedge": WEDGE,
     "slot": {"kind": "vented", "port_kind": "slot", "braces": 2},
     "band-pass": {"kind": "band-pass"},
+}
+BRACED: dict[str, dict[str, object]] = {
+    **KINDS,
+    "three braces": {"volume": "80 l", "braces": 3},
+    "slot and three braces": {"kind": "vented", "port_kind": "slot", "braces": 3},
+    "leaning, three braces": {**WEDGE, "braces": 3},
+    "band-pass, two braces": {"kind": "band-pass", "braces": 2},
 }
 
 
@@ -104,8 +114,40 @@ def test_every_board_is_there_when_taken_apart(keys: dict[str, object]) -> None:
         assert board.name in words
     _, _, width, height = (float(v) for v in root.attrib["viewBox"].split())
     for element in root.iter("{http://www.w3.org/2000/svg}path"):
-        numbers = element.attrib["d"].replace("M", "").replace("Z", "").split("L")
+        numbers = element.attrib["d"].replace("ZM", "L").replace("M", "").replace("Z", "").split("L")
         for pair in numbers:
             x, y = (float(v) for v in pair.split())
             assert -1.0 <= x <= width + 1.0
             assert -1.0 <= y <= height + 1.0
+
+
+def label_boxes(root: ElementTree.Element) -> list[tuple[str, float, float, float, float]]:
+    """Left, top, right, bottom of each text of a drawing; monospaced 11 or 12 units high."""
+    found = []
+    for element in root.iter("{http://www.w3.org/2000/svg}text"):
+        words = element.text or ""
+        size = 11.0 if " sm" in element.attrib["class"] else 14.0
+        wide = text_width(words, size)
+        x, y = float(element.attrib["x"]), float(element.attrib["y"])
+        left = (
+            x - wide * {"start": 0.0, "middle": 0.5, "end": 1.0}[element.attrib.get("text-anchor", "start")]
+        )
+        found.append((words, left, y - 0.8 * size, left + wide, y + 0.25 * size))
+    return found
+
+
+@pytest.mark.parametrize("keys", BRACED.values(), ids=BRACED)
+def test_labels_of_the_box_taken_apart_keep_clear_of_each_other(keys: dict[str, object]) -> None:
+    made = box(**keys)
+    root = ElementTree.fromstring(box_exploded_svg(made, title="A box", stamp="not ready"))
+    labels = label_boxes(root)
+    _, _, width, height = (float(v) for v in root.attrib["viewBox"].split())
+    assert {board.name for board in made.boards} <= {words for words, *_ in labels}
+    for words, left, top, right, bottom in labels:
+        assert left >= 0.0, words
+        assert top >= 0.0, words
+        assert right <= width, words
+        assert bottom <= height, words
+    for (first, *a), (second, *b) in combinations(labels, 2):
+        apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+        assert apart, (first, second)
