@@ -323,6 +323,8 @@ def _acceptance(view: PackView, procedure: BringUp, code: str) -> Iterator[Block
             "Oscilloscope",
             "Supply",
             "Air temperature",
+            "Played one hour, by",
+            "Accepted, signature",
         ],
     }
     rows = [
@@ -337,7 +339,6 @@ def _acceptance(view: PackView, procedure: BringUp, code: str) -> Iterator[Block
         figures=(0, 2),
         boxes=(3, 4),
     )
-    yield {"kind": "blanks", "items": ["Played one hour, by", "Accepted, signature"]}
 
 
 def _windows(sheets: Mapping[str, Sheet]) -> Iterator[Block]:

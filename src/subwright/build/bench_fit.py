@@ -1,0 +1,312 @@
+"""Refit of a design to one unit's readings: least squares with the tolerances as priors."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from subwright.base.errors import ConvergenceError, SubwrightError
+from subwright.build.bench import Entry, latest
+from subwright.build.bench_model import BenchModel, Unknown, bench_model
+from subwright.build.bringup_records import BringUp
+from subwright.build.result import Design
+from subwright.parts.library import Library
+from subwright.stages.protection_fitted import FittedProtection, fitted_protection, measurable_parts
+
+__all__ = ["COVERAGE", "Advice", "Fit", "Fitted", "FittedTrip", "fit_unit"]
+
+Array = npt.NDArray[np.float64]
+
+COVERAGE: Final = 2.5  # standard deviations in a printed uncertainty: about 99 %
+_UNIFORM: Final = sqrt(3.0)
+_ROUNDS: Final = 40
+_STEP: Final = 1e-4  # of a prior's standard deviation, for the slopes
+_TURN_COST: Final = 8.0  # -2 ln 0.02: one winding in fifty is miscounted by a turn; common practice
+_SETTLED: Final = 1e-6
+_FARTHEST: Final = 30.0  # standard deviations: far enough for a wrong reading, near enough to stay finite
+_TRUST: Final = 0.25  # further from its marking than this the protection stage refuses a part
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fitted:
+    """One quantity of this unit: as designed, as fitted, and its uncertainty (99 %) before and after."""
+
+    unknown: Unknown
+    value: float
+    uncertainty: float
+
+    @property
+    def before(self) -> float:
+        """Uncertainty before any reading, in the quantity's unit."""
+        return COVERAGE * self.unknown.prior
+
+    @property
+    def known(self) -> bool:
+        """Whether the readings said something about it: its uncertainty at least halved."""
+        return self.uncertainty < 0.5 * self.before
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FittedTrip:
+    """A threshold of this unit with its uncertainty (99 %), V or °C; ``target`` wanted."""
+
+    name: str
+    unit: str
+    target: float
+    value: float
+    uncertainty: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Advice:
+    """What moves a trip back: part, how, the resistor to add, Ω, and the trip with its window, V or °C."""
+
+    protection: str
+    unit: str
+    role: str
+    how: str
+    add_ohm: float | None
+    before: float
+    after: float
+    low: float
+    high: float
+    target: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fit:
+    """A unit refitted.
+
+    Attributes
+    ----------
+    unit : its number. used : keys of the readings that took part.
+    primary_turns, secondary_turns : as wound, by the readings; 0 without a transformer.
+    quantities, trips, advice : of this unit.
+    misfit : root mean square of the readings' residuals over their own uncertainty; well above 1 means that
+        a reading or the model is wrong. worst : the key that fits least, and by how many standard deviations.
+    """
+
+    unit: str
+    used: tuple[str, ...]
+    primary_turns: int
+    secondary_turns: int
+    quantities: tuple[Fitted, ...]
+    trips: tuple[FittedTrip, ...]
+    advice: tuple[Advice, ...]
+    misfit: float
+    worst: tuple[str, float]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Settled:
+    cost: float
+    z: Array
+    covariance: Array
+    residuals: Array
+
+
+def fit_unit(
+    design: Design, procedure: BringUp, library: Library, entries: Sequence[Entry], unit: str
+) -> Fit:
+    """Refit the design to one unit's latest readings.
+
+    Gauss and Newton's least squares on the readings, each over its uncertainty, and on the parts, each over
+    its tolerance; turns are whole and found by trying.
+
+    Parameters
+    ----------
+    design, procedure, library : of the unit. entries : the log. unit : which unit.
+
+    Raises
+    ------
+    SubwrightError : the unit has no reading that the model knows. ConvergenceError : the fit didn't settle.
+
+    Source
+    ------
+    [derived]: maximum a posteriori estimate with normal errors.
+    """
+    model = bench_model(design, procedure, library)
+    found = {key: entry for key, entry in latest(entries, unit).items() if key in model.readings}
+    if not found:
+        raise SubwrightError(
+            message=f"unit {unit} has no reading to fit from",
+            quantity="bench log",
+            value=f"{len(latest(entries, unit))} readings",
+            remedy=f"enter one of: {', '.join(list(model.readings)[:6])} …",
+        )
+    best, turns = _best(model, found)
+    return _report(design, library, model, found, best, turns, unit)
+
+
+def _best(model: BenchModel, found: Mapping[str, Entry]) -> tuple[_Settled, tuple[int, int]]:
+    tries = [(0, 0)]
+    if model.primary_turns and "turns-ratio" in found:
+        tries = [(p, s) for p in (-1, 0, 1) for s in (-2, -1, 0, 1, 2) if model.primary_turns + p > 0]
+    best: tuple[_Settled, tuple[int, int]] | None = None
+    for p, s in tries:
+        turns = (model.primary_turns + p, model.secondary_turns + s)
+        if model.primary_turns and "turns-ratio" in found and (p, s) != (0, 0):
+            entry = found["turns-ratio"]
+            if abs(turns[1] / turns[0] - entry.value) > 6.0 * max(entry.uncertain, 1e-9):
+                continue
+        settled = _settle(model, found, turns)
+        cost = settled.cost + _TURN_COST * (abs(p) + abs(s))
+        if best is None or cost < best[0].cost + _TURN_COST * (
+            abs(best[1][0] - model.primary_turns) + abs(best[1][1] - model.secondary_turns)
+        ):
+            best = (settled, turns)
+    assert best is not None
+    return best
+
+
+def _values(model: BenchModel, z: Array) -> dict[str, Array]:
+    """Unknowns by name from standardised ones of shape (unknowns, n)."""
+    return {u.name: u.designed + u.prior * z[i] for i, u in enumerate(model.unknowns)}
+
+
+def _predict(model: BenchModel, keys: Sequence[str], z: Array, turns: tuple[int, int]) -> Array:
+    x = _values(model, z)
+    return np.stack([np.asarray(model.readings[key](x, *turns), dtype=float) for key in keys])
+
+
+def _slopes(function: Callable[[Array], Array], z: Array) -> tuple[Array, Array]:
+    """Value, shape (m,), and slopes, shape (m, n), of a function of columns, by central differences."""
+    count = z.size
+    step = _STEP * np.eye(count)
+    columns = np.concatenate([z[:, None], z[:, None] + step, z[:, None] - step], axis=1)
+    made = function(columns)
+    return made[:, 0], (made[:, 1 : count + 1] - made[:, count + 1 :]) / (2.0 * _STEP)
+
+
+def _settle(model: BenchModel, found: Mapping[str, Entry], turns: tuple[int, int]) -> _Settled:
+    keys = list(found)
+    measured = np.array([found[key].value for key in keys])
+    spread = np.array(
+        [
+            np.hypot(found[key].uncertain, model.own_error.get(key, 0.0) * abs(found[key].value)) / _UNIFORM
+            for key in keys
+        ]
+    )
+    spread = np.maximum(spread, 1e-12 * np.maximum(np.abs(measured), 1e-30))
+
+    def cost_of(at: Array) -> tuple[float, Array]:
+        residual = (measured - _predict(model, keys, at[:, None], turns)[:, 0]) / spread
+        return float(residual @ residual + at @ at), residual
+
+    z, damping = np.zeros(len(model.unknowns)), 1e-6
+    cost, residual = cost_of(z)
+    for _ in range(_ROUNDS):
+        _, slopes = _slopes(lambda columns: _predict(model, keys, columns, turns), z)
+        scaled = slopes / spread[:, None]
+        normal = scaled.T @ scaled + np.eye(z.size)
+        downhill = scaled.T @ residual - z
+        for _ in range(_ROUNDS):  # shorter steps until one helps
+            step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), downhill)
+            trial = np.clip(z + step, -_FARTHEST, _FARTHEST)
+            lower, rest = cost_of(trial)
+            if lower <= cost:
+                damping = max(0.1 * damping, 1e-9)
+                break
+            damping *= 10.0
+        else:
+            trial, lower, rest = z, cost, residual  # nothing lower anywhere near: this is the bottom
+        moved, gained = float(np.max(np.abs(trial - z))), cost - lower
+        z, cost, residual = trial, lower, rest
+        if moved < _SETTLED or gained <= _SETTLED * (1.0 + cost) * 1e-3:
+            return _Settled(cost=cost, z=z, covariance=np.linalg.inv(normal), residuals=residual)
+    raise ConvergenceError(
+        message="the fit to the readings did not settle",
+        quantity="last gain",
+        value=f"{gained:.2g} of {cost:.3g}",
+        remedy="look for a reading with a wrong prefix",
+    )
+
+
+def _report(
+    design: Design,
+    library: Library,
+    model: BenchModel,
+    found: Mapping[str, Entry],
+    settled: _Settled,
+    turns: tuple[int, int],
+    unit: str,
+) -> Fit:
+    deviation = np.sqrt(np.diag(settled.covariance))
+    quantities = tuple(
+        Fitted(
+            unknown=known,
+            value=known.designed + known.prior * float(settled.z[i]),
+            uncertainty=COVERAGE * known.prior * float(deviation[i]),
+        )
+        for i, known in enumerate(model.unknowns)
+    )
+    names = list(model.thresholds)
+    made, slopes = _slopes(
+        lambda columns: np.stack([model.thresholds[n](_values(model, columns)) for n in names]), settled.z
+    )
+    spread = COVERAGE * np.sqrt(np.einsum("ij,jk,ik->i", slopes, settled.covariance, slopes))
+    trips = tuple(
+        FittedTrip(
+            name=name,
+            unit=design.protection.thresholds[name].unit,
+            target=design.protection.thresholds[name].target,
+            value=float(made[i]),
+            uncertainty=float(spread[i]),
+        )
+        for i, name in enumerate(names)
+    )
+    worst = int(np.argmax(np.abs(settled.residuals)))
+    return Fit(
+        unit=unit,
+        used=tuple(found),
+        primary_turns=turns[0],
+        secondary_turns=turns[1],
+        quantities=quantities,
+        trips=trips,
+        advice=_advice(design, library, quantities, trips),
+        misfit=float(np.sqrt(np.mean(settled.residuals**2))),
+        worst=(list(found)[worst], float(settled.residuals[worst])),
+    )
+
+
+def _advice(
+    design: Design, library: Library, quantities: Sequence[Fitted], trips: Sequence[FittedTrip]
+) -> tuple[Advice, ...]:
+    """What the protection stage says of a unit with these parts, for each protection that was tried."""
+    known = {part.role: part for part in measurable_parts(design.protection, library)}
+    measured = {
+        quantity.unknown.name: quantity.value
+        for quantity in quantities
+        if quantity.unknown.name in known
+        and abs(quantity.value / known[quantity.unknown.name].nominal - 1.0) < _TRUST
+    }
+    tolerance = design.spec.protection.resistor_tolerance
+    found: FittedProtection = fitted_protection(design.protection, library, measured, tolerance)
+    here = {threshold.name: threshold for threshold in found.thresholds}
+    by_name = {trip.name: trip for trip in trips}
+    rows = []
+    for trim in found.trims:
+        threshold, trip = here[f"{trim.protection} trip"], by_name[f"{trim.protection} trip"]
+        # the fit may blame what can't be measured on its own (an offset): keep the measured trip as the start
+        shift = trip.value - threshold.here
+        after = trim.trip_after + shift
+        rows.append(
+            Advice(
+                protection=trim.protection,
+                unit=trim.unit,
+                role=trim.role,
+                how=trim.how,
+                add_ohm=trim.add_ohm,
+                before=trip.value,
+                after=after,
+                low=after + threshold.low - threshold.here,
+                high=after + threshold.high - threshold.here,
+                target=trim.target,
+            )
+        )
+    return tuple(rows)
