@@ -59,7 +59,7 @@ from subwright.stages.protection_reference import (
 )
 from subwright.stages.protection_targets import Targets, choose_targets
 from subwright.stages.protection_upgrade import ResistorAdvice, resistor_advice
-from subwright.stages.protection_values import ValueStocks
+from subwright.stages.protection_values import ValueStocks, value_reasons
 from subwright.stages.protection_windows import order_checks, protection_windows
 
 __all__ = [
@@ -294,7 +294,10 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         losses=(_loss(reference, data),),
         contributors=contributors,
         sources=_SOURCES + (("tl431",) if model.shunt else ()) + (("b57330",) if choices.ntc.table else ()),
-        reasons=_reasons(data, targets, model, reference, chatter, thermal),
+        reasons=(
+            *_reasons(data, targets, model, reference, chatter, thermal),
+            *value_reasons(stocks, under, over, thermal, thresholds),
+        ),
     )
 
 

@@ -82,7 +82,7 @@ def design_under_voltage(
     """
     reference_v = reference.nominal_v()
 
-    def search(values: Values, error_limit: float) -> UnderVoltageNetwork:
+    def search(values: Values, error_limit: float) -> tuple[UnderVoltageNetwork, float]:
         best = search_sensing(
             trip.value,
             release.value,
@@ -100,7 +100,7 @@ def design_under_voltage(
         each = 0.5 * best.top_ohm
         source = float(parallel(each, each + float(parallel(best.bottom_ohm, best.feedback_ohm))))
         capacitor = at_least(filter_s / source, "E6")
-        return UnderVoltageNetwork(
+        network = UnderVoltageNetwork(
             upper_each_ohm=each,
             lower_ohm=best.bottom_ohm,
             feedback_ohm=best.feedback_ohm,
@@ -108,6 +108,7 @@ def design_under_voltage(
             filter_f=capacitor,
             filter_s=capacitor * source,
         )
+        return network, best.error
 
     network = stocks.first_fit(search)
     if not trimmer:
@@ -139,7 +140,7 @@ def _trimmed(
     """Fixed part and trimmer, Ω, of a lower arm that reaches the target with every part at its limit."""
     parameters = (*case.parameters, Parameter.relative("setting", 1.0, SETTING_TOLERANCE))
     low, high = worst_case(lambda builds: needed(builds[:-1]) * builds[-1], parameters)
-    fixed = at_most(float(low[0]) / (1 + stocks.tolerance), stocks.series)
+    fixed = at_most(float(low[0]) / (1 + stocks.tolerance), stocks.whole_series)
     span = float(high[0]) - fixed * (1 - stocks.tolerance)
     for track in _TRIMMERS_OHM:
         if track * (1 - TRIMMER_TOLERANCE) >= span:
@@ -177,7 +178,7 @@ def design_over_voltage(
     # With the pull-up on the reference the upper level is the reference itself; only the lower one moves.
     back = (share - low_v / reference_v) / (1.0 - share)
 
-    def search(values: Values, error_limit: float) -> OverVoltageNetwork:
+    def search(values: Values, error_limit: float) -> tuple[OverVoltageNetwork, float]:
         pairs = search_ratio(
             back,
             upper_ohm=values(22e3, 2.2e6),
@@ -211,7 +212,7 @@ def design_over_voltage(
             )
         source = float(parallel(divider.upper_ohm, divider.lower_ohm))
         capacitor = at_least(_OVER_VOLTAGE_FILTER_S / source, "E6")
-        return OverVoltageNetwork(
+        network = OverVoltageNetwork(
             upper_ohm=divider.upper_ohm,
             lower_ohm=divider.lower_ohm,
             reference_ohm=pair.lower_ohm,
@@ -220,6 +221,7 @@ def design_over_voltage(
             filter_f=capacitor,
             filter_s=capacitor * source,
         )
+        return network, error
 
     network = stocks.first_fit(search)
     if not trimmer:
@@ -264,7 +266,7 @@ def design_thermal(
     reference_v = reference.nominal_v()
     thermistor = thermistor_of(ntc)
 
-    def search(values: Values, error_limit: float) -> ThermalNetwork:
+    def search(values: Values, error_limit: float) -> tuple[ThermalNetwork, float]:
         middle = (
             float(thermistor.resistance_ohm(trip.value)) * float(thermistor.resistance_ohm(release.value))
         ) ** 0.5
@@ -303,7 +305,7 @@ def design_thermal(
         )[0]
         source = float(parallel(series, float(thermistor.resistance_ohm(25.0))))
         capacitor = at_least(_THERMAL_FILTER_S / source, "E6")
-        return ThermalNetwork(
+        network = ThermalNetwork(
             ntc=ntc.id,
             series_ohm=series,
             upper_ohm=best.r1_ohm,
@@ -314,5 +316,6 @@ def design_thermal(
             filter_s=capacitor * source,
             self_heating_k=heat,
         )
+        return network, best.error
 
     return stocks.first_fit(search)

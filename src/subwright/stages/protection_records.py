@@ -72,8 +72,11 @@ class ProtectionSpec(StageSpec):
         "auto", why="Reference of the thresholds; auto takes the controller's where it is good to 2 %."
     )
     shunt_reference: str = choice("auto", why="431-family reference id from the library or drawer.")
-    resistor_series: Literal["E12", "E24", "E96"] = choice(
-        "E24", why="Preferred-value series of the networks."
+    resistor_series: Literal["E12", "E24", "E96", "mixed"] = choice(
+        "E24",
+        why="Preferred-value series of the networks. The drawer's own values come first where they miss by "
+        "less than 1 %. mixed: then drawer and E24 together, with E96 in a network only where that halves "
+        "its error.",
     )
     resistor_tolerance: Ratio = quantity("1 %", low="0.1 %", high="10 %", why="Tolerance of those resistors.")
     trimmer: bool = choice(

@@ -361,7 +361,7 @@ def test_sources_exist_and_reasons_speak(result: ProtectionResult) -> None:
 
 @pytest.mark.parametrize("series", ["E12", "E24", "E96"])
 def test_resistor_series_is_kept(series: str) -> None:
-    result = design(ProtectionSpec(resistor_series=series))  # type: ignore[arg-type]
+    result = design(ProtectionSpec.model_validate({"resistor_series": series}))
     for ohm in (
         result.under_voltage.upper_each_ohm,
         result.under_voltage.lower_ohm,
@@ -370,6 +370,73 @@ def test_resistor_series_is_kept(series: str) -> None:
         result.thermal.feedback_ohm,
     ):
         assert is_member(ohm, series)
+
+
+def network_error(result: ProtectionResult, name: str) -> float:
+    """Larger relative miss of a network's trip and release."""
+    ends = (result.thresholds[f"{name} {end}"] for end in ("trip", "release"))
+    return max(abs(t.error / t.target) for t in ends)
+
+
+def network_values(result: ProtectionResult, name: str) -> tuple[float, ...]:
+    if name == "under-voltage":
+        under = result.under_voltage
+        return under.upper_each_ohm, under.lower_ohm, under.feedback_ohm
+    over = result.over_voltage
+    return over.upper_ohm, over.lower_ohm, over.reference_ohm, over.feedback_ohm
+
+
+def test_mixed_takes_e96_only_where_it_halves_the_error() -> None:
+    """Over many wishes: E24 where that is close enough, E96 where it is worth buying."""
+    taken = {True: 0, False: 0}
+    for step in range(24):
+        spec = ProtectionSpec(
+            under_voltage_trip_v=10.1 + 0.05 * step,
+            under_voltage_release_v=11.9 + 0.03 * step,
+            over_voltage_trip_v=16.2 + 0.07 * step,
+            over_voltage_release_v=15.3 + 0.05 * step,
+        )
+        coarse = design(spec.model_copy(update={"resistor_series": "E24"}))
+        mixed = design(spec.model_copy(update={"resistor_series": "mixed"}))
+        for name in ("under-voltage", "over-voltage"):
+            plain, found = network_error(coarse, name), network_error(mixed, name)
+            fine = not all(is_member(ohm, "E24") for ohm in network_values(mixed, name))
+            taken[fine] += 1
+            assert all(is_member(o, "E24") or is_member(o, "E96") for o in network_values(mixed, name))
+            if fine:
+                assert found <= 0.5 * plain
+                assert plain > 0.0005  # 0.001 in the search, which leaves the over-voltage's bias aside
+            else:
+                assert network_values(mixed, name) == network_values(coarse, name)
+    assert min(taken.values()) > 0, taken
+
+
+def test_mixed_uses_the_drawer_beside_e24_and_says_so() -> None:
+    """Three odd values alone build no network; together with E24 they may."""
+    text = """
+format_version = 1
+name = "three bags"
+[[resistor_stock]]
+series = "E96"
+tolerance = "1 %"
+stock = ["10k2", "37k4", "866k"]
+"""
+    library = load_library().with_drawer(parse_drawer(text))
+    odd = {10.2e3, 37.4e3, 866e3}
+    used = 0
+    for step in range(12):
+        spec = ProtectionSpec(
+            resistor_series="mixed", over_voltage_trip_v=16.5 + 0.1 * step, over_voltage_release_v=15.6
+        )
+        result = design(spec, library=library)
+        for name in ("under-voltage", "over-voltage"):
+            values = network_values(result, name)
+            line = next(r for r in result.reasons if r.startswith(f"{name.capitalize()} resistors"))
+            mine = {ohm for ohm in values if any(abs(ohm / o - 1) < 1e-9 for o in odd)}
+            used += len(mine)
+            assert ("drawer: " in line) is bool(mine)
+            assert f"{len(set(values))} different values" in line
+    assert used > 0
 
 
 def test_same_input_same_answer(result: ProtectionResult) -> None:
