@@ -64,6 +64,8 @@ def search_all(
     library: Library,
     relax: float = 1.0,
     effort: Effort = "thorough",
+    *,
+    front: bool = True,
 ) -> Found:
     """Wind every combination that the spec allows and choose one.
 
@@ -73,6 +75,7 @@ def search_all(
     library : parts with the drawer merged.
     relax : see ``all_candidates``.
     effort : "quick" looks into the library only when no core of the drawer will do, and thins wires out.
+    front : whether to make out the Pareto front.
 
     Returns
     -------
@@ -84,10 +87,10 @@ def search_all(
     RangeError, NoSolutionError, PartNotFoundError : from the tables.
     """
     if effort == "quick" and spec.core == "auto" and relax == 1.0 and _own_power_core(library):
-        own = _search(spec, need, library, relax, effort, own_only=True)
+        own = _search(spec, need, library, relax, effort, own_only=True, front=front)
         if own.best >= 0:
             return own
-    return _search(spec, need, library, relax, effort, own_only=False)
+    return _search(spec, need, library, relax, effort, own_only=False, front=front)
 
 
 def _own_power_core(library: Library) -> bool:
@@ -105,6 +108,7 @@ def _search(
     effort: Effort,
     *,
     own_only: bool,
+    front: bool,
 ) -> Found:
     begun = time.perf_counter()
     hot = hottest_c(spec, need)
@@ -128,7 +132,7 @@ def _search(
         if np.any(tier & feasible):
             best = int(np.argmin(np.where(tier, score, np.inf)))
             break
-    rows = pareto_rows(need, table, wires, candidates, evaluation, score, own_core, best)
+    rows = pareto_rows(need, table, wires, candidates, evaluation, score, own_core, best) if front else ()
     statistics = SearchStatistics(
         combinations=covered,
         evaluated=candidates.row.size,
@@ -141,7 +145,7 @@ def _search(
     if thinned and best >= 0 and not _turns_fixed(spec):
         row = int(candidates.row[best])
         # The wires were thinned out for the sake of time: look at all of them on the core and turns chosen.
-        finer = search_all(_on_chosen_core(spec, table, candidates, best), need, library)
+        finer = search_all(_on_chosen_core(spec, table, candidates, best), need, library, front=False)
         if finer.best >= 0:
             for columns, better in ((candidates, finer.candidates), (evaluation, finer.evaluation)):
                 _put(columns, best, better, finer.best)

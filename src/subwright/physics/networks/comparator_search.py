@@ -79,11 +79,12 @@ def _ranked(error: Array, spread: Array, distinct: Indices, keep: int) -> Indice
     return order[:keep]
 
 
-def _shortlist(error: Array) -> Indices:
-    """Indices of the smallest errors."""
-    if error.size <= _SHORTLIST:
-        return np.arange(error.size)
-    return np.asarray(np.argpartition(error, _SHORTLIST)[:_SHORTLIST])
+def _shortlist(error: Array, limit: float = np.inf) -> Indices:
+    """Indices of the smallest errors, none above ``limit``."""
+    near = np.flatnonzero(error <= limit)
+    if near.size <= _SHORTLIST:
+        return near
+    return np.asarray(near[np.argpartition(error[near], _SHORTLIST)[:_SHORTLIST]])
 
 
 def _distinct(*columns: Array) -> Indices:
@@ -174,18 +175,15 @@ def search_sensing(
         inverse = drop / (t * reference_v * (1.0 / falling_v + 1.0 / rising_v))
         wanted = 1.0 / np.maximum(inverse, 1e-12)
         near = _neighbour_indices(bottom, wanted, 1)
-        shape = near.shape
-        i = np.broadcast_to(np.arange(top.size)[:, None, None], shape).ravel()
-        k = np.broadcast_to(np.arange(feedback.size)[None, :, None], shape).ravel()
-        j = near.ravel()
+        i, j, k = np.arange(top.size)[:, None, None], near, np.arange(feedback.size)[None, :, None]
     shift = reference_v / bottom[j]
     falling = reference_v + top[i] * (shift + f[k])
     rising = reference_v + top[i] * (shift + r[k])
     error = np.maximum(np.abs(falling / falling_v - 1.0), np.abs(rising / rising_v - 1.0))
     if error.min() > error_limit:
         raise _refuse("trip and release voltages", float(error.min()), error_limit)
-    best = _shortlist(error)
-    best = best[error[best] <= error_limit]
+    i, j, k = np.broadcast_arrays(i, j, k)
+    best = np.unravel_index(_shortlist(error.ravel(), error_limit), error.shape)
     i, j, k = i[best], j[best], k[best]
     falling, rising, error = falling[best], rising[best], error[best]
     by_bottom = top[i] * reference_v / bottom[j]
@@ -290,9 +288,11 @@ def search_inverting(
     positive("lower level above the saturated output", low_level_v - low_v, "V")
     between("upper level", high_v, 0.0, max(supply_v, pullup_v), "V", "the network's supplies")
     r1, r2, r3 = (np.asarray(v, dtype=float) for v in (r1_ohm, r2_ohm, r3_ohm))
+    i: Indices
+    j: Indices
+    k: Indices
     if exhaustive or not np.all(np.isfinite(r2)) or r2.size <= 4:
-        shape = (r1.size, r3.size, r2.size)
-        i, k, j = (index.ravel() for index in np.indices(shape))
+        i, k, j = np.ix_(np.arange(r1.size), np.arange(r3.size), np.arange(r2.size))
     else:
         g1, g3h, g3l = 1.0 / r1[:, None], 1.0 / (r3 + pullup_ohm)[None, :], 1.0 / r3[None, :]
         a, c = (supply_v * g1 + pullup_v * g3h) / high_v, g1 + g3h
@@ -301,9 +301,7 @@ def search_inverting(
         p = 0.5 * (c + d) - 0.25 * (a + b)
         inverse = -p + np.sqrt(np.maximum(0.0, p * p - c * d + 0.5 * (a * d + b * c)))
         near = _neighbour_indices(r2, 1.0 / np.maximum(inverse, 1e-12), 2)
-        i = np.broadcast_to(np.arange(r1.size)[:, None, None], near.shape).ravel()
-        k = np.broadcast_to(np.arange(r3.size)[None, :, None], near.shape).ravel()
-        j = near.ravel()
+        i, j, k = np.arange(r1.size)[:, None, None], near, np.arange(r3.size)[None, :, None]
     high, low = (
         np.asarray(v)
         for v in inverting_levels_v(
@@ -319,8 +317,8 @@ def search_inverting(
     error = np.maximum(np.abs(high / high_v - 1.0), np.abs(low / low_level_v - 1.0))
     if error.min() > error_limit:
         raise _refuse("trip and release levels", float(error.min()), error_limit)
-    best = _shortlist(error)
-    best = best[error[best] <= error_limit]
+    i, j, k = np.broadcast_arrays(i, j, k)
+    best = np.unravel_index(_shortlist(error.ravel(), error_limit), error.shape)
     i, j, k, high, low, error = i[best], j[best], k[best], high[best], low[best], error[best]
     spread = np.maximum(
         _level_spread(high, 1.0 / r1[i], 1.0 / r2[j], 1.0 / (r3[k] + pullup_ohm), supply_v, pullup_v),

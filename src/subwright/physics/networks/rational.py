@@ -164,10 +164,26 @@ class Rational:
         )
 
 
-def _power_on_grid(polynomial: Polynomial, powers: Array) -> Array:
-    """|P|² on a grid of ω², shape (grid, builds or 1), through one matrix product."""
-    coefficients = np.broadcast_arrays(*(np.atleast_1d(c) for c in power_polynomial(polynomial)))
-    return np.asarray(powers[:, : len(coefficients)] @ np.stack(coefficients))
+def _power_polynomials(blocks: Sequence[Rational], unit: ArrayLike) -> tuple[Polynomial, Polynomial]:
+    """|numerator|² and |denominator|² of a cascade as polynomials in (ω/unit)²; ``unit`` in rad/s."""
+    above: Polynomial = (1.0,)
+    below: Polynomial = (1.0,)
+    for block in blocks:
+        above = multiply(above, power_polynomial(block.numerator))
+        below = multiply(below, power_polynomial(block.denominator))
+    square = np.square(unit)
+    return (
+        tuple(c * square**k for k, c in enumerate(above)),
+        tuple(c * square**k for k, c in enumerate(below)),
+    )
+
+
+def _on_grid(polynomial: Polynomial, powers: Array) -> Array:
+    """A polynomial on a grid of powers, shape (grid, builds or 1), through one matrix product."""
+    table = np.empty((len(polynomial), max(np.size(c) for c in polynomial)))
+    for row, coefficient in zip(table, polynomial, strict=True):
+        row[:] = coefficient
+    return np.asarray(powers[:, : len(polynomial)] @ table)
 
 
 def gain_band(
@@ -198,14 +214,11 @@ def gain_band(
     True
     """
     positive("frequency", frequency_hz, "Hz")
-    omega2 = (2 * np.pi * np.asarray(frequency_hz, dtype=float)) ** 2
-    longest = max(len(p) for b in blocks for p in (b.numerator, b.denominator))
-    powers = omega2[:, None] ** np.arange(longest)[None, :]
-    power = np.ones((omega2.size, 1))
-    for block in blocks:
-        gain2 = _power_on_grid(block.numerator, powers) / _power_on_grid(block.denominator, powers)
-        # a crowd's array is large: reuse it instead of making another
-        power = np.multiply(power, gain2, out=gain2 if gain2.shape[1] >= power.shape[1] else power)
+    grid = np.asarray(frequency_hz, dtype=float)
+    unit = float(np.exp(np.mean(np.log(grid))))  # keeps the high powers of a long cascade in range
+    above, below = _power_polynomials(blocks, 2.0 * np.pi * unit)
+    powers = ((grid / unit) ** 2)[:, None] ** np.arange(max(len(above), len(below)))
+    power = _on_grid(above, powers) / _on_grid(below, powers)
     count = power.shape[1]
     ranks = [round(p / 100.0 * (count - 1)) for p in percent]
     return np.asarray(np.sqrt(np.partition(power, sorted(set(ranks)), axis=1)[:, ranks].T))
@@ -251,14 +264,9 @@ def level_crossing_hz(
     """
     positive("level", level_ratio, "")
     positive("first guess", start_hz, "Hz")
-    above: Polynomial = (1.0,)
-    below: Polynomial = (1.0,)
-    for block in blocks:
-        above = multiply(above, power_polynomial(block.numerator))
-        below = multiply(below, power_polynomial(block.denominator))
-    unit = (2 * np.pi * np.asarray(start_hz, dtype=float)) ** 2
-    above = tuple(c * unit**k for k, c in enumerate(above))
-    below = tuple(c * unit**k for k, c in enumerate(below))
+    start = 2 * np.pi * np.asarray(start_hz, dtype=float)
+    unit = np.square(start)
+    above, below = _power_polynomials(blocks, start)
     wanted = 2.0 * np.log(np.asarray(level_ratio, dtype=float))
     log_x: Array = np.zeros(unit.shape)  # of ω² over its first guess
     for _ in range(rounds):
