@@ -99,6 +99,19 @@ def test_a_wrong_value_is_told_beside_its_input(desk: Desk) -> None:
     desk.faults[:] = [fault for fault in desk.faults if "422" not in fault]  # the browser notes the refusal
 
 
+def test_without_a_design_the_last_drawing_stays_faded(desk: Desk) -> None:
+    page = desk.go(f"{EXAMPLE}#driver")
+    was = desk.live("w.driver.0")
+    desk.set("driver.part", "No such driver")
+    expect(page.locator("#bench")).to_have_class("stale")
+    expect(page.locator("#sheet .stopbox")).to_contain_text("No such driver")
+    assert desk.live("w.driver.0") == was
+    desk.shot("no-design")
+    page.locator("#undo").click()
+    expect(page.locator("#bench")).not_to_have_class("stale")
+    assert desk.live("w.driver.0") == was
+
+
 def test_what_if_with_another_core_then_taking_it(desk: Desk) -> None:
     page = desk.go(f"{EXAMPLE}#transformer")
     before = desk.live("w.transformer.1")

@@ -174,6 +174,9 @@ def test_a_projects_text_is_escaped_everywhere(client: TestClient) -> None:
         assert "<img src=x" not in text, path
         assert "<b>bold" not in text, path
     assert "<script>alert" not in client.get("/builds").text
+    pinned = client.get(f"/b/{made}/plot/filter", params={"pin": "version:<b>bold</b>"})
+    assert pinned.status_code == 200
+    assert "<b>" not in pinned.text
     tried = client.get(f"/b/{made}/whatif", params={"key": "note", "value": evil})
     assert "<script>alert" not in tried.text
     refused = client.get(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from subwright.base.errors import SubwrightError
@@ -61,7 +62,8 @@ def serve(folder: Path, host: str, port: int, *, browser: bool) -> Answer:
 
             webbrowser.open(address)
 
-    listen(create_app(Workspace(folder=folder.resolve()), rules), host, port, ready)
+    with suppress(KeyboardInterrupt):  # that is how it is closed
+        listen(create_app(Workspace(folder=folder.resolve()), rules), host, port, ready)
     return Answer(command="serve", data=lambda: {"address": address}, text=lambda: Text("closed"))
 
 

@@ -440,7 +440,9 @@ def _of_stage(outcome: Outcome, row: FindingRow, key: str) -> bool:
 
 
 def _findings_apart(before: Outcome, after: Outcome) -> tuple[list[FindingRow], list[FindingRow]]:
-    """Findings that a change settled, and those that it brought."""
+    """Findings that a change settled, and those that it brought; none where either side has no design."""
+    if before.solved is None or after.solved is None:
+        return [], []
     old = {(row.code, row.severity, row.quantity): row for row in _findings(before) if row.severity != "note"}
     new = {(row.code, row.severity, row.quantity): row for row in _findings(after) if row.severity != "note"}
     gone = [row for place, row in old.items() if place not in new]

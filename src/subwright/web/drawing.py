@@ -186,10 +186,10 @@ def _wide_sound(pen: Pen, scene: Scene, words: Words) -> None:
         )
     else:
         pen.path("M26 626H962", "room")
-    pen.link("driver", (40, 404, 250, 92))
+    pen.link("driver", (40, 402, 250, 96))
     _words(pen, 48, 422, scene.labels.get("driver"), words("driver"), chars=30, lines=2)
     pen.end()
-    pen.link("enclosure", (40, 496, 252, 124))
+    pen.link("enclosure", (40, 498, 252, 122))
     _words(pen, 48, 512, scene.labels.get("enclosure"), words("enclosure"), chars=32)
     pen.end()
     pen.link("enclosure", (300, 424, 190, 196), words("enclosure"))

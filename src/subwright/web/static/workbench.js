@@ -137,9 +137,9 @@ function take(answer) {
   for (const node of scene.querySelectorAll("text[data-k]")) before.set(node.dataset.k, node.textContent);
   revision = answer.revision;
   bench.dataset.revision = revision;
-  scene.innerHTML = answer.scene;
+  if (answer.scene) scene.innerHTML = answer.scene; // without a design the last one stays, faded
   bench.classList.toggle("stale", !answer.scene);
-  for (const node of scene.querySelectorAll("text[data-k]")) {
+  for (const node of answer.scene ? scene.querySelectorAll("text[data-k]") : []) {
     if (before.has(node.dataset.k) && before.get(node.dataset.k) !== node.textContent) node.classList.add("changed");
   }
   const held = document.activeElement?.closest?.("form[data-key]");
@@ -156,8 +156,10 @@ function take(answer) {
   document.getElementById("title").textContent = answer.title;
   button("undo", answer.undo);
   button("redo", answer.redo);
-  form.hidden = !answer.ruler;
-  if (answer.ruler) {
+  form.hidden = false;
+  for (const input of form.elements) input.disabled = !answer.ruler;
+  if (!answer.ruler) document.getElementById("state").textContent = word("no design");
+  else {
     emf.min = answer.ruler.low;
     emf.max = answer.ruler.high;
     emf.value = answer.emf;
