@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.stages.enclosure import EnclosureNeed
+from subwright.stages.enclosure_radiators import StockRadiator
 from subwright.stages.enclosure_search import BoxChoice, BoxSearch, search_boxes
 
 __all__ = ["keys_of", "search_for"]
@@ -58,4 +59,22 @@ def keys_of(choice: BoxChoice) -> Mapping[str, str]:
         keys["enclosure.port_kind"] = "round"
         keys["enclosure.port_diameter"] = show(choice.port_diameter_m, "length", 4)
         keys["enclosure.port_count"] = str(choice.port_count)
+    if choice.radiator is not None and choice.tuning_hz is not None:
+        keys["enclosure.tuning"] = show(choice.tuning_hz, "frequency", 4)
+        keys |= _radiator_keys(choice.radiator)
+        keys["enclosure.radiator_count"] = str(choice.radiator_count)
     return keys
+
+
+def _radiator_keys(unit: StockRadiator) -> dict[str, str]:
+    keys = {
+        "diameter": show(unit.diameter_m, "length", 4),
+        "mass": show(unit.mass_kg, "mass", 4),
+        "resonance": show(unit.resonance_hz, "frequency", 4),
+        "q": f"{unit.q:.4g}",
+        "xmax": "auto" if unit.xmax_m is None else show(unit.xmax_m, "length", 4),
+        "frame": show(unit.frame_m, "length", 4),
+        "hole": show(unit.hole_m, "length", 4),
+        "depth": "auto" if unit.depth_m is None else show(unit.depth_m, "length", 4),
+    }
+    return {f"enclosure.radiator_{name}": value for name, value in keys.items()}

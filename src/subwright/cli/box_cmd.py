@@ -125,8 +125,8 @@ def search(file: Path, most: int, take: int) -> Answer:
 def _table(found: BoxSearch) -> RenderableType:
     note = show(found.lowest_note_hz, "frequency")
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    for name in ("", "kind", "net", "tuning", "f3", f"level at {note}", "delay", "outside mm", "port"):
-        table.add_column(name, justify="left" if name in ("kind", "port") else "right")
+    for name in ("", "kind", "net", "tuning", "f3", f"level at {note}", "delay", "outside mm", "opening"):
+        table.add_column(name, justify="left" if name in ("kind", "opening") else "right")
     for number, box in enumerate(found.front, 1):
         outside = " × ".join(
             f"{1e3 * side:.0f}" for side in (box.outer_width_m, box.outer_height_m, box.outer_depth_m)
@@ -134,6 +134,9 @@ def _table(found: BoxSearch) -> RenderableType:
         port = ""
         if box.port_length_m is not None:
             port = f"{box.port}, {show(box.port_length_m, 'length')}, {box.port_bend}"
+        if box.radiator is not None and box.radiator_added_kg is not None:
+            added = show(box.radiator_added_kg, "mass")
+            port = f"{box.radiator_count} × {box.radiator.name}, {added} added"
         table.add_row(
             str(number),
             box.kind,
@@ -149,4 +152,9 @@ def _table(found: BoxSearch) -> RenderableType:
         f"{found.considered} boxes considered in {show(found.seconds_s, 'time')}, {found.fitting} fit; these "
         "are beaten by no other in size, reach, level and delay at once. --take N puts one into the file."
     )
+    if any(box.radiator is not None and box.radiator.origin == "invented" for box in found.front):
+        told += (
+            " The passive radiators are invented: put the data of yours into enclosure.radiator_diameter and "
+            "the keys beside it, and search again."
+        )
     return Group(table, Text(""), Text(clean(told)))

@@ -43,7 +43,7 @@ from subwright.stages.enclosure_shape import EDGE_M, UPRIGHT, FrontLayout, Inner
 from subwright.stages.enclosure_spec import Chambers, EnclosureSpec, Radiator
 from subwright.stages.enclosure_target import FILLS, Target, vented_target
 
-__all__ = ["BandPassKind", "PassiveRadiatorKind"]
+__all__ = ["BandPassKind", "PassiveRadiatorKind", "bare_radiator", "radiator_mouth", "radiators_m3"]
 
 _SETTLE = 5
 _RADIATOR_SHAPE = 0.12  # volume of a cone without motor over Sd^1.5
@@ -64,17 +64,16 @@ class PassiveRadiatorKind:
         """Size the box as a vented one, then load the radiator until it is tuned."""
         spec = job.spec
         _refuse_vented_keys(spec)
-        bare = _bare_radiator(spec)
+        bare = bare_radiator(spec)
         ql = VENTED_QL if spec.ql is None else spec.ql
-        volume = _RADIATOR_SHAPE * piston_area_m2(spec.radiator_diameter_m or 0.0) ** 1.5
-        taken_by_radiators = volume * spec.radiator_count
+        taken_by_radiators = radiators_m3(spec)
         fixed = job.fixed_displacement_m3 + taken_by_radiators
         limit = job.room.volume_m3 - fixed
         if limit <= 0.0:
             raise refuse_size(job)
         target = vented_target(spec, job.driver.model, job.qts, ql, limit)
         assert target.tuning_hz is not None  # a vented target always has one
-        mouth = _radiator_mouth(spec)
+        mouth = radiator_mouth(spec)
         taken = fixed
         for _ in range(2 if any(job.braces) else 1):
             shaped = shaped_box(job, target.net_volume_m3 + taken, mouth)
@@ -128,6 +127,16 @@ class PassiveRadiatorKind:
         )
 
 
+def radiators_m3(spec: EnclosureSpec) -> float:
+    """Volume that the radiators take from the box, m³.
+
+    Source
+    ------
+    [common-practice] for the shape of a cone.
+    """
+    return spec.radiator_count * _RADIATOR_SHAPE * piston_area_m2(spec.radiator_diameter_m or 0.0) ** 1.5
+
+
 def _refuse_vented_keys(spec: EnclosureSpec) -> None:
     if spec.qtc is not None:
         raise NoSolutionError(
@@ -147,8 +156,17 @@ def _refuse_vented_keys(spec: EnclosureSpec) -> None:
         )
 
 
-def _bare_radiator(spec: EnclosureSpec) -> PassiveRadiator:
-    """One radiator without added mass."""
+def bare_radiator(spec: EnclosureSpec) -> PassiveRadiator:
+    """One radiator without added mass.
+
+    Raises
+    ------
+    NoSolutionError : not all of its data are given.
+
+    Source
+    ------
+    [small-1974-passive]
+    """
     given = {
         "radiator_diameter": spec.radiator_diameter_m,
         "radiator_mass": spec.radiator_mass_kg,
@@ -175,8 +193,17 @@ def _bare_radiator(spec: EnclosureSpec) -> PassiveRadiator:
     )
 
 
-def _radiator_mouth(spec: EnclosureSpec) -> Mouth:
-    """The radiator as an opening that the front or side panel must find room for."""
+def radiator_mouth(spec: EnclosureSpec) -> Mouth:
+    """The radiator as an opening that the front or side panel must find room for.
+
+    Raises
+    ------
+    NoSolutionError : a cut-out as large as the frame.
+
+    Source
+    ------
+    [derived], geometry.
+    """
     frame, hole = spec.radiator_frame_m or 0.0, spec.radiator_hole_m or 0.0
     if not hole < frame:
         raise NoSolutionError(

@@ -21,7 +21,12 @@ from subwright.physics.acoustics.boxes import BoxModel, SealedBox, VentedBox
 from subwright.physics.acoustics.circuit import Response, passband_pressure_pa_per_v, solve
 from subwright.physics.acoustics.ports import effective_length_m
 from subwright.physics.acoustics.radiation import level_db
-from subwright.physics.acoustics.resonant_boxes import BandPassBox
+from subwright.physics.acoustics.resonant_boxes import (
+    BandPassBox,
+    PassiveRadiator,
+    PassiveRadiatorBox,
+    radiator_mass_for_kg,
+)
 from subwright.stages.enclosure_kinds import VENTED_QL, Job, refuse_size, shaped_box
 from subwright.stages.enclosure_port import (
     STOCK_PIPES,
@@ -31,7 +36,8 @@ from subwright.stages.enclosure_port import (
     port_fits,
     round_mouths,
 )
-from subwright.stages.enclosure_resonant import BandPassKind
+from subwright.stages.enclosure_radiators import StockRadiator, radiators_to_try
+from subwright.stages.enclosure_resonant import BandPassKind, bare_radiator, radiator_mouth, radiators_m3
 from subwright.stages.enclosure_shape import UPRIGHT, sloped_room_of, slopes_of
 from subwright.stages.enclosure_spec import DriverData, EnclosureNeed, EnclosureSpec
 from subwright.stages.enclosure_target import FILLS
@@ -45,6 +51,8 @@ _ROOT2: Final = math.sqrt(2.0)
 _SEALED: Final = 400
 _VOLUMES: Final = 40
 _TUNINGS: Final = 40
+_RADIATOR_TUNINGS: Final = 24
+_MOST_ADDED: Final = 2.0  # of the bare cone: more sags the suspension; common practice, no source
 _QTCS: Final = 12
 _DAMPINGS: Final = 8
 _GRID: Final = np.geomspace(12.0, 200.0, 72)
@@ -60,7 +68,7 @@ _LONGEST_PORT_M: Final = 1.5
 class BoxChoice:
     """One box of the front."""
 
-    kind: Literal["sealed", "vented", "band-pass"]
+    kind: Literal["sealed", "vented", "passive-radiator", "band-pass"]
     net_volume_m3: float
     qtc: float | None  # band-pass: of driver and closed chamber
     band_damping: float | None
@@ -78,6 +86,10 @@ class BoxChoice:
     level_db: float  # loudest at the lowest note within all limits, half space
     delay_s: float  # group delay at the lowest note
     peak_db: float
+    radiator: StockRadiator | None = None
+    radiator_count: int = 0
+    radiator_added_kg: float | None = None  # to each, whole grams
+    radiator_excursion_m: float | None = None  # greatest peak at full drive, cone at xmax at most
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,7 +101,12 @@ class BoxSearch:
     seconds_s: float
     lowest_note_hz: float
     front: tuple[BoxChoice, ...]  # smallest first
-    sources: tuple[str, ...] = ("small-1972-closed", "small-1973-vented", "fincham-1979")
+    sources: tuple[str, ...] = (
+        "small-1972-closed",
+        "small-1973-vented",
+        "small-1974-passive",
+        "fincham-1979",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -101,16 +118,18 @@ class _Acoustics:
     delay_s: Array
     peak_db: Array
     flow_m3_per_s: Array  # greatest peak flow through the port at full drive within xmax
+    swept_m3: Array  # greatest peak of the volume that a radiator sweeps, likewise
 
 
 def search_boxes(
     spec: EnclosureSpec, driver: DriverData, need: EnclosureNeed, *, most: int = 12
 ) -> BoxSearch:
-    """Search sealed, vented and band-pass boxes over volume, tuning and stock pipes.
+    """Search sealed, vented, passive-radiator and band-pass boxes over volume, tuning, pipes and radiators.
 
     Parameters
     ----------
-    spec : room, board, fill, losses and port limits; kind, volume, Qtc and tuning don't count.
+    spec : room, board, fill, losses, port limits, and perhaps a radiator; kind, volume, Qtc and tuning don't
+        count.
     driver : the driver stage's result.
     need : drive, source resistance, lowest note.
     most : boxes to return, spread over the sizes.
@@ -125,7 +144,7 @@ def search_boxes(
 
     Source
     ------
-    [small-1972-closed], [small-1973-vented]; the circuit of physics.acoustics.circuit.
+    [small-1972-closed], [small-1973-vented], [small-1974-passive]; the circuit of physics.acoustics.circuit.
     """
     start = time.perf_counter()
     t = spec.panel_thickness_m
@@ -149,19 +168,21 @@ def search_boxes(
         raise refuse_size(job)
     sealed, tried_sealed = _sealed(job, np.geomspace(_LEAST_NET_M3, largest, _SEALED))
     vented, tried_vented = _vented(job, np.geomspace(2.0 * _LEAST_NET_M3, largest, _VOLUMES))
+    passive, tried_passive = _passive(job, np.geomspace(2.0 * _LEAST_NET_M3, largest, _VOLUMES))
     banded, tried_banded = _banded(job, largest)
-    every = [*sealed, *vented, *banded]
+    every = [*sealed, *vented, *passive, *banded]
+    tried = tried_sealed + tried_vented + tried_passive + tried_banded
     if not every:
         raise NoSolutionError(
             message="No box in this room stays within the limits with this driver.",
             quantity="boxes tried",
-            value=str(tried_sealed + tried_vented + tried_banded),
+            value=str(tried),
             limit=f"response peak up to {show(_PEAK_DB, 'level')}, port within its speed limit",
             remedy="Give more room, allow more port speed, lower the power, or take another driver.",
         )
     front = _front(every)
     return BoxSearch(
-        considered=tried_sealed + tried_vented + tried_banded,
+        considered=tried,
         fitting=len(every),
         seconds_s=time.perf_counter() - start,
         lowest_note_hz=need.lowest_note_hz,
@@ -196,6 +217,7 @@ def _acoustics(job: Job, box: BoxModel, middle_hz: Array | None = None) -> _Acou
         delay_s=-turn / (4.0 * math.pi * note * _DELAY_STEP),
         peak_db=np.maximum(level.max(axis=1), 0.0),
         flow_m3_per_s=flow[:, note <= _GRID].max(axis=1),
+        swept_m3=(flow / (2.0 * math.pi * _GRID))[:, note <= _GRID].max(axis=1),
     )
 
 
@@ -291,6 +313,96 @@ def _vented(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
                     )
                 )
     return choices, len(net) * len(mouths)
+
+
+def _passive(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
+    """Boxes with one or two passive radiators, each loaded with whole grams."""
+    spec, fs = job.spec, job.driver.model.fs_hz
+    fill = FILLS["lining" if spec.fill in ("light", "dense") else spec.fill]
+    tunings = np.geomspace(max(0.5 * fs, 15.0), max(1.8 * fs, 40.0), _RADIATOR_TUNINGS)
+    grid_net, grid_tuned = (grid.ravel() for grid in np.meshgrid(volumes, tunings, indexing="ij"))
+    choices = []
+    tried = 0
+    for unit in radiators_to_try(spec):
+        for count in (1, 2):
+            asked = _with_radiator(job, unit, count)
+            bare = bare_radiator(asked.spec)
+            every = PassiveRadiator(
+                sd_m2=bare.sd_m2 * count,
+                mms_kg=bare.mms_kg * count,
+                cms_m_per_n=bare.cms_m_per_n / count,
+                rms_kg_per_s=bare.rms_kg_per_s * count,
+            )
+            tried += grid_net.size
+            each = np.array(
+                [
+                    radiator_mass_for_kg(f, every, v * fill.gain) / count
+                    for f, v in zip(grid_tuned.tolist(), grid_net.tolist(), strict=True)
+                ]
+            )
+            added = np.round((each - bare.mms_kg) * 1e3) / 1e3
+            can = (added >= 0.0) & (added <= _MOST_ADDED * bare.mms_kg)
+            if not can.any():
+                continue
+            net, tuned, added = grid_net[can], grid_tuned[can], added[can]
+            box = PassiveRadiatorBox(
+                volume_m3=net[:, None],
+                radiator=every,
+                gain=fill.gain,
+                ql=VENTED_QL if spec.ql is None else spec.ql,
+                qa=fill.qa if spec.qa is None else spec.qa,
+                q_frequency_hz=tuned[:, None],
+                moving_kg=count * (bare.mms_kg + added[:, None]),
+            )
+            found = _acoustics(asked, box)
+            moved = found.swept_m3 / every.sd_m2
+            good = (found.peak_db <= _PEAK_DB) & (moved <= (math.inf if unit.xmax_m is None else unit.xmax_m))
+            for i in np.flatnonzero(good).tolist():
+                sides = _room_beside(asked, float(net[i]))
+                if sides is None:
+                    continue
+                choice = _choice(asked, found, i, float(net[i]), float(tuned[i]), None, sides, None, "")
+                choices.append(
+                    replace(
+                        choice,
+                        kind="passive-radiator",
+                        radiator=unit,
+                        radiator_count=count,
+                        radiator_added_kg=float(added[i]),
+                        radiator_excursion_m=float(moved[i]),
+                    )
+                )
+    return choices, tried
+
+
+def _with_radiator(job: Job, unit: StockRadiator, count: int) -> Job:
+    told = {
+        "radiator_diameter_m": unit.diameter_m,
+        "radiator_mass_kg": unit.mass_kg,
+        "radiator_resonance_hz": unit.resonance_hz,
+        "radiator_q": unit.q,
+        "radiator_xmax_m": unit.xmax_m,
+        "radiator_frame_m": unit.frame_m,
+        "radiator_hole_m": unit.hole_m,
+        "radiator_depth_m": unit.depth_m,
+        "radiator_count": count,
+    }
+    return replace(job, spec=job.spec.model_copy(update=told))
+
+
+def _room_beside(job: Job, net_m3: float) -> tuple[float, float, float] | None:
+    """Inner sides of a box that takes driver and radiators, None where none does."""
+    gross = net_m3 + job.fixed_displacement_m3 + radiators_m3(job.spec)
+    if gross > job.room.volume_m3:
+        return None
+    shaped = shaped_box(job, gross, radiator_mouth(job.spec))
+    if shaped is None or not 0.99 * gross <= shaped[1].volume_m3 <= 1.02 * gross:
+        return None
+    depth = job.spec.radiator_depth_m
+    across = shaped[1].sides_m[0 if shaped[0].ports == "side panel" else 2]
+    if depth is not None and depth > across:
+        return None
+    return shaped[1].sides_m
 
 
 def _banded(job: Job, largest_m3: float) -> tuple[list[BoxChoice], int]:

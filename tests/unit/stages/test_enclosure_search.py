@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from subwright.base.errors import NoSolutionError
 from subwright.build.box_search import keys_of
 from subwright.parts.library import load_library
 from subwright.stages.cabin import CabinSpec, design_cabin
-from subwright.stages.driver import DriverSpec, design_driver
+from subwright.stages.driver import DriverResult, DriverSpec, design_driver
 from subwright.stages.enclosure import EnclosureNeed, EnclosureSpec, design_enclosure
 from subwright.stages.enclosure_search import BoxChoice, BoxSearch, search_boxes
 
@@ -112,3 +114,68 @@ def test_few_are_spread_over_the_sizes() -> None:
 def test_a_room_too_small_for_the_driver_is_refused() -> None:
     with pytest.raises(NoSolutionError):
         search_boxes(EnclosureSpec.model_validate({"room_width": "200 mm"}), DRIVER, NEED)
+
+
+def built_from(choice: BoxChoice, driver: DriverResult, need: EnclosureNeed, room: dict[str, str]) -> Any:
+    keys: dict[str, Any] = {k.removeprefix("enclosure."): v for k, v in keys_of(choice).items()}
+    for name, kind in (("radiator_count", int), ("radiator_q", float)):
+        keys[name] = kind(keys[name])
+    return design_enclosure(
+        EnclosureSpec.model_validate({**room, **keys}), driver, design_cabin(CabinSpec()), need
+    )
+
+
+RADIATOR_ROOM = {"room_width": "1 m", "room_height": "500 mm", "room_depth": "500 mm"}
+
+
+def passive(spec: dict[str, Any]) -> list[BoxChoice]:
+    found = search_boxes(EnclosureSpec.model_validate({**RADIATOR_ROOM, **spec}), DRIVER, NEED, most=2000)
+    return [choice for choice in found.front if choice.kind == "passive-radiator"]
+
+
+def test_boxes_with_stock_radiators_can_be_built_and_do_what_was_promised() -> None:
+    """By the other route: the whole stage loads the radiator again and judges box and limits."""
+    choices = passive({})
+    assert choices
+    for choice in choices[:: max(len(choices) // 8, 1)]:
+        built = built_from(choice, DRIVER, NEED, RADIATOR_ROOM)
+        assert built.radiator is not None
+        assert choice.radiator is not None
+        assert built.net_volume_m3 == pytest.approx(choice.net_volume_m3, rel=0.03)
+        assert built.tuning_hz == pytest.approx(choice.tuning_hz, rel=0.01)
+        assert built.radiator.added_kg == pytest.approx(choice.radiator_added_kg, rel=0.08, abs=0.002)
+        assert built.f3_hz == pytest.approx(choice.f3_hz, rel=0.04)
+        level = np.interp(np.log(32.0), np.log(built.own_limits.frequency_hz), built.limits.level_db)
+        assert level == pytest.approx(choice.level_db, abs=0.6)
+        held = np.minimum(NEED.drive_v, built.excursion_limit_v)
+        system = built.system
+        moved = system.radiator_excursion_at_1v(system.solve(built.frequency_hz)) * held
+        assert moved[built.frequency_hz >= 32.0].max() == pytest.approx(choice.radiator_excursion_m, rel=0.06)
+        assert choice.radiator_excursion_m <= choice.radiator.xmax_m
+
+
+def test_the_build_file_s_own_radiator_is_the_only_one_tried() -> None:
+    own = {
+        "radiator_diameter": "300 mm",
+        "radiator_mass": "250 g",
+        "radiator_resonance": "16 Hz",
+        "radiator_frame": "360 mm",
+        "radiator_hole": "325 mm",
+        "radiator_xmax": "21 mm",
+    }
+    choices = passive(own)
+    assert choices
+    assert {choice.radiator.origin for choice in choices if choice.radiator} == {"build file"}
+    assert {choice.radiator.diameter_m for choice in choices if choice.radiator} == {0.3}
+
+
+def test_a_radiator_that_hardly_moves_is_no_candidate() -> None:
+    own = {
+        "radiator_diameter": "165 mm",
+        "radiator_mass": "60 g",
+        "radiator_resonance": "22 Hz",
+        "radiator_frame": "212 mm",
+        "radiator_hole": "186 mm",
+        "radiator_xmax": "1 mm",
+    }
+    assert passive(own) == []

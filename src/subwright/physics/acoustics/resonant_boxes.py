@@ -77,14 +77,16 @@ class PassiveRadiatorBox:
     gain : acoustic enlargement by fill, dimensionless.
     ql, qa : leakage and absorption Q at ``q_frequency_hz``; infinity for none.
     q_frequency_hz : where the Qs are stated, usually the tuning.
+    moving_kg : moving mass of all radiators together where it isn't their own, as a column for many boxes.
     """
 
-    volume_m3: float
+    volume_m3: Real
     radiator: PassiveRadiator
     gain: float = 1.0
     ql: float = 7.0
     qa: float = math.inf
-    q_frequency_hz: float = 30.0
+    q_frequency_hz: Real = 30.0
+    moving_kg: Real | None = None
     space: Space = "half"
     radiates: bool = True
 
@@ -92,7 +94,8 @@ class PassiveRadiatorBox:
         """Acoustic load at the frequencies (1-D, Hz)."""
         omega = 2.0 * math.pi * frequency_hz
         unit = self.radiator
-        reactance = omega * unit.mass_kg_per_m4 - 1.0 / (omega * unit.compliance_m3_per_pa)
+        mass = unit.mms_kg if self.moving_kg is None else self.moving_kg
+        reactance = omega * mass / unit.sd_m2**2 - 1.0 / (omega * unit.compliance_m3_per_pa)
         return load_with_opening(
             frequency_hz,
             air,
