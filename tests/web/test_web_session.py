@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
+import zipfile
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from hypothesis import strategies as st
 from subwright.base.errors import InputError, RangeError, SubwrightError
 from subwright.build.moment import moment_at, voltage_range
 from subwright.build.result import Design
+from subwright.outputs.archive import zipped
 from subwright.outputs.history import History, open_history, patch_between
 from subwright.outputs.project import drop_value
 from subwright.outputs.tomlfile import parse_toml
@@ -239,3 +242,12 @@ def test_a_stronger_battery_is_never_quieter(design: Design) -> None:
     known = [level for level in levels if level is not None]
     assert len(known) == 9
     assert all(b >= a - 1e-9 for a, b in pairwise(known))
+
+
+def test_an_archive_repeats_byte_for_byte() -> None:
+    files = {"b/x.txt": b"two", "a.txt": b"one"}
+    first = zipped(files)
+    assert first == zipped(dict(reversed(files.items())))
+    with zipfile.ZipFile(io.BytesIO(first)) as archive:
+        assert archive.namelist() == ["a.txt", "b/x.txt"]
+        assert {name: archive.read(name) for name in archive.namelist()} == files
