@@ -8,6 +8,7 @@ Voltages and currents are those at the load's terminals, averaged over a switchi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import TypeAlias
 
 import numpy as np
@@ -22,8 +23,15 @@ Floats: TypeAlias = float | NDArray[np.float64]
 
 
 def _total(terms: dict[str, Array]) -> Array:
-    total: Array = np.sum(np.broadcast_arrays(*terms.values()), axis=0, dtype=np.float64)
-    return total
+    return reduce(np.add, terms.values())
+
+
+def _together(*values: Floats) -> tuple[Array, ...]:
+    """The values as arrays of one shape; those that have it go through as they are."""
+    arrays = tuple(np.asarray(value, dtype=np.float64) for value in values)
+    if all(array.shape == arrays[0].shape for array in arrays):
+        return arrays
+    return tuple(np.broadcast_arrays(*arrays))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -125,11 +133,10 @@ class ClassDModel:
         -------
         loss by name, W, broadcast shape; every entry >= 0.
         """
-        v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        v, i, rail = _together(v_out_v, i_out_a, v_rail_v)
         bus = self.bus_v(rail)
         amps = np.abs(i)
-        modulation = np.clip(v / self.swing_v(rail), -1.0, 1.0)
-        slowed = 1.0 - modulation**2
+        slowed = 1.0 - np.minimum((v / self.swing_v(rail)) ** 2, 1.0)
         f = self.switching_hz * (np.maximum(slowed, _SLOWEST) if self.self_oscillating else 1.0)
         ripple = bus * slowed / (4.0 * f * self.inductance_h)
         rms2 = i * i + ripple**2 / 12.0
@@ -137,16 +144,17 @@ class ClassDModel:
         edge = np.maximum(amps, 0.5 * ripple)
         hard = amps > 0.5 * ripple
         legs = self.legs
+        swung = legs * bus * f
         gate_a = 2.0 * legs * self.gate_coul * f
         charge = 2.0 * self.coss_f * np.sqrt(self.coss_v * bus)
         ripple_v_pp = ripple / (8.0 * f * self.filter_f)
         zero = np.zeros_like(rms2)
         return {
             "switch conduction": legs * self.switch_ohm * rms2,
-            "switch overlap": legs * bus * f * self.switch_time_s * edge,
+            "switch overlap": swung * self.switch_time_s * edge,
             "body diode in dead time": legs * 2.0 * self.diode_v * self.dead_time_s * f * edge,
-            "diode recovery": np.where(hard, legs * bus * f * self.recovery_coul, 0.0),
-            "output capacitance": np.where(hard, legs * bus * f * charge, 0.0),
+            "diode recovery": np.where(hard, swung * self.recovery_coul, 0.0),
+            "output capacitance": np.where(hard, swung * charge, 0.0),
             "gate drive": gate_a * self.gate_v + zero,
             "gate supply regulator": gate_a * np.maximum(rail - self.gate_v, 0.0),
             "control circuits": self.control_a * bus + zero,
@@ -262,7 +270,7 @@ class ClassABModel:
         -------
         loss by name, W, broadcast shape.
         """
-        v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        v, i, rail = _together(v_out_v, i_out_a, v_rail_v)
         both = self._sum_a(i)
         feeding = self.rail_at_v(v, i, rail)
         ballast = 0.5 * self.legs * self.ballast_ohm * (both**2 + i * i)
@@ -284,7 +292,7 @@ class ClassABModel:
         With the translinear bias ``i_p i_n = bias²`` (Gray & Meyer, class-AB output stages) the devices
         draw ``sqrt(i² + 4 bias²)`` in total, from the one rail or the other.
         """
-        v, i, rail = np.broadcast_arrays(v_out_v, i_out_a, v_rail_v)
+        v, i, rail = _together(v_out_v, i_out_a, v_rail_v)
         feeding = self.rail_at_v(v, i, rail)
         result: Array = feeding * self._sum_a(i) + self.driver_a * self.bus_v(rail)
         return result
