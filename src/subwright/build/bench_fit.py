@@ -268,16 +268,20 @@ def _report(
         secondary_turns=turns[1],
         quantities=quantities,
         trips=trips,
-        advice=_advice(design, library, quantities, trips),
+        advice=_advice(design, library, quantities, trips, frozenset(found)),
         misfit=float(np.sqrt(np.mean(settled.residuals**2))),
         worst=(list(found)[worst], float(settled.residuals[worst])),
     )
 
 
 def _advice(
-    design: Design, library: Library, quantities: Sequence[Fitted], trips: Sequence[FittedTrip]
+    design: Design,
+    library: Library,
+    quantities: Sequence[Fitted],
+    trips: Sequence[FittedTrip],
+    used: frozenset[str],
 ) -> tuple[Advice, ...]:
-    """What the protection stage says of a unit with these parts, for each protection that was tried."""
+    """What the protection stage says of a unit with these parts, for each protection whose trip was read."""
     known = {part.role: part for part in measurable_parts(design.protection, library)}
     measured = {
         quantity.unknown.name: quantity.value
@@ -286,11 +290,13 @@ def _advice(
         and abs(quantity.value / known[quantity.unknown.name].nominal - 1.0) < _TRUST
     }
     tolerance = design.spec.protection.resistor_tolerance
-    found: FittedProtection = fitted_protection(design.protection, library, measured, tolerance)
-    here = {threshold.name: threshold for threshold in found.thresholds}
+    fitted: FittedProtection = fitted_protection(design.protection, library, measured, tolerance)
+    here = {threshold.name: threshold for threshold in fitted.thresholds}
     by_name = {trip.name: trip for trip in trips}
     rows = []
-    for trim in found.trims:
+    for trim in fitted.trims:
+        if not {f"{trim.protection}-trip", f"{trim.protection}-trip-resistance"} & used:
+            continue  # a trip that nobody tried is not trimmed on a guess
         threshold, trip = here[f"{trim.protection} trip"], by_name[f"{trim.protection} trip"]
         # the fit may blame what can't be measured on its own (an offset): keep the measured trip as the start
         shift = trip.value - threshold.here

@@ -14,6 +14,7 @@ import typer
 from subwright import __version__
 from subwright.base.errors import InputError, SubwrightError
 from subwright.cli.answer import CLEAN, COULD_NOT_RUN, INTERRUPTED, JSON_VERSION, Answer, Session
+from subwright.cli.bench_app import bench_app
 from subwright.cli.core_app import core_app
 from subwright.cli.talk import clean
 
@@ -36,6 +37,7 @@ app = typer.Typer(
 drawer_app = typer.Typer(help="Look into the drawer of parts at hand, or put one in.", no_args_is_help=True)
 app.add_typer(drawer_app, name="drawer")
 app.add_typer(core_app, name="core")
+app.add_typer(bench_app, name="bench")
 driver_app = typer.Typer(help="Measure a driver that has no data sheet.", no_args_is_help=True)
 app.add_typer(driver_app, name="driver")
 box_app = typer.Typer(help="Search boxes, see what limits the level, write drawings.", no_args_is_help=True)
@@ -156,6 +158,31 @@ def pack(
     from subwright.cli import show
 
     return show.pack(file, folder, paper)
+
+
+@app.command("difference")
+def difference_(
+    old: BuildPath,
+    new_file: Annotated[Path, typer.Argument(metavar="OTHER", help="The other version's build file.")],
+    as_json: AsJson = False,
+) -> Answer:
+    """Tell what turns a unit of one version into the other, and what of its bench log stays valid."""
+    from subwright.cli import difference_cmd
+
+    return difference_cmd.difference(old, new_file)
+
+
+@app.command()
+def substitute(
+    file: BuildPath,
+    part: Annotated[str, typer.Argument(metavar="PART", help="The part that can't be had.")],
+    most: Annotated[int, typer.Option("-n", min=1, help="How many candidates to show.")] = 6,
+    as_json: AsJson = False,
+) -> Answer:
+    """Find what would do in place of a part, and solve the build again without it."""
+    from subwright.cli import difference_cmd
+
+    return difference_cmd.substitute(file, part, most)
 
 
 @app.command("set")
