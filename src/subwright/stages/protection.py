@@ -58,7 +58,7 @@ from subwright.stages.protection_reference import (
     supply_reference,
 )
 from subwright.stages.protection_targets import Targets, choose_targets
-from subwright.stages.protection_upgrade import ResistorAdvice, resistor_advice
+from subwright.stages.protection_upgrade import Advice
 from subwright.stages.protection_values import ValueStocks, value_reasons
 from subwright.stages.protection_windows import order_checks, protection_windows
 
@@ -114,7 +114,8 @@ class ProtectionResult:
     hold_off : capacitor on the run line that keeps it off after the last trip has cleared.
     lamp_currents : of a status lamp over all parts. lamps : protections that have one.
     isolating_link : whether a jumper isolates the protections for bring-up.
-    advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %.
+    advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %; worked
+        out when it is first looked at.
     """
 
     thresholds: Mapping[str, Threshold]
@@ -139,7 +140,7 @@ class ProtectionResult:
     lamp_currents: LampCurrents
     lamps: tuple[str, ...]
     isolating_link: bool
-    advice: tuple[ResistorAdvice, ...]
+    advice: Advice
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]
@@ -289,7 +290,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         lamps=("under-voltage", "over-voltage", "thermal", *_extra_lamps(current, output)),
         isolating_link=spec.isolating_link,
         order=order_checks(thresholds, hysteresis, chatter, data),
-        advice=resistor_advice(cases, thresholds),
+        advice=Advice(cases, thresholds),
         parts=protection_parts(circuit, stocks),
         losses=(_loss(reference, data),),
         contributors=contributors,

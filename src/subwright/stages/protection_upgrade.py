@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from functools import cached_property
+from typing import Final, Literal, overload
 
 from subwright.physics.networks.upgrade import rank_pairs
 from subwright.stages.protection_models import Case
 from subwright.stages.protection_records import Threshold
 
-__all__ = ["COARSE", "FINE", "ResistorAdvice", "resistor_advice"]
+__all__ = ["COARSE", "FINE", "Advice", "ResistorAdvice", "resistor_advice"]
 
 FINE: Final = 0.01
 COARSE: Final = 0.05
@@ -43,6 +44,43 @@ class ResistorAdvice:
     left: float
     second: tuple[str, str]
     second_left: float
+
+
+class Advice(Sequence[ResistorAdvice]):
+    """Advice for each protection, worked out when somebody first looks: a design that is only solved to be
+    compared with others doesn't pay for it.
+
+    Parameters
+    ----------
+    cases : models of the networks for a resistor tolerance (fraction).
+    thresholds : by name, with their windows for 1 % and 5 %.
+    """
+
+    def __init__(
+        self, cases: Callable[[float], tuple[Case, ...]], thresholds: Mapping[str, Threshold]
+    ) -> None:
+        self._cases = cases
+        self._thresholds = thresholds
+
+    @cached_property
+    def _rows(self) -> tuple[ResistorAdvice, ...]:
+        return resistor_advice(self._cases, self._thresholds)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    @overload
+    def __getitem__(self, index: int) -> ResistorAdvice: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[ResistorAdvice, ...]: ...
+    def __getitem__(self, index: int | slice) -> ResistorAdvice | tuple[ResistorAdvice, ...]:
+        return self._rows[index]
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Advice) and self._rows == other._rows
+
+    def __hash__(self) -> int:
+        return hash(self._rows)
 
 
 def resistor_advice(

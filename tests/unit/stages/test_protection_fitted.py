@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from itertools import combinations
 
 import numpy as np
@@ -9,11 +10,13 @@ import pytest
 
 from subwright.base.errors import RangeError
 from subwright.base.preferred import is_member
+from subwright.outputs.to_json import plain
 from subwright.parts.library import load_library
 from subwright.physics.batteries import corner_defaults
 from subwright.physics.networks.comparators import divider_sense_v, inverting_levels_v, sensing_thresholds_v
 from subwright.physics.networks.tolerance import Parameter, worst_case_by_vertices
 from subwright.physics.networks.upgrade import rank_pairs
+from subwright.stages import protection_upgrade
 from subwright.stages.common import Corner
 from subwright.stages.protection import (
     ProtectionInput,
@@ -22,7 +25,9 @@ from subwright.stages.protection import (
     design_protection,
 )
 from subwright.stages.protection_fitted import REFERENCE_ROLE, fitted_protection, measurable_parts
-from subwright.stages.protection_models import saturation
+from subwright.stages.protection_models import Case, saturation
+from subwright.stages.protection_records import Threshold
+from subwright.stages.protection_upgrade import ResistorAdvice, resistor_advice
 
 CORNERS = (Corner.MIN, Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
 DATA = ProtectionInput(
@@ -176,6 +181,27 @@ def test_parts_that_cannot_be_bought_finer_are_refused() -> None:
         rank_pairs(lambda x: x[:1], parts, finer)
     with pytest.raises(RangeError):
         rank_pairs(lambda x: x[:1], parts, finer[:1])
+
+
+def test_advice_waits_until_somebody_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+
+    def counted(
+        cases: Callable[[float], tuple[Case, ...]], thresholds: Mapping[str, Threshold]
+    ) -> tuple[ResistorAdvice, ...]:
+        asked.append(1)
+        return resistor_advice(cases, thresholds)
+
+    monkeypatch.setattr(protection_upgrade, "resistor_advice", counted)
+    one, other = built(), built()
+    assert not asked
+    assert len(one.advice) == 3
+    assert one.advice[0].protection == "under-voltage"
+    assert len(asked) == 1
+    assert one.advice == other.advice
+    written = plain(one.advice)
+    assert isinstance(written, list)
+    assert written[2] == plain(one.advice[2])
 
 
 def test_advice_lies_between_fine_and_coarse(result: ProtectionResult) -> None:
