@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from subwright.circuits.filter_circuit import FILTER_OUTPUT
-from subwright.circuits.netlist import GROUND, Circuit, Part
+from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_filter_supply import draw_supply
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
@@ -58,7 +58,9 @@ def draw_filter(kit: Kit, result: FilterResult) -> tuple[str, ...]:
     if spare:
         ground = kit.sheet.names.get(_signal_ground(kit), "0 V")
         notes.append(f"Not used: {', '.join(spare)}. Join output and − input, + input to {ground}.")
-    notes.append("Pin numbers are those of the family's usual case, from memory: check your maker's data sheet.")
+    notes.append(
+        "Pin numbers are those of the family's usual case, from memory: check your maker's data sheet."
+    )
     return tuple(notes)
 
 
@@ -115,7 +117,13 @@ def _follower(kit: Kit, amplifier: Part, plus: Point) -> Point:
 
 
 def _second_order(
-    kit: Kit, block: FilterBlock, k: int, at: Point, series: tuple[list[Part], list[Part]], up: Part, down: Part
+    kit: Kit,
+    block: FilterBlock,
+    k: int,
+    at: Point,
+    series: tuple[list[Part], list[Part]],
+    up: Part,
+    down: Part,
 ) -> Point:
     """Two series elements into a + input; one element from the middle to the output, one to ground."""
     sheet, (x, y) = kit.sheet, at
@@ -150,7 +158,9 @@ def _with_gain(kit: Kit, block: FilterBlock, k: int, plus: Point) -> Point:
     sheet.wire((minus[0], y - 50), minus, amp["-"])
     lower = kit.of(block, "gain lower")
     sheet.wire(minus, (minus[0], y + 20))
-    sheet.ground(_signal_ground(kit), kit.upright(lower, f"minus_{k}", minus[0], y + 20).end(lower, f"minus_{k}"))
+    sheet.ground(
+        _signal_ground(kit), kit.upright(lower, f"minus_{k}", minus[0], y + 20).end(lower, f"minus_{k}")
+    )
     end = kit.run(f"minus_{k}", minus[0], y - 50, [kit.of(block, "gain upper")])
     sheet.wire((end, y - 50), (out[0], y - 50), out)
     return out
@@ -209,7 +219,9 @@ def _state_variable(kit: Kit, block: FilterBlock, k: int, x: int, y: int) -> Poi
     sheet.flag(band, (kit.run(f"plus_{k}", plus[0], plus[1], [kit.of(block, "Q upper")]), plus[1]), "right")
     lower = kit.of(block, "Q lower")
     sheet.wire(plus, (plus[0], y + 70))
-    sheet.ground(_signal_ground(kit), kit.upright(lower, f"plus_{k}", plus[0], y + 70).end(lower, f"plus_{k}"))
+    sheet.ground(
+        _signal_ground(kit), kit.upright(lower, f"plus_{k}", plus[0], y + 70).end(lower, f"plus_{k}")
+    )
     for letter, number, net in (("A", 1, high), ("B", 2, band)):
         sheet.name(net, at)
         end = kit.run(net, at[0], at[1], kit.variable(block, f"R{number}"))
@@ -268,7 +280,9 @@ def _all_pass(kit: Kit, block: FilterBlock, k: int, x: int, y: int) -> Point:
     sheet.wire((last, y + 60), (plus[0], y + 60), plus, (minus[0] + 20, y + 20))
     shunt = kit.of(block, "C")
     sheet.wire((plus[0], y + 60), (plus[0], y + 70))
-    sheet.ground(_signal_ground(kit), kit.upright(shunt, f"plus_{k}", plus[0], y + 70).end(shunt, f"plus_{k}"))
+    sheet.ground(
+        _signal_ground(kit), kit.upright(shunt, f"plus_{k}", plus[0], y + 70).end(shunt, f"plus_{k}")
+    )
     return out
 
 

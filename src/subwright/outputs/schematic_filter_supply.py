@@ -1,4 +1,4 @@
-"""What the filter's op-amps run on: follower, zener, regulator or filtered battery, and each case's supply pins."""
+"""What the filter's op-amps run on, and the supply pins of each case."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ class Placed:
 
     def end(self, part: Part, net: str) -> Point:
         """The pin of a two-terminal part that isn't on ``net``."""
-        first, last = list(self.pins.values())[0], list(self.pins.values())[-1]
+        first, last = next(iter(self.pins.values())), list(self.pins.values())[-1]
         return last if part.nets[0] == net else first
 
 
@@ -115,7 +115,9 @@ class Sheet:
         numbers: Mapping[str, str] | None = None,
         name: str = "",
     ) -> Placed:
-        """Put a part's symbol down, turned by ``turn`` quarter turns clockwise, ``flip`` mirrored top to bottom.
+        """Put a part's symbol down, mirrored top to bottom by ``flip``, then turned clockwise.
+
+        ``turn`` counts quarter turns.
 
         ``shape`` is a symbol other than the kind's own; ``numbers`` prints case pin numbers at pins;
         ``name`` a designator other than the part's (the case, for a supply unit).
@@ -137,11 +139,21 @@ class Sheet:
         for mark in drawn.marks:
             mx, my = _moved((mark.x, mark.y), x, y, turn, flip)
             self._fixed.append(
-                _Text(x=mx, y=my + 4, content=mark.content, classes="sm t", size=_PIN_SIZE, anchor="middle", checked=False)
+                _Text(
+                    x=mx,
+                    y=my + 4,
+                    content=mark.content,
+                    classes="sm t",
+                    size=_PIN_SIZE,
+                    anchor="middle",
+                    checked=False,
+                )
             )
         for pin, number in (numbers or {}).items():
             self._pin_number(pins[pin], (x, y), number)
-        self._wanted.append(LabelWanted(lines=self.texts.get(name, (name,)), body=box, upright=placed.upright))
+        self._wanted.append(
+            LabelWanted(lines=self.texts.get(name, (name,)), body=box, upright=placed.upright)
+        )
         return placed
 
     def _pin_number(self, pin: Point, centre: Point, number: str) -> None:
@@ -153,9 +165,7 @@ class Sheet:
             )
             return
         y = pin[1] + (10 if pin[1] < centre[1] else -2)
-        self._fixed.append(
-            _Text(x=pin[0] + 4, y=y, content=number, classes="sm ts", size=_PIN_SIZE)
-        )
+        self._fixed.append(_Text(x=pin[0] + 4, y=y, content=number, classes="sm ts", size=_PIN_SIZE))
 
     # nets
 
@@ -177,15 +187,28 @@ class Sheet:
         x, y = at
         self._tag(net, at)
         if net == "0":
-            shape = [((x - 9, y + 6), (x + 9, y + 6)), ((x - 6, y + 9.5), (x + 6, y + 9.5)), ((x - 3, y + 13), (x + 3, y + 13))]
+            shape = [
+                ((x - 9, y + 6), (x + 9, y + 6)),
+                ((x - 6, y + 9.5), (x + 6, y + 9.5)),
+                ((x - 3, y + 13), (x + 3, y + 13)),
+            ]
             lines = "".join(f"M{num(a[0])} {num(a[1])}L{num(b[0])} {num(b[1])}" for a, b in shape)
             self._tag_marks.append(f'<path d="M{x} {y}L{x} {y + 6}{lines}" class="wire"/>')
             self._blocks.append((x - 9, y, x + 9, y + 14))
             return
-        self._tag_marks.append(f'<path d="M{x} {y}L{x} {y + 6}M{x - 8} {y + 6}L{x + 8} {y + 6}L{x} {y + 14}Z" class="wire"/>')
+        self._tag_marks.append(
+            f'<path d="M{x} {y}L{x} {y + 6}M{x - 8} {y + 6}L{x + 8} {y + 6}L{x} {y + 14}Z" class="wire"/>'
+        )
         self._blocks.append((x - 9, y, x + 9, y + 15))
         self._fixed.append(
-            _Text(x=x, y=y + 26, content=self.names.get(net, net), classes="sm t", size=_PIN_SIZE, anchor="middle")
+            _Text(
+                x=x,
+                y=y + 26,
+                content=self.names.get(net, net),
+                classes="sm t",
+                size=_PIN_SIZE,
+                anchor="middle",
+            )
         )
 
     def rail(self, net: str, at: Point, side: Side = "up") -> None:
@@ -193,7 +216,9 @@ class Sheet:
         x, y = at
         self._tag(net, at)
         away = -1 if side == "up" else 1
-        self._tag_marks.append(f'<path d="M{x} {y}L{x} {y + 8 * away}M{x - 9} {y + 8 * away}L{x + 9} {y + 8 * away}" class="wire"/>')
+        self._tag_marks.append(
+            f'<path d="M{x} {y}L{x} {y + 8 * away}M{x - 9} {y + 8 * away}h18" class="wire"/>'
+        )
         self._blocks.append((x - 9, min(y, y + 10 * away), x + 9, max(y, y + 10 * away)))
         self._fixed.append(
             _Text(
@@ -214,13 +239,23 @@ class Sheet:
         width = len(shown) * CHAR * LABEL_SIZE + 12
         away = -1 if side == "left" else 1
         tip, far = x + 7 * away, x + (7 + width) * away
-        outline = f"M{num(x)} {y}L{num(tip)} {y - 9}L{num(far)} {y - 9}L{num(far)} {y + 9}L{num(tip)} {y + 9}Z"
+        outline = (
+            f"M{num(x)} {y}L{num(tip)} {y - 9}L{num(far)} {y - 9}L{num(far)} {y + 9}L{num(tip)} {y + 9}Z"
+        )
         self._tag_marks.append(f'<path d="{outline}" class="{"heavy" if heavy else "wire"}"/>')
         left, right = min(x, far), max(x, far)
         self._blocks.append((left, y - 10, right, y + 10))
         centre = (tip + far) / 2
         self._fixed.append(
-            _Text(x=centre, y=y + 4.5, content=shown, classes="lab t", size=LABEL_SIZE, anchor="middle", checked=False)
+            _Text(
+                x=centre,
+                y=y + 4.5,
+                content=shown,
+                classes="lab t",
+                size=LABEL_SIZE,
+                anchor="middle",
+                checked=False,
+            )
         )
         if note:
             self._fixed.append(
@@ -234,7 +269,7 @@ class Sheet:
             )
 
     def name(self, net: str, at: Point, *, dx: int = 0, point: str = "") -> None:
-        """The net's name beside a wire that passes through ``at``, or its test point with a ring to clip to."""
+        """The net's name beside a wire through ``at``, or its test point with a ring to clip to."""
         self._tag(net, at, ways=0)
         shown = self.names.get(net, net)
         if point:
@@ -242,13 +277,27 @@ class Sheet:
             self._blocks.append((at[0] - 5, at[1] - 5, at[0] + 5, at[1] + 5))
             shown = point
         self._wanted.append(
-            LabelWanted(lines=(shown,), body=(at[0] - 4 + dx, at[1] - 3, at[0] + 4 + dx, at[1] + 3), upright=False)
+            LabelWanted(
+                lines=(shown,), body=(at[0] - 4 + dx, at[1] - 3, at[0] + 4 + dx, at[1] + 3), upright=False
+            )
         )
+
+    def core(self, x: int, top: int, bottom: int) -> None:
+        """The core between windings: two lines about ``x``."""
+        for at in (x - 3, x + 3):
+            self._tag_marks.append(f'<path d="M{at} {top}L{at} {bottom}" class="wire"/>')
+        self._blocks.append((x - 5, top, x + 5, bottom))
 
     def say(self, x: int, y: int, content: str, *, classes: str = "sm ts", head: bool = False) -> None:
         """A line of free text; ``head`` is a heading."""
         self._fixed.append(
-            _Text(x=x, y=y, content=content, classes="h t" if head else classes, size=14.0 if head else _PIN_SIZE)
+            _Text(
+                x=x,
+                y=y,
+                content=content,
+                classes="h t" if head else classes,
+                size=14.0 if head else _PIN_SIZE,
+            )
         )
 
     def _tag(self, net: str, at: Point, *, ways: int = 1) -> None:
@@ -328,9 +377,7 @@ class Sheet:
         return f'<g data-part="{escaped(placed.name)}" data-pins="{escaped(pins)}">{strokes}</g>'
 
 
-def _moved(
-    spot: tuple[float, float], x: float, y: float, turn: int, flip: bool
-) -> tuple[float, float]:
+def _moved(spot: tuple[float, float], x: float, y: float, turn: int, flip: bool) -> tuple[float, float]:
     a, b = spot[0], -spot[1] if flip else spot[1]
     for _ in range(turn % 4):
         a, b = -b, a

@@ -1,7 +1,8 @@
-"""The protection's sheet: three or four watched quantities as rows, each into its comparator, one run line."""
+"""The protection's sheet: each watched quantity a row into its comparator, all on one run line."""
 
 from __future__ import annotations
 
+import itertools
 from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
@@ -12,12 +13,14 @@ from subwright.outputs.schematic_symbols import Point
 __all__ = ["draw_protection"]
 
 _OUT_X: Final = 560  # outputs of the comparators
-_RUN_X: Final = 720
+_RUN_X: Final = 700
 
 
 def draw_protection(kit: Kit) -> tuple[str, ...]:
     """Draw the protection's netlist; returns the notes for the foot of the sheet."""
-    watches = [watch for watch in ("under-voltage", "over-voltage", "thermal", "over-current") if _has(kit, watch)]
+    watches = [
+        watch for watch in ("under-voltage", "over-voltage", "thermal", "over-current") if _has(kit, watch)
+    ]
     y, pitch = (170, 180) if len(watches) < 4 else (160, 140)
     draw = {
         "under-voltage": _under_voltage,
@@ -27,14 +30,14 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     }
     taps: list[Point] = []
     for watch in watches:
-        kit.sheet.say(90, y - 66, watch, head=True)
+        kit.sheet.say(90, y - 92, watch, head=True)
         draw[watch](kit, y)
         taps.append(_watched(kit, watch, y))
         y += pitch
-    for upper, lower in zip(taps, taps[1:], strict=False):
+    for upper, lower in itertools.pairwise(taps):
         kit.sheet.wire(upper, lower)
     _run_line(kit, taps[0], taps[-1])
-    _supplies(kit, 730, 440)
+    _supplies(kit, 760, 440)
     notes = ["Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."]
     if kit.circuit.by_role("isolating link"):
         link = kit.one("isolating link").designator
@@ -173,7 +176,7 @@ def _thermal(kit: Kit, y: int) -> None:
     sheet.ground(GROUND, kit.upright(series, "thermal_sense", 150, line + 10).end(series, "thermal_sense"))
     sheet.wire((150, line), (240, line), (240, line + 10))
     _filter(kit, "thermistor filter", "thermal_sense", (240, line + 10))
-    sheet.wire((240, line), (290, line), (290, y + 90), (410, y + 90), (410, minus[1]), minus)
+    sheet.wire((240, line), (300, line), (300, y + 90), (410, y + 90), (410, minus[1]), minus)
     _test_point(kit, "thermal_sense", (210, line))
     kit.sheet.say(100, line + 88, "thermistor on the heatsink")
 
@@ -236,7 +239,7 @@ def _run_line(kit: Kit, first: Point, last: Point) -> None:
     sheet.flag("inhibit", (1060, y + 10), "right")
     sheet.say(1010, y + 44, "to the controller:")
     sheet.say(1010, y + 58, "high shuts down")
-    sheet.say(_RUN_X + 20, first[1] - 66, "run line and inhibit", head=True)
+    sheet.say(_RUN_X + 40, first[1] - 92, "run line and inhibit", head=True)
 
 
 def _supplies(kit: Kit, x: int, y: int) -> None:
@@ -248,15 +251,15 @@ def _supplies(kit: Kit, x: int, y: int) -> None:
     node = kit.run("battery", x + 60, y, [resistor]) + 20
     sheet.wire((node - 20, y), (node, y), (node, y + 10))
     sheet.ground(GROUND, kit.upright(clamp, "supply", node, y + 10).end(clamp, "supply"))
-    at = node + 80
+    at = node + 70
     sheet.wire((node, y), (at, y), (at, y + 10))
     _filter(kit, "comparator supply decoupling", "supply", (at, y + 10))
     _test_point(kit, "supply", (node + 40, y))
     right = at
     for case in kit.cases("comparator"):
-        right += 70
+        right += 60
         unit = kit.place_supply(case, right, y + 40)
-        sheet.wire((right - 70, y), unit["V+"])
+        sheet.wire((right - 60, y), unit["V+"])
         sheet.ground(GROUND, unit["V-"])
     _reference(kit, x, y + 150)
 
@@ -265,7 +268,8 @@ def _reference(kit: Kit, x: int, y: int) -> None:
     sheet = kit.sheet
     feeds = kit.circuit.by_role("reference feed")
     if not feeds:
-        sheet.flag("reference", (x + 60, y), "left", "from the controller's reference pin")
+        sheet.flag("reference", (x + 60, y), "left")
+        sheet.say(x, y + 30, "from the controller's reference pin")
         sheet.wire((x + 60, y), (x + 100, y))
         _test_point(kit, "reference", (x + 80, y))
         sheet.rail("reference", (x + 100, y))

@@ -11,8 +11,16 @@ from subwright.base.units import code
 from subwright.circuits.netlist import Circuit, Part
 from subwright.stages.common import PartUse
 
-__all__ = ["AMPLIFIER_PINS", "PLAIN_CAPACITOR_V", "PLAIN_RESISTOR_W", "part_texts",
-"pin_numbers", "polarised", "spare_sections", "supply_pin_numbers"]
+__all__ = [
+    "AMPLIFIER_PINS",
+    "PLAIN_CAPACITOR_V",
+    "PLAIN_RESISTOR_W",
+    "part_texts",
+    "pin_numbers",
+    "polarised",
+    "spare_sections",
+    "supply_pin_numbers",
+]
 
 PLAIN_RESISTOR_W: Final = "0.25 W"
 PLAIN_CAPACITOR_V: Final = "63 V"
@@ -20,7 +28,7 @@ _RATING: Final = {"R": re.compile(r"\d+(?:\.\d+)? W\b"), "C": re.compile(r"\d+ V
 
 AMPLIFIER_PINS: Final[Mapping[tuple[str, int], tuple[tuple[str, ...], tuple[str, str]]]] = MappingProxyType(
     {
-        # kind and channels: (out, −, +) of each section, then (V+, V−); the families' usual cases, from memory
+        # kind and channels: (out, −, +) of each section, then (V+, V−); usual cases, from memory
         ("op-amp", 1): (("6 2 3",), ("7", "4")),
         ("op-amp", 2): (("1 2 3", "7 6 5"), ("8", "4")),
         ("op-amp", 4): (("1 2 3", "7 6 5", "8 9 10", "14 13 12"), ("4", "11")),
@@ -45,12 +53,17 @@ def part_texts(circuit: Circuit, uses: Mapping[str, PartUse]) -> dict[str, tuple
     """
     texts: dict[str, tuple[str, ...]] = {}
     for part in circuit.parts:
+        if part.standing in ("bench", "inherent"):
+            continue
         use = uses.get(part.role)
         if part.kind in ("op-amp", "comparator"):
             texts[part.designator] = (part.designator,)
             texts[part.case] = (part.case, part.part_id)
             continue
-        texts[part.designator] = tuple(line for line in (part.designator, *_value(part, use)) if line)
+        lines = (part.designator, *_value(part, use))
+        if part.kind == "diode" and part.designator == f"{part.case}B":
+            lines = lines[:1]  # the first section names the case's type
+        texts[part.designator] = tuple(line for line in lines if line)
     return texts
 
 
@@ -116,5 +129,8 @@ def spare_sections(circuit: Circuit, channels: Mapping[str, int]) -> tuple[str, 
         if part.kind in ("op-amp", "comparator") and channels[part.part_id] > 1
     }
     return tuple(
-        name for case, count in cases.items() for k in range(count) if (name := f"{case}{chr(65 + k)}") not in used
+        name
+        for case, count in cases.items()
+        for k in range(count)
+        if (name := f"{case}{chr(65 + k)}") not in used
     )

@@ -5,6 +5,7 @@ A sheet that doesn't join exactly what the netlist joins is never written.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -67,13 +68,11 @@ def trace(svg: str) -> tuple[Connection, ...]:
         for pin, x, y in _PIN.findall(unescape(written)):
             pins.append(((unescape(name), pin), (int(x), int(y))))
     names = [(unescape(net), (int(x), int(y))) for net, x, y in _NET.findall(svg)]
-    wires: list[list[_Spot]] = []
-    for path in _WIRE.findall(svg):
-        wires.append([_spot(corner) for corner in path.split("L")])
+    wires = [[_spot(corner) for corner in path.split("L")] for path in _WIRE.findall(svg)]
     groups = _Groups()
     corners = {spot for _, spot in pins} | {spot for _, spot in names} | {s for wire in wires for s in wire}
     for wire in wires:
-        for a, b in zip(wire, wire[1:], strict=False):
+        for a, b in itertools.pairwise(wire):
             for spot in corners:
                 if _between(a, spot, b):
                     groups.join(a, spot)
@@ -178,7 +177,9 @@ def agree(circuit: Circuit, svgs: Sequence[str], *, with_inherent: frozenset[str
             by_real[net].add(drawn[pin_name])
             by_drawn[drawn[pin_name]].add(net)
     wrong += [f"net {net} is drawn in {len(runs)} pieces" for net, runs in by_real.items() if len(runs) > 1]
-    wrong += [f"nets {', '.join(sorted(nets))} are drawn joined" for nets in by_drawn.values() if len(nets) > 1]
+    wrong += [
+        f"nets {', '.join(sorted(nets))} are drawn joined" for nets in by_drawn.values() if len(nets) > 1
+    ]
     wrong += [
         f"net {next(iter(nets))} is drawn under the name {run}"
         for run, nets in by_drawn.items()

@@ -1,0 +1,207 @@
+"""The blocks of a build that have a netlist, with what their sheets print and who places their parts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from subwright.base.errors import SubwrightError
+from subwright.base.units import show
+from subwright.build.result import Design
+from subwright.circuits.converter_power import power_circuit
+from subwright.circuits.converter_values import from_result
+from subwright.circuits.filter_circuit import filter_circuit
+from subwright.circuits.netlist import Circuit, Steady
+from subwright.circuits.protection_circuit import protection_circuit
+from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
+from subwright.outputs.schematic_filter import draw_filter
+from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_protection import draw_protection
+from subwright.parts.library import Library
+from subwright.stages.common import Corner, Level
+from subwright.stages.transformer_records import TransformerResult, Winding
+
+__all__ = ["Block", "blocks"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Block:
+    """A circuit with its drawing.
+
+    Attributes
+    ----------
+    key : names its files. title : heads its sheet. stage : whose bill it belongs to.
+    circuit : its netlist. names : printed names of nets. draw : its placement; returns the sheet's notes.
+    drawn_inherent : inherent elements that stand for something visible.
+    texts : lines beside symbols that the netlist and its bill don't give, by designator.
+    """
+
+    key: str
+    title: str
+    stage: str
+    circuit: Circuit
+    names: Mapping[str, str]
+    draw: Callable[[Kit], tuple[str, ...]]
+    drawn_inherent: frozenset[str] = frozenset()
+    texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+def blocks(design: Design, library: Library) -> tuple[tuple[Block, ...], tuple[tuple[str, str], ...]]:
+    """Blocks that have a netlist, in the order of the sheets, and those without one, with the reason."""
+    made: list[Block] = []
+    missing: list[tuple[str, str]] = []
+    for title, make in _MAKERS.items():
+        try:
+            made += make(design, library)
+        except SubwrightError as error:
+            missing.append((title, error.message))
+    return tuple(made), tuple(missing)
+
+
+def _filter(design: Design, library: Library) -> Iterator[Block]:
+    result = design.filter
+    battery = result.op_amp_supply.kind == "battery"
+    if battery or design.converter is None:
+        supply_v = design.supply.corners[Corner.NOMINAL]
+    else:
+        supply_v = design.converter.rail_unloaded_v
+    names = {
+        "rail_positive": "RAIL +",
+        "rail_negative": "RAIL −",
+        "op_positive": "+OP",
+        "op_negative": "−OP",
+        "op_supply": "+OP",
+        "mid": "MID",
+        "battery": "BATTERY",
+        "filter_out": "FILTER OUT",
+        **{f"out_{k}": f"AFTER {k + 1}" for k in range(len(result.blocks))},
+        **{f"{word}_{k}": word.upper() for word in ("high", "band") for k in range(len(result.blocks))},
+    }
+    yield Block(
+        key="filter",
+        title="Line-level filter",
+        stage="filter",
+        circuit=filter_circuit(result, library, supply_v=supply_v),
+        names=names,
+        draw=lambda kit: draw_filter(kit, result),
+    )
+
+
+def _protection(design: Design, library: Library) -> Iterator[Block]:
+    result = design.protection
+    if result is None:
+        return
+    nominal_v = design.supply.corners[Corner.NOMINAL]
+    circuit = protection_circuit(
+        result,
+        library,
+        battery=Steady(value=nominal_v),
+        thermistor=library.ntc(result.ntc).r25_ohm,
+        current=None if result.over_current is None else Steady(value=0.0),
+    )
+    names = {
+        "reference": "REF",
+        "battery": "BATTERY",
+        "supply": "+COMP",
+        "inhibit": "INHIBIT",
+        "shunt": "SHUNT",
+        "run": "RUN",
+        "under_out": "UV",
+        "over_out": "OV",
+        "thermal_out": "HOT",
+        "current_out": "OC",
+    }
+    yield Block(
+        key="protection",
+        title="Protection",
+        stage="protection",
+        circuit=circuit,
+        names=names,
+        draw=draw_protection,
+    )
+
+
+def _converter(design: Design, library: Library) -> Iterator[Block]:
+    result, transformer, supply = design.converter, design.transformer, design.supply
+    if result is None or transformer is None:
+        return
+    full = design.point(Corner.NOMINAL, Level.FULL)
+    circuit = power_circuit(
+        from_result(
+            result,
+            emf_v=full.emf_v,
+            source_ohm=supply.source_resistance_ohm,
+            positive_a=full.rail_a,
+            negative_a=full.rail_a,
+        )
+    )
+    names = {
+        "input": "B+",
+        "battery": "BATTERY",
+        "rail_positive": "RAIL +",
+        "rail_negative": "RAIL −",
+        **{f"drain_{side}": f"DRAIN {side.upper()}" for side in "ab"},
+        **{f"leg_{side}": f"LEG {side.upper()}" for side in "ab"},
+        **{f"gate_{side}": f"GATE {side.upper()}" for side in "ab"},
+        **{
+            f"gate_{row}_{side}": f"GATE {row[0].upper()}{side.upper()}"
+            for row in ("high", "low")
+            for side in "ab"
+        },
+    }
+    texts = {
+        FUSE_ELEMENT: ("fuse", f"{supply.fuse_a:g} A"),
+        "BT101": ("BT101", f"{supply.corners[Corner.NOMINAL]:g} V"),
+        **{f"T101{s}": (f"T101{s}", f"{transformer.primary_turns} t") for s in "AB"},
+        **{f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns} t") for s in "CD"},
+    }
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_converter(kit)
+        return _power_notes(design, transformer)
+
+    yield Block(
+        key="converter",
+        title="Converter power stage",
+        stage="converter",
+        circuit=circuit,
+        names=names,
+        draw=draw,
+        drawn_inherent=frozenset({FUSE_ELEMENT}),
+        texts=texts,
+    )
+
+
+def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, ...]:
+    supply = design.supply
+    stack = f", {transformer.stack} stacked" if transformer.stack > 1 else ""
+    links = ", ".join(
+        f"{conductor.name.removeprefix('link, ')} {_links(conductor.parallel)}⌀ "
+        f"{show(conductor.diameter_m, 'length')}"
+        for conductor in design.wiring.conductors
+    )
+    return (
+        f"Fuse {supply.fuse_a:g} A ({supply.fuse_body}) within {show(supply.fuse_distance_m, 'length')} "
+        f"of battery +; cable {show(supply.section_m2, 'area')}.",
+        f"Heavy lines carry the power; least wire: {links}.",
+        f"T101: {transformer.core.id}{stack}; each half {_strands(transformer.primary)} and "
+        f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round.",
+        "The rails hold their charge after switching off: measure before touching.",
+        "Resistors 0.25 W unless stated.",
+    )
+
+
+def _strands(winding: Winding) -> str:
+    return f"{winding.strands} × {winding.wire.conductor_m * 1e3:.2f}"
+
+
+def _links(parallel: int) -> str:
+    return f"{parallel} × " if parallel > 1 else ""
+
+
+_MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
+    "Converter power stage": _converter,
+    "Protection": _protection,
+    "Line-level filter": _filter,
+}

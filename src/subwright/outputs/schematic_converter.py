@@ -1,0 +1,217 @@
+"""The converter's power stage: battery and input bank, switches and transformer, rectifier and rails."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from subwright.circuits.netlist import GROUND, Part
+from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_symbols import Point
+
+__all__ = ["FUSE_ELEMENT", "draw_converter"]
+
+FUSE_ELEMENT: Final = "BT101_RS"
+"""The inherent resistance of the battery's lead, where the fuse sits."""
+
+_BUS: Final = 300  # height of the input bus and of both taps
+_FIRST_CAN: Final = 190
+_CAN: Final = 70  # from one capacitor to the next
+_CANS: Final = 4  # on the bus; more go to a row of their own
+_RIGHT: Final = 1030  # last place for a part on a rail
+
+
+def draw_converter(kit: Kit) -> None:
+    """Draw the power stage's netlist."""
+    bridged = not kit.circuit.by_role("half-primary")
+    cans = kit.circuit.by_role("input capacitor")
+    switches = max(len(kit.circuit.by_role("push-pull switch")) // (4 if bridged else 2), 1)
+    across = max(480, _FIRST_CAN + _CAN * (min(len(cans), _CANS) - 1) + 110)
+    if bridged:
+        across = max(across, 280 + 130 * (switches - 1))
+    _input(kit, cans, across, bridged)
+    if bridged:
+        _bridge(kit, across)
+    else:
+        _push_pull(kit, across)
+        _clamp(kit)
+    kit.sheet.core(across + 20, 250, 350)
+    _secondary(kit, across + 40)
+
+
+def _test_point(kit: Kit, net: str, at: Point) -> None:
+    for point in kit.circuit.test_points:
+        if point.net == net:
+            kit.sheet.name(net, at, point=point.designator)
+
+
+def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
+    """Parts side by side from the line at ``y`` down to ground; returns the x of the last."""
+    for part in parts:
+        kit.sheet.wire((x, y), (x, y + 10), heavy=part.kind == "capacitor")
+        kit.sheet.ground(GROUND, kit.upright(part, net, x, y + 10).end(part, net))
+        x += _CAN
+    return x - _CAN
+
+
+def _input(kit: Kit, cans: Sequence[Part], across: int, bridged: bool) -> None:
+    """Battery, fuse and input bank along the bus."""
+    sheet, y = kit.sheet, _BUS
+    battery = next(part for part in kit.circuit.parts if part.role == "battery")
+    standing = kit.upright(battery, "battery", 110, y + 10)
+    sheet.ground(GROUND, standing.end(battery, "battery"))
+    sheet.wire((110, y + 10), (110, y), (120, y), heavy=True)
+    sheet.place(kit.circuit.part(FUSE_ELEMENT), 140, y, shape="fuse")
+    last = _bank(kit, cans[:_CANS], "input", _FIRST_CAN, y)
+    sheet.wire((160, y), (last if bridged else across, y), heavy=True)
+    _test_point(kit, "input", (170, y))
+    rest = cans[_CANS:]
+    if rest:
+        sheet.flag("input", (580, 630), "left", heavy=True)
+        sheet.wire((580, 630), (_bank(kit, rest, "input", 600, 630), 630), heavy=True)
+
+
+def _push_pull(kit: Kit, across: int) -> None:
+    """Half-primaries from the bus to the drains, the switches of each half above and below."""
+    sheet = kit.sheet
+    first = kit.place(kit.circuit.part("T101A"), across, _BUS - 30, turn=3, flip=True)
+    second = kit.place(kit.circuit.part("T101B"), across, _BUS + 30, turn=3, flip=True)
+    sheet.wire(first["start"], (across, _BUS), second["finish"], heavy=True)
+    _side(kit, "drain_a", first["finish"], 110)
+    _side(kit, "drain_b", second["start"], 430)
+
+
+def _side(kit: Kit, net: str, end: Point, y: int) -> None:
+    """Switches in parallel with their snubber, under a drain line at ``y``."""
+    sheet = kit.sheet
+    switches = [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[0] == net]
+    pitch = 110 if len(switches) < 3 else 80
+    across = end[0]
+    x = across - 180 - pitch * (len(switches) - 1)
+    sheet.wire(end, (across, y), (x + 10, y), heavy=True)
+    gates = []
+    for switch in switches:
+        placed = kit.place(switch, x, y + 40)
+        sheet.wire((x + 10, y), placed["drain"], heavy=True)
+        sheet.ground(GROUND, placed["source"])
+        sheet.wire(placed["gate"], (x - 30, y + 40), (x - 30, y + 90))
+        gates.append(x - 30)
+        x += pitch
+    sheet.wire((gates[0] - 10, y + 90), (gates[-1], y + 90))
+    sheet.flag(switches[0].nets[1], (gates[0] - 10, y + 90), "left")
+    _test_point(kit, net, (across - 130, y))
+    _snubber(kit, "snubber", net, across - 80, y)
+
+
+def _snubber(kit: Kit, role: str, net: str, x: int, y: int, into: str = GROUND, middle: str = "") -> None:
+    """Resistor and capacitor in series from the line at ``y`` down, to ground or to a line 80 below."""
+    for resistor in kit.circuit.by_role(f"{role} resistor"):
+        if resistor.nets[0] != net or (middle and resistor.nets[1] != middle):
+            continue
+        inner = resistor.nets[1]
+        capacitor = next(p for p in kit.circuit.by_role(f"{role} capacitor") if inner in p.nets)
+        kit.upright(resistor, net, x, y)
+        kit.upright(capacitor, inner, x, y + 40)
+        if into == GROUND:
+            kit.sheet.ground(GROUND, (x, y + 80))
+
+
+def _clamp(kit: Kit) -> None:
+    """A diode from each drain into one capacitor, a resistor back to the battery."""
+    diodes = kit.circuit.by_role("clamp diode")
+    if not diodes:
+        return
+    sheet, x, y = kit.sheet, 190, 600
+    sheet.say(90, y - 34, "clamp of both drains", head=True)
+    for part, row in zip(diodes, (y, y + 60), strict=True):
+        sheet.flag(part.nets[0], (x, row), "left")
+        kit.lying(part, part.nets[0], x, row)
+    sheet.wire((x + 40, y + 60), (x + 60, y + 60), (x + 60, y))
+    sheet.wire((x + 40, y), (x + 120, y), (x + 120, y + 10))
+    capacitor, resistor = kit.one("clamp capacitor"), kit.one("clamp resistor")
+    sheet.ground(GROUND, kit.upright(capacitor, "clamp", x + 120, y + 10).end(capacitor, "clamp"))
+    sheet.flag("input", (kit.run("clamp", x + 120, y, [resistor]), y), "right")
+
+
+def _bridge(kit: Kit, across: int) -> None:
+    """Four corners around one primary; each leg hangs on the bus by its flag."""
+    sheet = kit.sheet
+    primary = kit.circuit.part("T101A")
+    winding = kit.place(primary, across, _BUS, turn=1, flip=True)
+    for leg, y, end in (("a", 80, winding["start"]), ("b", 390, winding["finish"])):
+        node = f"leg_{leg}"
+        upper, lower = (
+            [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[1] == f"gate_{row}_{leg}"]
+            for row in ("high", "low")
+        )
+        right = 190
+        for k, switch in enumerate(upper):
+            x = 190 + 130 * k
+            placed = kit.place(switch, x, y + 40)
+            sheet.wire((x + 10, y), placed["drain"], heavy=True)
+            sheet.wire(placed["source"], (x + 10, y + 80), heavy=True)
+            sheet.flag(switch.nets[1], placed["gate"], "left")
+            right = x + 10
+        for k, switch in enumerate(lower):
+            x = 190 + 130 * k
+            placed = kit.place(switch, x, y + 120)
+            sheet.wire((x + 10, y + 80), placed["drain"], heavy=True)
+            sheet.ground(GROUND, placed["source"])
+            sheet.flag(switch.nets[1], placed["gate"], "left")
+        snub = right + 120
+        sheet.flag("input", (150, y), "left", heavy=True)
+        sheet.wire((150, y), (right, y), heavy=True)
+        if kit.circuit.by_role("snubber resistor"):
+            sheet.wire((right, y), (snub, y))
+            _snubber(kit, "snubber", "input", snub, y, into=node, middle=f"snub_high_{leg}")
+            _snubber(kit, "snubber", node, snub, y + 80, middle=f"snub_low_{leg}")
+        sheet.wire((200, y + 80), (across, y + 80), end, heavy=True)
+        _test_point(kit, node, (snub + 40, y + 80))
+
+
+def _secondary(kit: Kit, x: int) -> None:
+    """Half-secondaries, rectifier, and each rail's bank."""
+    sheet = kit.sheet
+    first = kit.place(kit.circuit.part("T101C"), x, _BUS - 30, turn=1, flip=True)
+    second = kit.place(kit.circuit.part("T101D"), x, _BUS + 30, turn=1, flip=True)
+    sheet.wire(first["finish"], (x, _BUS), second["start"], heavy=True)
+    sheet.wire((x, _BUS), (x + 40, _BUS), (x + 40, _BUS + 10), heavy=True)
+    sheet.ground(GROUND, (x + 40, _BUS + 10))
+    upper, lower, a, b = 190, 400, x + 180, x + 240
+    sheet.wire(first["start"], (x, upper), (a, upper), heavy=True)
+    sheet.wire(second["finish"], (x, lower), (b, lower), heavy=True)
+    _snubber(kit, "rectifier snubber", "second_a", x + 90, upper)
+    _snubber(kit, "rectifier snubber", "second_b", x + 60, lower)
+    legs = [p for p in kit.circuit.parts if p.kind == "diode" and p.role.startswith("rail rectifier")]
+    for net, column in (("second_a", a), ("second_b", b)):
+        to_plus = next(p for p in legs if p.nets == (net, "rail_positive"))
+        from_minus = next(p for p in legs if p.nets == ("rail_negative", net))
+        kit.upright(to_plus, "rail_positive", column, 110)
+        kit.upright(from_minus, net, column, 480)
+        sheet.wire((column, 150), (column, upper if net == "second_a" else lower), heavy=True)
+        sheet.wire((column, upper if net == "second_a" else lower), (column, 480), heavy=True)
+        sheet.wire((column, 110), (column, 90), heavy=True)
+        sheet.wire((column, 520), (column, 540), heavy=True)
+    sheet.wire((a, 90), (b, 90), heavy=True)
+    sheet.wire((a, 540), (b, 540), heavy=True)
+    _rail(kit, "rail_positive", b, 90)
+    _rail(kit, "rail_negative", b, 540)
+
+
+def _rail(kit: Kit, net: str, x: int, y: int) -> None:
+    """A rail's bank and bleeder along its line, in rows where they are many, and the way to the amplifier."""
+    sheet = kit.sheet
+    parts = [
+        p for role in ("rail capacitor", "rail bleeder") for p in kit.circuit.by_role(role) if net in p.nets
+    ]
+    most = (_RIGHT - x - 50) // _CAN + 1
+    rows = [parts[k : k + most] for k in range(0, len(parts), most)]
+    for k, row in enumerate(rows):
+        line = y + 90 * k
+        end = _bank(kit, row, net, x + 50, line)
+        if k:
+            sheet.wire((x + 20, line - 90), (x + 20, line), (end, line), heavy=True)
+        else:
+            sheet.wire((x, y), (end + 30, y), heavy=True)
+            sheet.flag(net, (end + 30, y), "right", "to the amplifier", heavy=True)
+    _test_point(kit, net, (x + 30, y))
