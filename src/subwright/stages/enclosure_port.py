@@ -120,6 +120,7 @@ class Port:
     outer_diameter_m: float | None
     width_m: float | None  # of a slot
     height_m: float | None
+    board_m: float | None  # thickness of a slot's shelf and riser
     area_m2: float  # all together
     flare_m: float  # radius of both mouths, 0 for plain ends
     speed_area_m2: float  # over which the speed limit is reckoned
@@ -266,8 +267,9 @@ def finished_port(
         first_leg = along - 0.5 * mouth.inner_m
     displacement = port_displacement_m3(mouth, length_m, thickness_m)
     if bend == "one bend" and not round_port:
-        # The shelf ends one slot height before the back, where the riser stands on it.
-        displacement -= mouth.width_m * mouth.inner_m * (mouth.outer_m - mouth.inner_m)
+        # The shelf ends one slot height before the back, where the riser stands on it: the corner of the
+        # two boards counts once.
+        displacement -= mouth.width_m * mouth.outer_m * (mouth.outer_m - mouth.inner_m)
     return Port(
         kind=mouth.kind,
         name=mouth.name,
@@ -276,6 +278,7 @@ def finished_port(
         outer_diameter_m=mouth.outer_m if round_port else None,
         width_m=None if round_port else mouth.width_m,
         height_m=None if round_port else mouth.inner_m,
+        board_m=None if round_port else mouth.outer_m - mouth.inner_m,
         area_m2=mouth.area_m2,
         flare_m=mouth.flare_m,
         speed_area_m2=mouth.speed_area_m2,
@@ -294,15 +297,16 @@ def finished_port(
 def riser_m(port: Port) -> float:
     """Height in m of the upright board of a bent slot port; 0 for any other port.
 
-    It stands on the end of the shelf, one slot height from the back, and ends where the port does.
+    It stands on the end of the shelf, one slot height from the back, and ends where the port does: the
+    port's second leg rises from half the slot's height, past the shelf's edge, to the riser's top.
 
     Source
     ------
     [derived], geometry.
     """
-    if port.kind == "round" or port.bend == "straight" or port.height_m is None:
+    if port.bend == "straight" or port.height_m is None or port.board_m is None:
         return 0.0
-    return round(port.length_m - port.first_leg_m - 0.5 * port.height_m, 6)
+    return round(port.length_m - port.first_leg_m - 0.5 * port.height_m - port.board_m, 6)
 
 
 def port_fits(port: Port, thickness_m: float, *, bend_wanted: bool) -> bool:

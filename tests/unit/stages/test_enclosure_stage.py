@@ -255,12 +255,15 @@ def test_slot_is_made_of_panels() -> None:
     assert "port shelf" in names
     assert ("port riser" in names) == (port.bend == "one bend")
     if port.bend == "one bend":
-        # Middle line of the duct: half the slot height below the shelf, then up half of it before the back
+        # Middle line of the duct: half the slot height below the shelf, then up half of it before the back,
+        # past the edge of the shelf that the riser stands on
         shelf = next(p for p in found.panels if p.name == "port shelf")
         riser = next(p for p in found.panels if p.name == "port riser")
         h = port.height_m or 0.0
         along = 0.018 * found.front_layers + shelf.width_m + 0.5 * h
-        up = riser.width_m + 0.5 * h
+        up = 0.5 * h + 0.018 + riser.width_m
+        standing = next(board for board in found.boards if board.name == "port riser")
+        assert standing.profile_m[2][1] - standing.profile_m[0][1] == pytest.approx(riser.width_m)
         assert along + up == pytest.approx(port.length_m, abs=1e-6)
         # Air in the duct and the two boards are what the port takes from the box
         air = port.area_m2 * (port.length_m - 0.018 * found.front_layers)
