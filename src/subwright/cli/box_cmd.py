@@ -139,7 +139,7 @@ def _table(found: BoxSearch) -> RenderableType:
             port = f"{box.radiator_count} × {box.radiator.name}, {added} added"
         table.add_row(
             str(number),
-            box.kind,
+            box.kind.replace("-", " "),
             show(box.net_volume_m3, "volume"),
             "" if box.tuning_hz is None else show(box.tuning_hz, "frequency"),
             show(box.f3_hz, "frequency"),

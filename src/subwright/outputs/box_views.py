@@ -42,11 +42,14 @@ def _across(view: _View, a_m: float, b_m: float, row: int) -> Iterator[str]:
     yield text((x1 + x2) / 2, y - 3, millimetres(b_m - a_m), classes="t sm halo", anchor="middle")
 
 
-def _upright(view: _View, a_m: float, b_m: float, row: int, *, across_m: float = 0.0) -> Iterator[str]:
-    """Dimension line left of a view, its figure turned."""
+def _upright(
+    view: _View, a_m: float, b_m: float, row: int, *, across_m: float = 0.0, right: bool = False
+) -> Iterator[str]:
+    """Dimension line left of a view, or right of it, its figure turned."""
     (x0, y1), (_, y2) = view.at(across_m, a_m), view.at(across_m, b_m)
-    x = x0 - 18 - 20 * row
-    ends = f"M{num(x0 - 3)} {num(y1)}H{num(x - 4)}M{num(x0 - 3)} {num(y2)}H{num(x - 4)}"
+    way = 1 if right else -1
+    x = x0 + way * (18 + 20 * row)
+    ends = "".join(f"M{num(x0 + 3 * way)} {num(y)}H{num(x + 4 * way)}" for y in (y1, y2))
     yield f'<path d="{ends}M{num(x)} {num(y1)}V{num(y2)}" class="hair"/>'
     turn = f' transform="rotate(-90 {num(x - 3)} {num((y1 + y2) / 2)})"'
     words = millimetres(b_m - a_m)
@@ -121,8 +124,20 @@ def _side_view(box: EnclosureResult, view: _View) -> Iterator[str]:
             continue
         classes = "hair" if board.name.startswith("ring brace") else "part"
         yield view.path(list(board.profile_m), classes)
+    for corners in _cut_through(box):
+        yield view.path(corners, "open")
     yield from _motor(box, view)
-    yield from _across(view, 0.0, box.outer_depth_m, 0)
+    shelf, riser = (_board(box, name) for name in ("port shelf", "port riser"))
+    row = 0
+    if shelf is not None and box.port is not None and box.port.height_m is not None:
+        floor = shelf.profile_m[0][1]
+        yield from _upright(view, floor - box.port.height_m, floor, 0)
+        yield from _across(view, shelf.profile_m[0][0], shelf.profile_m[1][0], 0)
+        row = 1
+    if riser is not None:
+        foot, head = riser.profile_m[0][1], riser.profile_m[2][1]
+        yield from _upright(view, foot, head, 0, across_m=box.outer_depth_m, right=True)
+    yield from _across(view, 0.0, box.outer_depth_m, row)
     if box.front_slope or box.back_slope:
         a = box.front_slope * high
         (x1, y0), (x2, _) = view.at(a, high), view.at(a + box.outer_depth_top_m, high)
@@ -132,10 +147,43 @@ def _side_view(box: EnclosureResult, view: _View) -> Iterator[str]:
         lean = math.degrees(math.atan(box.back_slope))
         x, y = view.at(box.outer_depth_m - box.back_slope * 0.5 * high, 0.5 * high)
         yield text(x + 8, y, f"{lean:.1f}\u00b0", classes="t sm")
-    yield from _upright(view, 0.0, high, 0)
+    yield from _upright(view, 0.0, high, row)
     thickness = millimetres(box.panels[0].thickness_m)
     x, y = view.at(box.outer_depth_m, 0.0)
-    yield text(x, y + 44, f"board {thickness}", classes="ts sm", anchor="end")
+    yield text(x, y + 44 + 20 * row, f"board {thickness}", classes="ts sm", anchor="end")
+
+
+def _board(box: EnclosureResult, name: str) -> Board | None:
+    return next((board for board in box.boards if board.name == name), None)
+
+
+def _on_front(box: EnclosureResult, hole: Hole, inward_m: float, along_m: float) -> tuple[float, float]:
+    """A point by its distance behind the front's face and along it from a cut-out's middle: depth, height."""
+    front = next(panel for panel in box.panels if panel.name == "front")
+    z = hole.y_m * box.outer_height_m / front.width_m
+    slope, stretch = box.front_slope, math.hypot(1.0, box.front_slope)
+    return (slope * z + (inward_m + slope * along_m) / stretch, z + (along_m - slope * inward_m) / stretch)
+
+
+def _chord_m(hole: Hole, off_m: float, *, upright: bool) -> float:
+    """Half of what a cut through a cut-out, so far off its middle, meets of it; 0 where it misses."""
+    if hole.shape == "round":
+        return math.sqrt(max((0.5 * hole.width_m) ** 2 - off_m**2, 0.0))
+    across, along = (hole.width_m, hole.height_m) if upright else (hole.height_m, hole.width_m)
+    return 0.5 * along if abs(off_m) < 0.5 * across else 0.0
+
+
+def _cut_through(box: EnclosureResult) -> Iterator[list[tuple[float, float]]]:
+    """Where the upright section meets the front's cut-outs."""
+    front = next(panel for panel in box.panels if panel.name == "front")
+    thick = box.front_layers * front.thickness_m
+    for hole in front.holes:
+        half = _chord_m(hole, hole.x_m - 0.5 * box.outer_width_m, upright=True)
+        if half > 0.0:
+            yield [
+                _on_front(box, hole, a, b)
+                for a, b in ((0.0, -half), (thick, -half), (thick, half), (0.0, half))
+            ]
 
 
 def _motor(box: EnclosureResult, view: _View) -> Iterator[str]:
@@ -146,8 +194,6 @@ def _motor(box: EnclosureResult, view: _View) -> Iterator[str]:
     for hole in front.holes:
         if hole.purpose != "driver":
             continue
-        z = hole.y_m * box.outer_height_m / front.width_m
-        slope, stretch = box.front_slope, math.hypot(1.0, box.front_slope)
         deep, half = box.driver_depth_m, 0.5 * hole.width_m
         # (inward, along the front upward), then turned with the front
         shape = [
@@ -158,7 +204,7 @@ def _motor(box: EnclosureResult, view: _View) -> Iterator[str]:
             (0.45 * deep, 0.55 * half),
             (0.0, half),
         ]
-        corners = [(slope * z + (a + slope * b) / stretch, z + (b - slope * a) / stretch) for a, b in shape]
+        corners = [_on_front(box, hole, a, b) for a, b in shape]
         yield view.path(corners, "hair")
         return
 
@@ -174,11 +220,19 @@ def _top_view(box: EnclosureResult, view: _View) -> Iterator[str]:
     )
     middle = 0.5 * box.outer_height_m
     for board in box.boards:
-        if board.name in ("top", "bottom", "port shelf", "port riser", "ring brace across the height"):
+        if board.name in ("top", "bottom", "ring brace across the height"):
             continue
+        below = board.profile_m[2][1] < middle
         low, high = _level(board, middle)
         corners = [(board.left_m, low), (board.right_m, low), (board.right_m, high), (board.left_m, high)]
-        yield view.path(corners, "hair" if board.name.startswith("ring brace") else "part")
+        yield view.path(corners, "hair" if below or board.name.startswith("ring brace") else "part")
+    front = next(panel for panel in box.panels if panel.name == "front")
+    low, high = _level(box.boards[0], middle)
+    for hole in front.holes:
+        half = _chord_m(hole, hole.y_m - 0.5 * front.width_m, upright=False)
+        if half > 0.0:
+            a, b = hole.x_m - half, hole.x_m + half
+            yield view.path([(a, low), (b, low), (b, high), (a, high)], "open")
     yield from _across(view, 0.0, wide, 0)
     nearest = min(_level(board, middle)[0] for board in box.boards)
     furthest = max(_level(board, middle)[1] for board in box.boards)
@@ -195,7 +249,7 @@ def _top_view(box: EnclosureResult, view: _View) -> Iterator[str]:
 def _level(board: Board, z: float) -> tuple[float, float]:
     """Where a board begins and ends at a height, front to back."""
     a, b, c, d = board.profile_m
-    share = (z - a[1]) / (d[1] - a[1]) if d[1] != a[1] else 0.5
+    share = min(max((z - a[1]) / (d[1] - a[1]), 0.0), 1.0) if d[1] != a[1] else 0.5
     return a[0] + share * (d[0] - a[0]), b[0] + share * (c[0] - b[0])
 
 
@@ -227,6 +281,10 @@ def box_views_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: 
         "strap it to the vehicle's frame:",
         "loose, it is a missile",
     ]
+    rebate = max(panel.rebate_m for panel in box.panels)
+    if rebate:
+        board = millimetres(box.panels[0].thickness_m)
+        facts[2] = f"joints: rebates in front and back, {millimetres(rebate)} deep, {board} wide"
     if box.port is not None:
         facts.insert(0, f"port {box.port.name}, {millimetres(box.port.length_m)} long, {box.port.bend}")
     if box.radiator is not None:

@@ -132,7 +132,7 @@ def _stiffened(
             quantity="enclosure.joint",
             value=spec.joint,
             limit='"butt"',
-            remedy='Write joint = "butt", or outline = "rectangular".',
+            remedy='Write enclosure.joint = "butt", or enclosure.outline = "rectangular".',
         )
     while True:
         room = sloped_room_of(

@@ -420,7 +420,7 @@ class VentedKind:
                 quantity="enclosure.port_kind",
                 value="slot",
                 limit='"round"',
-                remedy='Write port_kind = "round", or outline = "rectangular".',
+                remedy='Write enclosure.port_kind = "round", or enclosure.outline = "rectangular".',
             )
         shaped = shaped_box(job, 1.15 * target.net_volume_m3 + job.fixed_displacement_m3, None)
         if shaped is None:

@@ -13,7 +13,7 @@ from subwright.stages.enclosure_drills import Drill, Hole, cover_drills, driver_
 from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m
 from subwright.stages.enclosure_port import riser_m
 from subwright.stages.enclosure_shape import EDGE_M, UPRIGHT
-from subwright.stages.enclosure_solid import profile_area_m2
+from subwright.stages.enclosure_solid import groove_m3, profile_area_m2, rebate_m
 from subwright.stages.enclosure_spec import EnclosureSpec
 
 __all__ = [
@@ -24,7 +24,6 @@ __all__ = [
     "cut_plan",
     "panels_mass_kg",
     "panels_of",
-    "rebate_m",
     "weakest_panel",
 ]
 
@@ -186,16 +185,6 @@ def panels_of(job: Job, plan: BoxPlan) -> tuple[Panel, ...]:
         panels.append(outside("sides", long, height, upright, 2, outline=outline))
     panels.extend(_inside_boards(job, plan))
     return tuple(panels)
-
-
-def rebate_m(job: Job) -> float:
-    """Depth of the rebates of front and back in m, half a board in whole millimetres; 0 for butt joints.
-
-    Source
-    ------
-    [common-practice]
-    """
-    return 0.0 if job.spec.joint == "butt" else math.floor(500.0 * job.spec.panel_thickness_m + 1e-9) / 1e3
 
 
 def _bevels(slope: float, *edges: str) -> tuple[Bevel, ...]:
@@ -412,15 +401,17 @@ def weakest_panel(panels: tuple[Panel, ...]) -> tuple[Panel, float]:
 
 
 def panels_mass_kg(panels: tuple[Panel, ...], material: PanelMaterial) -> float:
-    """Mass of all panels without their cut-outs, kg.
+    """Mass of all panels without their cut-outs and rebates, kg; of a doubled front one board is rebated.
 
     Source
     ------
     [derived], geometry.
     """
-    return sum(
-        panel.count * panel.face_m2 * panel.thickness_m * material.density_kg_per_m3 for panel in panels
+    grooves = sum(
+        groove_m3(panel.length_m, panel.width_m, panel.thickness_m, panel.rebate_m) for panel in panels
     )
+    wood = sum(panel.count * panel.face_m2 * panel.thickness_m for panel in panels)
+    return (wood - grooves) * material.density_kg_per_m3
 
 
 def cut_plan(spec: EnclosureSpec, panels: tuple[Panel, ...]) -> CutPlan:

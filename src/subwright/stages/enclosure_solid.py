@@ -9,8 +9,19 @@ import math
 from dataclasses import dataclass
 
 from subwright.stages.enclosure_kinds import BoxPlan, Job, brace_rim_m
+from subwright.stages.enclosure_port import riser_m
 
-__all__ = ["Balance", "Board", "Point", "Profile", "balance_of", "boards_of", "profile_area_m2"]
+__all__ = [
+    "Balance",
+    "Board",
+    "Point",
+    "Profile",
+    "balance_of",
+    "boards_of",
+    "groove_m3",
+    "profile_area_m2",
+    "rebate_m",
+]
 
 Point = tuple[float, float]
 Profile = tuple[Point, ...]
@@ -20,7 +31,7 @@ _MOTOR_SHARE = 0.6  # of the driver's depth at which its mass may be thought
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Board:
-    """A board whose section (y, z) is the same from left to right; ``hollow_m3`` is its window."""
+    """A board whose section (y, z) is the same from left to right; ``hollow_m3`` is its window or rebate."""
 
     name: str
     left_m: float
@@ -64,6 +75,32 @@ def profile_area_m2(profile: Profile) -> float:
     return abs(_twice_area(profile)) / 2.0
 
 
+def rebate_m(job: Job) -> float:
+    """Depth of the rebates of front and back in m, half a board in whole millimetres; 0 for butt joints.
+
+    Source
+    ------
+    [common-practice]
+    """
+    return 0.0 if job.spec.joint == "butt" else math.floor(500.0 * job.spec.panel_thickness_m + 1e-9) / 1e3
+
+
+def groove_m3(length_m: float, width_m: float, thickness_m: float, rebate_m: float) -> float:
+    """Wood that a rebate round a board takes away, as wide as the boards are thick, m³.
+
+    Parameters
+    ----------
+    length_m, width_m, thickness_m : of the board, m.
+    rebate_m : depth, m.
+
+    Source
+    ------
+    [derived], geometry.
+    """
+    inside = (length_m - 2.0 * thickness_m) * (width_m - 2.0 * thickness_m)
+    return (length_m * width_m - inside) * rebate_m
+
+
 def _twice_area(profile: Profile) -> float:
     return sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(profile, (*profile[1:], profile[0]), strict=True))
 
@@ -79,7 +116,7 @@ def _centroid(profile: Profile) -> Point:
 
 
 def boards_of(job: Job, plan: BoxPlan) -> tuple[Board, ...]:
-    """Every board of the box in its place.
+    """Every board of the box in its place; rebated joints let the others into front and back.
 
     Parameters
     ----------
@@ -103,12 +140,12 @@ def boards_of(job: Job, plan: BoxPlan) -> tuple[Board, ...]:
     def inner_back(z: float) -> float:
         return floor - slopes.back * z - back_level
 
-    def between(low: float, high: float) -> Profile:
+    def between(low: float, high: float, into: float = 0.0) -> Profile:
         return (
-            (inner_front(low), low),
-            (inner_back(low), low),
-            (inner_back(high), high),
-            (inner_front(high), high),
+            (inner_front(low) - into, low),
+            (inner_back(low) + into, low),
+            (inner_back(high) + into, high),
+            (inner_front(high) - into, high),
         )
 
     front: Profile = (
@@ -123,14 +160,17 @@ def boards_of(job: Job, plan: BoxPlan) -> tuple[Board, ...]:
         (floor - slopes.back * outer_h, outer_h),
         (inner_back(outer_h), outer_h),
     )
-    side = between(t, outer_h - t)
+    rebate = rebate_m(job)
+    groove = groove_m3(outer_w, outer_h, t, rebate)
+    side, let_in = between(t, outer_h - t), between(t, outer_h - t, rebate)
+    floor_board, ceiling = between(0.0, t, rebate), between(outer_h - t, outer_h, rebate)
     boards = [
-        Board(name="front", left_m=0.0, right_m=outer_w, profile_m=front),
-        Board(name="back", left_m=0.0, right_m=outer_w, profile_m=back),
-        Board(name="bottom", left_m=0.0, right_m=outer_w, profile_m=between(0.0, t)),
-        Board(name="top", left_m=0.0, right_m=outer_w, profile_m=between(outer_h - t, outer_h)),
-        Board(name="left side", left_m=0.0, right_m=t, profile_m=side),
-        Board(name="right side", left_m=outer_w - t, right_m=outer_w, profile_m=side),
+        Board(name="front", left_m=0.0, right_m=outer_w, profile_m=front, hollow_m3=groove),
+        Board(name="back", left_m=0.0, right_m=outer_w, profile_m=back, hollow_m3=groove),
+        Board(name="bottom", left_m=0.0, right_m=outer_w, profile_m=floor_board),
+        Board(name="top", left_m=0.0, right_m=outer_w, profile_m=ceiling),
+        Board(name="left side", left_m=0.0, right_m=t, profile_m=let_in),
+        Board(name="right side", left_m=outer_w - t, right_m=outer_w, profile_m=let_in),
     ]
     if plan.chambers is not None:
         left = t + plan.chambers.rear_width_m
@@ -198,8 +238,8 @@ def _slot_boards(job: Job, plan: BoxPlan, front_y: float, back_y: float) -> list
     shelf: Profile = ((front_y, z), (end, z), (end, z + t), (front_y, z + t))
     boards = [Board(name="port shelf", left_m=t, right_m=t + width, profile_m=shelf)]
     if not straight:
-        riser = port.length_m - port.first_leg_m - 0.5 * port.height_m
-        upright: Profile = ((end - t, z + t), (end, z + t), (end, z + riser), (end - t, z + riser))
+        top = z + t + riser_m(port)
+        upright: Profile = ((end - t, z + t), (end, z + t), (end, top), (end - t, top))
         boards.append(Board(name="port riser", left_m=t, right_m=t + width, profile_m=upright))
     return boards
 

@@ -151,3 +151,41 @@ def test_labels_of_the_box_taken_apart_keep_clear_of_each_other(keys: dict[str, 
     for (first, *a), (second, *b) in combinations(labels, 2):
         apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
         assert apart, (first, second)
+
+
+def words_of(drawn: str) -> set[str]:
+    root = ElementTree.fromstring(drawn)
+    return {element.text or "" for element in root.iter("{http://www.w3.org/2000/svg}text")}
+
+
+def shapes_of(drawn: str, kind: str) -> list[str]:
+    root = ElementTree.fromstring(drawn)
+    paths = root.iter("{http://www.w3.org/2000/svg}path")
+    return [path.attrib["d"] for path in paths if path.attrib["class"] == kind]
+
+
+@pytest.mark.parametrize("joint", ["butt", "rebate"])
+def test_the_section_shows_slot_shelf_and_riser_with_their_sizes(joint: str) -> None:
+    made = box(kind="vented", port_kind="slot", joint=joint)
+    drawn = box_views_svg(made, title="A box")
+    assert made.port is not None
+    assert made.port.height_m is not None
+    panels = {panel.name: panel for panel in made.panels}
+    wanted = [made.port.height_m, panels["port shelf"].width_m]
+    if made.port.bend != "straight":
+        wanted.append(panels["port riser"].width_m)
+    for size in wanted:
+        assert f"{1e3 * size:.1f}".removesuffix(".0") in words_of(drawn), size
+    # the slot in the upright section, the driver in both; the front view's are circles and rectangles
+    assert len(shapes_of(drawn, "open")) == 3
+    told = any("rebates in front and back, 9 deep, 18 wide" in words for words in words_of(drawn))
+    assert told is (joint == "rebate")
+
+
+def test_rebated_boards_run_into_front_and_back_in_the_section() -> None:
+    for joint, depth in (("butt", 0.0), ("rebate", 0.009)):
+        made = box(joint=joint)
+        boards = {board.name: board.profile_m for board in made.boards}
+        for name in ("top", "bottom", "left side", "right side"):
+            assert boards["front"][1][0] - boards[name][0][0] == pytest.approx(depth)
+            assert boards[name][1][0] - boards["back"][0][0] == pytest.approx(depth)
