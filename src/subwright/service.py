@@ -389,8 +389,11 @@ def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
     """The build pack as a PDF; the same design gives the same bytes. Raises `SubwrightError` if it can't."""
     from subwright.outputs.design_view import pack_view
     from subwright.outputs.print_pdf import pack_pdf as made
+    from subwright.outputs.schematics import schematics
 
-    return made(build.design, pack_view(build.design), bring_up(build), paper=paper)
+    view = pack_view(build.design)
+    drawn = schematics(build.design, _library_of(build), stamp=view.stamp).sheets
+    return made(build.design, view, bring_up(build), paper=paper, drawn=drawn)
 
 
 def bring_up(build: Solved) -> BringUp:

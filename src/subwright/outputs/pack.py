@@ -17,6 +17,7 @@ from subwright.outputs.panels import panels_csv
 from subwright.outputs.print_bringup import bringup_text
 from subwright.outputs.print_pdf import Paper, pack_pdf
 from subwright.outputs.provenance import sources_text
+from subwright.outputs.schematics import schematics
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
 from subwright.outputs.views import PackView
@@ -94,7 +95,8 @@ def pack_files(
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)
     made = {name: text.encode() for name, text in texts.items()}
     if paper is not None:
-        made["pack.pdf"] = pack_pdf(design, view, procedure, paper=paper)
+        drawn = schematics(design, library or load_library(), stamp=view.stamp).sheets
+        made["pack.pdf"] = pack_pdf(design, view, procedure, paper=paper, drawn=drawn)
     return made
 
 

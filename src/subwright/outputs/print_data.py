@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from subwright.build.bringup_records import BringUp, Step
@@ -34,7 +34,9 @@ from subwright.outputs.print_bringup import (
 )
 from subwright.outputs.print_code import code_square, design_code
 from subwright.outputs.print_cover import cover_picture
+from subwright.outputs.print_wiring import wiring_picture
 from subwright.outputs.print_words import glossary, how_it_works
+from subwright.outputs.schematics import SchematicSheet
 from subwright.outputs.tables import TIGHT
 from subwright.outputs.views import Caution, PackView, Sheet, Station
 
@@ -55,7 +57,9 @@ _GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 
 
-def print_data(design: Design, view: PackView, procedure: BringUp) -> dict[str, Any]:
+def print_data(
+    design: Design, view: PackView, procedure: BringUp, drawn: Sequence[SchematicSheet] = ()
+) -> dict[str, Any]:
     """Everything that the template shows, as plain data."""
     code = design_code(design)
     return {
@@ -73,7 +77,7 @@ def print_data(design: Design, view: PackView, procedure: BringUp) -> dict[str, 
         "disclaimer": _DISCLAIMER,
         "sections": [
             {"title": title, "fresh": not title.startswith(_RUN_ON), "blocks": blocks}
-            for title, blocks in _sections(design, view, procedure)
+            for title, blocks in _sections(design, view, procedure, drawn)
             if blocks
         ],
     }
@@ -89,17 +93,19 @@ def _station(row: Station) -> dict[str, Any]:
     }
 
 
-def _sections(design: Design, view: PackView, procedure: BringUp) -> Iterator[tuple[str, list[Block]]]:
+def _sections(
+    design: Design, view: PackView, procedure: BringUp, drawn: Sequence[SchematicSheet]
+) -> Iterator[tuple[str, list[Block]]]:
     sheets = {sheet.key: sheet for sheet in view.sheets}
     yield "Findings", list(_findings(view))
     yield "How it works", [block for title, words in how_it_works(design) for block in _titled(title, words)]
     yield "Where the power goes", list(_power(view))
-    yield "Schematics", list(_schematics(view))
+    yield "Schematics", list(_schematics(drawn))
     yield "Parts to buy", list(_parts(view))
     if "transformer" in sheets:
         yield "Winding sheet", list(_winding(sheets["transformer"]))
     yield "Panels and cutting", list(_panels(sheets["enclosure"]))
-    yield "Wiring and fuse", list(_wiring(sheets))
+    yield "Wiring and fuse", list(_wiring(design, sheets))
     yield "Heatsink", list(_sheet(sheets["heat"], with_figures=True))
     yield "First power-up", list(_bring_up(view, procedure))
     yield "Test points", [_test_points(procedure)]
@@ -138,12 +144,15 @@ def _power(view: PackView) -> Iterator[Block]:
         yield grid(shown)
 
 
-def _schematics(view: PackView) -> Iterator[Block]:
-    for sheet in view.sheets:
-        for drawn in sheet.figures:
-            if drawn.key.startswith("schematic"):
-                yield heading(sheet.title)
-                yield figure(drawn)
+def _schematics(drawn: Sequence[SchematicSheet]) -> Iterator[Block]:
+    if drawn:
+        yield text(
+            "Each block's circuit on a page of its own, made from the netlist that was simulated. "
+            "Designators count up from the sheet's hundred; values are those of the parts list."
+        )
+        yield items(sheet.title for sheet in drawn)
+    for sheet in drawn:
+        yield {"kind": "sheet", "svg": printed_svg(sheet.svg)}
 
 
 def _group(row: BomRow) -> str:
@@ -213,9 +222,15 @@ def _panels(sheet: Sheet) -> Iterator[Block]:
             yield caution(row)
 
 
-def _wiring(sheets: Mapping[str, Sheet]) -> Iterator[Block]:
+def _wiring(design: Design, sheets: Mapping[str, Sheet]) -> Iterator[Block]:
     for row in sheets["supply"].cautions:
         yield caution(row)
+    yield {
+        "kind": "figure",
+        "svg": printed_svg(wiring_picture(design)),
+        "caption": "From battery to driver; lengths are one way.",
+        "width": 100.0,
+    }
     yield from _sheet(sheets["wiring"], with_figures=True)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
@@ -11,6 +12,7 @@ from subwright.base.errors import SubwrightError
 from subwright.build.bringup_records import BringUp
 from subwright.build.result import Design
 from subwright.outputs.print_data import print_data
+from subwright.outputs.schematics import SchematicSheet
 from subwright.outputs.views import PackView
 
 __all__ = ["PAPERS", "Paper", "pack_pdf"]
@@ -40,13 +42,20 @@ def _template() -> bytes:
     return files("subwright.outputs").joinpath("templates/pack.typ").read_bytes()
 
 
-def pack_pdf(design: Design, view: PackView, procedure: BringUp, *, paper: Paper = "a4") -> bytes:
+def pack_pdf(
+    design: Design,
+    view: PackView,
+    procedure: BringUp,
+    *,
+    paper: Paper = "a4",
+    drawn: Sequence[SchematicSheet] = (),
+) -> bytes:
     """The pack as a PDF.
 
     Parameters
     ----------
     design, view, procedure : the same build three times: solved, as a page, and its first power-up.
-    paper : "a4" or "letter".
+    paper : "a4" or "letter". drawn : circuits, each for a page of its own.
 
     Returns
     -------
@@ -56,7 +65,7 @@ def pack_pdf(design: Design, view: PackView, procedure: BringUp, *, paper: Paper
     ------
     SubwrightError : the typesetter is missing, or refuses the content.
     """
-    data = print_data(design, view, procedure) | {"paper": _TYPST_PAPER[paper]}
+    data = print_data(design, view, procedure, drawn) | {"paper": _TYPST_PAPER[paper]}
     compiler = _compiler()
     try:
         made = compiler.compile(
