@@ -13,6 +13,8 @@ import pytest
 from starlette.testclient import TestClient
 from web_support import EXAMPLE, figures, revision, send, workbench
 
+from subwright import service
+
 STAGES = (
     *("supply", "wiring", "converter", "transformer", "protection", "filter", "amplifier", "heat", "driver"),
     *("enclosure", "air", "build"),
@@ -224,3 +226,17 @@ def test_the_folder_of_the_reader_stays_empty_while_they_play(
 ) -> None:
     folder = tmp_path_factory.getbasetemp() / "builds0"
     assert not [path for path in Path(folder).rglob("*") if path.is_file()]
+
+
+def test_a_fault_of_ours_is_owned_up_to(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(code: str) -> None:
+        raise ZeroDivisionError(code)
+
+    monkeypatch.setattr(service, "explain", broken)
+    told = client.get("/explain/SUP-03")
+    assert told.status_code == 500
+    assert "ZeroDivisionError" in told.json()["error"]["message"]
+    page = client.get("/explain/SUP-03", headers={"X-Workbench": ""})
+    assert "<html" in page.text
+    assert "Traceback" not in page.text
+    assert "default-src 'none'" in page.headers["content-security-policy"]

@@ -7,6 +7,7 @@ own origin. Away from the loopback address nothing is served without the token.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from dataclasses import dataclass, field
 from hmac import compare_digest
@@ -143,7 +144,11 @@ class Guard:
             cookie = f"{COOKIE}={self.rules.token}; Path=/; HttpOnly; SameSite=Strict"
             await _answer(sending, 303, "", {b"location": b"/", b"set-cookie": cookie.encode()})
             return
-        await self.app(scope, _limited(receive), sending)
+        try:
+            await self.app(scope, _limited(receive), sending)
+        except Exception:  # the reader has been told; a traceback is for those who ask for one
+            if os.environ.get("SUBWRIGHT_DEBUG") == "1":
+                raise
 
     def _refusal(self, scope: MutableMapping[str, Any], found: Mapping[bytes, str]) -> tuple[int, str] | None:
         host = found.get(b"host", "")

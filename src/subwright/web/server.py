@@ -60,6 +60,14 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
         said = SubwrightError(message="the request can't be read", quantity=place, value=str(first["msg"]))
         return _told(desk, request, 422, said)
 
+    def fault(request: Request, error: Exception) -> Response:
+        said = SubwrightError(
+            message=f"sorry, that is a fault in subwright itself ({type(error).__name__})",
+            remedy="go back and try another way; please report it with the build file",
+        )
+        return _told(desk, request, 500, said)
+
+    app.add_exception_handler(Exception, fault)
     app.add_exception_handler(SubwrightError, refused)
     app.add_exception_handler(RequestValidationError, misshapen)
     app.add_exception_handler(InputError, refused)
