@@ -20,6 +20,7 @@ _RADIUS = 8.0
 _LABEL_CHARS = 13
 _SIZE = 11.0
 _ROW = 12.5
+_NOTE = 11.0  # size of the small print
 _TOO_SMALL = 1e-5  # losses below this share of the source are left out of the picture
 _MOST = 6  # losses drawn one by one in a step; smaller ones are drawn together
 
@@ -79,7 +80,8 @@ class Flow:
         air = _Air.of(self.sink, self.sink_w * scale)
         width = head + sum(c.width for c in columns) + air.width + 12.0
         top, under = 74.0, 74.0 + _TRUNK
-        height = under + 26.0 + max((c.depth for c in columns), default=0.0) + 20.0
+        notes = wrap(self._note(scale, air), int((width - 24.0) / text_width("0", _NOTE)))
+        height = under + 26.0 + max((c.depth for c in columns), default=0.0) + 6.0 + 14.0 * len(notes)
         body = [text(12, 20, self.title, classes="t h")]
         body += [
             text(12, top + 14, self.source, classes="t"),
@@ -98,7 +100,8 @@ class Flow:
             x += column.width
         body.append(f'<path d="{outline}H{num(x)}V{num(top)}Z" class="solid"/>')
         body += air.draw(x, top, self.sink_w)
-        body.append(text(12, height - 8, self._note(scale, air), classes="ts sm"))
+        for row, words in enumerate(notes, 1 - len(notes)):
+            body.append(text(12, height - 8 + 14 * row, words, classes="ts sm"))
         return document(
             body, width=width, height=height, title=self.title, desc=self._described(), inline=inline
         )

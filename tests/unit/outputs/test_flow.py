@@ -55,7 +55,8 @@ def test_ribbon_steps_by_the_loss_on_one_scale() -> None:
 def test_thin_sound_is_enlarged_and_says_so() -> None:
     text = flow([[300.0]], 2.0).render()
     assert "\u00d7 50" in text
-    assert "drawn 50 times as wide" in text
+    words = " ".join(re.sub(r"<[^>]*>", " ", text).split())  # the small print may take two lines
+    assert "drawn 50 times as wide" in words
     assert "times as wide" not in flow([[100.0]], 60.0).render()
 
 
@@ -82,3 +83,23 @@ def test_any_flow_is_well_formed_and_repeats(losses: list[list[float]], sink: fl
     ET.fromstring(text)
     assert text == drawn.render()
     assert not re.search(r"\b(nan|inf)\b", text)
+
+
+def test_the_small_print_stays_inside_a_narrow_drawing() -> None:
+    from subwright.outputs.drawing import text_width
+
+    flow = Flow(
+        title="t",
+        source="b",
+        source_w=100.0,
+        steps=(
+            Step(name="amplifier", losses=(Peel(label="a", power_w=0.5), Peel(label="b", power_w=0.0005))),
+        ),
+        sink="sound",
+        sink_w=99.4995,
+    )
+    drawn = flow.render()
+    width = float(re.search(r'viewBox="0 0 ([\d.]+)', drawn).group(1))  # type: ignore[union-attr]
+    notes = re.findall(r'class="ts sm">([^<]*)<', drawn)
+    assert any("proportional" in note for note in notes)
+    assert all(12.0 + text_width(note, 11.0) <= width for note in notes)
