@@ -48,13 +48,17 @@ class BomRow:
         return self.ratings[0] if self.ratings else None
 
 
-def designators(uses: Sequence[Use]) -> Mapping[tuple[str, str], tuple[str, ...]]:
-    """Designators by (stage, role): letters after IEEE 315, numbered in the order of the stages.
+def designators(
+    uses: Sequence[Use], drawn: Mapping[tuple[str, str], tuple[str, ...]] | None = None
+) -> Mapping[tuple[str, str], tuple[str, ...]]:
+    """Designators by (stage, role): letters after IEEE 315.
 
+    ``drawn`` holds those that the circuits' netlists give; the other parts of such a stage follow in its own
+    hundred. Without it all are numbered in the order of the stages.
     Parts bought by length, area or mass have none. Raises SubwrightError for a fractional number of pieces
     and for a role that a stage uses twice.
     """
-    last: dict[str, int] = {}
+    last = _highest(drawn) if drawn is not None else {}
     given: dict[tuple[str, str], tuple[str, ...]] = {}
     for stage, part in uses:
         if (stage, part.role) in given:
@@ -75,28 +79,61 @@ def designators(uses: Sequence[Use]) -> Mapping[tuple[str, str], tuple[str, ...]
                 value=f"{part.quantity:g}",
                 remedy="this is a fault of the programme; please report it with the build file",
             )
-        start = last.get(part.letter, 0)
+        if drawn is not None and (stage, part.role) in drawn:
+            given[stage, part.role] = drawn[stage, part.role]
+            continue
+        hundred = 0 if drawn is None else _HUNDREDS.get(stage, _OTHERS)
+        start = last.get((hundred, part.letter), hundred)
         given[stage, part.role] = tuple(f"{part.letter}{start + i + 1}" for i in range(count))
-        last[part.letter] = start + count
+        last[hundred, part.letter] = start + count
     return given
+
+
+_HUNDREDS = {
+    "converter": 100,
+    "transformer": 100,
+    "protection": 200,
+    "input": 300,
+    "filter": 300,
+    "amplifier": 400,
+    "speaker_guard": 500,
+    "control": 600,
+    "supply": 700,
+    "battery_guard": 700,
+}
+_OTHERS = 800
+
+
+def _highest(drawn: Mapping[tuple[str, str], tuple[str, ...]]) -> dict[tuple[int, str], int]:
+    """Last number that each hundred's letter has given away."""
+    last: dict[tuple[int, str], int] = {}
+    for names in drawn.values():
+        for name in names:
+            letter, digits = re.fullmatch(r"(\D*)(\d*)", name).groups()  # type: ignore[union-attr]  # always matches
+            key = (int(digits) // 100 * 100, letter)
+            last[key] = max(last.get(key, 0), int(digits))
+    return last
 
 
 def _alike(part: PartUse) -> tuple[str, str, str, str, float | None]:
     return part.part_id, part.letter, part.unit, part.value, part.tolerance
 
 
-def bom_rows(uses: Sequence[Use]) -> tuple[BomRow, ...]:
+def bom_rows(
+    uses: Sequence[Use], drawn: Mapping[tuple[str, str], tuple[str, ...]] | None = None
+) -> tuple[BomRow, ...]:
     """Group the stages' parts into lines.
 
     Parameters
     ----------
     uses : (stage name, part) in the order in which designators are to be numbered.
+    drawn : designators that the circuits give, by (stage, role).
 
     Returns
     -------
     Lines, by designator letter; alike means the same id, letter, unit, value and tolerance.
     """
-    given = designators(uses)
+    given = designators(uses, drawn)
     groups: dict[tuple[str, str, str, str, float | None], list[Use]] = {}
     for stage, part in uses:
         groups.setdefault(_alike(part), []).append((stage, part))

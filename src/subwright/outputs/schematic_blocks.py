@@ -9,11 +9,12 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_values import from_result
-from subwright.circuits.filter_circuit import filter_circuit
+from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.circuits.netlist import Circuit, Steady
-from subwright.circuits.protection_circuit import protection_circuit
+from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
 from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
 from subwright.outputs.schematic_filter import draw_filter
 from subwright.outputs.schematic_kit import Kit
@@ -22,7 +23,7 @@ from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 from subwright.stages.transformer_records import TransformerResult, Winding
 
-__all__ = ["Block", "blocks"]
+__all__ = ["Block", "blocks", "drawn_designators"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,6 +36,7 @@ class Block:
     circuit : its netlist. names : printed names of nets. draw : its placement; returns the sheet's notes.
     drawn_inherent : inherent elements that stand for something visible.
     texts : lines beside symbols that the netlist and its bill don't give, by designator.
+    analysis, probes : what its SPICE text asks for.
     """
 
     key: str
@@ -43,8 +45,29 @@ class Block:
     circuit: Circuit
     names: Mapping[str, str]
     draw: Callable[[Kit], tuple[str, ...]]
+    analysis: Analysis
+    probes: tuple[Probe, ...]
     drawn_inherent: frozenset[str] = frozenset()
     texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+_FUSE: Final = "F101"
+_ELSEWHERE: Final[Mapping[tuple[str, str], tuple[str, ...]]] = {
+    ("supply", "supply fuse"): (_FUSE,),
+    ("transformer", "transformer core"): ("T101",),
+}
+"""Parts of other bills that the power stage's sheet shows."""
+
+
+def drawn_designators(found: tuple[Block, ...]) -> Mapping[tuple[str, str], tuple[str, ...]]:
+    """Designators that the netlists give, by (stage, role) of the bill; sections of a case count once."""
+    names: dict[tuple[str, str], dict[str, None]] = {}
+    for block in found:
+        for part in block.circuit.parts:
+            if part.standing == "bought":
+                names.setdefault((block.stage, part.role), {})[part.case] = None
+    made = {key: tuple(cases) for key, cases in names.items()}
+    return {**made, **_ELSEWHERE} if any(block.stage == "converter" for block in found) else made
 
 
 def blocks(design: Design, library: Library) -> tuple[tuple[Block, ...], tuple[tuple[str, str], ...]]:
@@ -85,6 +108,8 @@ def _filter(design: Design, library: Library) -> Iterator[Block]:
         circuit=filter_circuit(result, library, supply_v=supply_v),
         names=names,
         draw=lambda kit: draw_filter(kit, result),
+        analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
+        probes=(Voltage(FILTER_OUTPUT),),
     )
 
 
@@ -119,6 +144,10 @@ def _protection(design: Design, library: Library) -> Iterator[Block]:
         circuit=circuit,
         names=names,
         draw=draw_protection,
+        analysis=Transient(stop_s=4.0, step_s=2e-3, accuracy=1e-4),
+        probes=tuple(
+            Voltage(net) for net in ("battery", "run", *PROTECTION_NETS.values()) if net in circuit.nets
+        ),
     )
 
 
@@ -136,6 +165,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
             negative_a=full.rail_a,
         )
     )
+    period_s = 1.0 / result.plan.timing.switching_hz
     names = {
         "input": "B+",
         "battery": "BATTERY",
@@ -151,7 +181,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         },
     }
     texts = {
-        FUSE_ELEMENT: ("fuse", f"{supply.fuse_a:g} A"),
+        FUSE_ELEMENT: (_FUSE, f"{supply.fuse_a:g} A"),
         "BT101": ("BT101", f"{supply.corners[Corner.NOMINAL]:g} V"),
         **{f"T101{s}": (f"T101{s}", f"{transformer.primary_turns} t") for s in "AB"},
         **{f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns} t") for s in "CD"},
@@ -170,6 +200,10 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         draw=draw,
         drawn_inherent=frozenset({FUSE_ELEMENT}),
         texts=texts,
+        analysis=Transient(
+            stop_s=200.0 * period_s, step_s=period_s / 200.0, keep_from_s=180.0 * period_s, from_initial=True
+        ),
+        probes=tuple(Voltage(net) for net in ("input", "rail_positive", "rail_negative")),
     )
 
 

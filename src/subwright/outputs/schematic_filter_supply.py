@@ -16,7 +16,7 @@ _X: Final = 190
 def draw_supply(kit: Kit, result: FilterResult, y: int) -> None:
     """Draw the supply along ``y``, the cases at its right."""
     kind = result.op_amp_supply.kind
-    kit.sheet.say(100, y - 50, "supply of the op-amps", head=True)
+    kit.sheet.say(90, y - 40, "supply of the op-amps", head=True)
     if kind == "battery":
         x = _battery(kit, y)
     else:

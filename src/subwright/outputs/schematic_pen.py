@@ -7,8 +7,9 @@ carries the pins' places, so that a reader can trace the nets from the drawing a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from subwright.circuits.netlist import Part
@@ -179,8 +180,21 @@ class Sheet:
             if spot[0] != kept[-1][0] and spot[1] != kept[-1][1]:
                 raise ValueError(f"a wire runs askew from {kept[-1]} to {spot}")
             kept.append(spot)
-        if len(kept) > 1:
-            self._wires.append(_Wire(points=tuple(kept), heavy=heavy))
+        for points in self._uncovered(kept):
+            self._wires.append(_Wire(points=points, heavy=heavy))
+
+    def _uncovered(self, corners: list[Point]) -> Iterator[tuple[Point, ...]]:
+        """The pieces of a path that no earlier wire already covers."""
+        piece = corners[:1]
+        for a, b in pairwise(corners):
+            if any(_within(a, c, d) and _within(b, c, d) for wire in self._wires for c, d in wire.segments):
+                if len(piece) > 1:
+                    yield tuple(piece)
+                piece = [b]
+            else:
+                piece.append(b)
+        if len(piece) > 1:
+            yield tuple(piece)
 
     def ground(self, net: str, at: Point) -> None:
         """The symbol of 0 V, or of another net that serves as signal ground, below ``at``."""
@@ -322,6 +336,10 @@ class Sheet:
         """Fixed texts that stand free, with their boxes."""
         return tuple((fixed.content, fixed.box) for fixed in self._fixed if fixed.checked)
 
+    def marks(self) -> tuple[Box, ...]:
+        """Boxes of flags, supply bars, grounds and test points."""
+        return tuple(self._blocks)
+
     def bodies(self) -> tuple[tuple[str, Box], ...]:
         """Designators with the boxes of their symbols."""
         return tuple((placed.name, placed.box) for placed, _, _, _ in self._placed)
@@ -395,10 +413,12 @@ def _ways(spot: Point, wire: _Wire) -> int:
     """How many of a wire's stretches leave a point: 2 in its middle, 1 at an end."""
     if spot in wire.points:
         return 1 if spot in (wire.points[0], wire.points[-1]) and wire.points.count(spot) == 1 else 2
-    for a, b in wire.segments:
-        if min(a[0], b[0]) <= spot[0] <= max(a[0], b[0]) and min(a[1], b[1]) <= spot[1] <= max(a[1], b[1]):
-            return 2
-    return 0
+    return 2 if any(_within(spot, a, b) for a, b in wire.segments) else 0
+
+
+def _within(spot: Point, a: Point, b: Point) -> bool:
+    """Whether a point lies on a straight stretch."""
+    return min(a[0], b[0]) <= spot[0] <= max(a[0], b[0]) and min(a[1], b[1]) <= spot[1] <= max(a[1], b[1])
 
 
 def _stroke(stroke: Stroke, x: float, y: float, turn: int, flip: bool) -> str:

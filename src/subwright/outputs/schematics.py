@@ -33,6 +33,7 @@ class SchematicSheet:
     labels: tuple[Label, ...]
     fixed: tuple[tuple[str, tuple[float, float, float, float]], ...]
     bodies: tuple[tuple[str, tuple[float, float, float, float]], ...]
+    marks: tuple[tuple[float, float, float, float], ...]
     circuit: Circuit
 
     @cached_property
@@ -67,9 +68,8 @@ def schematics(
     bill: dict[str, dict[str, PartUse]] = {}
     for stage, use in design.part_uses():
         bill.setdefault(stage, {})[use.role] = use
-    channels = {
-        record.id: record.channels for record in (*library.op_amps.values(), *library.comparators.values())
-    }
+    channels = {record.id: record.channels for record in library.op_amps.values()}
+    channels |= {record.id: record.channels for record in library.comparators.values()}
     sheets = []
     for number, block in enumerate(found, start=1):
         uses = bill.get(block.stage, {})
@@ -99,6 +99,7 @@ def schematics(
                 labels=paper.labels(),
                 fixed=paper.fixed_boxes(),
                 bodies=paper.bodies(),
+                marks=paper.marks(),
                 circuit=block.circuit,
             )
         )
