@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from subwright.build.bringup import bring_up
@@ -14,9 +14,10 @@ from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
 from subwright.outputs.dxf import panel_files
 from subwright.outputs.folder import CHECKSUMS, replace_folder
 from subwright.outputs.panels import panels_csv
-from subwright.outputs.print_bringup import bringup_text
+from subwright.outputs.print_bringup import bringup_text, step_grids
 from subwright.outputs.print_pdf import Paper, pack_pdf
 from subwright.outputs.provenance import sources_text
+from subwright.outputs.schematic_files import schematic_files
 from subwright.outputs.schematics import schematics
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
@@ -54,7 +55,8 @@ class PackReport:
 def _drawings(view: PackView) -> Iterator[tuple[str, str]]:
     figures = [*view.flows, *(figure for sheet in view.sheets for figure in sheet.figures)]
     for figure in figures:
-        yield _OWN_PLACE.get(figure.key, f"plots/{figure.key}.svg"), figure.alone
+        if not figure.key.startswith("schematic-"):  # those are files of their own, on paper of their own
+            yield _OWN_PLACE.get(figure.key, f"plots/{figure.key}.svg"), figure.alone
 
 
 def _for_the_saw(design: Design) -> dict[str, str]:
@@ -63,6 +65,11 @@ def _for_the_saw(design: Design) -> dict[str, str]:
         f"box/dxf/{name}": text
         for name, text in panel_files(box.panels, box.cut_plan, "mm", stamp=stamp_of(design)).items()
     }
+
+
+def _circuits(design: Design, library: Library) -> dict[str, str]:
+    files = schematic_files(design, library, stamp=stamp_of(design))
+    return {f"schematics/{name}": text for name, text in files.items()}
 
 
 def design_json(design: Design) -> str:
@@ -78,8 +85,8 @@ def pack_files(
     ``made_on`` is a date to print on the summary; nothing else knows the time. ``library`` holds the parts
     that it was solved with, where a drawer has some of its own; ``paper`` adds the pack as a PDF.
     """
-    view = pack_view(design, made_on=made_on)
     procedure = bring_up(design, library or load_library())
+    view = replace(pack_view(design, made_on=made_on, library=library), steps=step_grids(procedure))
     texts = {
         "summary.html": summary_html(view),
         "bom.csv": bom_csv(view.bom),
@@ -90,6 +97,7 @@ def pack_files(
         "design.json": design_json(design),
         **dict(_drawings(view)),
         **_for_the_saw(design),
+        **_circuits(design, library or load_library()),
     }
     if design.transformer is not None:
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)

@@ -7,9 +7,17 @@ from textwrap import fill
 
 from subwright.base.units import show
 from subwright.build.bringup_records import BringUp, Discharge, Reading, Step
-from subwright.outputs.views import Caution, PackView
+from subwright.outputs.views import Caution, Grid, PackView
 
-__all__ = ["bringup_text", "discharge_text", "reading_cells", "step_cautions", "supply_text", "window_text"]
+__all__ = [
+    "bringup_text",
+    "discharge_text",
+    "reading_cells",
+    "step_cautions",
+    "step_grids",
+    "supply_text",
+    "window_text",
+]
 
 _WIDTH = 96
 _RULE = "-" * _WIDTH
@@ -124,6 +132,20 @@ def step_cautions(view: PackView) -> Mapping[str, tuple[Caution, ...]]:
         key: tuple(by_words[words] for words in befores if words in by_words)
         for key, befores in wanted.items()
     }
+
+
+def step_grids(procedure: BringUp) -> tuple[Grid, ...]:
+    """A table of readings for each step, for the page."""
+    return tuple(
+        Grid(
+            title=f"{step.number}. {step.title}",
+            header=("measure", "where", "expected", "window"),
+            rows=tuple(reading_cells(reading)[:4] for reading in step.readings),
+            figures=frozenset({2, 3}),
+            note=", ".join(words for words in (supply_text(step), step.load) if words),
+        )
+        for step in procedure.steps
+    )
 
 
 def bringup_text(procedure: BringUp, view: PackView) -> str:

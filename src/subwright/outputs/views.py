@@ -163,6 +163,7 @@ class PackView:
     sources: tuple[SourceRow, ...]
     from_memory: tuple[str, ...]  # parts and values known only from memory or invented
     closing: tuple[Caution, ...] = ()
+    steps: tuple[Grid, ...] = ()  # the first power-up: what to read at each step
 
     def count(self, severity: Severity) -> int:
         """How many findings have this severity."""
