@@ -82,6 +82,19 @@ def _frames(view: _View, box: EnclosureResult, holes: tuple[Hole, ...]) -> Itera
             yield f'<circle cx="{num(cx)}" cy="{num(cy)}" r="{num(radius)}" class="hair"/>'
 
 
+def _electronics(view: _View, box: EnclosureResult, across: int, up: int) -> Iterator[str]:
+    """Outline of the room kept for the electronics: ``across`` and ``up`` are the axes of the view."""
+    room = box.compartment
+    if room is None:
+        return
+    a, b, c, d = room.low_m[across], room.high_m[across], room.low_m[up], room.high_m[up]
+    yield view.path([(a, c), (b, c), (b, d), (a, d)], "ref")
+    (x1, y1), (x2, y2) = view.at(a, c), view.at(b, d)
+    words = "electronics"
+    if text_width(words, 11) + 4 < x2 - x1:
+        yield text((x1 + x2) / 2, (y1 + y2) / 2 + 4, words, classes="ts sm halo", anchor="middle")
+
+
 def _front_view(box: EnclosureResult, view: _View) -> Iterator[str]:
     wide, high = box.outer_width_m, box.outer_height_m
     yield text(view.left, view.base - high * view.scale - 10, "front", classes="t")
@@ -102,6 +115,7 @@ def _front_view(box: EnclosureResult, view: _View) -> Iterator[str]:
     for hole in holes:
         yield from _hole(view, hole)
     yield from _frames(view, box, holes)
+    yield from _electronics(view, box, 0, 2)
     row = 0
     for x in sorted({round(hole.x_m, 4) for hole in holes}):
         yield from _across(view, 0.0, x, row)
@@ -127,6 +141,7 @@ def _side_view(box: EnclosureResult, view: _View) -> Iterator[str]:
     for corners in _cut_through(box):
         yield view.path(corners, "open")
     yield from _motor(box, view)
+    yield from _electronics(view, box, 1, 2)
     shelf, riser = (_board(box, name) for name in ("port shelf", "port riser"))
     row = 0
     if shelf is not None and box.port is not None and box.port.height_m is not None:
@@ -233,6 +248,7 @@ def _top_view(box: EnclosureResult, view: _View) -> Iterator[str]:
         if half > 0.0:
             a, b = hole.x_m - half, hole.x_m + half
             yield view.path([(a, low), (b, low), (b, high), (a, high)], "open")
+    yield from _electronics(view, box, 0, 1)
     yield from _across(view, 0.0, wide, 0)
     nearest = min(_level(board, middle)[0] for board in box.boards)
     furthest = max(_level(board, middle)[1] for board in box.boards)
@@ -287,6 +303,9 @@ def box_views_svg(box: EnclosureResult, *, title: str, stamp: str = "", inline: 
         facts[2] = f"joints: rebates in front and back, {millimetres(rebate)} deep, {board} wide"
     if box.port is not None:
         facts.insert(0, f"port {box.port.name}, {millimetres(box.port.length_m)} long, {box.port.bend}")
+    if box.compartment is not None:
+        size = " × ".join(millimetres(side) for side in box.compartment.sides_m)
+        facts.insert(0, f"electronics {box.compartment.corner}, {size}")
     if box.radiator is not None:
         facts.insert(0, f"radiator: {box.radiator.added_kg * 1e3:.0f} g added to each")
     for row, words in enumerate(facts):

@@ -18,6 +18,7 @@ from subwright.physics.acoustics.radiation import level_db
 from subwright.stages.common import Contributor, PartUse, Rating
 from subwright.stages.enclosure_catalogue import KINDS
 from subwright.stages.enclosure_drills import Hole, screw_of
+from subwright.stages.enclosure_electronics import Compartment, place_electronics
 from subwright.stages.enclosure_kinds import BoxPlan, Job
 from subwright.stages.enclosure_panels import Panel, cut_plan, panels_mass_kg, panels_of, weakest_panel
 from subwright.stages.enclosure_port import Port
@@ -221,6 +222,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
     t, slopes = spec.panel_thickness_m, job.slopes
     floor = inner[2] + slopes.both * (0.5 * inner[1] + t) + slopes.across(job.front_m, t)
     boards = boards_of(job, plan)
+    compartment = place_electronics(job, plan, panels, boards)
     material = MATERIALS[spec.panel_material]
     wood = panels_mass_kg(panels, material)
     plan_of_cuts = cut_plan(spec, panels)
@@ -317,6 +319,7 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         back_slope=slopes.back,
         panels=panels,
         boards=boards,
+        compartment=compartment,
         balance=balance_of(job, plan, boards, material.density_kg_per_m3),
         joint=spec.joint,
         wall_k_per_w=wall_resistance_k_per_w(_walls_m2(panels), t, spec.panel_material),
@@ -349,7 +352,11 @@ def _evaluated(job: Job, plan: BoxPlan, panels: tuple[Panel, ...], system: Speak
         losses=(),
         contributors=_contributors(plan),
         sources=(*plan.sources, "leissa-1973", "leach-2002"),
-        reasons=(*plan.reasons, *_reasons(job, plan, weakest.name, resonance, limit_hz)),
+        reasons=(
+            *plan.reasons,
+            *_reasons(job, plan, weakest.name, resonance, limit_hz),
+            *_electronics_reason(compartment),
+        ),
         _system=system,
     )
 
@@ -477,6 +484,16 @@ def _contributors(plan: BoxPlan) -> tuple[Contributor, ...]:
             sensitivity=-0.5 * port.end_correction_m / total,
         ),
     )
+
+
+def _electronics_reason(compartment: Compartment | None) -> list[str]:
+    if compartment is None:
+        return []
+    size = " × ".join(show(side, "length") for side in compartment.sides_m)
+    return [
+        f"Electronics: {size} (width, height, depth) kept free in the {compartment.corner} corner, seen from "
+        "the front; driver, port and braces keep clear of it."
+    ]
 
 
 def _reasons(job: Job, plan: BoxPlan, weakest: str, resonance_hz: float, limit_hz: float) -> list[str]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from subwright.physics.acoustics.circuit import PowerShares
 from subwright.physics.acoustics.cutting import CutPlan
 from subwright.stages.common import Contributor, Corner, Loss, PartUse, Rating
+from subwright.stages.enclosure_electronics import Compartment
 from subwright.stages.enclosure_panels import Panel
 from subwright.stages.enclosure_port import Port
 from subwright.stages.enclosure_response import (
@@ -106,6 +107,7 @@ class EnclosureResult:
     back_slope: float
     panels: tuple[Panel, ...]
     boards: tuple[Board, ...]  # in space
+    compartment: Compartment | None  # of the electronics, when inside
     balance: Balance
     joint: Joint
     wall_k_per_w: float  # thermal resistance from the air inside to that outside

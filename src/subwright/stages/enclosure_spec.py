@@ -38,6 +38,7 @@ __all__ = [
     "Joint",
     "OutlineKind",
     "Radiator",
+    "RearCorner",
 ]
 
 Fill = Literal["none", "lining", "light", "dense"]
@@ -57,6 +58,7 @@ AlignmentName = Literal[
 ]
 OutlineKind = Literal["rectangular", "wedge", "trapezoid"]
 Joint = Literal["butt", "rebate"]
+RearCorner = Literal["rear left bottom", "rear right bottom", "rear left top", "rear right top"]
 HighPass = Callable[[NDArray[np.float64]], NDArray[np.complexfloating]]
 
 
@@ -238,6 +240,11 @@ class EnclosureSpec(StageSpec):
     )
     electronics_m3: Volume = quantity(
         "1.5 l", low="0.1 l", high="20 l", why="Volume of the electronics' compartment, when inside."
+    )
+    electronics_corner: RearCorner | Literal["auto"] = choice(
+        "auto",
+        why="Corner at the back that the electronics take, when inside; left and right as seen from the "
+        "front. auto: the first that driver, port and braces leave free; bottom before top, then left first.",
     )
     joint: Joint = choice(
         "butt",
