@@ -15,6 +15,7 @@ from subwright.stages.battery_guard import (
     BatteryGuardInput,
     BatteryGuardResult,
     GuardedPart,
+    ReversedPart,
     ReverseNeed,
     ReverseSwitch,
     design_battery_guard,
@@ -40,6 +41,12 @@ __all__ = [
 ]
 
 _EFFICIENCY: Final = 0.75  # whole chain at full sine, before anything is designed; on the safe side
+_CHIP_V: Final = -0.3  # below its ground, absolute limit of almost every integrated circuit; from memory
+_ELECTROLYTIC_V: Final = -1.0  # an electrolytic capacitor reversed for a moment; common practice
+_COMPARATOR_A: Final = 50e-3  # out of a 339-family input below its ground; from memory
+_SHUNT_A: Final = 0.1  # 431-family backwards; from memory
+_FORWARD_V: Final = 0.8  # of a zener, forward
+_TRANSISTOR_V: Final = -5.0  # emitter-base breakdown of small transistors; from memory
 _CREST: Final = 1.2  # rms over average battery current of a bass note; on the safe side
 
 
@@ -130,6 +137,8 @@ def battery_guard(
         source_ohm=electrical.source.total_ohm,
         fuse_a=supply.fuse_a,
         fuse_a2s=None,
+        reversed_parts=tuple(_reversed_parts(electrical, protection, library)),
+        body_diode_v=_body_diode_v(electrical, library),
     )
     return design_battery_guard(spec.battery_guard, data, reverse, library)
 
@@ -185,3 +194,53 @@ def _parts(electrical: Electrical, protection: ProtectionResult, library: Librar
             part_id=shunt.id,
             limit_v=reference.nominal_v + reference.feed_ohm * shunt.i_max_a,
         )
+
+
+def _body_diode_v(electrical: Electrical, library: Library) -> float | None:
+    """Forward drop from ground through body diodes (and the primary) to the supply, V."""
+    converter = electrical.converter
+    if converter is not None:
+        drops = 2.0 if converter.topology == "full-bridge" else 1.0
+        return drops * converter.plan.switch.mosfet.vsd_v
+    mosfet = library.mosfets.get(electrical.amplifier.switch_id)
+    return None if mosfet is None else 2.0 * mosfet.vsd_v
+
+
+def _reversed_parts(
+    electrical: Electrical, protection: ProtectionResult, library: Library
+) -> Iterator[ReversedPart]:
+    """The same parts, with what each stands when the supply is pulled below zero."""
+    converter = electrical.converter
+    if converter is not None:
+        mosfet, bank = converter.plan.switch.mosfet, converter.input_bank
+        yield ReversedPart(role="controller", part_id=converter.plan.controller.id, lowest_v=_CHIP_V)
+        yield ReversedPart(role="input capacitor", part_id=bank.capacitor.id, lowest_v=_ELECTROLYTIC_V)
+        yield ReversedPart(
+            role="converter switch, body diode",
+            part_id=mosfet.id,
+            most_a=mosfet.id_a * converter.plan.switch.per_side,
+        )
+    elif (own := library.mosfets.get(electrical.amplifier.switch_id)) is not None:
+        yield ReversedPart(role="output stage, body diodes", part_id=own.id, most_a=own.id_a)
+    else:
+        yield ReversedPart(role="output stage", part_id=electrical.amplifier.switch_id, lowest_v=_CHIP_V)
+    yield ReversedPart(role="control supply switch", part_id="PNP transistor", lowest_v=_TRANSISTOR_V)
+    reference = protection.reference
+    yield ReversedPart(
+        role="comparator supply",
+        part_id=reference.clamp_id,
+        most_a=reference.clamp_limit_w / _FORWARD_V,
+        series_ohm=reference.comparator_ohm,
+    )
+    if reference.kind == "shunt" and reference.feed_ohm is not None:
+        yield ReversedPart(
+            role="shunt reference",
+            part_id=reference.part_id,
+            most_a=_SHUNT_A,
+            series_ohm=reference.feed_ohm,
+        )
+    for role, ohm in (
+        ("under-voltage sense input", 2.0 * protection.under_voltage.upper_each_ohm),
+        ("over-voltage sense input", protection.over_voltage.upper_ohm),
+    ):
+        yield ReversedPart(role=role, part_id=protection.comparator, most_a=_COMPARATOR_A, series_ohm=ohm)

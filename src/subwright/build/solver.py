@@ -221,6 +221,7 @@ def _protection(
         data = replace(
             data,
             restart_s=converter.plan.timing.soft_start_s,
+            lockout_v=controller.uvlo_off_v,
             controller_vref_v=controller.vref_v,
             controller_vref_tolerance=controller.vref_tolerance,
         )

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
 
+import numpy as np
+
 from subwright.physics.bounds import require
 
 __all__ = [
@@ -25,6 +27,7 @@ __all__ = [
     "Pulse",
     "absorbed_rise_v",
     "clamp_pulse",
+    "lowest_bank_v",
     "pulse_power_limit_w",
 ]
 
@@ -251,3 +254,57 @@ def absorbed_rise_v(
     require("series resistance", esr_ohm, "Ω", at_least=0.0)
     step = peak_v * esr_ohm / (source_ohm + esr_ohm)
     return max(step, peak_v * decay_s / (source_ohm * capacitance_f))
+
+
+def lowest_bank_v(
+    base_v: float,
+    peak_v: float,
+    decay_s: float,
+    source_ohm: float,
+    capacitance_f: float,
+    esr_ohm: float,
+) -> float:
+    """Lowest voltage of a capacitor bank in a negative pulse on a supply that has just been cut.
+
+    Parameters
+    ----------
+    base_v : bank before the pulse, V, >= 0.
+    peak_v : of the pulse, below zero, V.
+    decay_s : time constant, s, > 0.
+    source_ohm : of the pulse, Ω, > 0.
+    capacitance_f : F, > 0.
+    esr_ohm : of the bank, Ω, >= 0.
+
+    Returns
+    -------
+    Lowest terminal voltage of the bank while the pulse lasts (eight time constants), V.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    ``R C v' + v = E exp(-t/T)`` from ``v = base``, R with the bank's own resistance; the terminal divides
+    between source and bank. [derived]
+
+    >>> print(f"{lowest_bank_v(14.4, -150.0, 0.87e-3, 10.0, 4.4e-3, 0.02):.1f}")
+    9.7
+    >>> print(f"{lowest_bank_v(14.4, -150.0, 0.87e-3, 10.0, 100e-6, 0.1):.1f}")
+    -45.7
+    """
+    require("battery voltage", base_v, "V", at_least=0.0)
+    require("pulse voltage", peak_v, "V", at_most=0.0)
+    require("decay", decay_s, "s", above=0.0)
+    require("source resistance", source_ohm, "Ω", above=0.0)
+    require("capacitance", capacitance_f, "F", above=0.0)
+    require("series resistance", esr_ohm, "Ω", at_least=0.0)
+    loop_ohm = source_ohm + esr_ohm
+    ratio = loop_ohm * capacitance_f / decay_s
+    if abs(ratio - 1.0) < 1e-6:  # the two exponentials fall together: a hair beside it says the same
+        ratio = 1.0 + 1e-6
+    forced = peak_v / (1.0 - ratio)
+    u = np.linspace(0.0, 8.0, 801)  # time over the pulse's time constant
+    bank = forced * np.exp(-u) + (base_v - forced) * np.exp(-u / ratio)
+    terminal = (bank * source_ohm + peak_v * np.exp(-u) * esr_ohm) / loop_ohm
+    return float(min(terminal.min(), base_v))

@@ -27,12 +27,14 @@ from subwright.physics.transients import (
     pulse_power_limit_w,
 )
 from subwright.stages.battery_guard_bill import guard_parts
+from subwright.stages.battery_guard_negative import negative_stresses
 from subwright.stages.battery_guard_records import (
     BatteryGuardInput,
     BatteryGuardResult,
     BatteryGuardSpec,
     GuardedPart,
     PulseStress,
+    ReversedPart,
     ReverseNeed,
     ReverseSwitch,
     ShuntDiode,
@@ -47,6 +49,7 @@ __all__ = [
     "GuardedPart",
     "ReverseNeed",
     "ReverseSwitch",
+    "ReversedPart",
     "design_battery_guard",
     "plan_reverse_switch",
 ]
@@ -190,6 +193,7 @@ def design_battery_guard(
         clamp=clamp,
         guarded=data.parts,
         stresses=stresses,
+        negative=tuple(negative_stresses(data, clamp)),
         reversed_j=reversed_j,
         parts=guard_parts(reverse, diode, clamp, data, library),
         losses=(),  # the switch's heat is the supply's: its resistance stands in the contacts

@@ -14,9 +14,11 @@ __all__ = [
     "BatteryGuardResult",
     "BatteryGuardSpec",
     "GuardedPart",
+    "NegativeStress",
     "PulseStress",
     "ReverseNeed",
     "ReverseSwitch",
+    "ReversedPart",
     "ShuntDiode",
     "SurgeClamp",
 ]
@@ -165,6 +167,37 @@ class GuardedPart:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class ReversedPart:
+    """What a part on the battery side stands when the supply is pulled below zero.
+
+    Attributes
+    ----------
+    role, part_id : as in the bill. lowest_v : it stands directly on the supply, V.
+    most_a : it stands backwards, A; None where the voltage counts. series_ohm : between supply and part, Ω;
+        None where the whole pulse's current may flow through it.
+    """
+
+    role: str
+    part_id: str
+    lowest_v: float = 0.0
+    most_a: float | None = None
+    series_ohm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class NegativeStress:
+    """One negative pulse at one part: V at least, or A at most, and what holds the supply there."""
+
+    pulse: str
+    role: str
+    part_id: str
+    unit: Literal["V", "A"]
+    value: float
+    limit: float
+    held_by: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class PulseStress:
     """One pulse or over-voltage at the parts behind the guard.
 
@@ -189,6 +222,8 @@ class BatteryGuardInput:
     ----------
     system_v : V. corners : battery at rest, V. parts : what sees the battery.
     capacitance_f, esr_ohm : input capacitors, F and Ω; 0 F where there are none.
+    reversed_parts : what they stand below zero. body_diode_v : of the switches from ground to the supply, V;
+        None where no path leads through them.
     source_ohm : battery, cable and contacts, Ω. fuse_a : rating, A. fuse_a2s : it lets through at most, A²s.
     """
 
@@ -200,6 +235,8 @@ class BatteryGuardInput:
     source_ohm: float
     fuse_a: float
     fuse_a2s: float | None
+    reversed_parts: tuple[ReversedPart, ...] = ()
+    body_diode_v: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -209,9 +246,9 @@ class BatteryGuardResult:
     Attributes
     ----------
     reverse : series switch; diode : across the input; clamp : suppressor; each None where not fitted.
-    stresses : each pulse at the parts behind it. reversed_j : avalanche energy of pulse 1 in the series
-    switch
-        with nothing in front of it, J; 0 where there is none.
+    stresses : each pulse at the parts behind it. negative : each negative pulse at each part.
+    reversed_j : avalanche energy of pulse 1 in the series switch with nothing in front of it, J; 0 where
+        there is none.
     """
 
     kind: ReverseKind
@@ -220,6 +257,7 @@ class BatteryGuardResult:
     clamp: SurgeClamp | None
     guarded: tuple[GuardedPart, ...]
     stresses: tuple[PulseStress, ...]
+    negative: tuple[NegativeStress, ...]
     reversed_j: float
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]

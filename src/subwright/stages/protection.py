@@ -18,6 +18,7 @@ from subwright.parts.library import Library
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 from subwright.stages.protection_bill import Circuit, protection_parts
 from subwright.stages.protection_burst import settle_chatter
+from subwright.stages.protection_cranking import cranking_rides
 from subwright.stages.protection_current import design_over_current
 from subwright.stages.protection_models import (
     Case,
@@ -30,6 +31,7 @@ from subwright.stages.protection_models import (
 from subwright.stages.protection_networks import design_over_voltage, design_thermal, design_under_voltage
 from subwright.stages.protection_records import (
     Chatter,
+    CrankingRide,
     HoldOff,
     LampCurrents,
     OrderCheck,
@@ -108,6 +110,7 @@ class ProtectionResult:
         comparator compares it with), and of the inhibit output, Ω.
     sink_a, sink_limit_a : of a tripped output, A.
     chatter : hysteresis against the battery's own recovery.
+    cranking : what it does at each level of the starting profile; empty where no standard sets any.
     order : pairs of figures whose order matters, each with its limit.
     over_current, amplifier_current : networks of the battery's and the amplifier's over-current trips; None
         where not fitted.
@@ -133,6 +136,7 @@ class ProtectionResult:
     sink_a: float
     sink_limit_a: float
     chatter: Chatter
+    cranking: tuple[CrankingRide, ...]
     order: tuple[OrderCheck, ...]
     over_current: OverCurrentTrip | None
     amplifier_current: OverCurrentTrip | None
@@ -173,7 +177,8 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
     stocks = ValueStocks(library=library, series=spec.resistor_series, tolerance=tolerance)
     expected = expected_window(model, tolerance, data.corners[Corner.NOMINAL])
     targets = choose_targets(spec, data, expected)
-    data = replace(data, restart_s=data.restart_s + settle_hold_off(spec.hold_off_s, volts).nominal_s)
+    soft_start_s = data.restart_s
+    data = replace(data, restart_s=soft_start_s + settle_hold_off(spec.hold_off_s, volts).nominal_s)
     resistor = lamp_ohm(volts, spec.lamp_a)
     sink = output_sink_a(volts, resistor)
 
@@ -289,6 +294,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         lamp_currents=lamp_currents(reference, resistor),
         lamps=("under-voltage", "over-voltage", "thermal", *_extra_lamps(current, output)),
         isolating_link=spec.isolating_link,
+        cranking=cranking_rides(data, under, thresholds, hold_off, soft_start_s),
         order=order_checks(thresholds, hysteresis, chatter, data),
         advice=Advice(cases, thresholds),
         parts=protection_parts(circuit, stocks),

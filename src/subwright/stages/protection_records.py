@@ -23,6 +23,7 @@ from subwright.stages.common import Corner
 __all__ = [
     "BurstTrace",
     "Chatter",
+    "CrankingRide",
     "CurrentInput",
     "HoldOff",
     "LampCurrents",
@@ -203,6 +204,7 @@ class ProtectionInput:
     idle_a : battery current while running without signal, A.
     restart_s : from a release until the load is back, s: the converter's soft start.
     current, output_current : for the over-current trips of battery and amplifier; None: there can be none.
+    lockout_v : below which the converter's controller stops by itself, V; None where it doesn't.
     lowest_note_hz : Hz. ambient_max_c : hottest air at the unit, °C.
     draws, seed : random builds per window, and the generator's seed.
     """
@@ -217,12 +219,41 @@ class ProtectionInput:
     load_step_a: float
     idle_a: float = 0.0
     restart_s: float = 0.3
+    lockout_v: float | None = None
     lowest_note_hz: float = 30.0
     current: CurrentInput | None = None
     output_current: CurrentInput | None = None
     ambient_max_c: float = 50.0
     draws: int = 2_000
     seed: int = 1
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CrankingRide:
+    """One level of the starting profile (ISO 16750-2) against the under-voltage trip.
+
+    Attributes
+    ----------
+    level : "I" to "IV". dip_v, plateau_v, plateau_s : its first dip and plateau, V and s.
+    sensed_v : lowest voltage behind the sense filter. trip_high_v : highest that the trip may be, V.
+    locked_out : whether the dip stops the controller by itself, whatever the trip does: below
+    lockout_v, V.
+    outcome : what it does, in words. off_s : silent from the first dip until it plays again, s.
+    engine_v : battery once the engine runs, V. release_high_v : highest that the release may be, V.
+    """
+
+    level: str
+    dip_v: float
+    plateau_v: float
+    plateau_s: float
+    sensed_v: float
+    trip_high_v: float
+    locked_out: bool
+    lockout_v: float | None
+    outcome: str
+    off_s: float
+    engine_v: float
+    release_high_v: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -395,6 +395,15 @@ BREAKS: dict[str, list[Break]] = {
     ],
     "GRD-03": [Break({"battery_guard.diode": ACROSS})],
     "GRD-04": [Break({"battery_guard.stresses": (replace(van().battery_guard.stresses[0], at_v=99.0),)})],
+    "GRD-06": [
+        Break(
+            {"protection.cranking": (replace(van().protection.cranking[0], engine_v=9.0),)}, severity="warn"
+        ),
+        Break({"protection.cranking": (replace(van().protection.cranking[0], sensed_v=1.0),)}),
+    ],
+    "GRD-07": [
+        Break({"battery_guard.negative": (replace(van().battery_guard.negative[0], value=-40.0),)}),
+    ],
     "SEQ-01": [
         Break({"control.switch_on": (Event(name="rails good", earliest_s=0.0, latest_s=9.0), *LATE)}),
     ],

@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from subwright.base.units import show
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 
-__all__ = ["pulses", "reverse_diode", "reverse_switch", "reversed_battery", "suppressor"]
+__all__ = [
+    "engine_start",
+    "negative_pulses",
+    "pulses",
+    "reverse_diode",
+    "reverse_switch",
+    "reversed_battery",
+    "suppressor",
+]
 
 
 @rule(
@@ -189,3 +198,85 @@ def suppressor(design: Design) -> Iterator[Measure]:
         dimension="power",
         at="severest pulse",
     )
+
+
+@rule(
+    "GRD-06",
+    stage="protection",
+    severity="note",
+    title="While the engine is started",
+    what="Lowest battery voltage behind the sense filter at each level of the starting profile, against the "
+    "highest value of the under-voltage trip; and the battery with the engine running against the highest "
+    "value of the release.",
+    why="Whether music stops for a moment or the unit stays off until somebody switches it off and on is "
+    "decided here, not by chance. A short dip passes the filter only in part.",
+    limit="Worst-case high ends of trip and release. A dip below the controller's own lockout stops it "
+    "whatever the filter does.",
+    source="iso-16750-2",
+    example="8 V for 15 ms, then 9.5 V for a second, and a 10.5 V trip: it stops, and plays again about a "
+    "second after the engine has started.",
+    remedy="Nothing, where it may stop while the engine starts. Else lower protection.under_voltage_trip "
+    "below the plateau that the battery keeps, or lengthen protection.sense_filter for the first dip.",
+)
+def engine_start(design: Design) -> Iterator[Measure]:
+    """Measure voltages in V."""
+    for ride in design.protection.cranking:
+        after = "" if ride.outcome == "rides through" else f", silent for up to {show(ride.off_s, 'time')}"
+        dips = f"{show(ride.dip_v, 'voltage')}, then {show(ride.plateau_v, 'voltage')}"
+        locked = ride.locked_out and ride.sensed_v >= ride.trip_high_v
+        yield Measure(
+            quantity=f"engine start at level {ride.level} ({dips}) {ride.outcome}{after}: "
+            + ("the dip, which stops the controller itself," if locked else "the battery behind the filter"),
+            value=ride.dip_v if locked else ride.sensed_v,
+            limit=ride.lockout_v if locked and ride.lockout_v is not None else ride.trip_high_v,
+            dimension="voltage",
+            sense="at least",
+        )
+    if design.protection.cranking:
+        ride = design.protection.cranking[0]
+        yield Measure(
+            quantity="battery with the engine running, that has to release the under-voltage",
+            value=ride.engine_v,
+            limit=ride.release_high_v,
+            dimension="voltage",
+            sense="at least",
+            severity="warn",
+            remedy="Lower protection.under_voltage_release, or switch off and on after starting.",
+        )
+
+
+@rule(
+    "GRD-07",
+    stage="battery_guard",
+    severity="warn",
+    title="Negative pulses at every part",
+    what="Lowest supply voltage in the negative pulses of the supply line, with what holds it there, against "
+    "what each part stands; where a resistor or a body diode takes it, the current.",
+    why="When the supply of an inductive neighbour is cut, its coil pulls the common line far below zero. "
+    "The input capacitors usually swallow that; without a converter there are none.",
+    limit="-0.3 V for integrated circuits, -1 V for electrolytic capacitors, -5 V for the base of a switched "
+    "transistor, the rated current of body diodes and of reversed inputs (from memory).",
+    source="iso-7637-2",
+    example="-150 V behind 10 Ω for 2 ms takes 13 mC: 4400 µF fall by 3 V in it and stay positive.",
+    remedy="Fit a suppressor (battery_guard.clamp): it conducts forward; or more input capacitance "
+    "(converter.input_capacitor), or a diode in the feed of the part named.",
+)
+def negative_pulses(design: Design) -> Iterator[Measure]:
+    """Measure each part in V or A; of the pulses only the one that comes nearest to its limit."""
+    guard = design.battery_guard
+    if guard is None:
+        return
+    nearest: dict[str, Measure] = {}
+    for stress in guard.negative:
+        volts = stress.unit == "V"
+        measure = Measure(
+            quantity=f"{stress.pulse}, at the {stress.role}",
+            value=stress.value,
+            limit=stress.limit,
+            dimension="voltage" if volts else "current",
+            sense="at least" if volts else "at most",
+            at=f"held by {stress.held_by}",
+        )
+        if stress.role not in nearest or measure.margin < nearest[stress.role].margin:
+            nearest[stress.role] = measure
+    yield from nearest.values()
