@@ -157,11 +157,11 @@ def test_ripple_loss_and_rail_current_at_a_steady_duty(
     load = LOAD + LEAD
     ideal = m * float(model.swing_v(values.rail_v))
     assert found.output_v == pytest.approx(ideal * load / (load + path_ohm(values)), rel=2e-3, abs=1e-3)
-    if m == 0.0:
-        return
     loss = found.input_w - found.output_rms_v**2 / load
     assert loss == pytest.approx(conduction_w(model, found.output_v, values), rel=LOSS)
-    # what the supply's capacitor carries, ripple of the inductors left out
+    if m == 0.0:
+        return  # the rail carries nothing but the inductors' ripple, which the next form leaves out
+    # what the supply's capacitor carries
     amps = np.array([found.inductor_a])
     terminal = np.array([ideal])
     expected = model.bus_ripple_rms_a(amps, terminal, values.rail_v)
@@ -374,15 +374,15 @@ def sum_of_currents(values: ClassABValues, i: np.ndarray) -> np.ndarray:
     return 0.5 * (low + high)
 
 
-@pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 1.0])
+@pytest.mark.parametrize("share", [0.0, 0.05, 0.1, 0.2, 0.5, 1.0])
 @pytest.mark.parametrize("name", ["pairs", "bridge of pairs"])
 def test_emitter_resistors_only_lower_what_the_model_says(
     name: str, share: float, reference_engine: Engine
 ) -> None:
-    """They turn the idle transistor off sooner than the plain product law: the model is the upper bound.
+    """They turn the idle transistor off sooner than the model's plain product law, which is an upper bound.
 
-    At idle, and from half of full drive, the difference is within the limit; between, up to 5 % of what the
-    stage draws there.
+    With the resistors in the loop the circuit is met at every level; the plain law at idle and from half of
+    full drive.
     """
     result, model, values = stage(name)
     peak = share * result.peak_v
@@ -393,7 +393,8 @@ def test_emitter_resistors_only_lower_what_the_model_says(
     assert found.input_w == pytest.approx(exact, rel=1e-3)
     drawn = float(np.mean(model.input_power_w(v, v / LOAD, values.rail_v)))
     assert found.input_w < 1.0002 * drawn
-    assert found.input_w == pytest.approx(drawn, rel=LOSS if share in (0.0, 0.5, 1.0) else 0.05)
+    if share in (0.0, 0.5, 1.0):
+        assert found.input_w == pytest.approx(drawn, rel=LOSS)
     if share == 1.0:
         terms = {k: float(np.mean(w)) for k, w in model.losses_w(v, v / LOAD, values.rail_v).items()}
         assert found.ballast_w == pytest.approx(terms["ballast resistors"], rel=LOSS)
