@@ -14,8 +14,8 @@ from subwright.stages.common import Corner
 from subwright.stages.transformer import (
     TransformerNeed,
     TransformerSpec,
+    choose_transformer,
     design_transformer,
-    hold_core,
     search,
 )
 
@@ -52,8 +52,7 @@ def main() -> int:
         f"{len(library.cores)} cores, {len(library.wires)} wires: {found.combinations:,} combinations, "
         f"{found.evaluated:,} wound and heated, {found.feasible:,} keep every limit"
     )
-    result = design_transformer(free, NEED, library, compare=False)
-    held = hold_core(free, result)
+    held = choose_transformer(free, NEED, library, compare=False).with_core()
     rows = (
         ("search over the whole library", best_ms(lambda: search(free, NEED, library), 7), 1000.0),
         (

@@ -324,11 +324,10 @@ def _short_of_target(job: Job, amplifier: AmplifierResult, solved: _Solved) -> f
 
 def _retry(before: Retry, made: ConverterRound, short: float) -> Retry:
     """Look for a transformer again: on the same core once, then on any."""
-    chosen = made.held.chosen
     return Retry(
         rail_lift=before.rail_lift * (1.003 + 0.55 * short),
-        core=chosen if before.core is None else None,
-        fallback=chosen,
+        core=made.held if before.core is None else None,
+        fallback=made.held,
     )
 
 

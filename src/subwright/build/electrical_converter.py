@@ -35,10 +35,7 @@ from subwright.stages.transformer import (
     TransformerNeed,
     TransformerResult,
     TransformerSpec,
-    design_transformer,
-    fixed_as,
-    hold_core,
-    hold_transformer,
+    choose_transformer,
 )
 
 __all__ = ["ConverterRound", "Retry", "Surroundings", "holding_round", "searching_round"]
@@ -61,8 +58,8 @@ class Retry:
     """Why the transformer is looked for again: the one before fell short of the power."""
 
     rail_lift: float = 1.0  # over the rail asked for, to make up for what the search leaves out
-    core: TransformerResult | None = None  # whose core is kept while turns and wires are looked for anew
-    fallback: TransformerResult | None = None  # falls short of the power, but exists
+    core: HeldTransformer | None = None  # whose core is kept while turns and wires are looked for anew
+    fallback: HeldTransformer | None = None  # falls short of the power, but exists
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -103,9 +100,7 @@ def searching_round(
     demand = _converter_demand(job, amplifier, around)
     plan = plan_converter(spec.converter, demand, library)
     need = _transformer_need(job, demand, plan, around, retry.rail_lift)
-    chosen = _chosen(spec.transformer, need, library, retry)
-    held = hold_transformer(spec.transformer, need, chosen, library)
-    return _sized(job, demand, plan, need, held, _magnetics_as_chosen(chosen))
+    return _sized(job, demand, plan, need, _chosen(spec.transformer, need, library, retry))
 
 
 def holding_round(
@@ -124,7 +119,7 @@ def holding_round(
     demand = _converter_demand(job, amplifier, around)
     plan = replan_converter(job.spec.converter, demand, before.plan)
     need = _transformer_need(job, demand, plan, around, retry.rail_lift)
-    return _sized(job, demand, plan, need, before.held, _magnetics(before.held, need, job.library))
+    return _sized(job, demand, plan, need, before.held)
 
 
 def _sized(
@@ -133,8 +128,8 @@ def _sized(
     plan: ConverterPlan,
     need: TransformerNeed,
     held: HeldTransformer,
-    magnetics: Magnetics,
 ) -> ConverterRound:
+    magnetics = _magnetics(held, need, job.library)
     converter = size_converter(job.spec.converter, demand, plan, magnetics, job.library)
     return ConverterRound(
         demand=demand,
@@ -235,52 +230,34 @@ def _transformer_need(
     )
 
 
-def _chosen(
-    spec: TransformerSpec, need: TransformerNeed, library: Library, retry: Retry
-) -> TransformerResult:
+def _chosen(spec: TransformerSpec, need: TransformerNeed, library: Library, retry: Retry) -> HeldTransformer:
     """Look for a transformer: on the same core where that will do, or on any."""
     if retry.core is not None:
         try:
-            return design_transformer(
-                hold_core(spec, retry.core), need, library, compare=False, effort="quick"
-            )
+            return choose_transformer(retry.core.with_core(), need, library, compare=False, effort="quick")
         except NoSolutionError:
             pass  # this core can't make up for it: look at the others
     try:
-        return design_transformer(spec, need, library, compare=retry.fallback is None, effort="quick")
+        return choose_transformer(spec, need, library, compare=retry.fallback is None, effort="quick")
     except NoSolutionError:
         if retry.fallback is None:
             raise
         # Nothing reaches the power: keep what comes closest, and let the findings say by how much it misses.
-        return design_transformer(fixed_as(spec, retry.fallback), need, library, compare=False)
-
-
-def _magnetics_as_chosen(chosen: TransformerResult) -> Magnetics:
-    return Magnetics(
-        primary_turns=chosen.primary_turns,
-        secondary_turns=chosen.secondary_turns,
-        primary_ohm=chosen.resistance_primary_half_ohm,
-        secondary_ohm=chosen.resistance_secondary_half_ohm,
-        leakage_h=chosen.leakage_h,
-        magnetising_h=chosen.magnetising_h,
-        core_w=chosen.core_w,
-        core_v=chosen.core_v,
-        core_exponent=chosen.core_exponent,
-    )
+        return choose_transformer(retry.fallback.with_everything(), need, library, compare=False)
 
 
 def _magnetics(held: HeldTransformer, need: TransformerNeed, library: Library) -> Magnetics:
-    heated, chosen = held.heated(need, library), held.chosen
+    heated = held.heated(need, library)
     return Magnetics(
-        primary_turns=chosen.primary_turns,
-        secondary_turns=chosen.secondary_turns,
+        primary_turns=held.primary_turns,
+        secondary_turns=held.secondary_turns,
         primary_ohm=heated.primary.resistance_ac_ohm,
         secondary_ohm=heated.secondary.resistance_ac_ohm,
         leakage_h=heated.leakage_h[0],
         magnetising_h=heated.magnetising_h,
         core_w=heated.core_w,
         core_v=heated.core_v,
-        core_exponent=chosen.core_exponent,
+        core_exponent=held.core_exponent,
     )
 
 

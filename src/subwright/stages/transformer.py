@@ -10,8 +10,8 @@ from __future__ import annotations
 from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.units import show
 from subwright.parts.library import Library
-from subwright.stages.transformer_build import build_result
-from subwright.stages.transformer_held import HeldTransformer, fixed_as, hold_transformer
+from subwright.stages.transformer_build import take_out
+from subwright.stages.transformer_held import HeldTransformer
 from subwright.stages.transformer_records import (
     ParetoRow,
     PhasingCheck,
@@ -37,10 +37,8 @@ __all__ = [
     "TransformerSpec",
     "Winding",
     "WindingStep",
+    "choose_transformer",
     "design_transformer",
-    "fixed_as",
-    "hold_core",
-    "hold_transformer",
     "search",
 ]
 
@@ -89,20 +87,6 @@ def _check(need: TransformerNeed) -> None:
             limit=f"{need.ratio_min:.4g} to {need.ratio_max:.4g}",
             remedy="Lower the rail wanted, or allow the amplifier a higher rail.",
         )
-
-
-def hold_core(spec: TransformerSpec, result: TransformerResult) -> TransformerSpec:
-    """The same wishes with the core fixed to the one chosen, for quick redesign in an iteration.
-
-    Parameters
-    ----------
-    spec : the builder's wishes. result : an earlier design.
-
-    Returns
-    -------
-    TransformerSpec with core and stack fixed; a search over it takes milliseconds.
-    """
-    return spec.model_copy(update={"core": result.core.id, "stack": result.stack})
 
 
 def search(spec: TransformerSpec, need: TransformerNeed, library: Library) -> Found:
@@ -160,19 +144,54 @@ def design_transformer(
     Selection rule: ``transformer_search``; physics: see the modules used.
     [venkatachalam2002] [dowell1966] [mclyman-handbook]
     """
+    return choose_transformer(spec, need, library, compare=compare, effort=effort).finished(need, library)
+
+
+def choose_transformer(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    library: Library,
+    *,
+    compare: bool = True,
+    effort: Effort = "thorough",
+) -> HeldTransformer:
+    """Choose a transformer; ``design_transformer`` says how, and what the arguments are.
+
+    Returns
+    -------
+    HeldTransformer, which can be heated at other currents and finished.
+
+    Raises
+    ------
+    NoSolutionError : no combination keeps every limit.
+    RangeError : a value outside the formulas' range.
+    PartNotFoundError : an unknown core, grade or wire.
+    """
     _check(need)
     found = search_all(spec, need, library, effort=effort)
     if found.best >= 0:
         choice = (_why(spec, found), *(_costs(spec, need, library, found) if compare else ()))
-        return build_result(spec, need, library, found, found.best, choice)
+        return _taken(spec, need, library, found, found.best, choice)
     if _all_fixed(spec):
         found = search_all(spec, need, library, relax=100.0)
         index = nearest_candidate(found)
         if index >= 0:
             broken = ", ".join(v.name for v in found.violations if v.share[index] > 1 + 1e-9)
             choice = (f"Fixed altogether and taken as it stands. Beyond its limit: {broken}.",)
-            return build_result(spec, need, library, found, index, choice)
+            return _taken(spec, need, library, found, index, choice)
     raise refusal(spec, need, library)
+
+
+def _taken(
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    library: Library,
+    found: Found,
+    index: int,
+    choice: tuple[str, ...],
+) -> HeldTransformer:
+    wound = take_out(spec, need, library, found, index)
+    return HeldTransformer(spec=spec, wound=wound, search=found.statistics, choice=choice)
 
 
 def _fixed(spec: TransformerSpec, names: tuple[str, ...]) -> tuple[str, ...]:

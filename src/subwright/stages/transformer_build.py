@@ -40,7 +40,7 @@ from subwright.stages.transformer_tables import (
     CoreTable,
 )
 
-__all__ = ["SOURCES", "build_result", "finish"]
+__all__ = ["SOURCES", "build_result", "finish", "take_out"]
 
 SOURCES: Final = (
     "venkatachalam2002",
@@ -115,6 +115,15 @@ def build_result(
     ------
     Estimates of leakage and capacitance: physics.leakage. [snelling1988] [derived]
     """
+    wound = take_out(spec, need, library, found, index)
+    guess_k = float(found.evaluation.rise_high_k[index])
+    return finish(spec, need, library, wound, guess_k, found.statistics, choice)
+
+
+def take_out(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, found: Found, index: int
+) -> Wound:
+    """One candidate of a search, apart from the others; arguments as for ``build_result``."""
     table, c = found.table, found.candidates
     at = slice(index, index + 1)
     one = Candidates(
@@ -130,9 +139,7 @@ def build_result(
         found.wires[0].wires[c.primary_wire[index]].id,
         found.wires[1].wires[c.secondary_wire[index]].id,
     )
-    wound = wind(spec, need, table, one, ids, library)
-    guess_k = float(found.evaluation.rise_high_k[index])
-    return finish(spec, need, library, wound, guess_k, found.statistics, choice)
+    return wind(spec, need, table, one, ids, library)
 
 
 def finish(

@@ -29,6 +29,7 @@ from subwright.stages.transformer_model import (
     secondary_halves,
     winding_loss_w,
 )
+from subwright.stages.transformer_reach import Lying, lying, may_reach
 from subwright.stages.transformer_records import (
     TransformerNeed,
     TransformerSpec,
@@ -277,8 +278,11 @@ def _kept_options(
     mmf_a: Floats,
     relax: float,
     copper_c: float,
-) -> tuple[Bools, Floats]:
-    """Lay every option on every (row, turns) group and drop the dominated; also the lowest kept height."""
+) -> tuple[Bools, Floats, Lying]:
+    """Lay every option on every (row, turns) group and drop the dominated.
+
+    Returns (which are kept, lowest kept height of each group, how they all lie).
+    """
     groups, count = row.size, options.wire.size
     shape = (groups, count)
     halves = 2 if is_primary else secondary_halves(need)
@@ -303,7 +307,8 @@ def _kept_options(
     slack = 1.0 if is_primary else _SECONDARY_SLACK
     keep = _worth_pairing(height, section, loss, options, slack)
     lowest = np.min(np.where(keep, height, np.inf), axis=1)
-    return keep, lowest
+    how = lying(spec, laid, own, halves, rms_a, turns[group], group, option, shape)
+    return keep, lowest, how
 
 
 def all_candidates(
@@ -322,7 +327,8 @@ def all_candidates(
     spec, need, table, wires, copper_c : as for ``evaluate``.
     relax : factor by which flux, ratio, density, fill and height may pass their limits here; above 1 only
         to find out what stands in the way when nothing is feasible.
-    effort : how many pairings of wires to look at before thinning them out.
+    effort : how many pairings of wires to look at before thinning them out; a quick search also leaves out
+        pairs that can't give the rail.
 
     Returns
     -------
@@ -345,7 +351,7 @@ def all_candidates(
 
     row_p, turns_p, group_p = _groups(table.alike[sets.row], sets.primary)
     zero = np.zeros(row_p.size)
-    keep_p, lowest = _kept_options(
+    keep_p, lowest, how_p = _kept_options(
         spec, need, table, wires[0], first, row_p, turns_p,
         is_primary=True, start_m=zero, mmf_a=turns_p * ampere_turns, relax=relax, copper_c=copper_c,
     )  # fmt: skip
@@ -356,7 +362,7 @@ def all_candidates(
     np.maximum.at(mmf_s, group_s, sets.primary * ampere_turns)
     start_s = np.where(np.isfinite(floor), floor + spec.insulation_m, 0.0)
     start_s = np.where(table.interfaces[row_s] > 1, 0.0, start_s)
-    keep_s, _ = _kept_options(
+    keep_s, _, how_s = _kept_options(
         spec, need, table, wires[1], second, row_s, turns_s,
         is_primary=False, start_m=start_s, mmf_a=mmf_s, relax=relax, copper_c=copper_c,
     )  # fmt: skip
@@ -381,6 +387,11 @@ def all_candidates(
     width = np.maximum(pairs_s[of_set], 1)
     choice_p = option_p[begin_p[group_p[of_set]] + position // width]
     choice_s = option_s[begin_s[group_s[of_set]] + position % width]
+    if effort == "quick" and relax == 1.0 and need.rail is not None:
+        row, turns = sets.row[of_set], (sets.primary[of_set], sets.secondary[of_set])
+        lies = (how_p.taken(group_p[of_set], choice_p), how_s.taken(group_s[of_set], choice_s))
+        reach = may_reach(spec, need, need.rail, table, row, turns, *lies)
+        of_set, choice_p, choice_s = of_set[reach], choice_p[reach], choice_s[reach]
     return (
         Candidates(
             row=sets.row[of_set],

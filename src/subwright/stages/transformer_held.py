@@ -4,48 +4,63 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from subwright.parts.library import Library
 from subwright.stages.transformer_build import finish
-from subwright.stages.transformer_heated import Heated, Wound, first_guess_k, heat, wind
-from subwright.stages.transformer_model import Candidates
-from subwright.stages.transformer_records import TransformerNeed, TransformerResult, TransformerSpec
-from subwright.stages.transformer_tables import core_table
+from subwright.stages.transformer_heated import Heated, Wound, first_guess_k, heat
+from subwright.stages.transformer_records import (
+    SearchStatistics,
+    TransformerNeed,
+    TransformerResult,
+    TransformerSpec,
+)
 
-__all__ = ["HeldTransformer", "fixed_as", "hold_transformer"]
-
-
-def fixed_as(spec: TransformerSpec, chosen: TransformerResult) -> TransformerSpec:
-    """The same wishes with everything fixed that a search has chosen.
-
-    Parameters
-    ----------
-    spec : the builder's wishes. chosen : an earlier design.
-    """
-    return spec.model_copy(
-        update={
-            "core": chosen.core.id,
-            "stack": chosen.stack,
-            "primary_turns": chosen.primary_turns,
-            "secondary_turns": chosen.secondary_turns,
-            "primary_wire": chosen.primary.wire.id,
-            "secondary_wire": chosen.secondary.wire.id,
-            "primary_strands": chosen.primary.strands,
-            "secondary_strands": chosen.secondary.strands,
-            "lay": chosen.lay,
-            "interleave": chosen.interleave,
-        }
-    )
+__all__ = ["HeldTransformer"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HeldTransformer:
-    """Core, turns and wires as ``chosen``; ``spec`` has them all fixed."""
+    """Core, turns and wires that a search has settled, and what it says about them."""
 
-    chosen: TransformerResult
-    spec: TransformerSpec
+    spec: TransformerSpec  # the builder's wishes
     wound: Wound
+    search: SearchStatistics
+    choice: tuple[str, ...]
+
+    @property
+    def primary_turns(self) -> int:
+        """Turns of one half-primary."""
+        return int(self.wound.one.primary_turns[0])
+
+    @property
+    def secondary_turns(self) -> int:
+        """Turns of one half-secondary."""
+        return int(self.wound.one.secondary_turns[0])
+
+    @property
+    def core_exponent(self) -> float:
+        """Exponent of the core loss over the voltage (dimensionless)."""
+        return float(self.wound.table.beta[self.wound.row])
+
+    def with_core(self) -> TransformerSpec:
+        """The builder's wishes with this core and stack fixed; a search over them takes milliseconds."""
+        return self.spec.model_copy(update={"core": self.wound.core.id, "stack": self.wound.stack})
+
+    def with_everything(self) -> TransformerSpec:
+        """The builder's wishes with everything fixed as it is here."""
+        table, one, row = self.wound.table, self.wound.one, self.wound.row
+        sandwich = table.interfaces[row] > 1 and self.secondary_turns > 1
+        return self.with_core().model_copy(
+            update={
+                "primary_turns": self.primary_turns,
+                "secondary_turns": self.secondary_turns,
+                "primary_wire": self.wound.wire_ids[0],
+                "secondary_wire": self.wound.wire_ids[1],
+                "primary_strands": int(one.primary_strands[0]),
+                "secondary_strands": int(one.secondary_strands[0]),
+                "lay": "twisted" if table.twisted[row] else "flat",
+                "interleave": "sandwich" if sandwich else "plain",
+            }
+        )
 
     def heated(self, need: TransformerNeed, library: Library) -> Heated:
         """The same transformer with other currents.
@@ -70,31 +85,4 @@ class HeldTransformer:
         need, library : as for ``heated``.
         """
         guess_k = first_guess_k(self.spec, need, self.wound, library)
-        chosen = self.chosen
-        return finish(self.spec, need, library, self.wound, guess_k, chosen.search, chosen.choice)
-
-
-def hold_transformer(
-    spec: TransformerSpec, need: TransformerNeed, chosen: TransformerResult, library: Library
-) -> HeldTransformer:
-    """Hold what a search has chosen.
-
-    Parameters
-    ----------
-    spec : the builder's wishes. need : what it was chosen for. chosen : the design.
-    library : parts with the drawer merged.
-    """
-    fixed = fixed_as(spec, chosen)
-    first = np.zeros(1, dtype=np.int64)
-    one = Candidates(
-        row=first,
-        primary_turns=np.array([float(chosen.primary_turns)]),
-        secondary_turns=np.array([float(chosen.secondary_turns)]),
-        primary_wire=first,
-        primary_strands=np.array([float(chosen.primary.strands)]),
-        secondary_wire=first,
-        secondary_strands=np.array([float(chosen.secondary.strands)]),
-    )
-    ids = (chosen.primary.wire.id, chosen.secondary.wire.id)
-    table = core_table(fixed, need, library)
-    return HeldTransformer(chosen=chosen, spec=fixed, wound=wind(fixed, need, table, one, ids, library))
+        return finish(self.spec, need, library, self.wound, guess_k, self.search, self.choice)

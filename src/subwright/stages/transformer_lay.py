@@ -5,7 +5,7 @@ A candidate is a row of the core table, two turn counts, and a wire and a strand
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -63,6 +63,10 @@ class Laid:
     share: Floats  # mean square field over (N·I/b)²
     breadth_m: Floats
     fits: NDArray[np.bool_]
+
+    def taken(self, at: Ints) -> Laid:
+        """The rows ``at``, in that order."""
+        return Laid(**{column.name: getattr(self, column.name)[at] for column in fields(self)})
 
 
 def foil_share(table: CoreTable, wires: WireTable, row: Ints, wire: Ints) -> Floats:
@@ -188,20 +192,35 @@ def lay_both(
         spec, table, wires[1], c.row, c.secondary_turns, c.secondary_wire, c.secondary_strands, halves
     )
     lower = second.lower(np.zeros(c.row.size))
-    start = np.where(second.split, lower.top_m + spec.insulation_m, 0.0) if lower else np.zeros(c.row.size)
+    if lower is None:
+        # The primary lies on the core: the same under every secondary that follows it in the columns.
+        first, run = _runs(c.row, c.primary_turns, c.primary_wire, c.primary_strands)
+        start, interfaces = np.zeros(first.size), second.interfaces[first]
+    else:
+        first = run = np.arange(c.row.size)
+        start, interfaces = np.where(second.split, lower.top_m + spec.insulation_m, 0.0), second.interfaces
     primary = lay_winding(
         spec,
         table,
         wires[0],
-        c.row,
-        c.primary_turns,
-        c.primary_wire,
-        c.primary_strands,
+        c.row[first],
+        c.primary_turns[first],
+        c.primary_wire[first],
+        c.primary_strands[first],
         2,
         start,
-        second.interfaces,
-    )
+        interfaces,
+    ).taken(run)
     return primary, second.whole(lower, primary.top_m + spec.insulation_m)
+
+
+def _runs(*columns: NDArray[Any]) -> tuple[Ints, Ints]:
+    """First index of every run of equal rows, and for each row its run; columns of one length."""
+    new = np.ones(columns[0].size, dtype=bool)
+    new[1:] = False
+    for column in columns:
+        new[1:] |= column[1:] != column[:-1]
+    return np.flatnonzero(new), np.cumsum(new) - 1
 
 
 def lay_alone(

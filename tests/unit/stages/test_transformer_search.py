@@ -15,7 +15,7 @@ from subwright.stages import transformer_candidates
 from subwright.stages.transformer_candidates import all_candidates
 from subwright.stages.transformer_merit import violations
 from subwright.stages.transformer_model import Candidates, evaluate, lay_both
-from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
+from subwright.stages.transformer_records import RailNeed, TransformerNeed, TransformerSpec
 from subwright.stages.transformer_search import Found, search_all
 from subwright.stages.transformer_tables import hottest_c, mean_square
 
@@ -154,3 +154,29 @@ def test_more_room_never_hurts() -> None:
         found = search_all(spec.model_copy(update={"max_rise_k": rise}), need, library)
         counts.append(found.statistics.feasible)
     assert counts == sorted(counts)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_pairs_left_out_for_the_rail_would_never_have_given_it(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spec, need, library = a_case(seed)
+    battery_v = 0.8 * need.v_primary_max_v
+    rail = RailNeed(
+        emf_v=battery_v,
+        emf_most_v=need.v_primary_max_v,
+        source_ohm=0.01 * battery_v / need.primary_rms_a,
+        path_ohm=0.01 * battery_v / need.primary_rms_a,
+        diode_v=0.8,
+        diode_ohm=0.01,
+        crest_a=need.secondary_rms_a,
+        needed_v=2.15 * battery_v,
+        most_v=4.0 * battery_v,
+    )
+    need = replace(need, rail=rail)
+    quick = search_all(spec, need, library, effort="quick")
+    monkeypatch.setattr(transformer_candidates, "may_reach", lambda *args: np.ones(args[4].size, dtype=bool))
+    every = search_all(spec, need, library, effort="quick")
+    assert quick.statistics.feasible == every.statistics.feasible
+    assert quick.statistics.pareto == every.statistics.pareto
+    assert quick.statistics.evaluated <= every.statistics.evaluated
