@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from subwright.build.substitution import Substitution
     from subwright.outputs.pack import PackReport
     from subwright.outputs.print_pdf import Paper
+    from subwright.outputs.schematic_symbols import ResistorStyle
     from subwright.outputs.views import FindingRow, Overview, Sheet
     from subwright.stages.protection_fitted import FittedProtection, Measurable
     from subwright.stages.transformer_alternatives import AlternativeRow
@@ -85,6 +86,7 @@ __all__ = [
     "questions",
     "render_pack",
     "save_core",
+    "schematic_files",
     "set_value",
     "sheets",
     "solve",
@@ -391,7 +393,7 @@ def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
     from subwright.outputs.print_pdf import pack_pdf as made
     from subwright.outputs.schematics import schematics
 
-    view = pack_view(build.design)
+    view = pack_view(build.design, library=_library_of(build))
     drawn = schematics(build.design, _library_of(build), stamp=view.stamp).sheets
     return made(build.design, view, bring_up(build), paper=paper, drawn=drawn)
 
@@ -406,6 +408,19 @@ def bring_up(build: Solved) -> BringUp:
 def _parts_with(build: Design | Solved) -> tuple[Design, Library | None]:
     """The design, and the parts it was solved with where they are known."""
     return (build.design, _library_of(build)) if isinstance(build, Solved) else (build, None)
+
+
+def schematic_files(
+    build: Solved, style: ResistorStyle = "iec"
+) -> tuple[Mapping[str, str], tuple[tuple[str, str], ...]]:
+    """Circuit diagrams, netlist and SPICE text by file name, and blocks without a circuit with the reason."""
+    from subwright.outputs.design_view import stamp_of
+    from subwright.outputs.schematic_blocks import blocks
+    from subwright.outputs.schematic_files import schematic_files as made
+
+    library = _library_of(build)
+    _, missing = blocks(build.design, library)
+    return made(build.design, library, style=style, stamp=stamp_of(build.design)), missing
 
 
 def sheets(design: Design) -> tuple[Sheet, ...]:

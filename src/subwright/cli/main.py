@@ -341,6 +341,21 @@ def box_draw(
     return box_cmd.draw(file, folder, unit)
 
 
+@app.command("schematic")
+def schematic(
+    file: BuildPath,
+    folder: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder to write; made if missing.")
+    ] = None,
+    resistors: Annotated[str, typer.Option(help="Resistor symbol: iec (box) or us (zigzag).")] = "iec",
+    as_json: AsJson = False,
+) -> Answer:
+    """Write the circuit diagrams as SVG on A4, their netlists as a table and as SPICE text."""
+    from subwright.cli import schematic_cmd
+
+    return schematic_cmd.draw(file, folder, resistors)
+
+
 @app.command("parts")
 def list_parts(
     kind: Annotated[

@@ -11,6 +11,9 @@ from subwright.outputs.bom import bom_rows
 from subwright.outputs.cautions import before_first_power, before_first_power_from_battery, before_playing
 from subwright.outputs.power_view import budget_grid, flow_figure, operating_grids
 from subwright.outputs.provenance import source_rows, unchecked
+from subwright.outputs.schematic_blocks import blocks, drawn_designators
+from subwright.outputs.schematic_files import circuits_sheet
+from subwright.outputs.schematics import schematics
 from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
 from subwright.outputs.sheets_guard import battery_guard_sheet, control_sheet, speaker_guard_sheet
@@ -24,6 +27,7 @@ from subwright.outputs.sheets_signal import input_sheet, signal_sheet
 from subwright.outputs.sheets_sound import driver_sheet, enclosure_sheet, loudest
 from subwright.outputs.tables import cited, margin_text
 from subwright.outputs.views import Caution, FindingRow, Overview, PackView, Sheet, Station
+from subwright.parts.library import Library, load_library
 from subwright.stages.common import Corner, Level
 from subwright.stages.protection import ProtectionResult
 
@@ -185,11 +189,16 @@ def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:
     yield heat_sheet(design)
 
 
-def pack_view(design: Design, *, made_on: str = "") -> PackView:
+def pack_view(design: Design, *, made_on: str = "", library: Library | None = None) -> PackView:
     """Everything the summary page shows of a design.
 
     ``made_on`` is printed as it is; without it the page holds no date and repeats byte for byte.
+    ``library`` holds the parts that it was solved with.
     """
+    parts = library or load_library()
+    stamp = stamp_of(design)
+    circuits = circuits_sheet(schematics(design, parts, stamp=stamp))
+    found, _ = blocks(design, parts)
     return PackView(
         name=design.spec.name,
         note=design.spec.note,
@@ -201,8 +210,8 @@ def pack_view(design: Design, *, made_on: str = "") -> PackView:
         flows=(flow_figure(design),),
         budget=budget_grid(design),
         operating=operating_grids(design),
-        sheets=tuple(_sheets(design, stamp_of(design))),
-        bom=bom_rows(tuple(design.part_uses())),
+        sheets=(*_sheets(design, stamp), circuits),
+        bom=bom_rows(tuple(design.part_uses()), drawn_designators(found)),
         sources=source_rows(design),
         from_memory=unchecked(design),
         closing=tuple(_closing(design)),

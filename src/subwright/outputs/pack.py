@@ -17,7 +17,8 @@ from subwright.outputs.panels import panels_csv
 from subwright.outputs.print_bringup import bringup_text, step_grids
 from subwright.outputs.print_pdf import Paper, pack_pdf
 from subwright.outputs.provenance import sources_text
-from subwright.outputs.schematic_files import schematic_files
+from subwright.outputs.schematic_files import netlist_files
+from subwright.outputs.schematic_frame import paper_size
 from subwright.outputs.schematics import schematics
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
@@ -55,7 +56,9 @@ class PackReport:
 def _drawings(view: PackView) -> Iterator[tuple[str, str]]:
     figures = [*view.flows, *(figure for sheet in view.sheets for figure in sheet.figures)]
     for figure in figures:
-        if not figure.key.startswith("schematic-"):  # those are files of their own, on paper of their own
+        if figure.key.startswith("schematic-"):
+            yield f"schematics/{figure.key.removeprefix('schematic-')}.svg", paper_size(figure.alone)
+        else:
             yield _OWN_PLACE.get(figure.key, f"plots/{figure.key}.svg"), figure.alone
 
 
@@ -67,9 +70,8 @@ def _for_the_saw(design: Design) -> dict[str, str]:
     }
 
 
-def _circuits(design: Design, library: Library) -> dict[str, str]:
-    files = schematic_files(design, library, stamp=stamp_of(design))
-    return {f"schematics/{name}": text for name, text in files.items()}
+def _netlists(design: Design, library: Library) -> dict[str, str]:
+    return {f"schematics/{name}": text for name, text in netlist_files(design, library).items()}
 
 
 def design_json(design: Design) -> str:
@@ -97,7 +99,7 @@ def pack_files(
         "design.json": design_json(design),
         **dict(_drawings(view)),
         **_for_the_saw(design),
-        **_circuits(design, library or load_library()),
+        **_netlists(design, library or load_library()),
     }
     if design.transformer is not None:
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)

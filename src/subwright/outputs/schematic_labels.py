@@ -14,6 +14,7 @@ _LEAD = 13.5  # from one baseline to the next
 _ASCENT = 0.78  # share of the size above the baseline, capitals and figures
 _GAP = 4.0
 _APART = 3.0  # between neighbours' texts
+_FAR = (0.0, 10.0, 20.0)
 _SHIFTS = (0.0, -8.0, 8.0, -16.0, 16.0, -24.0, 24.0, -34.0, 34.0)
 
 
@@ -63,6 +64,8 @@ def place_labels(wanted: Sequence[LabelWanted], taken: Sequence[Box], inside: Bo
     boxes = list(taken)
     made: list[Label] = []
     for want in wanted:
+        around = _around(want)
+        close = [other for other in boxes if _touch(around, other)]
         best: Label | None = None
         for lines, left, top in _candidates(want):
             width, height = _size(lines)
@@ -70,7 +73,7 @@ def place_labels(wanted: Sequence[LabelWanted], taken: Sequence[Box], inside: Bo
             if box[0] < inside[0] or box[1] < inside[1] or box[2] > inside[2] or box[3] > inside[3]:
                 continue
             near = (box[0] - _APART, box[1], box[2] + _APART, box[3])
-            cost = sum(overlap(near, other) for other in boxes)
+            cost = sum(overlap(near, other) for other in close)
             if best is None or cost < best.cost - 1e-9:
                 best = Label(lines=lines, x=left, y=top + _ASCENT * LABEL_SIZE, box=box, cost=cost)
             if cost == 0.0:
@@ -80,6 +83,19 @@ def place_labels(wanted: Sequence[LabelWanted], taken: Sequence[Box], inside: Bo
         boxes.append(best.box)
         made.append(best)
     return tuple(made)
+
+
+def _around(want: LabelWanted) -> Box:
+    """Everything that a text of this body can reach."""
+    long = sum(len(line) + 1 for line in want.lines) * CHAR * LABEL_SIZE
+    high = len(want.lines) * _LEAD + LABEL_SIZE
+    reach = _GAP + _APART + max(_FAR) + max(_SHIFTS)
+    left, top, right, bottom = want.body
+    return left - long - reach, top - high - reach, right + long + reach, bottom + high + reach
+
+
+def _touch(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _size(lines: Sequence[str]) -> tuple[float, float]:
@@ -93,7 +109,7 @@ def _candidates(want: LabelWanted) -> Iterator[tuple[tuple[str, ...], float, flo
         shapes.append((" ".join(want.lines),))
     left, top, right, bottom = want.body
     mid_x, mid_y = (left + right) / 2, (top + bottom) / 2
-    for far in (0.0, 10.0, 20.0):
+    for far in _FAR:
         for lines in shapes:
             width, height = _size(lines)
             gap = _GAP + far

@@ -101,6 +101,7 @@ class Sheet:
         self._fixed: list[_Text] = []
         self._blocks: list[Box] = []  # bodies of tags
         self._wanted: list[LabelWanted] = []
+        self._labels: tuple[Label, ...] | None = None
 
     # parts
 
@@ -320,7 +321,9 @@ class Sheet:
     # the finished drawing
 
     def labels(self) -> tuple[Label, ...]:
-        """Places of all free texts."""
+        """Places of all free texts; the drawing must be complete."""
+        if self._labels is not None:
+            return self._labels
         taken = [placed.box for placed, _, _, _ in self._placed] + self._blocks
         taken += [fixed.box for fixed in self._fixed if fixed.checked]
         for placed, _, _, _ in self._placed:
@@ -330,7 +333,8 @@ class Sheet:
             for a, b in wire.segments:
                 box = (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
                 taken.append((box[0] - grown, box[1] - grown, box[2] + grown, box[3] + grown))
-        return place_labels(self._wanted, taken, self.inside)
+        self._labels = place_labels(self._wanted, taken, self.inside)
+        return self._labels
 
     def fixed_boxes(self) -> tuple[tuple[str, Box], ...]:
         """Fixed texts that stand free, with their boxes."""
