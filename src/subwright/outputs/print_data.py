@@ -113,7 +113,7 @@ def _sections(
     yield "Tolerance windows", list(_windows(sheets))
     yield "Sound", list(_sound(sheets))
     for key, sheet in sheets.items():
-        if key not in ("heat", "wiring"):
+        if key not in ("heat", "wiring", "circuits"):
             yield f"Design sheet: {sheet.title.lower()}", list(_sheet(sheet, with_figures=key in _PLOTTED))
     yield "Sources", list(_sources(view))
     yield "Words", [{"kind": "defined", "items": [list(row) for row in glossary()]}]

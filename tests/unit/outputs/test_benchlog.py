@@ -41,11 +41,13 @@ def test_the_log_lies_beside_the_build_file() -> None:
 
 
 def test_kill_9_at_any_moment_loses_nothing_that_was_saved(tmp_path: Path) -> None:
-    """A child saves as fast as it can and tells each saved number through a pipe; it is killed 60 times."""
+    """A child saves as fast as it can and tells each saved number through a pipe; it is killed 60 times and more."""
     path = tmp_path / "van.bench.jsonl"
     saved: list[int] = []
     number = 0
-    for turn in range(60):
+    turn = 0
+    while turn < 60 or (len(saved) < 60 and turn < 600):  # a busy machine saves less between two kills
+        turn += 1
         receive, send = os.pipe()
         child = os.fork()
         if child == 0:  # pragma: no cover
@@ -66,7 +68,7 @@ def test_kill_9_at_any_moment_loses_nothing_that_was_saved(tmp_path: Path) -> No
         saved += [int(word) for word in told.decode().split("\n")[:-1]]
         number = 1 + max([int(e.value) for e in read_log(path)], default=-1)
     values = [int(e.value) for e in read_log(path)]
-    assert len(saved) > 60
+    assert len(saved) >= 60
     assert set(saved) <= set(values)
     assert values == sorted(set(values))
 
