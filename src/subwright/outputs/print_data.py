@@ -235,6 +235,9 @@ def _wiring(design: Design, sheets: Mapping[str, Sheet]) -> Iterator[Block]:
 
 
 def _sheet(sheet: Sheet, *, with_figures: bool) -> Iterator[Block]:
+    if sheet.key == "heat":
+        for row in sheet.cautions:
+            yield caution(row)
     if sheet.lead:
         yield text(sheet.lead)
     if sheet.values:
@@ -257,9 +260,6 @@ def _sheet(sheet: Sheet, *, with_figures: bool) -> Iterator[Block]:
     if sheet.reasons:
         yield heading("Why it came out so")
         yield items(sheet.reasons)
-    if sheet.key in ("heat",):
-        for row in sheet.cautions:
-            yield caution(row)
 
 
 def _bring_up(view: PackView, procedure: BringUp) -> Iterator[Block]:
