@@ -41,7 +41,7 @@ def test_the_log_lies_beside_the_build_file() -> None:
 
 
 def test_kill_9_at_any_moment_loses_nothing_that_was_saved(tmp_path: Path) -> None:
-    """A child saves as fast as it can and tells each saved number through a pipe; it is killed over and over."""
+    """A child saves as fast as it can and tells each saved number by a pipe; it is killed again and again."""
     path = tmp_path / "van.bench.jsonl"
     saved: list[int] = []
     number = 0
