@@ -82,6 +82,10 @@ class _TurnSets:
     primary: Floats
     secondary: Floats
 
+    def only(self, keep: Bools) -> _TurnSets:
+        """Those that ``keep`` names."""
+        return _TurnSets(self.row[keep], self.primary[keep], self.secondary[keep])
+
 
 def _core_matters(
     spec: TransformerSpec, need: TransformerNeed, table: CoreTable, flux_share: Floats
@@ -307,7 +311,8 @@ def _kept_options(
     slack = 1.0 if is_primary else _SECONDARY_SLACK
     keep = _worth_pairing(height, section, loss, options, slack)
     lowest = np.min(np.where(keep, height, np.inf), axis=1)
-    how = lying(spec, laid, own, halves, rms_a, turns[group], group, option, shape)
+    place = (group, option)
+    how = lying(spec, table, laid, own, halves, rms_a, wide_row, turns[group], place, shape)
     return keep, lowest, how
 
 
@@ -375,6 +380,16 @@ def all_candidates(
         keep_p = _thinned(keep_p, first, wires[0], most)
         keep_s = _thinned(keep_s, second, wires[1], most)
 
+    rail = need.rail if effort == "quick" and relax == 1.0 else None
+    if rail is not None:
+        # turn sets on which not even the best of every value gives the rail
+        some = keep_p.any(axis=1)[group_p] & keep_s.any(axis=1)[group_s]
+        sets, group_p, group_s = sets.only(some), group_p[some], group_s[some]
+        turns = (sets.primary, sets.secondary)
+        least = (how_p.least(keep_p).taken(group_p, 0), how_s.least(keep_s).taken(group_s, 0))
+        reach = may_reach(spec, need, rail, table, sets.row, turns, *least)
+        sets, group_p, group_s = sets.only(reach), group_p[reach], group_s[reach]
+
     # every kept primary of a turn set with every kept secondary of it
     pairs_p, pairs_s = keep_p.sum(axis=1)[group_p], keep_s.sum(axis=1)[group_s]
     total = pairs_p * pairs_s
@@ -387,10 +402,10 @@ def all_candidates(
     width = np.maximum(pairs_s[of_set], 1)
     choice_p = option_p[begin_p[group_p[of_set]] + position // width]
     choice_s = option_s[begin_s[group_s[of_set]] + position % width]
-    if effort == "quick" and relax == 1.0 and need.rail is not None:
+    if rail is not None:
         row, turns = sets.row[of_set], (sets.primary[of_set], sets.secondary[of_set])
         lies = (how_p.taken(group_p[of_set], choice_p), how_s.taken(group_s[of_set], choice_s))
-        reach = may_reach(spec, need, need.rail, table, row, turns, *lies)
+        reach = may_reach(spec, need, rail, table, row, turns, *lies)
         of_set, choice_p, choice_s = of_set[reach], choice_p[reach], choice_s[reach]
     return (
         Candidates(

@@ -7,6 +7,7 @@ there falls short wherever it ends up, and need not be wound and heated in full.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,61 +27,75 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Lying:
     """One winding by turn group and wire choice, as low as it can lie; what doesn't fit is infinite.
 
-    Columns of one length: ``options`` wire choices for each group in turn.
+    Shape (groups, options); ``taken`` and ``least`` give columns.
     """
 
-    options: int
     half_ohm: Floats  # one half, without what the neighbour's field adds
     turn_m: Floats
     build_m: Floats
-    top_m: Floats
+    narrowness_per_m: Floats  # one over the breadth of the leakage field at the top
     lead_h: Floats  # of a half-primary's leads
 
-    def taken(self, group: Ints, option: Ints) -> Lying:
+    def taken(self, group: Ints, option: Ints | int) -> Lying:
         """The windings of these groups and options, in that order."""
-        at = group * self.options + option
+        at = group * self.half_ohm.shape[1] + option
+        return self._each(lambda values: values.take(at))
+
+    def least(self, keep: Bools) -> Lying:
+        """The least of every value among the options kept, by group."""
+        return self._each(lambda values: np.min(np.where(keep, values, np.inf), axis=1)[:, None])
+
+    def _each(self, change: Callable[[Floats], Floats]) -> Lying:
         return Lying(
-            self.options,
-            *(c.take(at) for c in (self.half_ohm, self.turn_m, self.build_m, self.top_m, self.lead_h)),
+            half_ohm=change(self.half_ohm),
+            turn_m=change(self.turn_m),
+            build_m=change(self.build_m),
+            narrowness_per_m=change(self.narrowness_per_m),
+            lead_h=change(self.lead_h),
         )
 
 
 def lying(
     spec: TransformerSpec,
+    table: CoreTable,
     laid: Laid,
     own_w: Floats,
     halves: int,
     rms_a: float,
+    row: Ints,
     turns: Floats,
-    group: Ints,
-    option: Ints,
+    place: tuple[Ints, Ints],
     shape: tuple[int, int],
 ) -> Lying:
     """Put laid windings where their group and option belong.
 
     Parameters
     ----------
-    spec : the builder's wishes. laid : columns. own_w : loss by the winding's own current, W.
-    halves : of the winding. rms_a : in one half, A. turns : columns.
-    group, option : place of every column. shape : number of groups and of options.
+    spec, table : the builder's wishes and the cores. laid : columns. own_w : loss by the winding's own
+        current, W. halves : of the winding. rms_a : in one half, A.
+    row, turns : columns. place : group and option of every column. shape : number of groups and of options.
     """
-    at = group * shape[1] + option
 
     def placed(values: Floats) -> Floats:
-        whole = np.full(shape[0] * shape[1], np.inf)
-        whole[at] = values
+        whole = np.full(shape, np.inf)
+        whole[place] = values
         return whole
 
+    breadth = table.width_m[row].copy()
+    ring = np.flatnonzero(table.ring[row])
+    if ring.size:
+        r = row[ring]
+        top = np.minimum(laid.top_m[ring], 0.49 * table.hole_m[r])
+        breadth[ring] = ring_breadth(table.hole_m[r], table.outer_m[r], table.height_m[r], top)
     return Lying(
-        options=shape[1],
         half_ohm=placed(own_w / (halves * rms_a**2)),
         turn_m=placed((laid.strand_m - 2.0 * spec.lead_m) / turns),
         build_m=placed(laid.build_m),
-        top_m=placed(laid.top_m),
+        narrowness_per_m=placed(1.0 / breadth),
         lead_h=placed(lead_inductance_h(spec, laid.copper_m2)),
     )
 
@@ -101,7 +116,7 @@ def may_reach(
     ----------
     spec, need, rail, table : what is wished and asked; cores.
     row : of the core table, shape (n,). turns : of primary and secondary.
-    primary, secondary : windings of every pair.
+    primary, secondary : windings of every pair, or the least of what several pairs have.
 
     Returns
     -------
@@ -113,16 +128,10 @@ def may_reach(
     """
     ratio = turns[1] / turns[0]
     interfaces = np.where((table.interfaces[row] > 1) & (turns[1] > 1), 2.0, 1.0)
-    breadth = table.width_m[row].copy()
-    ring = np.flatnonzero(table.ring[row])
-    if ring.size:
-        r = row[ring]
-        top = np.minimum(primary.top_m[ring], 0.49 * table.hole_m[r])
-        breadth[ring] = ring_breadth(table.hole_m[r], table.outer_m[r], table.height_m[r], top)
     windings = concentric_leakage(
         turns[0],
         np.maximum(0.5 * (primary.turn_m + secondary.turn_m), 1e-3),
-        breadth,
+        1.0 / primary.narrowness_per_m,
         primary.build_m + secondary.build_m,
         interfaces * spec.insulation_m,
         interfaces,

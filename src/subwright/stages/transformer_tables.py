@@ -330,6 +330,15 @@ def _wire_losses(
     return np.asarray(skin @ weight / np.sum(weight)), np.asarray(eddy @ weight * 2.0 / np.sum(weight))
 
 
+def _usual_wires(library: Library) -> list[Wire]:
+    """Wires that are tried unasked: all enamelled ones, litz and foil that are in the drawer."""
+    return [
+        w
+        for w in library.wires.values()
+        if w.kind == "enamelled" or (w.kind in ("litz", "foil") and library.in_drawer(w.id) > 0)
+    ]
+
+
 def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Library) -> WireTable:
     """Columns of every wire that a winding may be made of, with its eddy loss at ``copper_c`` °C.
 
@@ -341,13 +350,7 @@ def wire_table(wire_id: str, need: TransformerNeed, copper_c: float, library: Li
     PartNotFoundError : ``wire_id`` is unknown.
     NoSolutionError : the wire is no winding wire, or there is none.
     """
-    wires = [
-        w
-        for w in library.wires.values()
-        if w.kind == "enamelled" or (w.kind in ("litz", "foil") and library.in_drawer(w.id) > 0)
-    ]
-    if wire_id != "auto":
-        wires = [library.wire(wire_id)]
+    wires = [library.wire(wire_id)] if wire_id != "auto" else _usual_wires(library)
     if not wires or any(w.kind not in ("enamelled", "litz", "foil") for w in wires):
         raise NoSolutionError(
             message="Windings are wound of enamelled round wire, litz or foil.",
