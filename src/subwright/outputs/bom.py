@@ -93,15 +93,15 @@ _HUNDREDS = {
     "converter": 100,
     "transformer": 100,
     "protection": 200,
-    "input": 300,
     "filter": 300,
-    "amplifier": 400,
-    "speaker_guard": 500,
-    "control": 600,
-    "supply": 700,
-    "battery_guard": 700,
+    "control": 400,
+    "amplifier": 500,
+    "input": 600,
+    "speaker_guard": 700,
+    "supply": 800,
+    "battery_guard": 800,
 }
-_OTHERS = 800
+_OTHERS = 900
 
 
 def _highest(drawn: Mapping[tuple[str, str], tuple[str, ...]]) -> dict[tuple[int, str], int]:

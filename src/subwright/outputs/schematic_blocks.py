@@ -9,12 +9,15 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
+from subwright.circuits.amplifier_values import class_d_values
 from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_values import from_result
 from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.circuits.netlist import Circuit, Steady
 from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
+from subwright.outputs.schematic_amplifier import draw_class_d
 from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
 from subwright.outputs.schematic_filter import draw_filter
 from subwright.outputs.schematic_kit import Kit
@@ -67,6 +70,9 @@ def drawn_designators(found: tuple[Block, ...]) -> Mapping[tuple[str, str], tupl
             if part.standing == "bought":
                 names.setdefault((block.stage, part.role), {})[part.case] = None
     made = {key: tuple(cases) for key, cases in names.items()}
+    wound = made.get(("amplifier", "output inductor"))
+    if wound is not None:  # an inductor that is wound is bought as its core
+        made["amplifier", "output inductor core"] = wound
     return {**made, **_ELSEWHERE} if any(block.stage == "converter" for block in found) else made
 
 
@@ -222,7 +228,7 @@ def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, .
         f"T101: {transformer.core.id}{stack}; each half {_strands(transformer.primary)} and "
         f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round.",
         "The rails hold their charge after switching off: measure before touching.",
-        "Resistors 0.25 W unless stated.",
+        "Resistors 0.25 W, film capacitors 63 V unless stated.",
     )
 
 
@@ -234,8 +240,54 @@ def _links(parallel: int) -> str:
     return f"{parallel} × " if parallel > 1 else ""
 
 
+def _amplifier(design: Design, library: Library) -> Iterator[Block]:
+    result = design.amplifier
+    full = design.point(Corner.NOMINAL, Level.FULL)
+    values = class_d_values(result, rail_v=full.rail_mean_v)
+    circuit = class_d_circuit(values, load_ohm=result.load_ohm, modulation=0.5, periods=_PERIODS)
+    supply = "BATTERY" if result.from_battery else "RAIL +"
+    names = {
+        "rail_positive": supply,
+        "rail_negative": "RAIL −",
+        "out_a": "SPEAKER +",
+        "out_b": "SPEAKER −",
+        **{
+            f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
+            for side in ("upper", "lower")
+            for leg in "ab"
+        },
+    }
+    turns = () if result.inductor is None else (f"{result.inductor.turns} t",)
+    value = show(values.inductance_h, "inductance")
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_class_d(kit)
+        return (
+            "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
+            "The filter's values hold with the loudspeaker connected: never run it full without one.",
+            "Gates come from the driver, with the dead time of the design. Film capacitors 63 V unless stated.",
+        )
+
+    yield Block(
+        key="amplifier",
+        title="Output stage",
+        stage="amplifier",
+        circuit=circuit,
+        names=names,
+        draw=draw,
+        texts={name: (name, value, *turns) for name in INDUCTORS},
+        analysis=Transient(
+            stop_s=_PERIODS * values.period_s, step_s=values.period_s / 200.0, from_initial=True
+        ),
+        probes=tuple(Voltage(net) for net in circuit.nets if net.startswith("out_")),
+    )
+
+
+_PERIODS: Final = 100
+
 _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Converter power stage": _converter,
     "Protection": _protection,
     "Line-level filter": _filter,
+    "Output stage": _amplifier,
 }

@@ -54,7 +54,10 @@ def draw_filter(kit: Kit, result: FilterResult) -> tuple[str, ...]:
             x += 10
     draw_supply(kit, result, _SUPPLY_Y)
     spare = kit.spare_sections
-    notes = ["Resistors 0.25 W, capacitors film 63 V unless stated."]
+    notes = [
+        "Resistors 0.25 W, capacitors film 63 V unless stated.",
+        "The parts listed under 'input' sit between each socket and its coupling capacitor; not drawn here.",
+    ]
     if spare:
         ground = kit.sheet.names.get(_signal_ground(kit), "0 V")
         notes.append(f"Not used: {', '.join(spare)}. Join output and − input, + input to {ground}.")
