@@ -51,6 +51,13 @@ def random_build(seed: int) -> dict[str, object]:
     }
 
 
+def judge(error: SubwrightError, seed: int) -> None:
+    """A refusal is one of the kinds allowed, and says what to do."""
+    assert type(error).__name__ in ALLOWED, f"seed {seed}: {error!r}"
+    assert error.message, f"seed {seed}"
+    assert error.remedy, f"seed {seed}: {error}"
+
+
 def designs(first: int) -> Iterator[Design]:
     """Solve seeds ``first, first + CHUNKS, …`` until this chunk's share of builds stands."""
     found, refused, seed = 0, 0, first
@@ -59,9 +66,7 @@ def designs(first: int) -> Iterator[Design]:
             design = solve_build(BuildSpec.model_validate(random_build(seed)), LIBRARY)
         except SubwrightError as error:
             refused += 1
-            assert type(error).__name__ in ALLOWED, f"seed {seed}: {error!r}"
-            assert error.message, f"seed {seed}"
-            assert error.remedy, f"seed {seed}: {error}"
+            judge(error, seed)
             assert refused <= 2 * WANTED // CHUNKS, "more wishes are refused than met"
         else:
             found += 1

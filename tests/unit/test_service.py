@@ -104,7 +104,7 @@ def test_every_check_key_and_source_has_a_page() -> None:
         assert all(text for _, text in page.sections), code
     assert service.explain("iec-60063").sections
     assert "SUP-" in dict(service.explain().sections)["Checks"]
-    with pytest.raises(SubwrightError, match="did you mean 'supply.battery'"):
+    with pytest.raises(SubwrightError, match=r"did you mean 'supply\.battery'"):
         service.explain("supply.batery")
 
 

@@ -1,8 +1,8 @@
 """The finished build at any battery voltage between its corners, read off the settled design.
 
 Nothing is designed here: cable, turns and parts stay as they are. Every electrical number is carried between
-the corners at which the chain was solved, by the one polynomial through them (four corners: a cubic); they are
-smooth there. Outside the corners nothing is said.
+the corners at which the chain was solved, by the one polynomial through them (four corners: a cubic); they
+are smooth there. Outside the corners nothing is said.
 """
 
 from __future__ import annotations

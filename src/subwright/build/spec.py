@@ -54,9 +54,7 @@ class BuildSpec(StageSpec):
     speaker_guard: SpeakerGuardSpec = Field(
         default_factory=SpeakerGuardSpec, description="Direct voltage at the loudspeaker."
     )
-    control: ControlSpec = Field(
-        default_factory=ControlSpec, description="Switching on and off, standby."
-    )
+    control: ControlSpec = Field(default_factory=ControlSpec, description="Switching on and off, standby.")
     filter: FilterSpec = Field(default_factory=FilterSpec, description="Summing, infrasonic, low-pass.")
     wiring: WiringSpec = Field(default_factory=WiringSpec, description="Links, tracks, speaker cable.")
     heat: HeatSpec = Field(default_factory=HeatSpec, description="Heatsink and temperatures.")

@@ -129,7 +129,8 @@ def box_exploded_svg(box: EnclosureResult, *, title: str, stamp: str = "", inlin
 
 
 def _drawn(board: Board, corners: list[Point]) -> _Drawn:
-    order, window = list(_FACES), ()
+    order = list(_FACES)
+    window: tuple[Point, ...] = ()
     if board.name.startswith("ring brace"):
         shown = _WINDOW_FACE[board.name.rsplit(" ", 1)[-1]]
         order.remove(shown)

@@ -150,7 +150,8 @@ def unknown_key(loc: KeyPath, model: type[BaseModel]) -> str:
         return f"is in [{dotted(loc[:-1])}], which {unknown_key(loc[:-1], model)}"
     known = file_keys(parent)
     if name in known:
-        return f"is a table; name a key in it, such as {dotted((*loc, next(iter(file_keys(_inner(known[name]))))))}"
+        first = next(iter(file_keys(_inner(known[name]))))
+        return f"is a table; name a key in it, such as {dotted((*loc, first))}"
     if hint := did_you_mean(name, known):
         return f"is not a known key{hint}"
     if elsewhere := [place for place in _tables_with(model, name) if place != loc[:-1]][:3]:

@@ -104,7 +104,7 @@ def _coil(x: float, y: float, bumps: int, pitch: float, side: int) -> str:
     arcs = "".join(
         f"a{num(pitch / 2)} {num(pitch / 2)} 0 0 {1 if side > 0 else 0} 0 {num(pitch)}" for _ in range(bumps)
     )
-    return f'<path d="M{num(x)} {num(y)}{arcs}" class="s3" style="fill:none"/>'
+    return f'<path d="M{num(x)} {num(y)}{arcs}" class="s3"/>'
 
 
 def _phasing(result: TransformerResult, x: float, y: float) -> list[str]:
@@ -222,7 +222,7 @@ def _bobbin_cell(result: TransformerResult, step: WindingStep, x: float, y: floa
             inset = (shown - 1 - k) * gap
             across, tall = right - left - 4, deep - inset
             box = f"M{num(left + 2)} {num(edge + inset / 2)}h{num(across)}v{num(tall)}h{num(-across)}z"
-            out.append(f'<path d="{box}" class="s3" style="fill:none"/>')
+            out.append(f'<path d="{box}" class="s3"/>')
         pitch = (right - left) / 3
     else:
         path = "".join(

@@ -1,1 +1,1 @@
-"""Pure functions of magnetics, switching, heat, networks, acoustics and boards: SI in and out, sources cited."""
+"""Pure functions of magnetics, switching, heat, networks, acoustics and boards: SI in, SI out."""

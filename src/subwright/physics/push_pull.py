@@ -257,7 +257,7 @@ def turns_ratio_needed(
             value=f"{rail_a * needed:.4g} W",
             limit=f"{terminal_v**2 / (4.0 * primary_ohm):.4g} W",
             source="maximum power theorem",
-            remedy="Lower the target power, raise the battery voltage, or use thicker cable and more switches.",
+            remedy="Lower the target power, raise the battery voltage, or thicken cable and switches.",
         )
     if square == 0:
         return needed / terminal_v

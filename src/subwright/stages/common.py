@@ -75,7 +75,7 @@ class PartUse:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Loss:
-    """One heat source. Power in W at full sine and for programme, nominal corner unless ``at`` says otherwise."""
+    """One heat source: W at full sine and programme, nominal corner unless ``at`` says otherwise."""
 
     where: str  # "switch conduction"
     full_w: float

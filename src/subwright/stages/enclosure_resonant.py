@@ -134,7 +134,8 @@ def radiators_m3(spec: EnclosureSpec) -> float:
     ------
     [common-practice] for the shape of a cone.
     """
-    return spec.radiator_count * _RADIATOR_SHAPE * piston_area_m2(spec.radiator_diameter_m or 0.0) ** 1.5
+    area = piston_area_m2(spec.radiator_diameter_m or 0.0)
+    return float(spec.radiator_count * _RADIATOR_SHAPE * area**1.5)
 
 
 def _refuse_vented_keys(spec: EnclosureSpec) -> None:

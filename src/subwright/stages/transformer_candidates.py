@@ -383,7 +383,7 @@ def all_candidates(
     rail = need.rail if effort == "quick" and relax == 1.0 else None
     if rail is not None:
         # turn sets on which not even the best of every value gives the rail
-        some = keep_p.any(axis=1)[group_p] & keep_s.any(axis=1)[group_s]
+        some = np.asarray(keep_p.any(axis=1))[group_p] & np.asarray(keep_s.any(axis=1))[group_s]
         sets, group_p, group_s = sets.only(some), group_p[some], group_s[some]
         turns = (sets.primary, sets.secondary)
         least = (how_p.least(keep_p).taken(group_p, 0), how_s.least(keep_s).taken(group_s, 0))

@@ -61,27 +61,27 @@ class LinearStage:
 
 
 def model(**changes) -> ConverterModel:
-    values = dict(
-        ratio=3.5,
-        switching_hz=50e3,
-        share=0.92,
-        switch_ohm=5e-3,
-        primary_winding_ohm=1.5e-3,
-        link_ohm=0.6e-3,
-        secondary_winding_ohm=20e-3,
-        diode_ohm=15e-3,
-        diode_v=0.75,
-        leakage_h=20e-9,
-        input_esr_ohm=5e-3,
-        reservoir_esr_ohm=15e-3,
-        turn_off_s=50e-9,
-        gate_w=0.5,
-        control_w=0.3,
-        core_w=2.0,
-        core_v=12.6,
-        core_exponent=2.6,
-        shunt_s=5e-3,
-    )
+    values = {
+        "ratio": 3.5,
+        "switching_hz": 50e3,
+        "share": 0.92,
+        "switch_ohm": 5e-3,
+        "primary_winding_ohm": 1.5e-3,
+        "link_ohm": 0.6e-3,
+        "secondary_winding_ohm": 20e-3,
+        "diode_ohm": 15e-3,
+        "diode_v": 0.75,
+        "leakage_h": 20e-9,
+        "input_esr_ohm": 5e-3,
+        "reservoir_esr_ohm": 15e-3,
+        "turn_off_s": 50e-9,
+        "gate_w": 0.5,
+        "control_w": 0.3,
+        "core_w": 2.0,
+        "core_v": 12.6,
+        "core_exponent": 2.6,
+        "shunt_s": 5e-3,
+    }
     values.update(changes)
     return ConverterModel(**values)
 
@@ -143,21 +143,21 @@ def test_a_clamp_at_rest_costs_a_resistor_across_the_battery():
     np.testing.assert_allclose(net_a, 12.6 / 82.0, rtol=1e-12)
 
 
-REGULATED = dict(
-    ratio=5.4,
-    set_v=43.0,
-    leakage_h=120e-9,
-    clamp_ohm=56.0,
-    recovery=1.5e-3,
-    ring_shunt_s=5e-3,
-    choke_ohm=0.036,
-    choke_core_w=0.1,
-    choke_ripple_a=2.7,
-    reservoir_w=0.02,
-    aux_a=10e-3,
-    aux_primary_a=0.1,
-    bleeder_s=1 / 4700.0,
-)
+REGULATED = {
+    "ratio": 5.4,
+    "set_v": 43.0,
+    "leakage_h": 120e-9,
+    "clamp_ohm": 56.0,
+    "recovery": 1.5e-3,
+    "ring_shunt_s": 5e-3,
+    "choke_ohm": 0.036,
+    "choke_core_w": 0.1,
+    "choke_ripple_a": 2.7,
+    "reservoir_w": 0.02,
+    "aux_a": 10e-3,
+    "aux_primary_a": 0.1,
+    "bleeder_s": 1 / 4700.0,
+}
 
 
 @pytest.mark.parametrize("stage", [IdealStage(), LinearStage()])
@@ -191,7 +191,8 @@ def test_a_regulated_rail_holds_while_the_duty_has_room_and_then_follows_the_bat
 def test_a_lossless_regulated_converter_is_an_ideal_transformer_of_power():
     tight = model(ratio=5.4, set_v=43.0, switch_ohm=1e-9, primary_winding_ohm=1e-9, link_ohm=1e-9,
                   secondary_winding_ohm=1e-9, diode_ohm=1e-9, diode_v=0.0, leakage_h=0.0, input_esr_ohm=0.0,
-                  reservoir_esr_ohm=0.0, turn_off_s=0.0, gate_w=0.0, control_w=0.0, core_w=0.0, shunt_s=0.0)  # fmt: skip
+                  reservoir_esr_ohm=0.0, turn_off_s=0.0, gate_w=0.0, control_w=0.0, core_w=0.0,
+                  shunt_s=0.0)  # fmt: skip
     none = Source(battery_ohm=0.0, cable_ohm=0.0, contact_ohm=0.0)
     stage = IdealStage(on_ohm=0.0, idle=1e-9)
     emf = np.array([12.0])

@@ -223,7 +223,7 @@ def test_several_drivers_stand_side_by_side_on_the_divider(count: int) -> None:
     divider = next(panel for panel in made.panels if panel.name == "divider")
     assert len(divider.holes) == count
     for hole in divider.holes:
-        assert 0.0 < hole.x_m - 0.5 * hole.width_m
+        assert hole.x_m - 0.5 * hole.width_m > 0.0
         assert hole.x_m + 0.5 * hole.width_m < divider.length_m
-        assert 0.0 < hole.y_m - 0.5 * hole.height_m
+        assert hole.y_m - 0.5 * hole.height_m > 0.0
         assert hole.y_m + 0.5 * hole.height_m < divider.width_m

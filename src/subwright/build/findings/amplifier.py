@@ -309,7 +309,7 @@ def reactive_load(design: Design) -> Iterator[Measure]:
     limit="Twice the corner; common practice, no source.",
     source="common-practice",
     example="200 kHz at rest and 90 % modulation leave 38 kHz: too low for a filter of 25 kHz.",
-    remedy='Raise amplifier.switching, lower amplifier.modulation_max, or set amplifier.modulator = '
+    remedy="Raise amplifier.switching, lower amplifier.modulation_max, or set amplifier.modulator = "
     '"clocked".',
 )
 def carrier(design: Design) -> Iterator[Measure]:
