@@ -197,11 +197,13 @@ def _extremes(model: Model, parameters: Sequence[Parameter], half: Array) -> tup
     def results(corners: npt.NDArray[np.bool_]) -> Array:
         return np.atleast_2d(model(np.where(corners, high, low).T))
 
-    best = sign * results(up)[wanted, np.arange(2 * count)]
+    best = np.zeros(2 * count)
     for _ in range(_MOST_FLIPS):
         flipped = up[:, None, :] ^ np.eye(n, dtype=bool)[None, :, :]
-        tried = results(flipped.reshape(-1, n)).reshape(count, 2 * count, n)
-        values = sign[:, None] * tried[wanted, np.arange(2 * count)]
+        tried = results(np.concatenate([up, flipped.reshape(-1, n)]))  # one call for corners and flips
+        best = sign * tried[:, : 2 * count][wanted, np.arange(2 * count)]
+        by_flip = tried[:, 2 * count :].reshape(count, 2 * count, n)
+        values = sign[:, None] * by_flip[wanted, np.arange(2 * count)]
         choice = np.argmax(values, axis=1)
         gain = values[np.arange(2 * count), choice]
         better = gain > best + 1e-12 * np.abs(best)
