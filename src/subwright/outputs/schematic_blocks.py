@@ -19,7 +19,7 @@ from subwright.circuits.netlist import Circuit, Steady
 from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
 from subwright.outputs.schematic_amplifier import draw_class_d
 from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
-from subwright.outputs.schematic_filter import draw_filter
+from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, filter_rows
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_protection
 from subwright.parts.library import Library
@@ -37,6 +37,7 @@ class Block:
     ----------
     key : names its files. title : heads its sheet. stage : whose bill it belongs to.
     circuit : its netlist. names : printed names of nets. draw : its placement; returns the sheet's notes.
+    more : placements of further sheets.
     drawn_inherent : inherent elements that stand for something visible.
     texts : lines beside symbols that the netlist and its bill don't give, by designator.
     analysis, probes : what its SPICE text asks for.
@@ -50,6 +51,7 @@ class Block:
     draw: Callable[[Kit], tuple[str, ...]]
     analysis: Analysis
     probes: tuple[Probe, ...]
+    more: tuple[Callable[[Kit], tuple[str, ...]], ...] = ()
     drawn_inherent: frozenset[str] = frozenset()
     texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -90,6 +92,7 @@ def blocks(design: Design, library: Library) -> tuple[tuple[Block, ...], tuple[t
 
 def _filter(design: Design, library: Library) -> Iterator[Block]:
     result = design.filter
+    apart = filter_rows(result) > 2
     battery = result.op_amp_supply.kind == "battery"
     if battery or design.converter is None:
         supply_v = design.supply.corners[Corner.NOMINAL]
@@ -113,7 +116,8 @@ def _filter(design: Design, library: Library) -> Iterator[Block]:
         stage="filter",
         circuit=filter_circuit(result, library, supply_v=supply_v),
         names=names,
-        draw=lambda kit: draw_filter(kit, result),
+        draw=lambda kit: draw_filter(kit, result, with_supply=not apart),
+        more=((lambda kit: draw_filter_supply(kit, result)),) if apart else (),
         analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
         probes=(Voltage(FILTER_OUTPUT),),
     )
@@ -265,7 +269,7 @@ def _amplifier(design: Design, library: Library) -> Iterator[Block]:
         return (
             "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
             "The filter's values hold with the loudspeaker connected: never run it full without one.",
-            "Gates come from the driver, with the dead time of the design. Film capacitors 63 V unless stated.",
+            "Gates come from the driver, with the design's dead time. Film capacitors 63 V unless stated.",
         )
 
     yield Block(

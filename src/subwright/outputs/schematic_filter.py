@@ -12,7 +12,7 @@ from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 from subwright.stages.filter import FilterBlock, FilterResult
 
-__all__ = ["draw_filter"]
+__all__ = ["draw_filter", "draw_filter_supply", "filter_rows"]
 
 _FIRST: Final = (120, 180)
 _RIGHT: Final = 1040
@@ -20,12 +20,34 @@ _ROW: Final = 240
 _SUPPLY_Y: Final = 580
 
 
-def draw_filter(kit: Kit, result: FilterResult) -> tuple[str, ...]:
+def filter_rows(result: FilterResult) -> int:
+    """Rows that the chain of blocks takes; more than two leave no room for the supply."""
+    x, rows = _FIRST[0], 1
+    for block in result.blocks:
+        if x + _width(block) > _RIGHT:
+            x, rows = _FIRST[0] + 60, rows + 1
+        x += _width(block)
+    return rows
+
+
+def _width(block: FilterBlock) -> int:
+    if "integrator A" in block.capacitors_f:
+        return 660
+    return _WIDTH[block.kind] + (120 if _pots(block) else 0)
+
+
+def draw_filter_supply(kit: Kit, result: FilterResult) -> tuple[str, ...]:
+    """Draw what the op-amps run on, on a sheet of its own."""
+    draw_supply(kit, result, 200)
+    return ("Resistors 0.25 W, capacitors film 63 V unless stated.",)
+
+
+def draw_filter(kit: Kit, result: FilterResult, *, with_supply: bool = True) -> tuple[str, ...]:
     """Draw the filter's netlist.
 
     Parameters
     ----------
-    kit : the sheet with the circuit on it. result : the blocks in order.
+    kit : the sheet with the circuit on it. result : the blocks in order. with_supply : below the chain.
 
     Returns
     -------
@@ -35,8 +57,7 @@ def draw_filter(kit: Kit, result: FilterResult) -> tuple[str, ...]:
     row = y
     points = {point.net: point.designator for point in kit.circuit.test_points}
     for k, block in enumerate(result.blocks):
-        width = _WIDTH.get(block.kind, 280) + (120 if _pots(kit, block) else 0)
-        if x + width > _RIGHT:
+        if x + _width(block) > _RIGHT:
             kit.sheet.flag(f"out_{k - 1}", (x, y), "right")
             row += _ROW
             x, y = _FIRST[0] + 60, row
@@ -52,7 +73,8 @@ def draw_filter(kit: Kit, result: FilterResult) -> tuple[str, ...]:
         elif k + 1 < len(result.blocks):
             kit.sheet.wire((x, y), (x + 10, y))
             x += 10
-    draw_supply(kit, result, _SUPPLY_Y)
+    if with_supply:
+        draw_supply(kit, result, _SUPPLY_Y)
     spare = kit.spare_sections
     notes = [
         "Resistors 0.25 W, capacitors film 63 V unless stated.",
@@ -71,7 +93,7 @@ def _signal_ground(kit: Kit) -> str:
     return "mid" if "mid" in kit.circuit.nets else GROUND
 
 
-def _pots(kit: Kit, block: FilterBlock) -> bool:
+def _pots(block: FilterBlock) -> bool:
     return any(role.endswith("gang") or role == "gain control" for role in block.resistors_ohm)
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from subwright import __version__
+from subwright.base.errors import SubwrightError
 from subwright.build.result import Design
 from subwright.circuits.netlist import Circuit
 from subwright.outputs.drawing import standalone
-from subwright.outputs.schematic_blocks import blocks
+from subwright.outputs.schematic_blocks import Block, blocks
 from subwright.outputs.schematic_frame import DRAWING, Title, framed, paper_size
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_labels import Label
@@ -62,45 +64,74 @@ def schematics(
 
     Raises
     ------
-    SubwrightError : a drawing doesn't agree with its netlist.
+    Nothing: a block that can't be placed, or whose drawing doesn't agree with its netlist, is missing, with
+    the reason. No drawing is better than a wrong one, and no reason to withhold the rest of the pack.
     """
-    found, missing = blocks(design, library)
+    found, absent = blocks(design, library)
+    missing = list(absent)
     bill: dict[str, dict[str, PartUse]] = {}
     for stage, use in design.part_uses():
         bill.setdefault(stage, {})[use.role] = use
     channels = {record.id: record.channels for record in library.op_amps.values()}
     channels |= {record.id: record.channels for record in library.comparators.values()}
-    sheets = []
-    for number, block in enumerate(found, start=1):
+    pages: list[_Page] = []
+    for block in found:
         uses = bill.get(block.stage, {})
-        paper = Sheet(
-            texts={**part_texts(block.circuit, uses), **block.texts},
-            names=block.names,
-            style=style,
-            inside=DRAWING,
-        )
-        notes = block.draw(Kit(block.circuit, paper, uses, channels))
-        title = Title(
-            build=design.spec.name,
-            sheet=block.title,
-            number=number,
-            of=len(found),
-            made_with=f"subwright {__version__}",
-            stamp=stamp,
-        )
-        desc = f"Circuit diagram; {len(block.circuit.parts)} parts of the netlist '{block.circuit.name}'."
-        svg = framed(title, paper.body(), notes, desc)
-        agree(block.circuit, [svg], with_inherent=block.drawn_inherent)
-        sheets.append(
-            SchematicSheet(
-                key=block.key,
-                title=block.title,
-                svg=svg,
-                labels=paper.labels(),
-                fixed=paper.fixed_boxes(),
-                bodies=paper.bodies(),
-                marks=paper.marks(),
-                circuit=block.circuit,
+        try:
+            pages += _pages(block, uses, channels, style)
+        except (SubwrightError, ValueError, StopIteration, KeyError) as error:
+            reason = (
+                error.message if isinstance(error, SubwrightError) else "Its parts find no place on a sheet."
             )
-        )
-    return Schematics(sheets=tuple(sheets), missing=missing)
+            missing.append((block.title, reason))
+    sheets = tuple(_finished(page, design, number, len(pages), stamp) for number, page in enumerate(pages, 1))
+    return Schematics(sheets=sheets, missing=tuple(missing))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Page:
+    """A sheet whose number isn't known yet."""
+
+    key: str
+    block: Block
+    paper: Sheet
+    notes: tuple[str, ...]
+    body: list[str]
+
+
+def _pages(
+    block: Block, uses: Mapping[str, PartUse], channels: Mapping[str, int], style: ResistorStyle
+) -> list[_Page]:
+    """A block's sheets, held to its netlist together."""
+    texts = {**part_texts(block.circuit, uses), **block.texts}
+    pages = []
+    for number, draw in enumerate((block.draw, *block.more), start=1):
+        paper = Sheet(texts=texts, names=block.names, style=style, inside=DRAWING)
+        notes = draw(Kit(block.circuit, paper, uses, channels))
+        key = block.key if number == 1 else f"{block.key}-{number}"
+        pages.append(_Page(key=key, block=block, paper=paper, notes=notes, body=paper.body()))
+    agree(block.circuit, ["\n".join(page.body) for page in pages], with_inherent=block.drawn_inherent)
+    return pages
+
+
+def _finished(page: _Page, design: Design, number: int, of: int, stamp: str) -> SchematicSheet:
+    block, paper = page.block, page.paper
+    title = Title(
+        build=design.spec.name,
+        sheet=block.title if page.key == block.key else f"{block.title}, supply",
+        number=number,
+        of=of,
+        made_with=f"subwright {__version__}",
+        stamp=stamp,
+    )
+    desc = f"Circuit diagram; {len(block.circuit.parts)} parts of the netlist '{block.circuit.name}'."
+    return SchematicSheet(
+        key=page.key,
+        title=title.sheet,
+        svg=framed(title, page.body, page.notes, desc),
+        labels=paper.labels(),
+        fixed=paper.fixed_boxes(),
+        bodies=paper.bodies(),
+        marks=paper.marks(),
+        circuit=block.circuit,
+    )
