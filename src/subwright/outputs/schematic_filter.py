@@ -17,6 +17,7 @@ __all__ = ["draw_filter", "draw_filter_supply", "filter_rows"]
 _FIRST: Final = (120, 180)
 _RIGHT: Final = 1040
 _ROW: Final = 240
+_ROW_ALONE: Final = 210
 _SUPPLY_Y: Final = 580
 
 
@@ -59,7 +60,7 @@ def draw_filter(kit: Kit, result: FilterResult, *, with_supply: bool = True) -> 
     for k, block in enumerate(result.blocks):
         if x + _width(block) > _RIGHT:
             kit.sheet.flag(f"out_{k - 1}", (x, y), "right")
-            row += _ROW
+            row += _ROW if with_supply else _ROW_ALONE
             x, y = _FIRST[0] + 60, row
             kit.sheet.flag(f"out_{k - 1}", (x, y), "left")
         kit.sheet.say(x + 10, row - 112, block.name, head=True)
@@ -367,12 +368,12 @@ _DRAW: Final[Mapping[str, _Drawer]] = {
     "coupling": _coupling,
 }
 _WIDTH: Final[Mapping[str, int]] = {
-    "summer": 270,
-    "infrasonic": 250,
-    "transform": 340,
-    "low-pass": 250,
+    "summer": 260,
+    "infrasonic": 240,
+    "transform": 300,
+    "low-pass": 240,
     "all-pass": 200,
-    "phase": 220,
-    "output": 190,
-    "coupling": 230,
+    "phase": 210,
+    "output": 180,
+    "coupling": 135,
 }

@@ -80,9 +80,9 @@ def schematics(
         try:
             pages += _pages(block, uses, channels, style)
         except (SubwrightError, ValueError, StopIteration, KeyError) as error:
-            reason = (
-                error.message if isinstance(error, SubwrightError) else "Its parts find no place on a sheet."
-            )
+            reason = "Its parts find no place on a sheet."
+            if isinstance(error, SubwrightError):
+                reason = error.message
             missing.append((block.title, reason))
     sheets = tuple(_finished(page, design, number, len(pages), stamp) for number, page in enumerate(pages, 1))
     return Schematics(sheets=sheets, missing=tuple(missing))
