@@ -19,7 +19,7 @@ from subwright.circuits.netlist import Circuit, Steady
 from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
 from subwright.outputs.schematic_amplifier import draw_class_d
 from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
-from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, filter_rows
+from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, fits_with_supply
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_protection
 from subwright.parts.library import Library
@@ -92,7 +92,7 @@ def blocks(design: Design, library: Library) -> tuple[tuple[Block, ...], tuple[t
 
 def _filter(design: Design, library: Library) -> Iterator[Block]:
     result = design.filter
-    apart = filter_rows(result) > 2
+    apart = not fits_with_supply(result)
     battery = result.op_amp_supply.kind == "battery"
     if battery or design.converter is None:
         supply_v = design.supply.corners[Corner.NOMINAL]

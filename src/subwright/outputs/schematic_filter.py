@@ -12,7 +12,7 @@ from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 from subwright.stages.filter import FilterBlock, FilterResult
 
-__all__ = ["draw_filter", "draw_filter_supply", "filter_rows"]
+__all__ = ["draw_filter", "draw_filter_supply", "fits_with_supply"]
 
 _FIRST: Final = (120, 180)
 _RIGHT: Final = 1040
@@ -21,14 +21,19 @@ _ROW_ALONE: Final = 210
 _SUPPLY_Y: Final = 580
 
 
-def filter_rows(result: FilterResult) -> int:
-    """Rows that the chain of blocks takes; more than two leave no room for the supply."""
+def fits_with_supply(result: FilterResult) -> bool:
+    """Whether the chain takes two rows at most, which leave room for the supply below them."""
     x, rows = _FIRST[0], 1
     for block in result.blocks:
         if x + _width(block) > _RIGHT:
             x, rows = _FIRST[0] + 60, rows + 1
         x += _width(block)
-    return rows
+    return rows <= 2 and not _lift(result)
+
+
+def _lift(result: FilterResult) -> int:
+    """Room that a block with a second network above its amplifier needs."""
+    return 60 if any(block.kind == "transform" for block in result.blocks) else 0
 
 
 def _width(block: FilterBlock) -> int:
@@ -54,16 +59,18 @@ def draw_filter(kit: Kit, result: FilterResult, *, with_supply: bool = True) -> 
     -------
     Notes for the foot of the sheet.
     """
-    x, y = _FIRST
-    row = y
+    lift = _lift(result)
+    x, y = _FIRST[0], _FIRST[1] + lift
+    row, pitch = y, _ROW if with_supply else _ROW_ALONE + lift
+    head = (112 if with_supply else 88) + lift
     points = {point.net: point.designator for point in kit.circuit.test_points}
     for k, block in enumerate(result.blocks):
         if x + _width(block) > _RIGHT:
             kit.sheet.flag(f"out_{k - 1}", (x, y), "right")
-            row += _ROW if with_supply else _ROW_ALONE
+            row += pitch
             x, y = _FIRST[0] + 60, row
             kit.sheet.flag(f"out_{k - 1}", (x, y), "left")
-        kit.sheet.say(x + 10, row - 112, block.name, head=True)
+        kit.sheet.say(x + 10, row - head, block.name, head=True)
         x, y = _DRAW[block.kind](kit, block, k, x, y)
         net = FILTER_OUTPUT if k == len(result.blocks) - 1 else f"out_{k}"
         if net in points:

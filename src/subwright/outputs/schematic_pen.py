@@ -166,7 +166,7 @@ class Sheet:
                 _Text(x=x, y=pin[1] - 3, content=number, classes="sm ts", size=_PIN_SIZE, anchor=anchor)
             )
             return
-        y = pin[1] + (10 if pin[1] < centre[1] else -2)
+        y = pin[1] + (10 if pin[1] < centre[1] else -4)
         self._fixed.append(_Text(x=pin[0] + 4, y=y, content=number, classes="sm ts", size=_PIN_SIZE))
 
     # nets
