@@ -145,10 +145,12 @@ def search_sallen_key_lowpass(
     values = np.asarray(resistors_ohm, dtype=float)
     caps = np.asarray(capacitors_f, dtype=float)
     cf, cg = (x.ravel() for x in np.meshgrid(caps, caps, indexing="ij"))
-    fits = cf >= 4.0 * q * q * cg
-    cf, cg = cf[fits], cg[fits]
-    total = 1.0 / (2 * np.pi * f0_hz * q * cg)
-    difference = total * np.sqrt(1.0 - 4.0 * q * q * cg / cf)
+    # A pair that misses the Q by no more than the error allowed serves as well, with equal resistors.
+    reach = 0.5 * np.sqrt(cf / cg)
+    fits = reach >= q * (1.0 - error_limit)
+    cf, cg, reach = cf[fits], cg[fits], reach[fits]
+    total = 1.0 / (2 * np.pi * f0_hz * np.minimum(q, reach) * cg)
+    difference = total * np.sqrt(np.maximum(1.0 - 4.0 * q * q * cg / cf, 0.0))
     pairs = _pairs(values, 0.5 * (total - difference), 0.5 * (total + difference))
     r1, r2, index = pairs
     # either resistor may come first: the pole frequency is the same, Q isn't once rounded
