@@ -87,6 +87,9 @@ def _resistor_body(style: ResistorStyle) -> tuple[Stroke, ...]:
     )
 
 
+_BENT_BAR: Final = ((3, -7), (7, -7), (7, 7), (11, 7))  # of a breakdown diode
+
+
 def _diode_body(bar: tuple[tuple[float, float], ...]) -> tuple[Stroke, ...]:
     return (_area((-7, -7), (-7, 7), (7, 0)), _line(*bar), _line((-20, 0), (-7, 0)), _line((7, 0), (20, 0)))
 
@@ -202,11 +205,11 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
             dot = _area(*_arc(-18, -10, 2.6, 0, 340))
             return Symbol(pins=_pair("start", "finish"), strokes=(*_coil(), dot), box=(-21, -13, 20, 2))
         case "diode":
-            bar = ((7, -7), (7, 7))
-            return Symbol(pins=_pair("anode", "cathode"), strokes=_diode_body(bar), box=(-8, -8, 9, 8))
+            return Symbol(
+                pins=_pair("anode", "cathode"), strokes=_diode_body(((7, -7), (7, 7))), box=(-8, -8, 9, 8)
+            )
         case "zener":
-            bar = ((3, -7), (7, -7), (7, 7), (11, 7))
-            return Symbol(pins=_pair("anode", "cathode"), strokes=_diode_body(bar), box=(-8, -8, 12, 8))
+            return Symbol(pins=_pair("anode", "cathode"), strokes=_diode_body(_BENT_BAR), box=(-8, -8, 12, 8))
         case "lamp":
             rays = (
                 _line((-2, -9), (3, -15)),
@@ -220,11 +223,10 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
                 box=(-8, -18, 12, 8),
             )
         case "shunt reference":
-            bar = ((3, -7), (7, -7), (7, 7), (11, 7))
             tap = _line((0, -20), (0, -3))
             return Symbol(
                 pins=(("anode", (-20, 0)), ("cathode", (20, 0)), ("reference", (0, -20))),
-                strokes=(*_diode_body(bar), tap),
+                strokes=(*_diode_body(_BENT_BAR), tap),
                 box=(-8, -10, 12, 8),
             )
         case "mosfet":
