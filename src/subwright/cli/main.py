@@ -545,6 +545,8 @@ def _abandon_stdout() -> None:
 
 def main() -> None:
     """Entry point of the ``subwright`` command."""
+    # The matrices here are tiny: a second thread only costs. Set before numpy loads, unless somebody has.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if os.environ.get("SUBWRIGHT_DEBUG") != "1":
         import warnings
 
