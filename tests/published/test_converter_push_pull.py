@@ -19,13 +19,14 @@ from subwright.physics import snubbers as sn
 from subwright.physics import switching as sw
 from subwright.physics.chokes import boost_duty, output_choke_h
 from subwright.physics.clamps import clamp_resistance_ohm, clamp_voltage_v
+from subwright.physics.switching import pushpull_drain_stress_v
 
 PRESSMAN, AN109, SHEET, OWN = "pressman1998", "mclyman-an109", "st-std50n03l", "derived"
 
 
 @rows(
     # Pressman's relations for a push-pull at 80 % efficiency and d = 0.8 (from memory).
-    row("off state at 16 V, 30 % spike", lambda: pp.off_state_voltage(16.0), 41.6, 1e-9, PRESSMAN),
+    row("off state at 16 V, 30 % spike", lambda: pushpull_drain_stress_v(16.0), 41.6, 1e-9, PRESSMAN),
     row(
         "flat-top primary, 500 W from 11 V",
         lambda: float(mag.flat_top_current(500.0, 11.0, 0.8, 0.8)),

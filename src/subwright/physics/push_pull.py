@@ -19,7 +19,6 @@ __all__ = [
     "PulseShape",
     "capacitor_ripple_factor",
     "conduction_share",
-    "off_state_voltage",
     "pulse_average",
     "pulse_shape",
     "recovery_share",
@@ -188,28 +187,6 @@ def capacitor_ripple_factor(share: float) -> float:
             limit="0 < d ≤ 1",
         )
     return float(np.sqrt((1.0 - share) / share))
-
-
-def off_state_voltage(supply_v: float, spike_allowance: float = 0.3) -> float:
-    """Drain voltage that a push-pull switch must stand: twice the supply and a share for the spike.
-
-    Parameters
-    ----------
-    supply_v : highest supply voltage, V.
-    spike_allowance : spike over ``2 V`` as a share of it, dimensionless.
-
-    Returns
-    -------
-    voltage, V.
-
-    Source
-    ------
-    Pressman, Switching Power Supply Design, 2nd ed. 1998, ch. 2. [pressman1998]
-
-    >>> round(off_state_voltage(16.0), 1)
-    41.6
-    """
-    return 2.0 * supply_v * (1.0 + spike_allowance)
 
 
 def turns_ratio_needed(

@@ -17,7 +17,8 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller
 from subwright.physics.gate_drive import gate_current_a
-from subwright.physics.push_pull import off_state_voltage, turns_ratio_needed
+from subwright.physics.push_pull import turns_ratio_needed
+from subwright.physics.switching import pushpull_drain_stress_v
 from subwright.stages.converter_complete import complete_converter, list_converter, size_converter
 from subwright.stages.converter_drive import (
     DriverKind,
@@ -111,7 +112,7 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
     if bridge:
         drain_v = demand.emf_max_v * (1.0 + spec.spike_allowance)
     else:
-        drain_v = off_state_voltage(demand.emf_max_v, spec.spike_allowance)
+        drain_v = pushpull_drain_stress_v(demand.emf_max_v, spec.spike_allowance)
 
     # Currents for choosing parts: the ratio is not known yet, the power is.
     pulse = timing.share

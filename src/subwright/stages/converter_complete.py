@@ -274,11 +274,10 @@ def _reasons(result: ConverterResult) -> tuple[str, ...]:
 
 
 def _bleeder_ohm(capacitance_f: float, rail_v: float) -> float:
-    """Largest preferred resistor that brings one rail below 5 V within a minute and stays under 1 W."""
+    """Preferred resistor that takes about 1 W from the rail; low rails get 100 Ω where a minute allows it."""
     by_time = 60.0 / (capacitance_f * max(log(rail_v / _SAFE_V), 0.1))
     by_power = rail_v**2 / 1.0
-    wanted = max(by_power, 100.0)
-    return nearest(min(by_time, wanted) if by_time > by_power else by_power, "E12")
+    return nearest(max(by_power, min(by_time, 100.0)), "E12")
 
 
 def _contributors(plan: ConverterPlan) -> tuple[Contributor, ...]:
