@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 from subwright.physics.magnetics import MU_0
 
 __all__ = [
@@ -45,9 +45,9 @@ def field_current(flux_t: Floats, path_m: Floats, permeability: Floats, turns: F
     >>> round(float(field_current(0.2, 89.65e-3, 2200, 10)), 3)
     0.649
     """
-    require(np.asarray(flux_t) >= 0, "flux density, T", flux_t, ">= 0 T")
+    require_that(np.asarray(flux_t) >= 0, "flux density, T", flux_t, ">= 0 T")
     for name, value in (("path, m", path_m), ("permeability", permeability), ("turns", turns)):
-        require(np.asarray(value) > 0, name, value, "> 0")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
     return flux_t * path_m / (MU_0 * permeability * turns)
 
 
@@ -75,7 +75,7 @@ def turns_for_pulse_current(flux_t: float, path_m: float, permeability: float, l
     >>> turns_for_pulse_current(0.3, 89.65e-3, 2200, 2.0)
     5
     """
-    require(limit_a > 0, "current limit, A", limit_a, "> 0 A")
+    require_that(limit_a > 0, "current limit, A", limit_a, "> 0 A")
     return max(1, math.ceil(float(field_current(flux_t, path_m, permeability, 1.0)) / limit_a - 1e-9))
 
 
@@ -104,10 +104,10 @@ def pulse_current(volts_v: Floats, inductance_h: Floats, resistance_ohm: Floats,
     >>> round(float(pulse_current(12.0, 250e-6, 0.1, 50e-6)), 3)
     2.376
     """
-    require(np.asarray(volts_v) >= 0, "voltage, V", volts_v, ">= 0 V")
-    require(np.asarray(inductance_h) > 0, "inductance, H", inductance_h, "> 0 H")
-    require(np.asarray(resistance_ohm) >= 0, "resistance, ohm", resistance_ohm, ">= 0 ohm")
-    require(np.asarray(time_s) >= 0, "time, s", time_s, ">= 0 s")
+    require_that(np.asarray(volts_v) >= 0, "voltage, V", volts_v, ">= 0 V")
+    require_that(np.asarray(inductance_h) > 0, "inductance, H", inductance_h, "> 0 H")
+    require_that(np.asarray(resistance_ohm) >= 0, "resistance, ohm", resistance_ohm, ">= 0 ohm")
+    require_that(np.asarray(time_s) >= 0, "time, s", time_s, ">= 0 s")
     exponent = np.asarray(resistance_ohm) * time_s / inductance_h
     # (1 - e^-x)/x, -> 1 for x -> 0
     share = np.where(exponent < 1e-9, 1.0, -np.expm1(-exponent) / np.where(exponent < 1e-9, 1.0, exponent))
@@ -145,13 +145,13 @@ def pulse_flux(
     >>> [round(x, 4) for x in pulse_flux(12.0, 0.2, 24e-6, 10, 95.9e-6, (0.01, 0.01, 0.013))]
     [0.2953, 0.0057]
     """
-    require(volts_v > 0, "voltage, V", volts_v, "> 0 V")
-    require(0 <= drop_v < volts_v, "drop, V", drop_v, "0 V to the supply voltage")
-    require(time_s > 0, "time, s", time_s, "> 0 s")
-    require(turns >= 1, "number of turns", turns, ">= 1")
-    require(area_m2 > 0, "section, m²", area_m2, "> 0 m²")
+    require_that(volts_v > 0, "voltage, V", volts_v, "> 0 V")
+    require_that(0 <= drop_v < volts_v, "drop, V", drop_v, "0 V to the supply voltage")
+    require_that(time_s > 0, "time, s", time_s, "> 0 s")
+    require_that(turns >= 1, "number of turns", turns, ">= 1")
+    require_that(area_m2 > 0, "section, m²", area_m2, "> 0 m²")
     for one in relative:
-        require(one >= 0, "relative uncertainty", one, ">= 0")
+        require_that(one >= 0, "relative uncertainty", one, ">= 0")
     swing = (volts_v - drop_v) * time_s / (turns * area_m2)
     return swing, swing * math.sqrt(sum(one * one for one in relative))
 
@@ -181,9 +181,9 @@ def sine_drive_voltage(flux_peak_t: Floats, frequency_hz: Floats, turns: Floats,
     >>> round(float(sine_drive_voltage(0.1, 50e3, 10, 95.9e-6)), 2)
     21.3
     """
-    require(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
+    require_that(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
     for name, value in (("frequency, Hz", frequency_hz), ("turns", turns), ("section, m²", area_m2)):
-        require(np.asarray(value) > 0, name, value, "> 0")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
     return math.sqrt(2.0) * math.pi * frequency_hz * turns * area_m2 * flux_peak_t
 
 
@@ -211,8 +211,8 @@ def core_loss_by_substitution(direct_v: float, direct_a: float, copper_w: float 
     >>> round(core_loss_by_substitution(0.45, 4.2, 0.05), 2)
     1.84
     """
-    require(direct_v > 0, "voltage, V", direct_v, "> 0 V")
-    require(direct_a > 0, "current, A", direct_a, "> 0 A")
+    require_that(direct_v > 0, "voltage, V", direct_v, "> 0 V")
+    require_that(direct_a > 0, "current, A", direct_a, "> 0 A")
     heat = direct_v * direct_a
-    require(0 <= copper_w < heat, "copper loss, W", copper_w, f"0 to {heat:.3g} W", "Read both again.")
+    require_that(0 <= copper_w < heat, "copper loss, W", copper_w, f"0 to {heat:.3g} W", "Read both again.")
     return heat - copper_w

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.base.errors import RangeError
+from subwright.physics.bounds import require_that
 from subwright.physics.cores import ring
-from subwright.physics.guard import require
 
 __all__ = [
     "CLASSES",
@@ -162,14 +162,16 @@ def fit_inductance_factor(
     >>> round(fit.al_h * 1e9), round(fit.lead_h * 1e9), fit.suspect
     (2500, 194, None)
     """
-    require(len(turns) >= 1 and len(turns) == len(inductance_h), "number of readings", len(turns), ">= 1")
+    require_that(
+        len(turns) >= 1 and len(turns) == len(inductance_h), "number of readings", len(turns), ">= 1"
+    )
     for n in turns:
-        require(1 <= n <= 500 and n == int(n), "number of turns", n, "whole, 1 to 500")
+        require_that(1 <= n <= 500 and n == int(n), "number of turns", n, "whole, 1 to 500")
     for reading in inductance_h:
-        require(reading > 0, "inductance, H", reading, "> 0 H", "Read again; check the meter's range.")
-    require(0 <= accuracy <= 0.3, "meter accuracy", accuracy, "0 to 0.3")
-    require(resolution_h >= 0, "meter resolution, H", resolution_h, ">= 0 H")
-    require(lead_allowance_h > 0, "lead allowance, H", lead_allowance_h, "> 0 H")
+        require_that(reading > 0, "inductance, H", reading, "> 0 H", "Read again; check the meter's range.")
+    require_that(0 <= accuracy <= 0.3, "meter accuracy", accuracy, "0 to 0.3")
+    require_that(resolution_h >= 0, "meter resolution, H", resolution_h, ">= 0 H")
+    require_that(lead_allowance_h > 0, "lead allowance, H", lead_allowance_h, "> 0 H")
     count = np.array(turns, dtype=float)
     value = np.array(inductance_h)
     sigma = np.hypot(np.maximum(accuracy, 1e-4) / math.sqrt(3.0) * value, resolution_h / math.sqrt(12.0))
@@ -253,7 +255,7 @@ def ring_factor_uncertainty(
     >>> round(factor), round(own, 4), round(area, 4)
     (935, 0.0133, 0.0124)
     """
-    require(uncertainty_m >= 0, "calliper uncertainty, m", uncertainty_m, ">= 0 m")
+    require_that(uncertainty_m >= 0, "calliper uncertainty, m", uncertainty_m, ">= 0 m")
     size = (outer_m, inner_m, height_m)
     middle = ring(*size)
     square_c = square_a = 0.0
@@ -291,14 +293,14 @@ def classify(permeability: float, uncertainty: float) -> Verdict:
     >>> classify(2250, 60).family, classify(75, 2).serves
     ('power ferrite', False)
     """
-    require(
+    require_that(
         1.5 <= permeability <= CLASSES[-1].mu_high,
         "relative permeability",
         permeability,
         f"1.5 to {CLASSES[-1].mu_high:.0f}",
         "Check turns, units and dimensions: no core material measures like that.",
     )
-    require(uncertainty >= 0, "uncertainty of the permeability", uncertainty, ">= 0")
+    require_that(uncertainty >= 0, "uncertainty of the permeability", uncertainty, ">= 0")
 
     def depth(item: MaterialClass) -> float:
         return min(permeability / item.mu_low, item.mu_high / permeability)

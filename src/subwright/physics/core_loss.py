@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.base.errors import RangeError
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 
 __all__ = [
     "fit_power_law",
@@ -53,8 +53,8 @@ def steinmetz(frequency_hz: Floats, flux_peak_t: Floats, k: Floats, alpha: Float
     >>> round(float(steinmetz(25e3, 0.2, k, 1.43, 2.85)) / 1e3, 1)
     53.2
     """
-    require(np.asarray(frequency_hz) > 0, "frequency, Hz", frequency_hz, "> 0 Hz")
-    require(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
+    require_that(np.asarray(frequency_hz) > 0, "frequency, Hz", frequency_hz, "> 0 Hz")
+    require_that(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
     return k * np.power(frequency_hz, alpha) * np.power(flux_peak_t, beta)
 
 
@@ -86,7 +86,7 @@ def temperature_factor(temperature_c: Floats, ct0: Floats, ct1: Floats, ct2: Flo
     1.0
     """
     factor = ct0 - ct1 * temperature_c + ct2 * np.square(temperature_c)
-    require(factor > 0, "temperature, °C", temperature_c, "inside the fit of the loss over temperature")
+    require_that(factor > 0, "temperature, °C", temperature_c, "inside the fit of the loss over temperature")
     return factor
 
 
@@ -120,7 +120,7 @@ def fit_power_law(
     1.359
     """
     for name, values in (("frequency, Hz", frequency_hz), ("flux", flux_peak_t), ("loss", loss_w_per_m3)):
-        require(np.asarray(values) > 0, name, values, "> 0")
+        require_that(np.asarray(values) > 0, name, values, "> 0")
     (f1, f2, f3), (b1, b2, b3), (p1, p2, p3) = frequency_hz, flux_peak_t, loss_w_per_m3
     if b1 != b2 or f2 != f3 or f1 == f2 or b2 == b3:
         raise RangeError(
@@ -163,7 +163,7 @@ def igse_coefficient(k: float, alpha: float, beta: float) -> float:
     >>> round(igse_coefficient(1.0, 2.0, 2.0) * 2 * math.pi**2, 9)
     1.0
     """
-    require(0 < alpha < 10, "Steinmetz exponent alpha", alpha, "0 to 10")
+    require_that(0 < alpha < 10, "Steinmetz exponent alpha", alpha, "0 to 10")
     return float(k / ((2.0 * math.pi) ** (alpha - 1.0) * _cosine_integral(alpha) * 2.0 ** (beta - alpha)))
 
 
@@ -191,7 +191,7 @@ def igse_coefficient_approximate(k: Floats, alpha: Floats, beta: Floats) -> Floa
     True
     """
     exponent = np.asarray(alpha)
-    require((exponent >= 0.5) & (exponent <= 3.0), "Steinmetz exponent alpha", alpha, "0.5 to 3")
+    require_that((exponent >= 0.5) & (exponent <= 3.0), "Steinmetz exponent alpha", alpha, "0.5 to 3")
     return k / (2.0 ** (beta + 1.0) * math.pi ** (alpha - 1.0) * (0.2761 + 1.7061 / (alpha + 1.354)))
 
 
@@ -233,9 +233,9 @@ def igse_trapezoid(
     1.093
     """
     share = np.asarray(duty)
-    require(np.asarray(frequency_hz) > 0, "frequency, Hz", frequency_hz, "> 0 Hz")
-    require(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
-    require((share > 0) & (share <= 1), "conduction share", duty, "0 < d <= 1")
+    require_that(np.asarray(frequency_hz) > 0, "frequency, Hz", frequency_hz, "> 0 Hz")
+    require_that(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
+    require_that((share > 0) & (share <= 1), "conduction share", duty, "0 < d <= 1")
     ramp = np.power(2.0 * np.asarray(frequency_hz), alpha) * np.power(2.0 * np.asarray(flux_peak_t), beta)
     loss: Floats = k_i * ramp * np.power(share, 1.0 - alpha)
     return loss
@@ -275,13 +275,15 @@ def igse_piecewise(
     1.0
     """
     step_s, step_t = np.diff(time_s), np.diff(flux_t)
-    require(step_s.size >= 2 and np.all(step_s > 0), "corner times", time_s, "rising, at least three")
+    require_that(step_s.size >= 2 and np.all(step_s > 0), "corner times", time_s, "rising, at least three")
     swing = float(np.ptp(flux_t))
-    require(swing > 0, "flux swing", swing, "> 0 T")
-    require(abs(flux_t[-1] - flux_t[0]) <= 1e-9 * swing, "flux over one period", flux_t, "closed")
+    require_that(swing > 0, "flux swing", swing, "> 0 T")
+    require_that(abs(flux_t[-1] - flux_t[0]) <= 1e-9 * swing, "flux over one period", flux_t, "closed")
     moves = step_t[step_t != 0]
     turns = int(np.count_nonzero(np.sign(moves) != np.sign(np.roll(moves, 1))))
-    require(turns == 2, "number of flux reversals per period", turns, "2", "Split minor loops off first.")
+    require_that(
+        turns == 2, "number of flux reversals per period", turns, "2", "Split minor loops off first."
+    )
     period_s = float(time_s[-1] - time_s[0])
     slopes = np.abs(step_t / step_s)
     return float(k_i * swing ** (beta - alpha) * np.sum(slopes**alpha * step_s) / period_s)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 
 __all__ = ["dowell_factor", "dowell_thickness", "field_term", "porosity", "self_term"]
 
@@ -34,7 +34,7 @@ def self_term(x: NDArray[np.float64]) -> NDArray[np.float64]:
     >>> round(float(self_term(np.asarray(2.0))), 4)
     1.0856
     """
-    require(x >= 0, "layer thickness over skin depth", x, ">= 0")
+    require_that(x >= 0, "layer thickness over skin depth", x, ">= 0")
     small = x < 0.05
     y = np.where(small, 1.0, x)
     e, ee = np.exp(-y), np.exp(-2.0 * y)
@@ -64,7 +64,7 @@ def field_term(x: NDArray[np.float64]) -> NDArray[np.float64]:
     >>> round(float(field_term(np.asarray(2.0))), 4)
     1.6243
     """
-    require(x >= 0, "layer thickness over skin depth", x, ">= 0")
+    require_that(x >= 0, "layer thickness over skin depth", x, ">= 0")
     small = x < 0.05
     y = np.where(small, 1.0, x)
     e, ee = np.exp(-y), np.exp(-2.0 * y)
@@ -100,8 +100,8 @@ def dowell_factor(thickness_over_depth: Floats, layers: Floats) -> Floats:
     """
     x = np.asarray(thickness_over_depth, dtype=float)
     p = np.asarray(layers, dtype=float)
-    require(x >= 0, "layer thickness over skin depth", x, ">= 0")
-    require(p >= 0.5, "number of layers", p, ">= 0.5")
+    require_that(x >= 0, "layer thickness over skin depth", x, ">= 0")
+    require_that(p >= 0.5, "number of layers", p, ">= 0.5")
     factor: Floats = self_term(x) + (4.0 * p * p - 1.0) / 3.0 * field_term(x) / 2.0
     return factor
 
@@ -131,9 +131,9 @@ def porosity(turns_per_layer: Floats, wire_m: Floats, width_m: Floats) -> Floats
     0.709
     """
     for name, value in (("turns per layer", turns_per_layer), ("wire, m", wire_m), ("width, m", width_m)):
-        require(np.asarray(value) > 0, name, value, "> 0")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
     share = turns_per_layer * (math.sqrt(math.pi) / 2.0) * wire_m / width_m
-    require(np.asarray(share) <= 1, "porosity", share, "<= 1", "Put fewer turns in a layer.")
+    require_that(np.asarray(share) <= 1, "porosity", share, "<= 1", "Put fewer turns in a layer.")
     return share
 
 
@@ -161,9 +161,9 @@ def dowell_thickness(wire_m: Floats, depth_m: Floats, layer_porosity: Floats = 1
     >>> round(float(dowell_thickness(0.5e-3, 0.24e-3, 0.8)), 3)
     1.651
     """
-    require(np.asarray(wire_m) > 0, "wire diameter, m", wire_m, "> 0 m")
-    require(np.asarray(depth_m) > 0, "skin depth, m", depth_m, "> 0 m")
+    require_that(np.asarray(wire_m) > 0, "wire diameter, m", wire_m, "> 0 m")
+    require_that(np.asarray(depth_m) > 0, "skin depth, m", depth_m, "> 0 m")
     eta = np.asarray(layer_porosity)
-    require((eta > 0) & (eta <= 1), "porosity", layer_porosity, "0 to 1")
+    require_that((eta > 0) & (eta <= 1), "porosity", layer_porosity, "0 to 1")
     x: Floats = (math.sqrt(math.pi) / 2.0) * wire_m * np.sqrt(eta) / depth_m
     return x

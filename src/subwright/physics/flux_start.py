@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 
 __all__ = ["flux_at_switch_on"]
 
@@ -37,8 +37,8 @@ def flux_at_switch_on(flux_peak_t: Floats, pulses: Floats) -> Floats:
     >>> [round(float(flux_at_switch_on(0.15, n)), 4) for n in (2000, 0)]
     [0.1501, 0.3]
     """
-    require(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
-    require(np.asarray(pulses) >= 0, "number of pulses", pulses, ">= 0")
+    require_that(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
+    require_that(np.asarray(pulses) >= 0, "number of pulses", pulses, ">= 0")
     whole = np.maximum(np.floor(np.asarray(pulses, dtype=float)), 1.0)
     highest: Floats = flux_peak_t * (1.0 + 1.0 / whole)
     return highest

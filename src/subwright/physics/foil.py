@@ -6,8 +6,8 @@ from typing import Final
 
 import numpy as np
 
+from subwright.physics.bounds import Floats, require_that
 from subwright.physics.dowell import field_term, self_term
-from subwright.physics.guard import Floats, require
 from subwright.physics.winding_loss import skin_depth
 from subwright.physics.windings import Lay
 
@@ -47,10 +47,10 @@ def foil_factors(
     (1.0007, '5.62e-08')
     """
     for name, value in (("foil thickness, m", thickness_m), ("foil width, m", width_m)):
-        require(np.asarray(value) > 0, name, value, "> 0 m")
+        require_that(np.asarray(value) > 0, name, value, "> 0 m")
     depth = skin_depth(frequency_hz, resistivity_ohm_m)
     x = np.asarray(thickness_m / np.asarray(depth), dtype=float)
-    require(x <= 30, "foil thickness over skin depth", x, "<= 30", "Use a thinner foil.")
+    require_that(x <= 30, "foil thickness over skin depth", x, "<= 30", "Use a thinner foil.")
     eddy: Floats = width_m * resistivity_ohm_m / np.asarray(depth) * field_term(x) / x
     return self_term(x), eddy
 
@@ -95,10 +95,10 @@ def foil_lay(
     """
     for name, value in (("number of turns", turns), ("number of foils", foils)):
         n = np.asarray(value, dtype=float)
-        require((n >= 1) & (n == np.floor(n)), name, n, "whole, >= 1")
+        require_that((n >= 1) & (n == np.floor(n)), name, n, "whole, >= 1")
     for name, value in (("foil pitch, m", pitch_m), ("height, m", height_m), ("mean turn, m", mean_turn_m)):
-        require(np.asarray(value) > 0, name, value, "> 0 m")
-    require(np.asarray(start_build_m) >= 0, "build, m", start_build_m, ">= 0 m")
+        require_that(np.asarray(value) > 0, name, value, "> 0 m")
+    require_that(np.asarray(start_build_m) >= 0, "build, m", start_build_m, ">= 0 m")
     layers = np.asarray(turns, dtype=float) * foils
     pitch = np.asarray(pitch_m)
     build = start_build_m + layers * pitch

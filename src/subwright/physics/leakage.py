@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 from subwright.physics.magnetics import MU_0
 
 __all__ = [
@@ -66,10 +66,10 @@ def concentric_leakage(
     103.6
     """
     for name, value in (("turns", turns), ("turn length, m", turn_m), ("breadth, m", breadth_m)):
-        require(np.asarray(value) > 0, name, value, "> 0")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
     for name, value in (("build, m", windings_build_m), ("insulation, m", gaps_build_m)):
-        require(np.asarray(value) >= 0, name, value, ">= 0 m")
-    require(np.asarray(interfaces) >= 1, "number of interfaces", interfaces, ">= 1")
+        require_that(np.asarray(value) >= 0, name, value, ">= 0 m")
+    require_that(np.asarray(interfaces) >= 1, "number of interfaces", interfaces, ">= 1")
     height = windings_build_m / 3.0 + gaps_build_m
     return MU_0 * turns * turns * turn_m / (interfaces * interfaces * breadth_m) * height
 
@@ -99,8 +99,8 @@ def mean_square_field_share(layers: Floats, interfaces: Floats = 1.0) -> Floats:
     >>> [round(float(mean_square_field_share(p)), 3) for p in (1, 2, 10)]
     [0.25, 0.312, 0.333]
     """
-    require(np.asarray(layers) >= 1, "number of layers", layers, ">= 1")
-    require(np.asarray(interfaces) >= 1, "number of interfaces", interfaces, ">= 1")
+    require_that(np.asarray(layers) >= 1, "number of layers", layers, ">= 1")
+    require_that(np.asarray(interfaces) >= 1, "number of interfaces", interfaces, ">= 1")
     p = np.maximum(np.asarray(layers) / np.asarray(interfaces, dtype=float), 1.0)
     share: Floats = (4.0 * p * p - 1.0) / (12.0 * p * p) / np.square(interfaces)
     return share
@@ -133,9 +133,9 @@ def ring_breadth(hole_m: Floats, outer_m: Floats, height_m: Floats, build_m: Flo
     """
     inner = np.asarray(hole_m) / 2.0 - build_m
     outer = np.asarray(outer_m) / 2.0
-    require(inner > 0, "radius left in the hole, m", inner, "> 0 m")
-    require(outer > inner, "outer diameter, m", outer_m, "above the hole's")
-    require(np.asarray(height_m) > 0, "height, m", height_m, "> 0 m")
+    require_that(inner > 0, "radius left in the hole, m", inner, "> 0 m")
+    require_that(outer > inner, "outer diameter, m", outer_m, "above the hole's")
+    require_that(np.asarray(height_m) > 0, "height, m", height_m, "> 0 m")
     path = 2.0 * height_m + 2.0 * (outer - inner)
     inverse_square = height_m / inner**2 + height_m / outer**2 + 2.0 * (1.0 / inner - 1.0 / outer)
     breadth: Floats = 2.0 * math.pi * np.sqrt(path / inverse_square)
@@ -167,7 +167,7 @@ def ring_leakage_spread(covered_share: Floats) -> tuple[Floats, Floats]:
     [0.7, 2.12]
     """
     share = np.asarray(covered_share)
-    require((share > 0) & (share <= 1), "covered share", covered_share, "0 to 1")
+    require_that((share > 0) & (share <= 1), "covered share", covered_share, "0 to 1")
     return 0.7 + 0.0 * share, np.clip(1.5 / np.sqrt(share), 1.5, 4.0)
 
 
@@ -194,9 +194,9 @@ def twisted_pair_inductance_per_metre(conductor_m: Floats, spacing_m: Floats) ->
     >>> round(float(twisted_pair_inductance_per_metre(1.0e-3, 1.062e-3)) * 1e9, 0)
     140.0
     """
-    require(np.asarray(conductor_m) > 0, "conductor diameter, m", conductor_m, "> 0 m")
+    require_that(np.asarray(conductor_m) > 0, "conductor diameter, m", conductor_m, "> 0 m")
     ratio = np.asarray(spacing_m) / conductor_m
-    require(ratio >= 1, "spacing, m", spacing_m, "at least the conductor diameter")
+    require_that(ratio >= 1, "spacing, m", spacing_m, "at least the conductor diameter")
     value: Floats = MU_0 / math.pi * np.arccosh(ratio)
     return value
 
@@ -227,9 +227,11 @@ def interwinding_capacitance(
     >>> round(float(interwinding_capacitance(17e-4, 0.2e-3)) * 1e12, 0)
     248.0
     """
-    require(np.asarray(area_m2) > 0, "facing area, m²", area_m2, "> 0 m²")
-    require(np.asarray(insulation_m) > 0, "insulation, m", insulation_m, "> 0 m")
-    require(np.asarray(relative_permittivity) >= 1, "relative permittivity", relative_permittivity, ">= 1")
+    require_that(np.asarray(area_m2) > 0, "facing area, m²", area_m2, "> 0 m²")
+    require_that(np.asarray(insulation_m) > 0, "insulation, m", insulation_m, "> 0 m")
+    require_that(
+        np.asarray(relative_permittivity) >= 1, "relative permittivity", relative_permittivity, ">= 1"
+    )
     return EPSILON_0 * relative_permittivity * area_m2 / insulation_m
 
 
@@ -256,9 +258,9 @@ def flat_pair_inductance_per_metre(width_m: Floats, thickness_m: Floats, insulat
     >>> round(float(flat_pair_inductance_per_metre(8e-3, 0.5e-3, 0.2e-3)) * 1e9, 0)
     84.0
     """
-    require(np.asarray(thickness_m) > 0, "conductor thickness, m", thickness_m, "> 0 m")
-    require(np.asarray(insulation_m) >= 0, "insulation, m", insulation_m, ">= 0 m")
-    require(
+    require_that(np.asarray(thickness_m) > 0, "conductor thickness, m", thickness_m, "> 0 m")
+    require_that(np.asarray(insulation_m) >= 0, "insulation, m", insulation_m, ">= 0 m")
+    require_that(
         np.asarray(width_m) >= 4.0 * np.asarray(thickness_m),
         "conductor width, m",
         width_m,
@@ -291,8 +293,8 @@ def winding_self_capacitance(layer_capacitance_f: Floats, layers: Floats) -> Flo
     >>> round(float(winding_self_capacitance(300e-12, 3)) * 1e12, 1)
     88.9
     """
-    require(np.asarray(layer_capacitance_f) >= 0, "capacitance, F", layer_capacitance_f, ">= 0 F")
+    require_that(np.asarray(layer_capacitance_f) >= 0, "capacitance, F", layer_capacitance_f, ">= 0 F")
     p = np.asarray(layers, dtype=float)
-    require(p >= 1, "number of layers", p, ">= 1")
+    require_that(p >= 1, "number of layers", p, ">= 1")
     capacitance: Floats = 4.0 * layer_capacitance_f * (p - 1.0) / (3.0 * p * p)
     return capacitance

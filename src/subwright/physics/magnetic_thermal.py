@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 
 __all__ = [
     "RiseSpread",
@@ -59,7 +59,7 @@ def thermal_resistance_from_volume(volume_m3: Floats) -> Floats:
     14.2
     """
     v = np.asarray(volume_m3) * 1e6
-    require((v >= 0.1) & (v <= 1000), "core volume, cm³", v, "0.1 to 1000 cm³")
+    require_that((v >= 0.1) & (v <= 1000), "core volume, cm³", v, "0.1 to 1000 cm³")
     value: Floats = 53.0 * np.power(v, -0.54)
     return value
 
@@ -87,8 +87,8 @@ def rise_from_surface_load(power_w: Floats, surface_m2: Floats) -> Floats:
     >>> round(float(rise_from_surface_load(3.0, 100e-4)), 1)
     24.8
     """
-    require(np.asarray(power_w) >= 0, "loss, W", power_w, ">= 0 W")
-    require(np.asarray(surface_m2) > 0, "surface, m²", surface_m2, "> 0 m²")
+    require_that(np.asarray(power_w) >= 0, "loss, W", power_w, ">= 0 W")
+    require_that(np.asarray(surface_m2) > 0, "surface, m²", surface_m2, "> 0 m²")
     rise: Floats = 450.0 * np.power(power_w / (np.asarray(surface_m2) * 1e4), 0.826)
     return rise
 
@@ -117,8 +117,8 @@ def rise_from_surface_power(power_w: Floats, surface_m2: Floats) -> Floats:
     >>> round(float(rise_from_surface_power(2.0, 50e-4)), 1)
     21.6
     """
-    require(np.asarray(power_w) >= 0, "loss, W", power_w, ">= 0 W")
-    require(np.asarray(surface_m2) > 0, "surface, m²", surface_m2, "> 0 m²")
+    require_that(np.asarray(power_w) >= 0, "loss, W", power_w, ">= 0 W")
+    require_that(np.asarray(surface_m2) > 0, "surface, m²", surface_m2, "> 0 m²")
     rise: Floats = np.power(power_w * 1e3 / (np.asarray(surface_m2) * 1e4), 0.833)
     return rise
 
@@ -146,8 +146,8 @@ def ring_surface(outer_m: Floats, height_m: Floats) -> Floats:
     >>> round(float(ring_surface(40e-3, 22e-3)) * 1e4, 1)
     52.8
     """
-    require(np.asarray(outer_m) > 0, "outer diameter, m", outer_m, "> 0 m")
-    require(np.asarray(height_m) > 0, "height, m", height_m, "> 0 m")
+    require_that(np.asarray(outer_m) > 0, "outer diameter, m", outer_m, "> 0 m")
+    require_that(np.asarray(height_m) > 0, "height, m", height_m, "> 0 m")
     return math.pi * outer_m * (outer_m / 2.0 + height_m)
 
 

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 
 __all__ = [
     "MU_0",
@@ -55,9 +55,9 @@ def on_time(switching_hz: Floats, share: Floats) -> Floats:
     >>> round(float(on_time(50e3, 0.9)) * 1e6, 3)
     9.0
     """
-    require(np.asarray(switching_hz) > 0, "switching frequency, Hz", switching_hz, "> 0 Hz")
+    require_that(np.asarray(switching_hz) > 0, "switching frequency, Hz", switching_hz, "> 0 Hz")
     d = np.asarray(share)
-    require((d > 0) & (d <= 1), "conduction share", share, "0 < d <= 1")
+    require_that((d > 0) & (d <= 1), "conduction share", share, "0 < d <= 1")
     return share / (2.0 * switching_hz)
 
 
@@ -88,10 +88,10 @@ def flux_swing(volts_v: Floats, on_s: Floats, turns: Floats, area_m2: Floats) ->
     >>> round(float(flux_swing(12.0, 10e-6, 3, 125e-6)) / 2, 4)
     0.16
     """
-    require(np.asarray(volts_v) >= 0, "winding voltage, V", volts_v, ">= 0 V")
-    require(np.asarray(on_s) >= 0, "on-time, s", on_s, ">= 0 s")
-    require(np.asarray(turns) > 0, "number of turns", turns, "> 0")
-    require(np.asarray(area_m2) > 0, "core area, m²", area_m2, "> 0 m²")
+    require_that(np.asarray(volts_v) >= 0, "winding voltage, V", volts_v, ">= 0 V")
+    require_that(np.asarray(on_s) >= 0, "on-time, s", on_s, ">= 0 s")
+    require_that(np.asarray(turns) > 0, "number of turns", turns, "> 0")
+    require_that(np.asarray(area_m2) > 0, "core area, m²", area_m2, "> 0 m²")
     return volts_v * on_s / (turns * area_m2)
 
 
@@ -121,8 +121,8 @@ def turns_for_flux(volts_v: Floats, on_s: Floats, swing_t: Floats, area_m2: Floa
     3.2
     """
     for name, value in (("voltage, V", volts_v), ("on-time, s", on_s), ("flux swing, T", swing_t)):
-        require(np.asarray(value) > 0, name, value, "> 0")
-    require(np.asarray(area_m2) > 0, "core area, m²", area_m2, "> 0 m²")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
+    require_that(np.asarray(area_m2) > 0, "core area, m²", area_m2, "> 0 m²")
     return volts_v * on_s / (swing_t * area_m2)
 
 
@@ -216,7 +216,7 @@ def flux_after_lost_pulse(flux_peak_t: Floats, *, held: bool) -> Floats:
     >>> [round(float(flux_after_lost_pulse(0.15, held=held)), 3) for held in (False, True)]
     [0.3, 0.45]
     """
-    require(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
+    require_that(np.asarray(flux_peak_t) >= 0, "flux density, T", flux_peak_t, ">= 0 T")
     return (3.0 if held else 2.0) * flux_peak_t
 
 
@@ -245,7 +245,7 @@ def saturation_flux(temperature_c: Floats, bsat_25_t: Floats, bsat_100_t: Floats
     0.417
     """
     t = np.asarray(temperature_c)
-    require(
+    require_that(
         (t >= -40) & (t <= 140),
         "core temperature, °C",
         temperature_c,
@@ -278,8 +278,8 @@ def inductance(turns: Floats, al_h: Floats) -> Floats:
     >>> round(float(inductance(4, 3090e-9)) * 1e6, 2)
     49.44
     """
-    require(np.asarray(turns) >= 0, "number of turns", turns, ">= 0")
-    require(np.asarray(al_h) > 0, "inductance factor, H", al_h, "> 0 H")
+    require_that(np.asarray(turns) >= 0, "number of turns", turns, ">= 0")
+    require_that(np.asarray(al_h) > 0, "inductance factor, H", al_h, "> 0 H")
     return turns * turns * al_h
 
 
@@ -307,7 +307,7 @@ def magnetising_peak_current(volts_v: Floats, on_s: Floats, magnetising_h: Float
     >>> round(float(magnetising_peak_current(12.0, 10e-6, 48e-6)), 3)
     1.25
     """
-    require(np.asarray(magnetising_h) > 0, "magnetising inductance, H", magnetising_h, "> 0 H")
+    require_that(np.asarray(magnetising_h) > 0, "magnetising inductance, H", magnetising_h, "> 0 H")
     return flux_swing(volts_v, on_s, 1.0, magnetising_h) / 2.0
 
 
@@ -336,8 +336,8 @@ def secondary_over_primary(rail_v: Floats, share: Floats, volts_v: Floats) -> Fl
     30.1
     """
     for name, value in (("output voltage, V", rail_v), ("conduction share", share), ("voltage, V", volts_v)):
-        require(np.asarray(value) > 0, name, value, "> 0")
-    require(np.asarray(share) <= 1, "conduction share", share, "<= 1")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
+    require_that(np.asarray(share) <= 1, "conduction share", share, "<= 1")
     return rail_v / (share * volts_v)
 
 
@@ -366,10 +366,10 @@ def flat_top_current(output_w: Floats, volts_v: Floats, efficiency: Floats, shar
     >>> round(float(flat_top_current(500.0, 11.0, 0.8, 0.8)), 1)
     71.0
     """
-    require(np.asarray(output_w) >= 0, "output power, W", output_w, ">= 0 W")
-    require(np.asarray(volts_v) > 0, "supply voltage, V", volts_v, "> 0 V")
+    require_that(np.asarray(output_w) >= 0, "output power, W", output_w, ">= 0 W")
+    require_that(np.asarray(volts_v) > 0, "supply voltage, V", volts_v, "> 0 V")
     for name, value in (("efficiency", efficiency), ("conduction share", share)):
-        require((np.asarray(value) > 0) & (np.asarray(value) <= 1), name, value, "0 to 1")
+        require_that((np.asarray(value) > 0) & (np.asarray(value) <= 1), name, value, "0 to 1")
     return output_w / (efficiency * share * volts_v)
 
 
@@ -396,9 +396,9 @@ def half_winding_rms(flat_top_a: Floats, share: Floats) -> Floats:
     >>> round(float(half_winding_rms(70.9, 0.8)), 1)
     44.8
     """
-    require(np.asarray(flat_top_a) >= 0, "flat-top current, A", flat_top_a, ">= 0 A")
+    require_that(np.asarray(flat_top_a) >= 0, "flat-top current, A", flat_top_a, ">= 0 A")
     d = np.asarray(share)
-    require((d > 0) & (d <= 1), "conduction share", share, "0 < d <= 1")
+    require_that((d > 0) & (d <= 1), "conduction share", share, "0 < d <= 1")
     rms: Floats = flat_top_a * np.sqrt(d / 2.0)
     return rms
 
@@ -426,8 +426,10 @@ def handbook_apparent_power(output_w: Floats, efficiency: Floats) -> Floats:
     >>> round(float(handbook_apparent_power(60.0, 0.98)), 0)
     171.0
     """
-    require(np.asarray(output_w) >= 0, "output power, W", output_w, ">= 0 W")
-    require((np.asarray(efficiency) > 0) & (np.asarray(efficiency) <= 1), "efficiency", efficiency, "0 to 1")
+    require_that(np.asarray(output_w) >= 0, "output power, W", output_w, ">= 0 W")
+    require_that(
+        (np.asarray(efficiency) > 0) & (np.asarray(efficiency) <= 1), "efficiency", efficiency, "0 to 1"
+    )
     return output_w * (math.sqrt(2.0) / efficiency + math.sqrt(2.0))
 
 
@@ -477,9 +479,9 @@ def area_product_power(
         ("window area, m²", window_area_m2),
         ("current density, A/m²", density_a_per_m2),
     ):
-        require(np.asarray(value) > 0, name, value, "> 0")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
     for name, value in (("copper fill", copper_fill), ("share", share), ("efficiency", efficiency)):
-        require((np.asarray(value) > 0) & (np.asarray(value) <= 1), name, value, "0 to 1")
+        require_that((np.asarray(value) > 0) & (np.asarray(value) <= 1), name, value, "0 to 1")
     volts_times_turns = efficiency * switching_hz * flux_peak_t * core_area_m2 * window_area_m2
     power: Floats = volts_times_turns * copper_fill * density_a_per_m2 * np.sqrt(2.0 / np.asarray(share))
     return power

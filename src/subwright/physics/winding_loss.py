@@ -13,8 +13,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from subwright.physics.bounds import Floats, require_that
 from subwright.physics.dowell import dowell_factor, dowell_thickness, porosity
-from subwright.physics.guard import Floats, require
 from subwright.physics.magnetics import MU_0
 
 __all__ = [
@@ -66,7 +66,7 @@ def copper_resistivity(temperature_c: Floats) -> Floats:
     2.266
     """
     t = np.asarray(temperature_c)
-    require((t >= -60) & (t <= 250), "copper temperature, °C", temperature_c, "-60 to 250 °C")
+    require_that((t >= -60) & (t <= 250), "copper temperature, °C", temperature_c, "-60 to 250 °C")
     return COPPER_RESISTIVITY_20 * (1.0 + COPPER_TEMPERATURE_COEFFICIENT * (temperature_c - 20.0))
 
 
@@ -96,8 +96,8 @@ def wire_resistance(length_m: Floats, area_m2: Floats, temperature_c: Floats = 2
     >>> round(float(wire_resistance(1.0, math.pi / 4 * 0.5e-3**2)) * 1e3, 1)
     87.8
     """
-    require(np.asarray(length_m) >= 0, "length, m", length_m, ">= 0 m")
-    require(np.asarray(area_m2) > 0, "wire section, m²", area_m2, "> 0 m²")
+    require_that(np.asarray(length_m) >= 0, "length, m", length_m, ">= 0 m")
+    require_that(np.asarray(area_m2) > 0, "wire section, m²", area_m2, "> 0 m²")
     return copper_resistivity(temperature_c) * length_m / area_m2
 
 
@@ -124,8 +124,8 @@ def skin_depth(frequency_hz: Floats, resistivity_ohm_m: Floats = COPPER_RESISTIV
     >>> round(float(skin_depth(100e3)) * 1e3, 3)
     0.209
     """
-    require(np.asarray(frequency_hz) > 0, "frequency, Hz", frequency_hz, "> 0 Hz")
-    require(np.asarray(resistivity_ohm_m) > 0, "resistivity, Ω·m", resistivity_ohm_m, "> 0 Ω·m")
+    require_that(np.asarray(frequency_hz) > 0, "frequency, Hz", frequency_hz, "> 0 Hz")
+    require_that(np.asarray(resistivity_ohm_m) > 0, "resistivity, Ω·m", resistivity_ohm_m, "> 0 Ω·m")
     depth: Floats = np.sqrt(resistivity_ohm_m / (math.pi * MU_0 * np.asarray(frequency_hz)))
     return depth
 
@@ -256,7 +256,7 @@ def round_wire_factors(
     """
     depth = skin_depth(frequency_hz, resistivity_ohm_m)
     thickness = np.asarray(wire_m) / depth
-    require(
+    require_that(
         (thickness >= 0.01) & (thickness <= 100.0),
         "wire diameter over skin depth",
         thickness,
@@ -297,8 +297,8 @@ def round_wire_proximity(
     0.0337
     """
     depth = skin_depth(frequency_hz, resistivity_ohm_m)
-    require(np.asarray(wire_m) > 0, "wire diameter, m", wire_m, "> 0 m")
-    require(
+    require_that(np.asarray(wire_m) > 0, "wire diameter, m", wire_m, "> 0 m")
+    require_that(
         np.asarray(wire_m) <= 1.6 * np.asarray(depth),
         "wire diameter, m",
         wire_m,
@@ -348,7 +348,7 @@ def strand_factor(
     1.016
     """
     for name, value in (("strands", strands), ("turns", turns), ("breadth, m", breadth_m)):
-        require(np.asarray(value) > 0, name, value, "> 0")
+        require_that(np.asarray(value) > 0, name, value, "> 0")
     one_metre = round_wire_proximity(strand_m, frequency_hz, resistivity_ohm_m, turns / breadth_m)
     # 1 A peak through n strands loses ρ·2/(π d² n) per metre of turn; the field's mean square is a third
     direct = 2.0 * resistivity_ohm_m / (math.pi * np.square(strand_m) * strands)
@@ -382,9 +382,9 @@ def push_pull_harmonics(share: float, edge_share: float, count: int = 60) -> NDA
     >>> round(float(np.sum(push_pull_harmonics(0.8, 0.01, 4000) ** 2)) / 2, 3)
     0.793
     """
-    require((share > 0) & (share <= 1), "conduction share", share, "0 < d <= 1")
-    require((edge_share >= 0) & (edge_share < share / 2), "edge share", edge_share, "below half of d")
-    require(count >= 1, "number of harmonics", count, ">= 1")
+    require_that((share > 0) & (share <= 1), "conduction share", share, "0 < d <= 1")
+    require_that((edge_share >= 0) & (edge_share < share / 2), "edge share", edge_share, "below half of d")
+    require_that(count >= 1, "number of harmonics", count, ">= 1")
     order = 2.0 * np.arange(count) + 1.0
     series: NDArray[np.float64] = (
         4.0 / (math.pi * order) * np.sin(math.pi * order * share / 2.0) * np.sinc(order * edge_share)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.physics.guard import Floats, require
+from subwright.physics.bounds import Floats, require_that
 
 __all__ = [
     "MOST_LAYERS",
@@ -85,8 +85,8 @@ def bundle_diameter(strands: Floats, overall_m: Floats) -> Floats:
     3.0
     """
     n = np.asarray(strands)
-    require((n >= 1) & (n <= 400) & (n == np.floor(n)), "number of strands", strands, "whole, 1 to 400")
-    require(np.asarray(overall_m) > 0, "strand diameter, m", overall_m, "> 0 m")
+    require_that((n >= 1) & (n <= 400) & (n == np.floor(n)), "number of strands", strands, "whole, 1 to 400")
+    require_that(np.asarray(overall_m) > 0, "strand diameter, m", overall_m, "> 0 m")
     few = _CIRCLES_IN_CIRCLE[np.minimum(n, 20).astype(int) - 1]
     ratio = np.where(n <= 20, few, np.sqrt(n / _BUNDLE_PACKING))
     diameter: Floats = ratio * overall_m
@@ -116,8 +116,8 @@ def twist_length_factor(bundle_m: Floats, pitch_m: Floats) -> Floats:
     >>> round(float(twist_length_factor(3e-3, 40e-3)), 4)
     1.0138
     """
-    require(np.asarray(bundle_m) >= 0, "bundle diameter, m", bundle_m, ">= 0 m")
-    require(np.asarray(pitch_m) > 0, "pitch, m", pitch_m, "> 0 m")
+    require_that(np.asarray(bundle_m) >= 0, "bundle diameter, m", bundle_m, ">= 0 m")
+    require_that(np.asarray(pitch_m) > 0, "pitch, m", pitch_m, "> 0 m")
     edge = np.square(math.pi * np.asarray(bundle_m) / pitch_m)
     # (2/3)((1+e)^1.5 - 1)/e loses its digits for a small e; the series is exact there
     safe = np.where(edge < 1e-4, 1.0, edge)
@@ -155,11 +155,11 @@ def ring_layer_capacity(
     >>> float(ring_layer_capacity(22e-3, 0.0, 1e-3))
     65.0
     """
-    require(np.asarray(hole_m) > 0, "hole diameter, m", hole_m, "> 0 m")
-    require(np.asarray(build_m) >= 0, "build, m", build_m, ">= 0 m")
-    require(np.asarray(pass_m) > 0, "wire diameter, m", pass_m, "> 0 m")
+    require_that(np.asarray(hole_m) > 0, "hole diameter, m", hole_m, "> 0 m")
+    require_that(np.asarray(build_m) >= 0, "build, m", build_m, ">= 0 m")
+    require_that(np.asarray(pass_m) > 0, "wire diameter, m", pass_m, "> 0 m")
     share = np.asarray(usable_share)
-    require((share > 0) & (share <= 1), "usable share", usable_share, "0 to 1")
+    require_that((share > 0) & (share <= 1), "usable share", usable_share, "0 to 1")
     centre = np.asarray(hole_m) / 2.0 - build_m - np.asarray(pass_m) / 2.0
     ratio = pass_m / (2.0 * np.where(centre > 0, centre, 1.0))
     several = np.floor(share * math.pi / np.arcsin(np.minimum(ratio, 1.0)) * (1 + 1e-12))
@@ -192,10 +192,10 @@ def ring_outer_build(hole_m: Floats, outer_m: Floats, build_m: Floats) -> Floats
     >>> round(float(ring_outer_build(22e-3, 37e-3, 3e-3)) * 1e3, 3)
     1.481
     """
-    require(np.asarray(hole_m) > 0, "hole diameter, m", hole_m, "> 0 m")
-    require(np.asarray(outer_m) > np.asarray(hole_m), "outer diameter, m", outer_m, "above the hole's")
+    require_that(np.asarray(hole_m) > 0, "hole diameter, m", hole_m, "> 0 m")
+    require_that(np.asarray(outer_m) > np.asarray(hole_m), "outer diameter, m", outer_m, "above the hole's")
     b = np.asarray(build_m)
-    require((b >= 0) & (2 * b <= np.asarray(hole_m)), "build, m", build_m, "0 to the hole's radius")
+    require_that((b >= 0) & (2 * b <= np.asarray(hole_m)), "build, m", build_m, "0 to the hole's radius")
     half = np.asarray(outer_m) / 2.0
     thickness: Floats = np.sqrt(half * half + b * (hole_m - b)) - half
     return thickness
@@ -228,9 +228,9 @@ def ring_turn_length(
     50.14
     """
     for name, value in (("hole diameter, m", hole_m), ("height, m", height_m)):
-        require(np.asarray(value) > 0, name, value, "> 0 m")
+        require_that(np.asarray(value) > 0, name, value, "> 0 m")
     for name, value in (("distance inside, m", inside_m), ("distance outside, m", outside_m)):
-        require(np.asarray(value) >= 0, name, value, ">= 0 m")
+        require_that(np.asarray(value) >= 0, name, value, ">= 0 m")
     return outer_m - hole_m + 2.0 * height_m + math.pi * (inside_m + outside_m)
 
 
@@ -238,7 +238,7 @@ def _wires(turns: Floats, side_by_side: Floats) -> NDArray[np.float64]:
     """Number of wires that a layer cross-section shows, turns times wires per turn; both must be whole."""
     for name, value in (("number of turns", turns), ("number of wires per turn", side_by_side)):
         n = np.asarray(value, dtype=float)
-        require((n >= 1) & (n == np.floor(n)), name, n, "whole, >= 1")
+        require_that((n >= 1) & (n == np.floor(n)), name, n, "whole, >= 1")
     return np.asarray(turns, dtype=float) * side_by_side
 
 
@@ -372,10 +372,10 @@ def bobbin_layer_capacity(
     >>> float(bobbin_layer_capacity(25e-3, 1e-3)), float(bobbin_layer_capacity(25e-3, 1e-3, 4, 12))
     (24.0, 20.0)
     """
-    require(np.asarray(width_m) > 0, "winding width, m", width_m, "> 0 m")
-    require(np.asarray(pass_m) > 0, "wire diameter, m", pass_m, "> 0 m")
-    require(np.asarray(turns) > 0, "number of turns", turns, "> 0")
-    require(np.asarray(side_by_side) >= 1, "number of wires per turn", side_by_side, ">= 1")
+    require_that(np.asarray(width_m) > 0, "winding width, m", width_m, "> 0 m")
+    require_that(np.asarray(pass_m) > 0, "wire diameter, m", pass_m, "> 0 m")
+    require_that(np.asarray(turns) > 0, "number of turns", turns, "> 0")
+    require_that(np.asarray(side_by_side) >= 1, "number of wires per turn", side_by_side, ">= 1")
     beside = np.floor(np.asarray(width_m) / np.asarray(pass_m) * (1 + 1e-12))
     ribbons = np.floor(beside / side_by_side)
     by_turn = side_by_side * np.where(ribbons >= 2, ribbons - 1.0, ribbons)
@@ -423,8 +423,8 @@ def bobbin_lay(
     (2, 2.0, 2.107)
     """
     n = _wires(turns, side_by_side)
-    require(np.asarray(height_m) > 0, "winding height, m", height_m, "> 0 m")
-    require(np.asarray(mean_turn_m) > 0, "mean turn, m", mean_turn_m, "> 0 m")
+    require_that(np.asarray(height_m) > 0, "winding height, m", height_m, "> 0 m")
+    require_that(np.asarray(mean_turn_m) > 0, "mean turn, m", mean_turn_m, "> 0 m")
     room = bobbin_layer_capacity(width_m, pass_m, turns, side_by_side)
     full, rest = np.divmod(n, np.where(room > 0, room, 1.0))
     layers = full + (rest > 0)
@@ -462,6 +462,6 @@ def window_fill(section_m2: Floats, window_m2: Floats) -> Floats:
     >>> round(float(window_fill(70e-6, 177e-6)), 3)
     0.395
     """
-    require(np.asarray(section_m2) >= 0, "copper section, m²", section_m2, ">= 0 m²")
-    require(np.asarray(window_m2) > 0, "window area, m²", window_m2, "> 0 m²")
+    require_that(np.asarray(section_m2) >= 0, "copper section, m²", section_m2, ">= 0 m²")
+    require_that(np.asarray(window_m2) > 0, "window area, m²", window_m2, "> 0 m²")
     return section_m2 / window_m2
