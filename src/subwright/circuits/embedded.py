@@ -8,6 +8,7 @@ import json
 import os
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -22,6 +23,7 @@ from subwright.circuits.simulate import (
     check_own_text,
     check_talk,
     checked,
+    never,
     run_process,
 )
 from subwright.circuits.spice_text import Deck
@@ -33,7 +35,9 @@ _KEPT_VARIABLES: Final = ("PATH", "PYTHONPATH", "VIRTUAL_ENV", "OPENBLAS_CORETYP
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Embedded:
-    """neospice in a worker."""
+    """neospice in a worker process; ``cancel`` may end a running simulation."""
+
+    cancel: Callable[[], bool] = never
 
     @property
     def name(self) -> str:
@@ -43,7 +47,9 @@ class Embedded:
     def missing(self) -> str:
         """Why it can't run here; "" where it can."""
         found = importlib.util.find_spec("neospice")
-        return "" if found else "the Python package 'neospice' is not installed"
+        if found:
+            return ""
+        return "the Python package 'neospice' is not installed (pip install 'subwright[simulate]')"
 
     def run(self, what: Deck, timeout_s: float) -> Traces:
         """Simulate one deck; see ``Engine``."""
@@ -61,6 +67,7 @@ class Embedded:
                 what,
                 self.name,
                 timeout_s,
+                self.cancel,
             )
             check_talk(talk, what, self.name)
             answer = folder / "answer.npz"

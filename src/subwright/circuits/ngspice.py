@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -19,6 +20,7 @@ from subwright.circuits.simulate import (
     check_own_text,
     check_talk,
     checked,
+    never,
     run_process,
 )
 from subwright.circuits.spice_text import Deck
@@ -30,9 +32,10 @@ _MARK: Final = b"Binary:\n"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Ngspice:
-    """The ngspice program, found on the path or at ``program``."""
+    """The ngspice program, found on the path or at ``program``; ``cancel`` may end a running simulation."""
 
     program: str = "ngspice"
+    cancel: Callable[[], bool] = never
 
     @property
     def name(self) -> str:
@@ -41,7 +44,9 @@ class Ngspice:
 
     def missing(self) -> str:
         """Why it can't run here; "" where it can."""
-        return "" if shutil.which(self.program) else f"there is no program '{self.program}' on the path"
+        if shutil.which(self.program):
+            return ""
+        return f"there is no program '{self.program}' on the path (Debian, Ubuntu: apt install ngspice)"
 
     def run(self, what: Deck, timeout_s: float) -> Traces:
         """Simulate one deck; see ``Engine``."""
@@ -58,6 +63,7 @@ class Ngspice:
                 what,
                 self.name,
                 timeout_s,
+                self.cancel,
             )
             check_talk(talk, what, self.name)
             raw = folder / "deck.raw"

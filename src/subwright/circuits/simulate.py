@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 import subprocess
-from collections.abc import Iterable, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -26,12 +27,14 @@ from subwright.circuits.spice_text import Deck, deck
 __all__ = [
     "DEFAULT_TIMEOUT_S",
     "Array",
+    "CancelledError",
     "Complex",
     "Engine",
     "Traces",
     "check_own_text",
     "check_talk",
     "checked",
+    "never",
     "run_process",
     "simulate",
 ]
@@ -40,6 +43,7 @@ Array: TypeAlias = NDArray[np.float64]
 Complex: TypeAlias = NDArray[np.complex128]
 
 DEFAULT_TIMEOUT_S: Final = 60.0
+_GLANCE_S: Final = 0.05  # how often a running simulator's owner is asked whether to go on
 _OWN_COMMANDS: Final = frozenset(
     {".subckt", ".ends", ".model", ".options", ".save", ".tran", ".ac", ".end"}
 )  # fmt: skip
@@ -52,6 +56,16 @@ _HARMLESS_TALK: Final = re.compile(
     r"gmin step|source step|true gmin|No compatibility mode|trying|Doing analysis", re.IGNORECASE
 )  # an operating point found by a detour is an operating point
 _SPAN_SLACK: Final = 1e-6
+
+
+@dataclass(kw_only=True, eq=False)
+class CancelledError(SubwrightError):
+    """Whoever asked for a simulation doesn't want it any more."""
+
+
+def never() -> bool:
+    """Answer of somebody who never cancels."""
+    return False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -155,6 +169,7 @@ def run_process(
     what: Deck,
     engine: str,
     timeout_s: float,
+    cancel: Callable[[], bool] = never,
 ) -> tuple[int, str]:
     """Exit code and everything said, of a simulator's process that is ended when it takes too long.
 
@@ -162,32 +177,52 @@ def run_process(
     ----------
     arguments : program and its arguments. folder : where it works. environment : all that it gets.
     what : the deck, for messages. engine : its name. timeout_s : patience, s.
+    cancel : asked twenty times a second while it runs; true ends the process.
 
     Raises
     ------
+    CancelledError : ``cancel`` said so.
     SubwrightError : it could not be started, or ran out of time.
     """
     try:
-        done = subprocess.run(
+        process = subprocess.Popen(
             list(arguments),
             cwd=folder,
             env=dict(environment),
             stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=timeout_s,
-            check=False,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
         )
-    except subprocess.TimeoutExpired:
-        raise SubwrightError(
-            message=f"{engine} did not finish the simulation of {what.title}.",
-            quantity="time",
-            value=f"more than {timeout_s:g} s",
-            limit=f"{timeout_s:g} s",
-            remedy="Try again on an idle machine; if it stays, report the design.",
-        ) from None
     except OSError as error:
         raise _refused(what, engine, f"it could not be started ({error.strerror})") from None
-    return done.returncode, (done.stdout + b"\n" + done.stderr).decode("utf-8", errors="replace")
+    with process:
+        try:
+            said, complained = _watched(process, what, engine, timeout_s, cancel)
+        except BaseException:
+            process.kill()
+            raise
+    return process.returncode, (said + b"\n" + complained).decode("utf-8", errors="replace")
+
+
+def _watched(
+    process: subprocess.Popen[bytes], what: Deck, engine: str, timeout_s: float, cancel: Callable[[], bool]
+) -> tuple[bytes, bytes]:
+    """What a process says until it ends by itself."""
+    until = time.monotonic() + timeout_s
+    while True:
+        if cancel():
+            raise CancelledError(message=f"The simulation of {what.title} was cancelled.")
+        try:
+            return process.communicate(timeout=min(_GLANCE_S, max(until - time.monotonic(), 0.0)))
+        except subprocess.TimeoutExpired:
+            if time.monotonic() >= until:
+                raise SubwrightError(
+                    message=f"{engine} did not finish the simulation of {what.title}.",
+                    quantity="time",
+                    value=f"more than {timeout_s:g} s",
+                    limit=f"{timeout_s:g} s",
+                    remedy="Give it more time, or an idle machine; if it stays, report the design.",
+                ) from None
 
 
 def check_talk(talk: str, what: Deck, engine: str) -> None:

@@ -55,13 +55,27 @@ from subwright.service.stock import (
     open_drawer,
     part_kinds,
 )
+from subwright.service.verifying import (
+    Offered,
+    Ran,
+    Verification,
+    VerifiedRow,
+    engines_here,
+    experiments,
+    run_experiment,
+    verify,
+)
 
 __all__ = [
     "Explanation",
+    "Offered",
     "PartRow",
     "Progress",
     "Question",
+    "Ran",
     "Solved",
+    "Verification",
+    "VerifiedRow",
     "add_drawer_part",
     "bench_add",
     "bench_fit",
@@ -73,6 +87,8 @@ __all__ = [
     "check",
     "check_answer",
     "cores_instead",
+    "engines_here",
+    "experiments",
     "explain",
     "finding_codes",
     "finding_rows",
@@ -92,6 +108,7 @@ __all__ = [
     "part_kinds",
     "questions",
     "render_pack",
+    "run_experiment",
     "save_core",
     "schematic_files",
     "set_value",
@@ -100,4 +117,5 @@ __all__ = [
     "source_rows",
     "spec_keys",
     "substitute",
+    "verify",
 ]
