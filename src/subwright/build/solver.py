@@ -29,7 +29,13 @@ from subwright.parts.library import Library
 from subwright.stages.cabin import CabinResult, design_cabin
 from subwright.stages.common import Corner, Level
 from subwright.stages.driver import DriverResult, design_driver
-from subwright.stages.enclosure import EnclosureNeed, EnclosureResult, design_enclosure
+from subwright.stages.enclosure import (
+    EnclosureNeed,
+    PlannedBox,
+    design_enclosure,
+    evaluate_enclosure,
+    plan_enclosure,
+)
 from subwright.stages.filter import FilterInput, FilterResult, design_filter
 from subwright.stages.goal import settle_goal
 from subwright.stages.protection import ProtectionInput, ProtectionResult, design_protection
@@ -85,10 +91,11 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
         )
 
     progress("designing filter and box", 0.9)
-    box = _box(spec, driver, cabin, electrical, None)
-    filters = _filter(spec, electrical, box, library)
+    planned = _box(spec, driver, electrical, None)
+    filters = _filter(spec, electrical, planned, library)
     if filters.infrasonic_hz is not None:
-        box = _box(spec, driver, cabin, electrical, filters)
+        planned = _box(spec, driver, electrical, filters)
+    box = evaluate_enclosure(planned, cabin)
     entry = inputs(spec, electrical, filters, library)
     protection = _protection(spec, electrical, shunt_ohm, path, library)
 
@@ -158,10 +165,9 @@ def _power_for_level(
 def _box(
     spec: BuildSpec,
     driver: DriverResult,
-    cabin: CabinResult,
     electrical: Electrical,
     filters: FilterResult | None,
-) -> EnclosureResult:
+) -> PlannedBox:
     amplifier = electrical.amplifier
     # Output resistance of the amplifier counts the speaker cable.
     source_ohm = amplifier.output_resistance_ohm
@@ -176,10 +182,11 @@ def _box(
         ambient_c=spec.supply.ambient_max_c,
         highpass=None if filters is None else filters.infrasonic_response,
     )
-    return design_enclosure(spec.enclosure, driver, cabin, need)
+    return plan_enclosure(spec.enclosure, driver, need)
 
 
-def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, library: Library) -> FilterResult:
+def _filter(spec: BuildSpec, electrical: Electrical, box: PlannedBox, library: Library) -> FilterResult:
+    resonance_hz, q = box.closed_resonance
     full, idle = electrical.chain[Level.FULL], electrical.chain[Level.IDLE]
     rails = electrical.converter is not None
     rail_low, rail_high = float(full.rail_crest_v.min()), float(idle.rail_crest_v.max())
@@ -193,10 +200,10 @@ def _filter(spec: BuildSpec, electrical: Electrical, box: EnclosureResult, libra
         rail_high_v=rail_high if rails else None,
         battery_low_v=float(full.terminal_least_v.min()),
         battery_high_v=electrical.supply.corners[Corner.MAX],
-        box_hz=box.fc_hz if box.kind == "sealed" else None,
+        box_hz=resonance_hz if box.kind == "sealed" else None,
         receiver_op_amps=receiver_op_amps(spec),
         amplifier_input_ohm=spec.amplifier.input_resistance_ohm,
-        box_q=box.qtc if box.kind == "sealed" else None,
+        box_q=q if box.kind == "sealed" else None,
     )
     return design_filter(spec.filter, data, library)
 
