@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ENGINES",
+    "TIMEOUT_S",
     "EngineChoice",
     "Offered",
     "Ran",
@@ -85,7 +86,8 @@ class VerifiedRow:
 
     Attributes
     ----------
-    closed, simulated : in ``unit``. difference, limit : shares of ``closed``, or in ``unit`` where ``absolute``.
+    closed, simulated : in ``unit``.
+    difference, limit : shares of ``closed``, or in ``unit`` where ``absolute``.
     seconds : the whole case took.
     """
 
@@ -234,7 +236,7 @@ def verify(
             limit=", ".join(chosen),
             remedy="Choose the engine ngspice.",
         )
-    pool = ThreadPoolExecutor(max_workers=jobs or len(os.sched_getaffinity(0)))
+    pool = ThreadPoolExecutor(max_workers=jobs or _processors())
     try:
         waiting: dict[Future[Ran], int] = {
             pool.submit(_run, experiment, case_, name, engines[name], timeout_s): number
@@ -252,6 +254,12 @@ def verify(
         stopped = True
         pool.shutdown(wait=True, cancel_futures=True)
     return Verification(ran=tuple(ran[k] for k in sorted(ran)), engines=chosen, left_out=left_out)
+
+
+def _processors() -> int:
+    """Processors that this process may use."""
+    allowed = getattr(os, "sched_getaffinity", None)
+    return len(allowed(0)) if allowed is not None else os.cpu_count() or 1
 
 
 def _told(one: Ran) -> str:
