@@ -17,14 +17,26 @@ __all__ = [
     "Model",
     "ModelKind",
     "OpAmpModel",
+    "PhotovoltaicModel",
     "RegulatorModel",
+    "RelayModel",
     "ShuntReferenceModel",
     "SwitchModel",
     "ZenerModel",
 ]
 
 ModelKind: TypeAlias = Literal[
-    "diode", "junction", "zener", "switch", "op-amp", "comparator", "shunt reference", "regulator", "bipolar"
+    "diode",
+    "junction",
+    "zener",
+    "switch",
+    "op-amp",
+    "comparator",
+    "shunt reference",
+    "regulator",
+    "bipolar",
+    "relay",
+    "photovoltaic",
 ]
 
 
@@ -75,6 +87,7 @@ class SwitchModel:
     off_ohm: float
     threshold_v: float
     clamp_v: float  # avalanche
+    channel: Literal["n", "p"] = "n"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -131,6 +144,41 @@ class BipolarModel:
     name: str
     polarity: Literal["npn", "pnp"]
     current_gain: float
+    saturation_a: float = 1e-14
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RelayModel:
+    """A relay: coil with resistance and inductance, contacts that its current moves at once.
+
+    The armature's own travel is not in it: it closes above ``pull_in_a`` and opens below ``drop_out_a``.
+    """
+
+    kind: ClassVar[ModelKind] = "relay"
+    name: str
+    coil_ohm: float
+    coil_h: float
+    pull_in_a: float
+    drop_out_a: float
+    closed_ohm: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PhotovoltaicModel:
+    """An isolated gate driver: a light-emitting diode whose light makes a current into a clamp.
+
+    ``gain`` is output over input current, ``open_v`` what the output rises to, ``dark_ohm`` what empties the
+    gate while the diode is dark (below ``dark_a``).
+    """
+
+    kind: ClassVar[ModelKind] = "photovoltaic"
+    name: str
+    forward_v: float
+    rated_a: float
+    gain: float
+    open_v: float
+    dark_ohm: float
+    dark_a: float
 
 
 Model: TypeAlias = (
@@ -143,4 +191,6 @@ Model: TypeAlias = (
     | ComparatorModel
     | ShuntReferenceModel
     | RegulatorModel
+    | RelayModel
+    | PhotovoltaicModel
 )

@@ -21,7 +21,9 @@ from subwright.circuits.models import (
     JunctionModel,
     Model,
     OpAmpModel,
+    PhotovoltaicModel,
     RegulatorModel,
+    RelayModel,
     ShuntReferenceModel,
     SwitchModel,
     ZenerModel,
@@ -77,8 +79,9 @@ def deck(circuit: Circuit, analysis: Analysis, probes: Iterable[Probe]) -> Deck:
     SubwrightError : a part was not rendered, two elements share a name, or a probe has nothing to measure.
     """
     lines: list[str] = []
+    p_channel = frozenset(m.name for m in circuit.models if isinstance(m, SwitchModel) and m.channel == "p")
     for part in circuit.parts:
-        rendered = list(_part(part))
+        rendered = list(_part(part, p_channel))
         if not any(_name(line).endswith(part.designator) for line in rendered):
             raise _fault(circuit, f"{part.designator} was not rendered")
         lines += rendered
@@ -141,11 +144,12 @@ def _wrapped(lines: Iterable[str]) -> Iterator[str]:
         yield row
 
 
-def _part(part: Part) -> Iterator[str]:
+def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
+    """A part's lines; ``p_channel`` holds the models of MOSFETs whose polarity is the other way round."""
     name, nets = part.designator, part.nets
     at = " ".join(nets)
     match part.kind:
-        case "resistor":
+        case "resistor" | "fuse":
             yield f"R{name} {at} {_number(part)}"
         case "potentiometer":
             whole = _number_of(part)
@@ -169,12 +173,18 @@ def _part(part: Part) -> Iterator[str]:
             yield f"L{name} {far} {nets[1]} {_number(part)}"
         case "diode" | "zener" | "lamp" | "shunt reference" | "regulator" | "comparator":
             yield f"X{name} {at} {part.model}"
+        case "relay" | "gate driver":
+            yield f"X{name} {at} {part.model}"
         case "op-amp":
             yield f"X{name} {' '.join(nets[:3])} {part.model}"
         case "mosfet":
             drain, gate, source = nets
-            yield f"S{name} {drain} {source} {gate} {source} {part.model}"
-            yield f"D{name}_BODY {source} {drain} {part.model}_BODY"
+            if part.model in p_channel:
+                yield f"S{name} {source} {drain} {source} {gate} {part.model}"
+                yield f"D{name}_BODY {drain} {source} {part.model}_BODY"
+            else:
+                yield f"S{name} {drain} {source} {gate} {source} {part.model}"
+                yield f"D{name}_BODY {source} {drain} {part.model}_BODY"
         case "transistor":
             yield f"Q{name} {at} {part.model}"
         case "switch":
@@ -297,7 +307,38 @@ def _model(model: Model) -> Iterator[str]:
             yield ".ends"
         case BipolarModel():
             kind = model.polarity.upper()
-            yield f".model {name} {kind}(IS=1e-14 BF={_n(model.current_gain)})"
+            yield f".model {name} {kind}(IS={_n(model.saturation_a)} BF={_n(model.current_gain)})"
+        case RelayModel():
+            middle = 0.5 * (model.pull_in_a + model.drop_out_a)
+            half = 0.5 * (model.pull_in_a - model.drop_out_a)
+            yield f".subckt {name} a b common make rest"
+            yield f"R1 a x {_n(model.coil_ohm)}"
+            yield f"L1 x y {_n(model.coil_h)}"
+            yield "V1 y b DC 0.0"
+            yield "H1 s 0 V1 1.0"
+            yield f"S1 common make s 0 {name}_MAKE"
+            yield f"S2 common rest 0 s {name}_REST"
+            yield ".ends"
+            contact = f"VH={_n(half)} RON={_n(model.closed_ohm)} ROFF={_n(_INSULATION_OHM)}"
+            yield f".model {name}_MAKE SW(VT={_n(middle)} {contact})"
+            yield f".model {name}_REST SW(VT={_n(-middle)} {contact})"
+        case PhotovoltaicModel():
+            n = model.forward_v / (_THERMAL_V * log(model.rated_a / _SMALL_JUNCTION_A))
+            top = model.open_v / (_THERMAL_V * log(model.gain * model.rated_a / _SMALL_JUNCTION_A))
+            yield f".subckt {name} a k p m"
+            yield f"D1 a x {name}_LIGHT"
+            yield "V1 x k DC 0.0"
+            yield f"F1 m p V1 {_n(model.gain)}"
+            yield f"D2 p m {name}_OPEN"
+            yield "H1 s 0 V1 1.0"
+            yield f"S1 p m 0 s {name}_DARK"
+            yield ".ends"
+            yield f".model {name}_LIGHT D(IS={_n(_SMALL_JUNCTION_A)} N={_n(n)})"
+            yield f".model {name}_OPEN D(IS={_n(_SMALL_JUNCTION_A)} N={_n(top)})"
+            yield (
+                f".model {name}_DARK SW(VT={_n(-model.dark_a)} VH={_n(0.1 * model.dark_a)} "
+                f"RON={_n(model.dark_ohm)} ROFF={_n(_INSULATION_OHM)})"
+            )
         case RegulatorModel():
             yield f".subckt {name} in out adj"
             yield f"B1 out 0 V=V(adj)+({_n(model.reference_v)})"

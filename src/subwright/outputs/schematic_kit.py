@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from subwright.base.errors import SubwrightError
+from subwright.circuits.models import SwitchModel
 from subwright.circuits.netlist import PINS, Circuit, Part, PartKind
 from subwright.outputs.schematic_pen import Placed, Sheet
 from subwright.outputs.schematic_texts import (
@@ -84,6 +85,11 @@ class Kit:
                 found.setdefault(part.case, part)
         return list(found.values())
 
+    def is_p_channel(self, part: Part) -> bool:
+        """Whether a MOSFET is of the P channel."""
+        found = (model for model in self.circuit.models if model.name == part.model)
+        return any(isinstance(model, SwitchModel) and model.channel == "p" for model in found)
+
     @property
     def spare_sections(self) -> tuple[str, ...]:
         """Amplifiers that nothing uses."""
@@ -100,6 +106,8 @@ class Kit:
             shape = "polarised capacitor"
         if part.kind == "transistor":
             shape = "pnp" if part.model.startswith("PNP") else "npn"
+        if part.kind == "mosfet" and self.is_p_channel(part):
+            shape = "p-mosfet"
         if part.kind == "voltage source":
             shape = "battery"
         return self.sheet.place(part, x, y, turn=turn + 2 * mirrored, flip=flip, shape=shape)

@@ -122,6 +122,70 @@ def _mosfet() -> Symbol:
     )
 
 
+def _p_mosfet() -> Symbol:
+    """P channel, enhancement, with its body diode."""
+    plain = _mosfet()
+    strokes = (
+        *plain.strokes[:8],
+        _arrow((8, 0), 0),
+        _line((10, -13), (20, -13), (20, 13), (10, 13)),
+        _area((15.5, -4), (24.5, -4), (20, 4)),
+        _line((15, 4), (25, 4)),
+    )
+    return Symbol(pins=plain.pins, strokes=strokes, box=plain.box)
+
+
+def _relay() -> Symbol:
+    """Coil above, its contacts below; the broken line says that they move together."""
+    return Symbol(
+        pins=(
+            ("coil +", (-20, -40)),
+            ("coil -", (20, -40)),
+            ("common", (-20, 20)),
+            ("make", (20, 10)),
+            ("rest", (20, 30)),
+        ),
+        strokes=(
+            _area((-12, -50), (12, -50), (12, -30), (-12, -30), fill="open"),
+            _line((-6, -30), (6, -50)),
+            _line((-20, -40), (-12, -40)),
+            _line((12, -40), (20, -40)),
+            *(_line((0, y), (0, y + 5)) for y in (-28, -18, -8, 2)),
+            _line((-20, 20), (-12, 20)),
+            _area(*_arc(-10, 20, 2.5, 0, 340), fill="open"),
+            _line((-8, 20), (13, 29)),
+            _area(*_arc(12, 10, 2.5, 0, 340), fill="open"),
+            _line((14.5, 10), (20, 10)),
+            _area(*_arc(12, 30, 2.5, 0, 340), fill="open"),
+            _line((14.5, 30), (20, 30)),
+        ),
+        box=(-13, -51, 15, 34),
+    )
+
+
+def _gate_driver() -> Symbol:
+    """Light-emitting diode beside a photovoltaic source, in one case."""
+    return Symbol(
+        pins=(("anode", (-40, -20)), ("cathode", (-40, 20)), ("+", (40, -20)), ("-", (40, 20))),
+        strokes=(
+            _area((-30, -30), (30, -30), (30, 30), (-30, 30), fill="open"),
+            _line((-40, -20), (-18, -20), (-18, -6)),
+            _area((-25, -6), (-11, -6), (-18, 6)),
+            _line((-25, 6), (-11, 6)),
+            _line((-18, 6), (-18, 20), (-40, 20)),
+            _line((-9, -3), (-1, -3)),
+            _arrow((2, -3), 0, 5),
+            _line((-9, 4), (-1, 4)),
+            _arrow((2, 4), 0, 5),
+            _line((40, -20), (17, -20), (17, -4)),
+            _line((8, -4), (26, -4), heavy=True),
+            _line((12, 4), (22, 4)),
+            _line((17, 4), (17, 20), (40, 20)),
+        ),
+        box=(-30, -30, 30, 30),
+    )
+
+
 def _transistor(npn: bool) -> Symbol:
     arrow = _arrow((8, 13.5), 48) if npn else _arrow((-2, 4.5), 228)
     return Symbol(
@@ -231,6 +295,12 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
             )
         case "mosfet":
             return _mosfet()
+        case "p-mosfet":
+            return _p_mosfet()
+        case "relay":
+            return _relay()
+        case "gate driver":
+            return _gate_driver()
         case "npn" | "pnp":
             return _transistor(kind == "npn")
         case "op-amp" | "comparator":

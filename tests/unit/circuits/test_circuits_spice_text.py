@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -15,7 +16,9 @@ from subwright.circuits.models import (
     DiodeModel,
     JunctionModel,
     OpAmpModel,
+    PhotovoltaicModel,
     RegulatorModel,
+    RelayModel,
     ShuntReferenceModel,
     SwitchModel,
     ZenerModel,
@@ -66,6 +69,10 @@ EVERY_KIND = Circuit(
         part("VR1", "zener", "0", "b", model="ZENER"),
         part("DS1", "lamp", "a", "b", model="SMALL"),
         part("Q1", "mosfet", "a", "c", "0", model="SWITCH"),
+        part("Q3", "mosfet", "a", "c", "b", model="UPSIDE_DOWN"),
+        part("F2", "fuse", "a", "b", value=2e-3),
+        part("K1", "relay", "a", "0", "b", "c", "a", model="RELAY"),
+        part("U5", "gate driver", "a", "0", "b", "c", model="LIGHT"),
         part("S1", "switch", "a", "b", "c"),
         part("J1", "connector", "a", "0"),
         part("J2", "jumper", "a", "b"),
@@ -91,6 +98,11 @@ EVERY_KIND = Circuit(
         ShuntReferenceModel(name="SHUNT", reference_v=2.495, pin_a=2e-6),
         BipolarModel(name="NPN", polarity="npn", current_gain=40.0),
         RegulatorModel(name="REGULATOR", reference_v=1.25),
+        SwitchModel(name="UPSIDE_DOWN", on_ohm=2e-2, off_ohm=1e6, threshold_v=4.0, clamp_v=55.0, channel="p"),
+        RelayModel(name="RELAY", coil_ohm=360.0, coil_h=2.0, pull_in_a=0.025, drop_out_a=0.005,
+                   closed_ohm=0.1),
+        PhotovoltaicModel(name="LIGHT", forward_v=1.3, rated_a=0.01, gain=1e-3, open_v=7.0, dark_ohm=2e3,
+                          dark_a=1e-4),
     ),
     couplings=(Coupling(designator="T1", windings=("T1A", "T1B"), factor=0.999),),
 )  # fmt: skip
@@ -121,6 +133,11 @@ XVR1 0 b ZENER
 XDS1 a b SMALL
 SQ1 a 0 c 0 SWITCH
 DQ1_BODY 0 a SWITCH_BODY
+SQ3 b a b c UPSIDE_DOWN
+DQ3_BODY a b UPSIDE_DOWN_BODY
+RF2 a b 0.002
+XK1 a 0 b c a RELAY
+XU5 a 0 b c LIGHT
 RS1 a b 0.01
 RJ1 a 0 1000000000.0
 RJ2 a b 0.01
@@ -195,7 +212,11 @@ def test_nothing_to_measure_at_all_is_refused() -> None:
 
 def test_a_part_that_is_not_rendered_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     real = spice_text._part
-    monkeypatch.setattr(spice_text, "_part", lambda p: iter(()) if p.designator == "R1" else real(p))
+
+    def forgetful(part: Part, *rest: object) -> Iterator[str]:
+        return iter(()) if part.designator == "R1" else real(part, *rest)
+
+    monkeypatch.setattr(spice_text, "_part", forgetful)
     with pytest.raises(SubwrightError, match="R1 was not rendered"):
         deck(EVERY_KIND, RUN, [Voltage("a")])
 
