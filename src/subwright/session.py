@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING
 
 from subwright import service
 from subwright.base.errors import InputError, SubwrightError
+from subwright.base.saving import save_atomically
 from subwright.build.result import Design
 from subwright.build.spec import BuildSpec
 from subwright.outputs import project
 from subwright.outputs.history import History, Version, open_history
 from subwright.outputs.project import BuildFile, Change
 from subwright.outputs.spec_entries import SpecEntry, spec_tables
-from subwright.outputs.tomlfile import parse_toml, read_toml, save_atomically, toml_value
+from subwright.outputs.tomlfile import parse_toml, read_toml, toml_value
 from subwright.service import Solved
 
 if TYPE_CHECKING:

@@ -14,10 +14,11 @@ from threading import Lock
 
 from subwright import service
 from subwright.base.errors import SubwrightError
+from subwright.base.saving import save_atomically
 from subwright.base.units import parse
 from subwright.build.driver_measurement import Bench, Measurement, measure_files, save_driver
 from subwright.outputs import project
-from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml, save_atomically
+from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import load_library
 from subwright.session import BuildSession, drawer_of

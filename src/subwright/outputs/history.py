@@ -17,7 +17,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from subwright.base.errors import SubwrightError
+from subwright.base.errors import InputError, SubwrightError
+from subwright.base.saving import save_atomically
 
 __all__ = ["History", "Patch", "Version", "open_history", "patch_between"]
 
@@ -258,11 +259,9 @@ def _rows(journal: Path) -> list[Mapping[str, Any]]:
             break
         rows.append(row)
     if rows and len(rows) < len(lines):
-        with suppress(OSError):
+        with suppress(InputError):
             text = "".join(json.dumps(row) + "\n" for row in rows)
-            beside = journal.with_suffix(".new")
-            beside.write_text(text, encoding="utf-8", newline="")
-            os.replace(beside, journal)
+            save_atomically(journal, text)
     return rows
 
 

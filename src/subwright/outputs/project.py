@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from subwright.base.errors import FileProblem, InputError
+from subwright.base.saving import save_atomically
+from subwright.base.tomllines import KeyPath
 from subwright.build.spec import FORMAT_VERSION, BuildSpec
 from subwright.outputs.spec_entries import SpecEntry, entry_at
 from subwright.outputs.tomledit import value_at, with_value, without_value
@@ -17,11 +19,9 @@ from subwright.outputs.tomlfile import (
     dotted,
     parse_toml,
     read_toml,
-    save_atomically,
     short,
     toml_value,
 )
-from subwright.outputs.tomllines import KeyPath
 from subwright.outputs.validation import unknown_key, validate
 
 __all__ = ["BuildFile", "Change", "drop_value", "parse_build", "read_build", "save_build", "set_value"]

@@ -15,7 +15,7 @@ from typing import Any
 
 from subwright.base.errors import InputError
 from subwright.outputs.tomlfile import TomlFile, toml_value
-from subwright.outputs.tomllines import KeyPath
+from subwright.base.tomllines import KeyPath
 
 __all__ = ["value_at", "with_value", "without_value"]
 

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import difflib
 import math
-import os
 import re
-import secrets
 import stat
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from subwright.base.errors import FileProblem, InputError
-from subwright.outputs.tomllines import KeyPath, Layout, scan
+from subwright.base.tomllines import KeyPath, Layout, scan
 
 __all__ = [
     "SIZE_LIMIT_BYTES",
@@ -27,7 +24,6 @@ __all__ = [
     "line_of",
     "parse_toml",
     "read_toml",
-    "save_atomically",
     "short",
     "toml_value",
 ]
@@ -314,63 +310,3 @@ def _leaves(value: Any, loc: KeyPath) -> Iterable[tuple[KeyPath, Any]]:
             yield from _leaves(inner, (*loc, index))
     else:
         yield loc, value
-
-
-# --- saving --------------------------------------------------------------------------------------------
-
-
-def save_atomically(path: Path, text: str) -> None:
-    """Replace ``path`` by ``text`` so that a crash at any moment leaves the old or the new file, whole.
-
-    Writes beside the target, flushes to the disk, renames, flushes the folder. Keeps the old file's
-    permissions and, where the system lets us, its owner. A symbolic link keeps pointing; its target changes.
-
-    Raises
-    ------
-    InputError
-        The folder or file can't be written; the old file is untouched.
-    """
-    target = path.resolve()
-    temporary: Path | None = None
-    try:
-        old = target.stat() if target.exists() else None
-        if old is not None and not stat.S_ISREG(old.st_mode):
-            raise _whole_file(path, "is not a regular file; choose another name")
-        if old is not None and not os.access(target, os.W_OK):
-            raise PermissionError(13, "Permission denied")
-        temporary = target.with_name(f".{target.name}.{secrets.token_hex(4)}.new")
-        _write_new(temporary, text.encode("utf-8"), old)
-        os.replace(temporary, target)
-        temporary = None
-        _sync_folder(target.parent)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        message = f"can't be saved: {reason}; the old file is unchanged, check folder and permissions"
-        raise _whole_file(path, message) from None
-    finally:
-        if temporary is not None:
-            with suppress(OSError):
-                temporary.unlink()
-
-
-def _write_new(path: Path, content: bytes, old: os.stat_result | None) -> None:
-    mode = 0o666 if old is None else stat.S_IMODE(old.st_mode)  # a new file's mode passes the umask
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
-    with os.fdopen(descriptor, "wb") as stream:
-        stream.write(content)
-        stream.flush()
-        if old is not None:
-            if (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):
-                with suppress(OSError):  # only the superuser may give files away; the content matters more
-                    os.fchown(descriptor, old.st_uid, old.st_gid)
-            os.fchmod(descriptor, mode)
-        os.fsync(descriptor)
-
-
-def _sync_folder(folder: Path) -> None:
-    with suppress(OSError):  # some file systems refuse to sync a folder; the rename itself has happened
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)

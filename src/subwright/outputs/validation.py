@@ -12,7 +12,7 @@ from pydantic_core import ErrorDetails
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
 from subwright.outputs.tomlfile import TomlFile, closest, did_you_mean, dotted, short
-from subwright.outputs.tomllines import KeyPath
+from subwright.base.tomllines import KeyPath
 
 __all__ = ["file_keys", "model_at", "nested_models", "unknown_key", "validate"]
 

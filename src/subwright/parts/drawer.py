@@ -41,13 +41,12 @@ Format, version 1 (TOML; dimensioned values are texts with their unit)::
 
 from __future__ import annotations
 
-import os
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from subwright.base.errors import FileProblem, InputError, PartNotFoundError, SubwrightError
+from subwright.base.saving import save_atomically
 from subwright.parts.drawer_reader import FORMAT_VERSION, DrawerReader
 from subwright.parts.schema import KINDS
 from subwright.parts.stock import Drawer, ValueStock
@@ -232,18 +231,5 @@ def _text_or_new(path: Path) -> str:
 
 def _save(path: Path, text: str) -> Drawer:
     drawer = parse_drawer(text, path)
-    target = path.resolve()  # a link stays a link
-    beside = target.with_name(f".{target.name}.{os.getpid()}.new")
-    try:
-        with beside.open("w", encoding="utf-8", newline="\n") as handle:
-            handle.write(text)
-            handle.flush()
-            os.fsync(handle.fileno())
-        if target.exists():
-            beside.chmod(stat.S_IMODE(target.stat().st_mode))
-        os.replace(beside, target)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        problem = FileProblem(file=path, line=1, key="file", message=f"can't be saved ({error.strerror})")
-        raise InputError(message="The drawer file can't be saved.", problems=(problem,)) from None
+    save_atomically(path, text)
     return drawer

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.tomllines import KeyPath, scan
 from subwright.base.units import parse
 from subwright.parts.cores import complete_core
 from subwright.parts.reader import Complaint, build, check_values, read_table, rules_of
@@ -38,18 +39,24 @@ class DrawerReader:
         self.text = text
         self.path = path
         self.problems: list[FileProblem] = []
-        self.lines = _lines_of(text)
+        self.lines: Mapping[KeyPath, int] = {}  # known once the text has proved to be TOML
         self.quantities: dict[str, int] = {}
         self.record_lines: dict[str, int] = {}
 
     def complain(self, table: str, index: int | None, key: str, message: str) -> None:
         """Note one problem at the line of its key, or of its table."""
-        line = self.lines.get((table, index, key)) or self.lines.get((table, index, "")) or 1
+        line = self._line(table, index, key)
         where = table if index is None else f"{table}[{index}]"
         label = ".".join(part for part in (where, key) if part)
         self.problems.append(
             FileProblem(file=self.path or Path("drawer"), line=line, key=label, message=message)
         )
+
+    def _line(self, table: str, index: int | None, key: str) -> int:
+        """Line of a key, else of its table; 1 where neither is in the file."""
+        parts = (table or None, index, key or None)
+        loc = tuple(part for part in parts if part is not None)
+        return next((self.lines[loc[:end]] for end in range(len(loc), 0, -1) if loc[:end] in self.lines), 1)
 
     def fail_if_problems(self) -> None:
         """Raise InputError where anything has been noted."""
@@ -59,6 +66,7 @@ class DrawerReader:
     def drawer(self) -> Drawer:
         """Return the drawer, or raise InputError with every problem found."""
         data = self._toml()
+        self.lines = scan(self.text).lines
         version = data.pop("format_version", None)
         if version != FORMAT_VERSION:
             self.complain(
@@ -113,7 +121,7 @@ class DrawerReader:
         for part_id, count in table.items():
             if self._count("have", None, part_id, count):
                 self.quantities[part_id] = count
-                lines[part_id] = self.lines.get(("have", None, part_id), 1)
+                lines[part_id] = self._line("have", None, part_id)
         return lines
 
     def _count(self, table: str, index: int | None, key: str, count: Any) -> bool:
@@ -162,7 +170,7 @@ class DrawerReader:
                 complain("id", f"{record.id!r} is in this drawer twice")
                 continue
             out[record.id] = record
-            self.record_lines[record.id] = self.lines.get((kind, index, ""), 1)
+            self.record_lines[record.id] = self._line(kind, index, "")
             count = table.get("quantity", 1)
             if self._count(kind, index, "quantity", count):
                 self.quantities[record.id] = count
@@ -263,28 +271,3 @@ def _own_provenance(source: str) -> Provenance:
     return Provenance(
         document=source, condition="as the drawer file says", kind="measured" if measured else "datasheet"
     )
-
-
-_HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_-]+)\s*\]\]?")
-_KEY = re.compile(r"""^\s*(?:"([^"]*)"|'([^']*)'|([A-Za-z0-9_-]+))\s*=""")
-
-
-def _lines_of(text: str) -> dict[tuple[str, int | None, str], int]:
-    """Line of each (table, index of an array table, key); the key "" stands for the table's own header."""
-    lines: dict[tuple[str, int | None, str], int] = {}
-    table, index = "", None
-    counts: dict[str, int] = {}
-    for number, line in enumerate(text.splitlines(), 1):
-        header = _HEADER.match(line)
-        if header:
-            table, index = header.group(2), None
-            if header.group(1) == "[[":
-                index = counts.get(table, 0)
-                counts[table] = index + 1
-                lines.setdefault((table, None, ""), number)
-            lines[(table, index, "")] = number
-            continue
-        key = _KEY.match(line)
-        if key:
-            lines.setdefault((table, index, next(g for g in key.groups() if g is not None)), number)
-    return lines

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.saving import save_atomically
+from subwright.base.tomllines import KeyPath
 from subwright.build.spec import FORMAT_VERSION, BuildSpec
 from subwright.outputs import project
 from subwright.outputs.project import BuildFile, Change
 from subwright.outputs.spec_entries import SpecEntry, entry_at, spec_tables
 from subwright.outputs.template import new_file_text
-from subwright.outputs.tomlfile import did_you_mean, dotted, parse_toml, read_toml, save_atomically
-from subwright.outputs.tomllines import KeyPath
+from subwright.outputs.tomlfile import did_you_mean, dotted, parse_toml, read_toml
 from subwright.parts.library import load_library
 from subwright.service.solved import library_for
 

@@ -21,9 +21,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from subwright.base.errors import InputError
+from subwright.base.saving import save_atomically
+from subwright.base.tomllines import KeyPath, scan
 from subwright.outputs import tomlfile
-from subwright.outputs.tomlfile import parse_toml, read_toml, save_atomically
-from subwright.outputs.tomllines import KeyPath, scan
+from subwright.outputs.tomlfile import parse_toml, read_toml
 
 
 def problem(text: str) -> str:
@@ -294,7 +295,7 @@ def test_killed_saves_leave_the_old_or_the_new_file_whole(tmp_path: Path) -> Non
     path.write_text(versions[0])
     writer = textwrap.dedent("""
         import itertools, pathlib, sys
-        from subwright.outputs.tomlfile import save_atomically
+        from subwright.base.saving import save_atomically
         texts = [f"version = {n}\\n" + "# filler\\n" * 20_000 for n in (0, 1)]
         print("ready", flush=True)
         for n in itertools.count():
