@@ -23,7 +23,6 @@ from hypothesis import strategies as st
 from subwright.base.errors import InputError
 from subwright.base.saving import save_atomically
 from subwright.base.tomllines import KeyPath, scan
-from subwright.outputs import tomlfile
 from subwright.outputs.tomlfile import parse_toml, read_toml
 
 
@@ -275,7 +274,7 @@ def test_failed_save_leaves_the_old_file_and_no_litter(
     def fail(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(tomlfile.os, step, fail)
+    monkeypatch.setattr("subwright.base.saving.os." + step, fail)
     with pytest.raises(InputError, match="no space left on device; the old file is unchanged"):
         save_atomically(path, "new\n")
     monkeypatch.undo()

@@ -266,8 +266,8 @@ def test_failed_save_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mon
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(drawer_module.os, "replace", full)
-    with pytest.raises(InputError, match="No space left"):
+    monkeypatch.setattr("subwright.base.saving.os.replace", full)
+    with pytest.raises(InputError, match="no space left"):
         set_quantity(path, "IRF3205", 1)
     assert path.read_text(encoding="utf-8") == GOOD
     assert [p.name for p in tmp_path.iterdir()] == ["d.toml"]
