@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from subwright.stages.enclosure_kinds import Kind, SealedKind, VentedKind
-from subwright.stages.enclosure_resonant import BandPassKind, PassiveRadiatorKind
+from subwright.stages.enclosure_band_pass import BandPassKind
+from subwright.stages.enclosure_kinds import Kind, SealedKind
+from subwright.stages.enclosure_radiator_box import PassiveRadiatorKind
+from subwright.stages.enclosure_vented import VentedKind
 
 __all__ = ["KINDS"]
 
