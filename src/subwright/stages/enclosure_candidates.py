@@ -180,7 +180,7 @@ def sealed_choices(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
 
 
 def vented_choices(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
-    """Vented boxes of these net volumes at every tuning with every pipe: those within the limits, and the number tried.
+    """Vented boxes of these net volumes, every tuning and pipe: those within the limits; number tried.
 
     Parameters
     ----------
@@ -235,7 +235,7 @@ def vented_choices(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
 
 
 def passive_choices(job: Job, volumes: Array) -> tuple[list[BoxChoice], int]:
-    """Boxes with a passive radiator at every tuning its mass allows: those within the limits, and the number tried.
+    """Passive-radiator boxes at every tuning the mass allows: those within the limits; number tried.
 
     Parameters
     ----------
