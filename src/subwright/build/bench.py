@@ -12,9 +12,21 @@ from subwright.base.errors import RangeError
 from subwright.base.units import show
 from subwright.build.bringup_records import BringUp, Reading
 
-__all__ = ["Compared", "Entry", "UnitsApart", "check_value", "compare", "latest", "units_apart", "units_of"]
+__all__ = [
+    "Compared",
+    "Entry",
+    "UnitsApart",
+    "check_value",
+    "compare",
+    "is_over_range",
+    "latest",
+    "over_range",
+    "units_apart",
+    "units_of",
+]
 
 Verdict = Literal["passes", "on the edge", "fails"]
+_OVER = 500.0  # times the window's size stands for "over range"
 _ABSURD = 1e3  # times the window's size: a slip of the prefix, not a reading
 
 
@@ -101,6 +113,16 @@ def check_value(reading: Reading, value: float, accuracy: float) -> None:
             limit=f"{show(reading.low, reading.dimension)} to {show(top, reading.dimension)}",
             remedy="check the prefix: m is a thousandth, M a million",
         )
+
+
+def over_range(reading: Reading) -> float:
+    """What stands in the log for a meter that shows "open" or "over range", in the reading's unit."""
+    return _OVER * max(abs(reading.expected), abs(reading.low), abs(reading.high or 0.0))
+
+
+def is_over_range(reading: Reading, value: float) -> bool:
+    """Whether a logged value says that the meter was over its range."""
+    return value >= 0.99 * over_range(reading)
 
 
 def latest(entries: Iterable[Entry], unit: str) -> Mapping[str, Entry]:

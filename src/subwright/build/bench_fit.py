@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from subwright.base.errors import ConvergenceError, SubwrightError
-from subwright.build.bench import Entry, latest
+from subwright.build.bench import Entry, is_over_range, latest
 from subwright.build.bench_model import BenchModel, Unknown, bench_model
 from subwright.build.bringup_records import BringUp
 from subwright.build.result import Design
@@ -131,7 +131,11 @@ def fit_unit(
     [derived]: maximum a posteriori estimate with normal errors.
     """
     model = bench_model(design, procedure, library)
-    found = {key: entry for key, entry in latest(entries, unit).items() if key in model.readings}
+    found = {
+        key: entry
+        for key, entry in latest(entries, unit).items()
+        if key in model.readings and not _no_figure(procedure, entry)
+    }
     if not found:
         raise SubwrightError(
             message=f"unit {unit} has no reading to fit from",
@@ -141,6 +145,11 @@ def fit_unit(
         )
     best, turns = _best(model, found)
     return _report(design, library, model, found, best, turns, unit)
+
+
+def _no_figure(procedure: BringUp, entry: Entry) -> bool:
+    reading = procedure.reading(entry.key)
+    return reading is None or is_over_range(reading, entry.value)
 
 
 def _best(model: BenchModel, found: Mapping[str, Entry]) -> tuple[_Settled, tuple[int, int]]:

@@ -31,7 +31,8 @@ def _driver(design: Design) -> Step:
             expected=driver.re_ohm,
             low=0.93 * driver.re_ohm,
             high=1.07 * driver.re_ohm,
-            basis="makers state it to some per cent; coil at room temperature (common practice)",
+            basis="makers state it to some per cent; coil at room temperature",
+            customary=True,
             rests_on=("driver",),
         ),
         Reading(
@@ -42,7 +43,8 @@ def _driver(design: Design) -> Step:
             expected=driver.fs_hz,
             low=0.85 * driver.fs_hz,
             high=1.15 * driver.fs_hz,
-            basis="makers state it to 15 % or so; an unplayed suspension is stiffer (common practice)",
+            basis="makers state it to 15 % or so; an unplayed suspension is stiffer",
+            customary=True,
             rests_on=("driver",),
         ),
     ]
@@ -58,6 +60,7 @@ def _driver(design: Design) -> Step:
                 low=0.9 * box.fc_hz,
                 high=1.1 * box.fc_hz,
                 basis="driver's spread, half of it hidden behind the box's air",
+                customary=True,
                 rests_on=("driver", "enclosure"),
             )
         )
@@ -71,7 +74,8 @@ def _driver(design: Design) -> Step:
                 expected=box.tuning_hz,
                 low=0.93 * box.tuning_hz,
                 high=1.07 * box.tuning_hz,
-                basis="port length and end correction (common practice)",
+                basis="port length and end correction",
+                customary=True,
                 rests_on=("enclosure",),
             )
         )
@@ -101,11 +105,25 @@ def _driver(design: Design) -> Step:
                 sign="resistance half or double",
                 cause="two coils or drivers joined the other way than designed",
                 remedy="compare with the wiring page",
+                fault="coils-joined-otherwise",
             ),
             Cause(
                 sign="resonance in the box too low, cone comes back at once",
                 cause="the box leaks: gasket, terminal, or a joint without glue",
                 remedy="listen for air at the joints while a low tone plays softly",
+                fault="box-leaks",
+            ),
+            *(
+                ()
+                if box.tuning_hz is None
+                else (
+                    Cause(
+                        sign="tuning off by more than the window",
+                        cause="the port or the radiator's mass is not what was designed",
+                        remedy="measure its length inside the box; compare with the panel drawings",
+                        fault="port-off",
+                    ),
+                )
             ),
             Cause(
                 sign="scraping",
@@ -147,6 +165,7 @@ def _first_sound(design: Design) -> Step:
                 low=0.95 * sqrt(low.output_w * load),
                 high=1.05 * sqrt(high.output_w * load),
                 basis="from a tired battery to a charging one, meter 5 %",
+                customary=True,
                 rests_on=("supply", "converter", "transformer", "amplifier"),
             ),
             Reading(
@@ -166,6 +185,7 @@ def _first_sound(design: Design) -> Step:
                 sign="clips far too early",
                 cause="thin cable, a bad crimp or a tired battery: look at the terminals' voltage",
                 remedy="measure the drop along each joint while it plays",
+                fault="supply-path-poor",
             ),
             Cause(
                 sign="under-voltage lamp on bass hits",
@@ -216,6 +236,7 @@ def _soak(design: Design) -> Step:
                 low=0.4 * rise,
                 high=1.25 * rise,
                 basis="losses and heatsink ±25 %; softer music, a cooler sink",
+                customary=True,
                 rests_on=("heat", "amplifier", "converter"),
             ),
             Reading(
@@ -226,7 +247,8 @@ def _soak(design: Design) -> Step:
                 expected=programme.battery_a,
                 low=0.3 * programme.battery_a,
                 high=1.4 * programme.battery_a,
-                basis="music differs in crest factor far more than parts do (common practice)",
+                basis="music differs in crest factor far more than parts do",
+                customary=True,
                 rests_on=("supply", "amplifier", "converter"),
             ),
         ),
@@ -235,6 +257,7 @@ def _soak(design: Design) -> Step:
                 sign="heatsink hotter than the window",
                 cause="an insulator without paste, a loose clamp, or fins lying flat",
                 remedy="compare the parts' own temperatures: the odd one is badly mounted",
+                fault="heat-path-poor",
             ),
             Cause(
                 sign="thermal trip within the hour",

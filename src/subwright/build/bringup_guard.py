@@ -13,35 +13,49 @@ from subwright.stages.protection import Threshold
 
 __all__ = ["guard_steps"]
 
-_VOLTAGE_CAUSES: Final = (
-    Cause(
-        sign="trips, but far from the window",
-        cause="a wrong resistor: one digit of its code misread",
-        remedy="measure the sense divider's parts out of circuit, then: subwright fitted",
-    ),
-    Cause(
-        sign="trip right, release wrong",
-        cause="the feedback resistor is wrong or its end is open",
-        remedy="measure the feedback resistor",
-    ),
-    Cause(
-        sign="lamp lights, converter runs on",
-        cause="a reversed combining diode, or the isolating link is still open",
-        remedy="close the link; the diode's cathode looks at the comparator",
-    ),
-    Cause(
-        sign="never trips",
-        cause="comparator inputs swapped, or the reference is missing at its input",
-        remedy="measure both inputs: they must cross when the lamp lights",
-    ),
-)
+_INHIBITS: Final = 0.6  # of the reference: well above what the controller needs; common practice
+_METER: Final = 1.02  # of a voltage; common practice
+
+
+def _voltage_causes(name: str) -> tuple[Cause, ...]:
+    return (
+        Cause(
+            sign="trip and release both off the same way",
+            cause="a wrong divider resistor: one digit of its code misread",
+            remedy="measure the sense divider's parts out of circuit, then: subwright fitted",
+            fault=f"{name}-divider-wrong",
+        ),
+        Cause(
+            sign="one of the two right, the other beside it",
+            cause="the feedback resistor is wrong or its end is open: no hysteresis is left",
+            remedy="measure the feedback resistor",
+            fault=f"{name}-feedback-open",
+        ),
+        Cause(
+            sign="lamp lights, converter runs on",
+            cause="a reversed combining diode, or the isolating link is still open",
+            remedy="close the link; the diode's cathode looks at the comparator",
+            fault="inhibit-silent",
+        ),
+        Cause(
+            sign="every threshold off by the same share",
+            cause="the reference is wrong",
+            remedy="read the reference again, loaded as it is now",
+            fault="reference-wrong",
+        ),
+        Cause(
+            sign="never trips",
+            cause="comparator inputs swapped, or the reference is missing at its input",
+            remedy="measure both inputs: they must cross when the lamp lights",
+        ),
+    )
 
 
 def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float) -> Iterator[Step]:
     """Under-voltage, over-voltage, thermal and, where fitted, over-current; ``idle_a`` in A."""
     protection = design.protection
     thresholds = protection.thresholds
-    limit = supply_limit(idle_a)
+    limit = supply_limit(2.0 * idle_a)
     closed = "closed from here on" if protection.isolating_link else "no link in this build: always active"
     yield Step(
         number=0,
@@ -57,8 +71,11 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
             "Turn the voltage down slowly, a tenth of a volt each second, until the lamp lights and the "
             "pulses stop: that is the trip. Turn it up until they come back: that is the release.",
         ),
-        readings=tuple(_voltage_reading(thresholds[f"under-voltage {end}"]) for end in ("trip", "release")),
-        causes=_VOLTAGE_CAUSES,
+        readings=(
+            *(_voltage_reading(thresholds[f"under-voltage {end}"]) for end in ("trip", "release")),
+            _inhibit_reading(design),
+        ),
+        causes=_voltage_causes("under-voltage"),
         stops=("The converter runs on below the window: don't connect it to a battery.",),
     )
     top = thresholds["over-voltage trip"].window.worst_high
@@ -77,7 +94,7 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
             "Watch the rails meanwhile: they follow the supply up to the trip.",
         ),
         readings=tuple(_voltage_reading(thresholds[f"over-voltage {end}"]) for end in ("trip", "release")),
-        causes=_VOLTAGE_CAUSES,
+        causes=_voltage_causes("over-voltage"),
         stops=(
             f"No trip at {show(top, 'voltage')}: turn it down at once.",
             "Rails above the rating of their capacitors.",
@@ -106,9 +123,9 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
                     where="tap of the level divider to ground",
                     dimension="voltage",
                     expected=trip.level_v,
-                    low=0.96 * trip.level_v,
-                    high=1.04 * trip.level_v,
-                    basis="reference and two resistors",
+                    low=trip.level_v * (1.0 - _level_spread(design)),
+                    high=trip.level_v * (1.0 + _level_spread(design)),
+                    basis="reference and two resistors, every part at the limit that hurts",
                     rests_on=("protection",),
                 ),
             ),
@@ -117,6 +134,7 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
                     sign="level many times too high",
                     cause="the lower resistor of the divider is open or misread",
                     remedy="measure it out of circuit",
+                    fault="over-current-level-wrong",
                 ),
                 Cause(
                     sign="trips at rest",
@@ -131,6 +149,29 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
             ),
             stops=("It doesn't hold the converter off when its input is raised above the level.",),
         )
+
+
+def _level_spread(design: Design) -> float:
+    supply, tolerance = design.protection.reference, design.spec.protection.resistor_tolerance
+    return (
+        max(supply.high_v / supply.nominal_v, 2.0 - supply.low_v / supply.nominal_v) - 1.0 + 2.0 * tolerance
+    )
+
+
+def _inhibit_reading(design: Design) -> Reading:
+    supply = design.protection.reference
+    return Reading(
+        key="inhibit-line",
+        name="inhibit line while the lamp is lit",
+        where="inhibit to ground, the supply just below the trip",
+        dimension="voltage",
+        expected=supply.nominal_v,
+        low=_INHIBITS * supply.low_v,
+        high=_METER * supply.high_v,
+        basis="pulled up to the reference; the pin that it feeds may load it",
+        customary=True,
+        rests_on=("protection", "converter/push-pull controller"),
+    )
 
 
 def _voltage_reading(threshold: Threshold) -> Reading:
@@ -196,27 +237,47 @@ def _thermal(design: Design, bench_v: float, limit: float, stand_in: StandIn, cl
                 basis=f"stands for {release}; as above",
                 rests_on=rests_on,
             ),
+            Reading(
+                key="thermistor-node",
+                name="thermistor's node, thermistor plugged in again",
+                where="between thermistor and its series resistor, to ground",
+                dimension="voltage",
+                expected=stand_in.node_v,
+                low=stand_in.node_low_v,
+                high=stand_in.node_high_v,
+                basis="a bench of 15 °C to 30 °C; reference, resistor and thermistor at the limits that hurt",
+                rests_on=rests_on,
+            ),
         ),
         causes=(
             Cause(
-                sign="always tripped",
-                cause="thermistor and series resistor swapped, or a short in its leads",
-                remedy="measure the node: it rises when the thermistor warms",
+                sign="always tripped, the node near the reference",
+                cause="a short in the thermistor's leads looks like great heat",
+                remedy="measure from lead to lead, unplugged",
+                fault="thermistor-shorted",
             ),
             Cause(
-                sign="never trips",
+                sign="never trips with the thermistor, the node near zero",
                 cause="an open thermistor lead looks like deep cold: the protection is blind",
                 remedy="check the plug; crimp, don't twist",
+                fault="thermistor-open",
             ),
             Cause(
-                sign="trips far off",
-                cause="a thermistor of another value or another B constant, or a wrong level resistor",
-                remedy="measure the thermistor at 25 °C, then the level divider",
+                sign="both resistances far off",
+                cause="a wrong level resistor, or a wrong one in series with the thermistor",
+                remedy="measure the level divider out of circuit",
+                fault="thermal-level-wrong",
             ),
             Cause(
-                sign="chatters about the trip",
+                sign="chatters about the trip: one resistance right, the other beside it",
                 cause="the feedback resistor is open",
                 remedy="measure it; the release must differ from the trip",
+                fault="thermal-feedback-open",
+            ),
+            Cause(
+                sign="resistances right, the node far off at room temperature",
+                cause="a thermistor of another value",
+                remedy="measure it at 25 °C",
             ),
         ),
         stops=(f"It runs with {hot} fitted: don't use it without a thermal trip.",),

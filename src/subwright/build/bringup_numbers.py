@@ -31,6 +31,7 @@ __all__ = [
 ]
 
 DISCHARGED_V: Final = 5.0  # below it nothing burns or jolts; common practice
+_BENCH_C: Final = (15.0, 22.0, 30.0)  # room temperature of a bench; common practice
 _HELD_S: Final = 5.0  # as long as a hand holds a clip lead still; common practice
 
 
@@ -42,9 +43,12 @@ def bench_voltage(design: Design) -> float:
     return charging if low < charging < high else round(0.5 * (low + high), 1)
 
 
-def supply_limit(current_a: float) -> float:
-    """Current limit for an expected current, A: half as much again, a preferred value of at least 100 mA."""
-    return at_least(max(1.5 * current_a, 0.1), "E12")
+def supply_limit(highest_a: float) -> float:
+    """Current limit where up to ``highest_a`` is in order, A: a preferred value above, at least 100 mA.
+
+    It lies above the window of the current, so that a supply that limits never reads as in order.
+    """
+    return at_least(max(1.1 * highest_a, 0.1), "E12")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -167,6 +171,7 @@ class StandIn:
     cold_ohm : preferred value that must release it. hold_ohm : that must not trip it.
     hot_ohm : preferred value that must trip it.
     trip_c, release_c : heatsink temperatures that they stand for, °C.
+    node_v, node_low_v, node_high_v : thermistor's node on a bench of 15 °C to 30 °C, V.
     """
 
     trip_ohm: float
@@ -180,6 +185,9 @@ class StandIn:
     hot_ohm: float
     trip_c: float
     release_c: float
+    node_v: float
+    node_low_v: float
+    node_high_v: float
 
 
 def thermistor_stand_in(design: Design, library: Library) -> StandIn:
@@ -209,6 +217,11 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
     def ohm(temperature_c: float) -> float:
         return float(thermistor.resistance_ohm(temperature_c + heat))
 
+    def node_v(temperature_c: float, off: float, volts: float) -> float:
+        series = protection.thermal.series_ohm * (1.0 - tolerance * off)
+        warm = float(thermistor.resistance_ohm(temperature_c)) * (1.0 + ntc.r_tolerance * off)
+        return volts * series / (series + warm)
+
     hold, cold = at_least(ohm(float(low[0])), "E24"), at_least(ohm(float(low[1])), "E24")
     return StandIn(
         trip_ohm=ohm(float(nominal[0])),
@@ -222,6 +235,9 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
         hot_ohm=at_most(ohm(float(high[0])), "E24"),
         trip_c=float(nominal[0]),
         release_c=float(nominal[1]),
+        node_v=node_v(_BENCH_C[1], 0.0, supply.nominal_v),
+        node_low_v=node_v(_BENCH_C[0], 1.0, supply.low_v),
+        node_high_v=node_v(_BENCH_C[2], -1.0, supply.high_v),
     )
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
-from subwright.base.units import show
+from subwright.base.units import parse, show
 from subwright.build.bringup_numbers import supply_limit
 from subwright.build.bringup_rails import POWER_STOPS, rail_steps
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
@@ -15,7 +16,10 @@ from subwright.stages.transformer import TransformerResult
 
 __all__ = ["power_steps"]
 
-_RESISTOR: Final = 0.05
+_RESISTOR: Final = 0.05  # of a resistor whose tolerance the bill leaves open
+_PATHS: Final = 0.05  # meter, leakage and paths beside a resistor on the board; common practice
+_DEAD: Final = (0.6, 1.6)  # the discharge switch varies widely from part to part; common practice
+_CONTROL_A: Final = 10e-3  # comparators and lamps beside the controller; common practice
 _QUANTITY: Final = {
     "inductance": "inductance",
     "resistance": "resistance",
@@ -30,7 +34,10 @@ _CHECKS: Final = (
     ("Inductance of P1–P4 divided", "primary-phase", "inductance end to end over one half's"),
     ("Voltage of P1–P4 divided", "primary-phase-voltage", "voltage end to end over one half's"),
     ("voltage of S1–S2", "turns-ratio", "half-secondary over half-primary voltage"),
+    ("voltage of P1–S2 divided", "winding-sense", "primary and secondary in series over the primary"),
     ("voltage of S1–S4 divided", "secondary-phase", "voltage of both half-secondaries over one's"),
+    ("voltage of A1–A4 divided", "auxiliary-phase", "voltage of both small halves over one's"),
+    ("voltage of A1–A2", "auxiliary-ratio", "voltage of a small half over the primary's"),
     ("Short the secondary", "leakage", "leakage inductance at one half-primary"),
     ("resistance of P1–P2", "primary-resistance", "copper of one half-primary"),
     ("resistance of S1–S2", "secondary-resistance", "copper of one half-secondary"),
@@ -54,8 +61,9 @@ def _bare_board(design: Design, converter: ConverterResult | None) -> Step:
     readings = []
     if converter is not None:
         pulldown = next(part for part in converter.parts if part.role == "gate pull-down")
-        each = 10e3 if not pulldown.value else _ohm(pulldown.value)
-        expected = each / converter.plan.switch.per_side
+        bleeder = next(part for part in converter.parts if part.role == "rail bleeder")
+        expected = parse(pulldown.value, "resistance") / converter.plan.switch.per_side
+        pull, bleed = (_PATHS + (part.tolerance or _RESISTOR) for part in (pulldown, bleeder))
         readings = [
             Reading(
                 key=f"gate-pull-down-{side}",
@@ -63,9 +71,10 @@ def _bare_board(design: Design, converter: ConverterResult | None) -> Step:
                 where=f"gate and source of the switches of side {side}, controller out of its socket",
                 dimension="resistance",
                 expected=expected,
-                low=0.9 * expected,
-                high=1.1 * expected,
-                basis="pull-downs in parallel, 5 % and the paths beside them (common practice)",
+                low=(1.0 - pull) * expected,
+                high=(1.0 + pull) * expected,
+                basis="pull-downs in parallel at their tolerance, 5 % for meter and paths beside them",
+                customary=True,
                 rests_on=("converter/gate pull-down", "converter/push-pull switch"),
             )
             for side in ("A", "B")
@@ -77,9 +86,10 @@ def _bare_board(design: Design, converter: ConverterResult | None) -> Step:
                 where=f"across the {name} rail's capacitors, once the meter has settled",
                 dimension="resistance",
                 expected=converter.bleeder_ohm,
-                low=(1.0 - 2 * _RESISTOR) * converter.bleeder_ohm,
-                high=(1.0 + 2 * _RESISTOR) * converter.bleeder_ohm,
-                basis="bleeder of 5 %, capacitor leakage beside it",
+                low=(1.0 - bleed) * converter.bleeder_ohm,
+                high=(1.0 + bleed) * converter.bleeder_ohm,
+                basis="bleeder at its tolerance, 5 % for capacitor leakage beside it",
+                customary=True,
                 rests_on=("converter/rail bleeder",),
             )
             for name in ("positive", "negative")
@@ -93,7 +103,8 @@ def _bare_board(design: Design, converter: ConverterResult | None) -> Step:
             expected=1e3,
             low=100.0,
             high=None,
-            basis="anything lower is a short circuit or a reversed part (common practice)",
+            basis="anything lower is a short circuit or a reversed part",
+            customary=True,
             rests_on=("supply", "battery_guard"),
         )
     )
@@ -118,31 +129,35 @@ def _bare_board(design: Design, converter: ConverterResult | None) -> Step:
                 sign="near 0 Ω across the battery terminals",
                 cause="a switch or a suppressor is fitted back to front, or a solder bridge",
                 remedy="lift one lead at a time until the short is gone",
+                fault="input-shorted",
             ),
             Cause(
                 sign="0.4 V to 0.7 V on the diode range both ways across a rectifier",
                 cause="a reversed diode: two of them in series short the winding or a rail",
                 remedy="compare the package with the rectifier's common pin in the parts list",
+                fault="rectifier-reversed",
+            ),
+            Cause(
+                sign="a bleeder reads open",
+                cause="it is missing or open: that rail keeps its charge for minutes",
+                remedy="fit it before the rails are ever powered",
+                fault="bleeder-open",
             ),
             Cause(
                 sign="half of the expected gate resistance, or none",
                 cause="a damaged gate, or drain and gate swapped",
                 remedy="take the switch out and measure it alone",
+                fault="gate-punctured",
             ),
             Cause(
                 sign="a rail reads far less than its bleeder",
                 cause="a reversed electrolytic, or the amplifier's supply shorted",
                 remedy="a capacitor that was powered in reverse is finished, even if it looks well",
+                fault="rail-capacitor-leaky",
             ),
         ),
         stops=("Any reading near zero where resistance is expected: don't power it.",),
     )
-
-
-def _ohm(text: str) -> float:
-    from subwright.base.units import parse
-
-    return parse(text, "resistance")
 
 
 def _transformer(transformer: TransformerResult) -> Step:
@@ -156,44 +171,97 @@ def _transformer(transformer: TransformerResult) -> Step:
         supply=None,
         load="nothing",
         actions=tuple(f"Reading {check.number}: {check.action}" for check in transformer.checks),
-        readings=tuple(
-            Reading(
-                key=_named(check.number, check.action)[0],
-                name=_named(check.number, check.action)[1],
-                where=f"reading {check.number} above",
-                dimension=_QUANTITY[check.quantity],
-                expected=check.expected,
-                low=check.low,
-                high=check.high,
-                basis=check.failure,
-                rests_on=("transformer",),
-            )
-            for check in transformer.checks
-        ),
+        readings=tuple(_sheet_readings(transformer)),
         causes=(
             Cause(
                 sign="end-to-end inductance near zero",
                 cause="one half-primary is reversed (swapped phase): both switches would short the battery",
                 remedy="swap the ends of that half and read again",
+                fault="half-primary-reversed",
             ),
             Cause(
                 sign="inductance of one half a quarter of the other's, or open",
                 cause="a missing half-primary: a strand bundle not joined, or joined to the wrong pin",
                 remedy="trace each bundle with the ohmmeter before varnishing",
+                fault="half-primary-open",
             ),
             Cause(
-                sign="ratio off by one turn's worth",
-                cause="a turn too many or too few; a turn counts each time the wire passes the window",
-                remedy="add or take off a turn at the outer layer",
+                sign="both ratios low by one turn's worth",
+                cause="the secondary has a turn too few, or the primary one too many",
+                remedy="add or take off a turn at the outer layer; a turn counts each time the wire passes "
+                "the window",
+                fault="turn-missing",
+            ),
+            Cause(
+                sign="both ratios high by one turn's worth",
+                cause="the secondary has a turn too many, or the primary one too few",
+                remedy="as above",
+                fault="turn-too-many",
+            ),
+            *(
+                ()
+                if transformer.secondary.halves == 1
+                else (
+                    Cause(
+                        sign="S1–S4 near zero, each half alone in order",
+                        cause="one half-secondary is reversed: each rail fills in every other half cycle",
+                        remedy="swap S3 with S4 and read again",
+                        fault="half-secondary-reversed",
+                    ),
+                    Cause(
+                        sign="S3–S4 reads nothing",
+                        cause="that half-secondary is open or not joined",
+                        remedy="trace it with the ohmmeter; scrape and tin each strand",
+                        fault="half-secondary-open",
+                    ),
+                )
+            ),
+            Cause(
+                sign="a winding's resistance high",
+                cause="a strand of the bundle is broken or not soldered",
+                remedy="tin the ends again, all strands, and measure on four wires",
+                fault="strand-broken",
+            ),
+            Cause(
+                sign="leakage high",
+                cause="the windings don't lie on one another",
+                remedy="wind the half-primaries together, spread over the whole core",
+                fault="windings-apart",
             ),
             Cause(
                 sign="inductance far low, and it warms under a generator",
                 cause="a shorted turn, or a gap between the core halves",
                 remedy="clamp the halves and read again; if it stays, unwind",
+                fault="shorted-turn",
             ),
         ),
         stops=("Any reading outside its window: it does not go into the board.",),
     )
+
+
+def _sheet_readings(transformer: TransformerResult) -> Iterator[Reading]:
+    """The winding sheet's readings; the ratio of the second half-secondary is one of its own."""
+    for check in transformer.checks:
+        key, name = _named(check.number, check.action)
+        reading = Reading(
+            key=key,
+            name=name,
+            where=f"reading {check.number} above",
+            dimension=_QUANTITY[check.quantity],
+            expected=check.expected,
+            low=check.low,
+            high=check.high,
+            basis=check.failure,
+            rests_on=("transformer",),
+        )
+        yield reading
+        if key == "turns-ratio" and transformer.secondary.halves == 2:
+            yield replace(
+                reading,
+                key="turns-ratio-second",
+                name="the other half-secondary over half-primary voltage",
+                where=f"reading {check.number} above, at S3–S4",
+            )
 
 
 def _named(number: int, action: str) -> tuple[str, str]:
@@ -207,10 +275,10 @@ def _named(number: int, action: str) -> tuple[str, str]:
 def _controller(design: Design, converter: ConverterResult, bench_v: float, links: str) -> Step:
     timing, controller = converter.plan.timing, converter.plan.controller
     protection = design.protection
-    dead_low, dead_high = 0.6 * timing.dead_time_s, 1.6 * timing.dead_time_s
+    dead_low, dead_high = (share * timing.dead_time_s for share in _DEAD)
     swing = timing.switching_tolerance
     window = (timing.switching_hz * (1.0 - swing), timing.switching_hz * (1.0 + swing))
-    expected_a = controller.quiescent_a + 10e-3
+    expected_a = controller.quiescent_a + _CONTROL_A
     starts_v = controller.uvlo_on_v or controller.supply_min_v
     return Step(
         number=0,
@@ -219,7 +287,7 @@ def _controller(design: Design, converter: ConverterResult, bench_v: float, link
         fitted=("controller", "comparators", "timing parts"),
         absent=("transformer", "amplifier's supply", "driver", "switches' gates: gate resistors lifted"),
         links=links,
-        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(expected_a)),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(2.5 * expected_a)),
         load="nothing",
         actions=(
             "Switch the supply on with its output at zero and turn it up slowly; watch the current.",
@@ -262,7 +330,8 @@ def _controller(design: Design, converter: ConverterResult, bench_v: float, link
                 expected=timing.dead_time_s,
                 low=dead_low,
                 high=dead_high,
-                basis="the discharge switch varies widely from part to part (common practice)",
+                basis="the discharge switch varies widely from part to part",
+                customary=True,
                 rests_on=("converter/timing capacitor", "converter/discharge resistor"),
             ),
             Reading(
@@ -273,25 +342,35 @@ def _controller(design: Design, converter: ConverterResult, bench_v: float, link
                 expected=expected_a,
                 low=0.2 * expected_a,
                 high=2.5 * expected_a,
-                basis="controller, comparators and lamps (common practice)",
+                basis="controller, comparators and lamps",
+                customary=True,
                 rests_on=("converter/push-pull controller",),
             ),
         ),
         causes=(
             Cause(
-                sign="frequency half or double",
-                cause="a wrong timing part: the code on the capacitor or resistor misread",
-                remedy="take the part out and measure it",
+                sign="frequency off, the pause in its window",
+                cause="a wrong timing part, the resistor: a band of its code misread",
+                remedy="take it out and measure it",
+                fault="timing-resistor-wrong",
+            ),
+            Cause(
+                sign="frequency off, and the pause off the other way",
+                cause="a wrong timing part, the capacitor: 1 n, 1n5 and 2n2 look alike",
+                remedy="take it out and measure it",
+                fault="timing-capacitor-wrong",
             ),
             Cause(
                 sign="no pulses at all",
                 cause="a protection holds it (lamp lit, link closed), or the remote line is off",
                 remedy="open the link; check the remote line and the soft-start pin rising",
+                fault="controller-held",
             ),
             Cause(
                 sign="reference low or absent",
                 cause="the controller is reversed or its reference is loaded by a short",
                 remedy="out of the socket, measure the reference pin's track to ground",
+                fault="reference-wrong",
             ),
             Cause(
                 sign="one output silent",
@@ -318,7 +397,7 @@ def _gates(design: Design, converter: ConverterResult, bench_v: float, links: st
         fitted=("gate resistors", "switches"),
         absent=("transformer", "amplifier's supply", "driver"),
         links=links,
-        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(gate_a)),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(2.5 * gate_a)),
         load="nothing",
         actions=(
             "Same voltage. Oscilloscope from gate to source of each switch in turn, ground clip short.",
@@ -335,6 +414,7 @@ def _gates(design: Design, converter: ConverterResult, bench_v: float, links: st
                     low=0.85 * expected,
                     high=min(1.2 * expected, limit),
                     basis="output drop of the controller from part to part; never above the gate's rating",
+                    customary=True,
                     rests_on=("converter/push-pull controller", "converter/push-pull switch"),
                 )
                 for side in ("A", "B")
@@ -345,17 +425,25 @@ def _gates(design: Design, converter: ConverterResult, bench_v: float, links: st
                 where="gate to source, either side",
                 dimension="ratio",
                 expected=timing.duty_each,
-                low=0.96 * timing.duty_each,
-                high=min(1.04 * timing.duty_each, 0.5),
-                basis="dead time and its spread",
+                low=0.5 - _DEAD[1] * (0.5 - timing.duty_each) * (1.0 + timing.switching_tolerance),
+                high=0.5 - _DEAD[0] * (0.5 - timing.duty_each) * (1.0 - timing.switching_tolerance),
+                basis="what the windows of pause and frequency leave",
+                customary=True,
                 rests_on=("converter/timing capacitor", "converter/push-pull controller"),
             ),
         ),
         causes=(
             Cause(
-                sign="gate stays low on one side",
-                cause="a switch with a punctured gate loads the driver, or a gate resistor is open",
-                remedy="measure that switch alone; replace the pair",
+                sign="nothing at the gates of one side, their pull-down in order",
+                cause="a missing gate resistor, or one with an open joint: that side never switches",
+                remedy="measure from the controller's output to the gate; resolder",
+                fault="gate-resistor-open",
+            ),
+            Cause(
+                sign="gate low on one side, its pull-down read low before",
+                cause="a switch with a punctured gate loads the driver",
+                remedy="measure that side's switches alone; replace the pair",
+                fault="gate-punctured",
             ),
             Cause(
                 sign="both gates high at once",
@@ -366,6 +454,7 @@ def _gates(design: Design, converter: ConverterResult, bench_v: float, links: st
                 sign="slow falling edge",
                 cause="the turn-off transistor or its diode is reversed or missing",
                 remedy="compare with the other side",
+                fault="turn-off-missing",
             ),
             Cause(
                 sign="current well above the last step's",

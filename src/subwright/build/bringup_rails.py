@@ -54,7 +54,7 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
         fitted=("transformer, after its own readings",),
         absent=("amplifier's supply", "driver"),
         links=links,
-        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(idle_a)),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(2.0 * idle_a)),
         load="bleeders only",
         actions=(
             f"Clip meters to both rails before you switch on: expect {show(expected, 'voltage')} each.",
@@ -72,8 +72,9 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
                     expected=expected,
                     low=low,
                     high=highest,
-                    basis="winding ratio, diode drop ±0.2 V, supply and meter 3 %; the peak of the ringing "
+                    basis="winding ratio; diode drop ±0.2 V, supply and meter 3 %; the peak of the ringing "
                     "lifts an unloaded rail",
+                    customary=True,
                     rests_on=rests_on,
                 )
                 for name in ("positive", "negative")
@@ -86,7 +87,8 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
                 expected=idle_a,
                 low=_MODEL * idle_a,
                 high=2.0 * idle_a,
-                basis="core, clamp and snubber losses are the least certain of all (common practice)",
+                basis="core, clamp and snubber losses are the least certain of all",
+                customary=True,
                 rests_on=("transformer", "converter"),
             ),
         ),
@@ -95,16 +97,31 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
                 sign="into the limit at once",
                 cause="swapped phase: one half-primary reversed shorts the battery through both switches",
                 remedy="back to the transformer's readings, end to end",
+                fault="half-primary-reversed",
             ),
             Cause(
-                sign="one rail far lower than the other",
-                cause="a missing half-secondary, a reversed diode, or a shorted capacitor on that rail",
-                remedy="measure each half-secondary with the oscilloscope: both must have the same height",
+                sign="one rail near zero, the supply in its limit",
+                cause="a reversed diode on that rail: with its neighbour it shorts the winding",
+                remedy="compare each package with the parts list; that rail's capacitors may be finished",
+                fault="rectifier-reversed",
+            ),
+            Cause(
+                sign="one rail near zero, the current small",
+                cause="both diodes of that rail are open or not fitted",
+                remedy="look at that rail's two joints of the rectifier",
+                fault="rectifier-open",
+            ),
+            Cause(
+                sign="one rail low, current high, its bleeder read low before",
+                cause="a capacitor of that rail leaks or is shorted",
+                remedy="lift one lead of each in turn",
+                fault="rail-capacitor-leaky",
             ),
             Cause(
                 sign="both rails low, current high",
                 cause="a shorted turn, or too few primary turns: the core saturates",
                 remedy="look at the drain current's slope: a straight line must not turn up at its end",
+                fault="shorted-turn",
             ),
             Cause(
                 sign="polarity of a rail reversed",
@@ -115,6 +132,13 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
                 sign="both rails high by the same share",
                 cause="ringing charges the unloaded rails, or a turn too many on the secondary",
                 remedy="load them as in the next step: ringing goes, a turn stays",
+                fault="turn-too-many",
+            ),
+            Cause(
+                sign="both rails low by the same share, current normal",
+                cause="a turn too few on the secondary",
+                remedy="back to the ratio on the transformer's own",
+                fault="turn-missing",
             ),
         ),
         stops=(
@@ -166,6 +190,7 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
                     low=0.96 * rail_v - _DIODE_V,
                     high=1.03 * rail_v,
                     basis="rail line of the solved chain; load 5 %, supply and meter 3 %",
+                    customary=True,
                     rests_on=rests_on,
                 )
                 for name in ("positive", "negative")
@@ -179,6 +204,7 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
                 low=0.85 * input_a,
                 high=1.2 * input_a,
                 basis="load 5 %, losses without load half to twice",
+                customary=True,
                 rests_on=("transformer", "converter"),
             ),
         ),
@@ -187,6 +213,13 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
                 sign="rails sag far more than stated",
                 cause="leakage too high, a bad joint in the primary path, or thin leads from the supply",
                 remedy="measure the drop along the primary path with a millivoltmeter",
+                fault="windings-apart",
+            ),
+            Cause(
+                sign="both rails sag alike, fine without load",
+                cause="one half-secondary is open or reversed: each rail is filled in every other half cycle",
+                remedy="oscilloscope on both half-secondaries: same height, opposite phase",
+                fault="half-secondary-open",
             ),
             Cause(
                 sign="the two rails differ by more than 3 %",
@@ -195,13 +228,15 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
             ),
             Cause(
                 sign="one switch much hotter than the other",
-                cause="halves of unequal turns, or unequal pulses: a missing half-primary strand",
+                cause="halves of unequal turns, or unequal pulses: a missing half-primary, a silent gate",
                 remedy="compare the on-times of both gates; then the halves' inductances",
+                fault="half-primary-open",
             ),
             Cause(
                 sign="current far above stated",
                 cause="a wrong timing part (frequency too low): the core saturates in each pulse",
                 remedy="check the frequency again, then the core's grade",
+                fault="timing-resistor-wrong",
             ),
         ),
         stops=(

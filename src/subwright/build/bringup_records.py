@@ -16,7 +16,8 @@ class Reading:
     key : short name for the bench log: "rail-positive". name : what it is. where : where the probes go.
     dimension : of the figures, a name of `subwright.base.quantities`.
     expected, low, high : from the design, in SI units (°C for temperatures); ``high`` None: no upper end.
-    basis : where the window comes from.
+    basis : where the window comes from. customary : it is common practice, without a source; otherwise it
+        follows from the design's own tolerances.
     rests_on : ``stage`` or ``stage/role`` entries of the design whose change makes an old reading void.
     """
 
@@ -29,15 +30,20 @@ class Reading:
     high: float | None
     basis: str
     rests_on: tuple[str, ...]
+    customary: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Cause:
-    """One way to get a wrong reading: what is seen, what it points at, and what to do."""
+    """One way to get a wrong reading: what is seen, what it points at, and what to do.
+
+    ``fault`` is its key in `subwright.build.faults`; "" where no reading shows it.
+    """
 
     sign: str
     cause: str
     remedy: str
+    fault: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -111,6 +117,10 @@ class BringUp:
     def readings(self) -> tuple[Reading, ...]:
         """Every reading, in order; keys are unique."""
         return tuple(reading for step in self.steps for reading in step.readings)
+
+    def step_of(self, key: str) -> Step | None:
+        """The step that takes the reading of that key, or None."""
+        return next((step for step in self.steps if any(r.key == key for r in step.readings)), None)
 
     def reading(self, key: str) -> Reading | None:
         """The reading of that key, or None."""

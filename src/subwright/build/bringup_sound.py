@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import sqrt
 from typing import Final
 
@@ -44,7 +45,8 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
             expected=idle,
             low=0.5 * idle,
             high=2.0 * idle,
-            basis="losses without load half to twice (common practice)",
+            basis="losses without load half to twice",
+            customary=True,
             rests_on=("amplifier", "converter", "transformer"),
         ),
         Reading(
@@ -55,7 +57,8 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
             expected=0.0,
             low=-_OFFSET_V,
             high=_OFFSET_V,
-            basis="a driver's coil warms and its cone rests off centre above it (common practice)",
+            basis="a driver's coil warms and its cone rests off centre above it",
+            customary=True,
             rests_on=("amplifier", "filter"),
         ),
     ]
@@ -69,7 +72,8 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
                 expected=0.5 * bench_v,
                 low=0.47 * bench_v,
                 high=0.53 * bench_v,
-                basis="half of the supply, divider and offset",
+                basis="half of the supply; 6 % for divider and offset",
+                customary=True,
                 rests_on=("amplifier",),
             )
         )
@@ -84,7 +88,8 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
                 expected=switching,
                 low=0.85 * switching,
                 high=1.15 * switching,
-                basis="oscillator parts (common practice)",
+                basis="15 % for the oscillator's parts",
+                customary=True,
                 rests_on=("amplifier",),
             )
         )
@@ -95,7 +100,7 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
         fitted=("amplifier's supply connected",),
         absent=("driver", "dummy load"),
         links=links,
-        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(idle)),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(2.0 * idle)),
         load="nothing on the output",
         actions=(
             "Discharge everything, take the dummy loads off the rails, connect the amplifier.",
@@ -107,6 +112,7 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
                 sign="into the limit at once",
                 cause="an output switch is reversed, shorted, or its insulator is pierced",
                 remedy="measure each from tab to heatsink, then drain to source",
+                fault="output-switch-shorted",
             ),
             Cause(
                 sign="output sits at a rail",
@@ -117,11 +123,13 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
                 sign="current twice the stated, everything warm",
                 cause="dead time too short, or the switching frequency too high from a wrong timing part",
                 remedy="measure both; then the output inductor's temperature",
+                fault="amplifier-timing-wrong",
             ),
             Cause(
                 sign="a steady voltage of some hundred millivolts",
                 cause="a coupling capacitor is reversed or leaks",
                 remedy="short the stages' inputs one after another, from the output backwards",
+                fault="coupling-leaky",
             ),
         ),
         stops=(*POWER_STOPS, "A steady voltage above 1 V at the output."),
@@ -153,7 +161,8 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
             expected=expected,
             low=0.95 * spread_low * expected,
             high=1.05 * spread_high * expected,
-            basis="filter parts at their limits, amplifier gain and meters 5 %",
+            basis="filter parts at their limits; amplifier gain and meters 5 %",
+            customary=True,
             rests_on=("filter", "input", "amplifier"),
         ),
         Reading(
@@ -183,6 +192,19 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
                 rests_on=("filter/infrasonic",),
             )
         )
+    channels = design.input.channels
+    if channels == 2:
+        readings[1:1] = [
+            replace(
+                readings[0],
+                key=f"output-level-{name}",
+                name=f"the same with input {name.upper()} alone, the other shorted",
+                expected=0.5 * expected,
+                low=0.5 * readings[0].low,
+                high=0.5 * (readings[0].high or expected),
+            )
+            for name in ("a", "b")
+        ]
     load = design.amplifier.load_ohm
     quiet_w = (1.1 * expected) ** 2 / load
     charging = design.point(Corner.CHARGING, Level.IDLE)
@@ -194,7 +216,7 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
         fitted=("input leads",),
         absent=("driver",),
         links=links,
-        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(amps)),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(1.5 * amps)),
         load=f"{show(load, 'resistance')} resistor, {max(10.0, 4.0 * quiet_w):.0f} W or more, on the output",
         actions=(
             f"Sine of {show(tone, 'frequency')} from a generator, "
@@ -205,15 +227,24 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
         ),
         readings=tuple(readings),
         causes=(
-            Cause(
-                sign="half the level",
-                cause="only one input carries signal, or one summing resistor is open",
-                remedy="feed each input alone",
-            ),
+            *_input_causes(design),
             Cause(
                 sign="corner off by more than the window",
                 cause="a wrong capacitor: 10 n against 100 n is a decade, 4n7 against 6n8 a third",
                 remedy="measure the filter's capacitors; compare with the parts list",
+                fault="low-pass-part-wrong",
+            ),
+            *(
+                ()
+                if response.infrasonic is None
+                else (
+                    Cause(
+                        sign="infrasonic corner off by more than the window",
+                        cause="a wrong part in the infrasonic filter",
+                        remedy="measure its two capacitors; compare with the parts list",
+                        fault="infrasonic-part-wrong",
+                    ),
+                )
             ),
             Cause(
                 sign="hum or a ring at the switching frequency",
@@ -227,6 +258,31 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
             ),
         ),
         stops=(*POWER_STOPS, "The output breaks into oscillation when the level control is moved."),
+    )
+
+
+def _input_causes(design: Design) -> tuple[Cause, ...]:
+    if design.input.channels != 2:
+        return (
+            Cause(
+                sign="nothing at the output",
+                cause="the input's resistor or coupling capacitor is open",
+                remedy="follow the signal from its socket with the oscilloscope",
+            ),
+        )
+    return (
+        Cause(
+            sign="half the level, nothing from one input alone",
+            cause="that input carries nothing: its summing resistor or coupling capacitor is open",
+            remedy="follow it from its socket with the oscilloscope",
+            fault="input-silent",
+        ),
+        Cause(
+            sign="next to nothing from both, each alone in order",
+            cause="a swapped summing input, tip with shell or hot with cold: the two cancel",
+            remedy="swap that input's leads",
+            fault="input-swapped",
+        ),
     )
 
 
@@ -289,7 +345,7 @@ def _delays(design: Design, bench_v: float, links: str) -> Step:
         fitted=(),
         absent=("driver",),
         links=links,
-        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(idle)),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(2.0 * idle)),
         load="dummy load as before, level at zero",
         actions=(
             "Switch on by the remote line and time what follows. Switch off: the driver must part before the "
@@ -302,6 +358,7 @@ def _delays(design: Design, bench_v: float, links: str) -> Step:
                 sign="no delay",
                 cause="a timer capacitor is missing, reversed or a decade too small",
                 remedy="measure it",
+                fault="timer-capacitor-wrong",
             ),
             Cause(
                 sign="never connects",

@@ -75,6 +75,22 @@ def show_(
     return bench_cmd.show(file, unit=unit, history=history)
 
 
+@bench_app.command("next")
+def next_(file: BuildPath, unit: Unit = "1", as_json: AsJson = False) -> Answer:
+    """Say how far a unit's bring-up is, and what the step it stands at asks for."""
+    from subwright.cli import bench_tell
+
+    return bench_tell.next_step(file, unit=unit)
+
+
+@bench_app.command()
+def tell(file: BuildPath, unit: Unit = "1", as_json: AsJson = False) -> Answer:
+    """Say what a unit's wrong readings point at, likeliest first, and what to read next."""
+    from subwright.cli import bench_tell
+
+    return bench_tell.tell(file, unit=unit)
+
+
 @bench_app.command()
 def fit(file: BuildPath, unit: Unit = "1", as_json: AsJson = False) -> Answer:
     """Refit the design to a unit's readings, and say which resistor moves its trips back."""

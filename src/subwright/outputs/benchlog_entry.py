@@ -11,13 +11,16 @@ from pathlib import Path
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
 from subwright.base.units import parse
-from subwright.build.bench import Entry, check_value
+from subwright.build.bench import Entry, check_value, over_range
 from subwright.build.bringup_records import BringUp
 
-__all__ = ["METER_ACCURACY", "entries_from_table", "entries_from_words"]
+__all__ = ["METER_ACCURACY", "OVER_RANGE", "entries_from_table", "entries_from_words"]
 
 METER_ACCURACY = "0.5 %"
 """Taken where none is given: a hand-held meter on direct voltage; common practice, no source."""
+
+OVER_RANGE = frozenset({"open", "over range", "ol"})
+"""What a person may write where the meter shows no figure because it is over its range."""
 
 _SIZE_LIMIT = 1_000_000
 _COLUMNS = ("key", "value", "accuracy", "note")
@@ -42,7 +45,10 @@ def _entry(
             if near
             else "list them with: subwright bench show FILE",
         )
-    number = parse(value, reading.dimension)
+    over = value.strip().lower() in OVER_RANGE
+    number = over_range(reading) if over else parse(value, reading.dimension)
+    if over:
+        note = "; ".join(word for word in ("meter over its range", note) if word)
     share = parse(accuracy or METER_ACCURACY, "ratio")
     check_value(reading, number, share)
     if not unit.strip():

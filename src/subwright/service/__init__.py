@@ -7,9 +7,12 @@ file, line and key of each problem.
 from subwright.build.core_bench import identify_unmarked_core, note_core_heat, note_core_pulse, save_core
 from subwright.service.bench import (
     bench_add,
+    bench_diagnosis,
     bench_fit,
     bench_log,
+    bench_next,
     bench_rows,
+    bench_steps,
     bench_units_apart,
     builds_apart,
     substitute,
@@ -63,6 +66,7 @@ from subwright.service.verifying import (
     engines_here,
     experiments,
     run_experiment,
+    verified_sheet,
     verify,
 )
 
@@ -78,9 +82,12 @@ __all__ = [
     "VerifiedRow",
     "add_drawer_part",
     "bench_add",
+    "bench_diagnosis",
     "bench_fit",
     "bench_log",
+    "bench_next",
     "bench_rows",
+    "bench_steps",
     "bench_units_apart",
     "bring_up",
     "builds_apart",
@@ -117,5 +124,6 @@ __all__ = [
     "source_rows",
     "spec_keys",
     "substitute",
+    "verified_sheet",
     "verify",
 ]

@@ -12,15 +12,20 @@ from subwright.service.solved import Solved, library_of
 if TYPE_CHECKING:
     from subwright.build.bench import Compared, Entry, UnitsApart
     from subwright.build.bench_fit import Fit
+    from subwright.build.bench_progress import StepState
+    from subwright.build.diagnosis import Diagnosis
     from subwright.build.difference import Difference, KeptReading
     from subwright.build.substitution import Substitution
 
 
 __all__ = [
     "bench_add",
+    "bench_diagnosis",
     "bench_fit",
     "bench_log",
+    "bench_next",
     "bench_rows",
+    "bench_steps",
     "bench_units_apart",
     "builds_apart",
     "substitute",
@@ -71,6 +76,31 @@ def bench_rows(solved: Solved, entries: Sequence[Entry], unit: str) -> tuple[Com
     from subwright.build.bench import compare
 
     return compare(bring_up(solved), entries, unit)
+
+
+def bench_steps(solved: Solved, entries: Sequence[Entry], unit: str) -> tuple[StepState, ...]:
+    """Every step of a unit's bring-up with what was read, what is missing, and whether it passed."""
+    from subwright.build.bench_progress import step_states
+
+    return step_states(bring_up(solved), entries, unit)
+
+
+def bench_next(solved: Solved, entries: Sequence[Entry], unit: str) -> StepState | None:
+    """The step at which a unit stands, one that failed first; None when every step passed.
+
+    Its ``step`` says what is fitted, the supply's setting, actions, readings with windows and stops; its
+    ``missing`` are the readings still to take.
+    """
+    from subwright.build.bench_progress import next_step
+
+    return next_step(bench_steps(solved, entries, unit))
+
+
+def bench_diagnosis(solved: Solved, entries: Sequence[Entry], unit: str) -> Diagnosis:
+    """What a unit's wrong readings point at, likeliest first, and the reading that parts the first two."""
+    from subwright.build.diagnosis import diagnose
+
+    return diagnose(bring_up(solved), entries, unit)
 
 
 def bench_fit(solved: Solved, entries: Sequence[Entry], unit: str) -> Fit:
