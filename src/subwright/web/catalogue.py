@@ -7,9 +7,19 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["LANGUAGES", "chosen", "texts", "word"]
+__all__ = ["LANGUAGES", "SPOKEN", "chosen", "spoken", "texts", "word"]
 
 LANGUAGES = ("en", "de")
+
+SPOKEN = (
+    *("no answer", "try again", "close", "not taken", "make it now", "changed elsewhere", "show new"),
+    *("making pack", "get pack", "pack stopped", "what if", "remedy", "limit", "nothing moved", "designing"),
+    *("no design", "state.playing", "state.tired", "state.off low", "state.off high"),
+    *("bench.inside", "bench.outside", "bench.edge", "bench.no number", "bench.saved", "bench.waiting"),
+    *("bench.sending", "bench.refused", "bench.needs unit", "bench.other device", "bench.new design"),
+    *("bench.reload", "bench.of", "bench.steps done", "bench.drop", "bench.all done"),
+)
+"""Texts that a page hands to its scripts."""
 
 
 @cache
@@ -40,3 +50,8 @@ def chosen(cookie: str, accepted: str) -> str:
         if tag in LANGUAGES:
             return tag
     return "en"
+
+
+def spoken(language: str) -> Mapping[str, str]:
+    """The texts that scripts say, by key."""
+    return {key: texts()[language][key] for key in SPOKEN}

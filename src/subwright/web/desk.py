@@ -21,7 +21,7 @@ from subwright.outputs.look import DARK, LIGHT, MONO, TEXT, Palette, drawing_css
 from subwright.outputs.tables import margin_text, share_used
 from subwright.session import BuildSession, Outcome
 from subwright.stages.common import Corner, Level
-from subwright.web.catalogue import chosen, texts
+from subwright.web.catalogue import chosen, spoken, texts
 from subwright.web.customary import customary
 from subwright.web.drawing import Drawn, draw_narrow, draw_wide
 from subwright.web.scene import scene_of
@@ -31,6 +31,8 @@ from subwright.workspace import EXAMPLE, Workspace
 __all__ = ["Desk", "Reader", "error_json", "level_of", "style_sheet"]
 
 Words = Callable[[str], str]
+
+_STYLES = ("workbench", "bench")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,6 +87,7 @@ class Desk:
                 t=reader.word,
                 stage=reader.stage,
                 say=reader.say,
+                spoken=lambda: spoken(reader.language),
                 reader=reader,
                 example=EXAMPLE,
                 **values,
@@ -144,7 +147,8 @@ def _environment() -> Environment:
 @cache
 def style_sheet() -> str:
     """The page's style: the colours of every drawing, light and dark, and the layout."""
-    base = files("subwright.web").joinpath("static/workbench.css").read_text(encoding="utf-8")
+    static = files("subwright.web").joinpath("static")
+    base = "".join(static.joinpath(f"{name}.css").read_text(encoding="utf-8") for name in _STYLES)
     base = base.replace("FONT_TEXT", TEXT).replace("FONT_MONO", MONO)
     light, dark = _variables(LIGHT), _variables(DARK)
     return (

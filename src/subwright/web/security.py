@@ -14,7 +14,7 @@ from hmac import compare_digest
 from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
 from typing import Any
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, quote
 
 from starlette.exceptions import HTTPException
 
@@ -142,7 +142,8 @@ class Guard:
         given = self._token_in_query(scope)
         if given:  # the token leaves the address bar as soon as it has been shown
             cookie = f"{COOKIE}={self.rules.token}; Path=/; HttpOnly; SameSite=Strict"
-            await _answer(sending, 303, "", {b"location": b"/", b"set-cookie": cookie.encode()})
+            there = quote("/" + scope["path"].lstrip("/\\"))  # the same page, never another host
+            await _answer(sending, 303, "", {b"location": there.encode(), b"set-cookie": cookie.encode()})
             return
         try:
             await self.app(scope, _limited(receive), sending)

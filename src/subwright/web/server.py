@@ -14,6 +14,7 @@ from fastapi.staticfiles import StaticFiles
 
 from subwright.base.errors import InputError, SubwrightError
 from subwright.session import Conflict
+from subwright.web.bench_routes import bench_routes
 from subwright.web.build_routes import build_routes
 from subwright.web.desk import Desk, Reader, error_json
 from subwright.web.folder_routes import folder_routes
@@ -42,6 +43,7 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
     app.include_router(folder_routes(desk))
     app.include_router(job_routes(desk))
+    app.include_router(bench_routes(desk))
     app.include_router(build_routes(desk))
     static = Path(str(files("subwright.web").joinpath("static")))
     app.mount("/static", StaticFiles(directory=static, follow_symlink=False), name="static")

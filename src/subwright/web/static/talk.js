@@ -12,7 +12,7 @@ export class Refusal extends Error {
   }
 }
 
-export async function ask(path, body, as = "json") {
+export async function ask(path, body, as = "json", unanswered = null) {
   const asked = { headers: { "X-Workbench": "1" }, cache: "no-store" };
   if (body !== undefined) {
     asked.method = "POST";
@@ -24,7 +24,8 @@ export async function ask(path, body, as = "json") {
   try {
     answer = await fetch(path, asked);
   } catch {
-    say(word("no answer"), [[word("try again"), () => location.reload()]]);
+    if (unanswered) unanswered();
+    else say(word("no answer"), [[word("try again"), () => location.reload()]]);
     throw new Refusal(0, { message: word("no answer") });
   }
   if (!answer.ok) {
