@@ -23,6 +23,7 @@ from subwright.stages.converter import (
     ConverterPlan,
     ConverterResult,
     Magnetics,
+    auxiliary_ratio,
     hot_resistance,
     list_converter,
     plan_converter,
@@ -30,6 +31,7 @@ from subwright.stages.converter import (
     size_converter,
 )
 from subwright.stages.transformer import (
+    AuxiliaryNeed,
     HeldTransformer,
     RailNeed,
     TransformerNeed,
@@ -204,12 +206,18 @@ def _transformer_need(
         ratio_min=least,
         ratio_max=plan.ratio_most,
         ratio_target=min((1.03 if plan.regulated else 1.06) * least, plan.ratio_most),
-        # A bridge's halves lie in parallel and share a current that flows in both half cycles.
-        primary_rms_a=primary / sqrt(2.0) if plan.topology == "full-bridge" else primary,
+        # The one primary of a bridge carries what two half-primaries would carry in turns.
+        primary="single" if plan.topology == "full-bridge" else "centre-tapped",
+        primary_rms_a=primary * sqrt(2.0) if plan.topology == "full-bridge" else primary,
         secondary_rms_a=secondary,
         ambient_c=spec.supply.ambient_max_c,
         programme_mean_square=programme_share,
         corner_v={corner: corners[corner] for corner in PLAYING},
+        auxiliary=AuxiliaryNeed(
+            ratio_least=auxiliary_ratio(demand.emf_low_v), current_a=spec.converter.auxiliary_current_a
+        )
+        if spec.converter.auxiliary_feed == "winding"
+        else None,
         rectifier_filter="choke" if plan.regulated else "capacitor",
         rail=None
         if plan.regulated

@@ -18,7 +18,7 @@ from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, show
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.winding_drawing import winding_svg
-from subwright.outputs.winding_sheet import check_rows, step_rows
+from subwright.outputs.winding_sheet import capacitances, check_rows, step_rows
 from subwright.stages.common import Corner
 
 __all__ = ["amplifier_sheet", "converter_sheet", "supply_sheet", "transformer_sheet"]
@@ -169,9 +169,10 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
     result = design.transformer
     if result is None:
         return None
+    one = "one half-primary" if result.primary.halves > 1 else "the primary"
     core = result.core.id + (f", {result.stack} stacked" if result.stack > 1 else "")
     values: list[Entry] = [("core", core), ("grade", result.material.id)]
-    for winding in (result.primary, result.secondary):
+    for winding in result.windings:
         halves = f"{winding.halves} \u00d7 " if winding.halves > 1 else ""
         wire = f"{winding.strands} \u00d7 {winding.wire.id}"
         values += [
@@ -181,20 +182,33 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
                 f"{winding.name}, cut",
                 f"{winding.strands * winding.halves} pieces of {show(winding.cut_length_m, 'length')}",
             ),
-            (f"{winding.name}, one half, hot", show(winding.resistance_ac_ohm, "resistance")),
+            (
+                f"{winding.name}{', one half' if winding.halves > 1 else ''}, hot",
+                show(winding.resistance_ac_ohm, "resistance"),
+            ),
         ]
     values += [
         *shown(
             result,
             [
-                ("magnetising_h", "inductance of one half-primary"),
-                ("leakage_h", "leakage, at one half-primary"),
+                ("magnetising_h", f"inductance of {one}"),
+                ("leakage_h", f"leakage, at {one}"),
                 ("core_w", "core loss"),
                 ("copper_w", "copper loss, full sine"),
                 ("copper_programme_w", "copper loss, programme"),
                 ("outer_m", "finished, across"),
                 ("height_m", "finished, height"),
             ],
+        ),
+        (
+            "leakage, estimated",
+            f"{show(result.leakage_low_h, 'inductance')} to {show(result.leakage_high_h, 'inductance')}",
+        ),
+        ("winding capacitance", capacitances(result)),
+        *(
+            [("leakage, primary to auxiliary", show(result.leakage_auxiliary_h, "inductance", 2))]
+            if result.auxiliary is not None
+            else []
         ),
         ("copper in the window", percent(result.fill)),
         (

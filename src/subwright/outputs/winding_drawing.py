@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from subwright.base.units import show
 from subwright.outputs.drawing import document, line, num, rect, text, text_width, wrap
+from subwright.outputs.winding_sheet import laid
 from subwright.stages.transformer_records import TransformerResult, Winding, WindingStep
 
 __all__ = ["winding_svg"]
@@ -63,6 +64,8 @@ def _layers(result: TransformerResult) -> Iterator[tuple[Winding, int]]:
     else:
         yield primary, primary.layers
         yield secondary, secondary.layers
+    if result.auxiliary is not None:
+        yield result.auxiliary, result.auxiliary.layers
 
 
 def _bobbin_window(result: TransformerResult, x: float, y: float, size: float) -> list[str]:
@@ -110,44 +113,57 @@ def _coil(x: float, y: float, bumps: int, pitch: float, side: int) -> str:
 def _phasing(result: TransformerResult, x: float, y: float) -> list[str]:
     """The symbol with dots: halves in series, starts dotted, the centre taps joined."""
     out = [text(x, y, "phasing: ends with a dot are alike", classes="t")]
-    top, gap, pitch, bumps = y + 34, 22.0, 15.0, 4
-    tall = pitch * bumps
-    sides = ((result.primary, x + 96, 1, "end"), (result.secondary, x + 178, -1, "start"))
-    for winding, at, side, anchor in sides:
-        starts, finishes, dots = _ends(result, winding)
-        span = winding.halves * tall + (winding.halves - 1) * gap
-        start = top + (2 * tall + gap - span) / 2
-        for half in range(winding.halves):
-            y1 = start + half * (tall + gap)
-            y2 = y1 + tall
-            out.append(_coil(at, y1, bumps, pitch, side))
-            away = at - side * 26
-            out.append(line(at, y1, away, y1, classes="frame"))
-            out.append(line(at, y2, away, y2, classes="frame"))
-            label, finish = _label(starts, half), _label(finishes, half)
-            words = away - side * 6
-            out.append(text(words, y1 + 4, label, classes="t", anchor=anchor))
-            out.append(text(words, y2 + 4, finish, classes="t", anchor=anchor))
-            dotted = finish not in dots
-            dot_y = y1 - 6 if dotted else y2 + 6
-            out.append(f'<circle cx="{num(at + side * 9)}" cy="{num(dot_y)}" r="3.2" class="dot"/>')
-            if half:
-                out.append(line(away, y1, away, y1 - gap, classes="frame"))
-        out.append(
-            text(
-                at - side * 2,
-                top + 2 * tall + gap + 28,
-                f"{winding.halves} \u00d7 {winding.turns}" if winding.halves > 1 else f"{winding.turns}",
-                classes="t",
-                anchor="middle",
-            )
-        )
-        out.append(
-            text(at - side * 2, top + 2 * tall + gap + 43, winding.name, classes="ts sm", anchor="middle")
-        )
-    core = x + 137
-    low = top + 2 * tall + gap + 6
+    top, tall = y + 34, 142.0
+    right = [result.secondary] if result.auxiliary is None else [result.secondary, result.auxiliary]
+    out += _coils(result, [result.primary], x + 88, 1, top, tall)
+    out += _coils(result, right, x + 166, -1, top, tall if len(right) == 1 else tall + 36.0)
+    core, low = x + 127, top + tall + (6 if len(right) == 1 else 42)
     return out + [line(core + shift, top - 6, core + shift, low, classes="frame") for shift in (-4, 4)]
+
+
+def _coils(
+    result: TransformerResult, windings: Sequence[Winding], x: float, side: int, top: float, tall: float
+) -> list[str]:
+    """The windings on one side of the core, one below the other within ``tall``, each named at its ends."""
+    out: list[str] = []
+    apart, gap = 30.0, 22.0 if len(windings) == 1 else 16.0
+    halves = sum(w.halves for w in windings)
+    room = tall - apart * (len(windings) - 1) - gap * (halves - len(windings))
+    bumps = 4 if len(windings) == 1 else 3
+    pitch = min(room / (halves * bumps), 15.0)
+    each = pitch * bumps
+    used = halves * each + gap * (halves - len(windings)) + apart * (len(windings) - 1)
+    y = top + (tall - used) / 2
+    away = x - side * 26
+    words = away - side * 6
+    for winding in windings:
+        starts, finishes, dots = _ends(result, winding)
+        first = y
+        for half in range(winding.halves):
+            low = y + each
+            out.append(_coil(x, y, bumps, pitch, side))
+            out.append(line(x, y, away, y, classes="frame"))
+            out.append(line(x, low, away, low, classes="frame"))
+            finish, anchor = _label(finishes, half), "end" if side > 0 else "start"
+            out.append(text(words, y + 4, _label(starts, half), classes="t", anchor=anchor))
+            out.append(text(words, low + 4, finish, classes="t", anchor=anchor))
+            dot_y = y - 6 if finish not in dots else low + 6
+            out.append(f'<circle cx="{num(x + side * 9)}" cy="{num(dot_y)}" r="3.2" class="dot"/>')
+            if half:
+                out.append(line(away, y, away, y - gap, classes="frame"))
+            y = low + gap
+        y -= gap
+        count = f"{winding.halves} \u00d7 {winding.turns}" if winding.halves > 1 else f"{winding.turns}"
+        if len(windings) == 1:
+            at, below = x - side * 2, top + tall + 28
+            out.append(text(at, below, count, classes="t", anchor="middle"))
+            out.append(text(at, below + 15, winding.name, classes="ts sm", anchor="middle"))
+        else:
+            at, middle = words - side * 28, (first + y) / 2
+            out.append(text(at, middle - 2, count, classes="t"))
+            out.append(text(at, middle + 13, winding.name, classes="ts sm"))
+        y += apart
+    return out
 
 
 def _ends(result: TransformerResult, winding: Winding) -> tuple[tuple[str, ...], tuple[str, ...], set[str]]:
@@ -211,7 +227,7 @@ def _bobbin_cell(result: TransformerResult, step: WindingStep, x: float, y: floa
         rect(right, top - 10, 8, 108, classes="part"),
         rect(left, top + 24 - 5 * earlier, right - left, 40 + 10 * earlier, classes="open"),
     ]
-    winding = result.primary if step.winding == "primary" else result.secondary
+    winding = _winding(result, step)
     shown = min(max(step.turns, 1), 30)
     edge = top + 20 - 5 * earlier
     deep = 48 + 10 * earlier
@@ -244,11 +260,16 @@ def _bobbin_cell(result: TransformerResult, step: WindingStep, x: float, y: floa
     return out
 
 
+def _winding(result: TransformerResult, step: WindingStep) -> Winding:
+    """The winding that a wound step belongs to."""
+    return next(w for w in result.windings if w.name == step.winding)
+
+
 def _cell(result: TransformerResult, step: WindingStep, x: float, y: float, earlier: int) -> list[str]:
     draw = _ring_cell if result.core.shape == "ring" else _bobbin_cell
     out = draw(result, step, x, y, earlier)
     told = [f"{step.number}  {step.winding}"]
-    winding = result.primary if step.winding == "primary" else result.secondary
+    winding = _winding(result, step)
     foil = winding.foil_width_m > 0
     each = f", {step.strands} strands" if step.strands > 1 and not foil else ""
     told.append(f"{step.turns} turn{'s' if step.turns != 1 else ''}{each}")
@@ -275,8 +296,8 @@ def winding_svg(result: TransformerResult, *, stamp: str = "", inline: bool = Fa
     if stamp:
         body.append(text(_WIDTH - 12, 20, stamp, classes="ta", anchor="end"))
     body += _core(result, 24, 56, 190)
-    body += _phasing(result, 340, 56)
-    body += _summary(result, 632, 56)
+    body += _phasing(result, 356, 56)
+    body += _summary(result, 648, 56)
     for index, step in enumerate(wound):
         x, y = 12 + (index % across) * _CELL, head + (index // across) * cell_tall
         body.append(rect(x, y - 8, _CELL - 10, cell_tall - 8, classes="grid"))
@@ -290,18 +311,17 @@ def _summary(result: TransformerResult, x: float, y: float) -> list[str]:
     """Wire and lengths of both windings, as text."""
     out = [text(x, y, "wire", classes="t")]
     row = y + 22
-    for winding in (result.primary, result.secondary):
+    for winding in result.windings:
         each = "each half " if winding.halves > 1 else ""
         told = (
             winding.name,
             f"{each}{winding.turns} turns of {winding.strands} \u00d7 {winding.wire.id}",
             *_foil_width(winding),
-            f"{winding.layers} layer{'s' if winding.layers != 1 else ''}, "
-            + ("foil on foil" if winding.foil_width_m > 0 else result.lay),
+            f"{winding.layers} layer{'s' if winding.layers != 1 else ''}{laid(result, winding)}",
             f"cut {winding.strands * winding.halves} \u00d7 {show(winding.cut_length_m, 'length')}",
         )
         for i, words in enumerate(told):
-            for part in wrap(words, 40):
+            for part in wrap(words, 38):
                 out.append(text(x, row, part, classes="t" if i == 0 else "ts sm"))
                 row += 16
         row += 10

@@ -8,9 +8,9 @@ from textwrap import fill
 from subwright.base.units import show
 from subwright.outputs.tables import number, percent
 from subwright.stages.common import Corner
-from subwright.stages.transformer_records import PhasingCheck, TransformerResult, WindingStep
+from subwright.stages.transformer_records import PhasingCheck, TransformerResult, Winding, WindingStep
 
-__all__ = ["check_rows", "passes", "step_rows", "winding_text"]
+__all__ = ["capacitances", "check_rows", "laid", "passes", "step_rows", "winding_text"]
 
 _WIDTH = 78
 
@@ -87,19 +87,20 @@ def _facts(result: TransformerResult) -> Iterator[str]:
     core = f"{result.core.id}, grade {result.material.id}"
     how = "stacked" if result.core.shape == "ring" else "sets side by side"
     rows = [("core", core + (f", {result.stack} {how}" if result.stack > 1 else ""))]
-    for winding in (result.primary, result.secondary):
+    for winding in result.windings:
         halves = f"{winding.halves} halves of " if winding.halves > 1 else ""
+        pieces = winding.strands * winding.halves
+        wire = f"{winding.strands} \u00d7 {winding.wire.id}{laid(result, winding)}"
         rows.append(
             (
                 winding.name,
-                f"{halves}{winding.turns} turns, {winding.strands} \u00d7 {winding.wire.id}, "
-                + ("foil on foil" if winding.foil_width_m > 0 else result.lay),
+                f"{halves}{winding.turns} turns, {wire}",
             )
         )
         rows.append(
             (
                 "",
-                f"cut {winding.strands * winding.halves} pieces to {show(winding.cut_length_m, 'length')}"
+                f"cut {pieces} piece{'s' if pieces > 1 else ''} to {show(winding.cut_length_m, 'length')}"
                 + (f" by {show(winding.foil_width_m, 'length')}" if winding.foil_width_m > 0 else ""),
             )
         )
@@ -111,11 +112,38 @@ def _facts(result: TransformerResult) -> Iterator[str]:
     if flux is not None:
         limit = show(result.flux_limit_t, "flux density")
         rows.append(("peak flux", f"{show(flux, 'flux density')} at the highest battery, limit {limit}"))
+    leaks = (show(result.leakage_low_h, "inductance"), show(result.leakage_high_h, "inductance"))
+    rows.append(
+        (
+            "leakage",
+            f"{show(result.leakage_h, 'inductance')} at P1\u2013P2, {leaks[0]} to {leaks[1]}, leads in it",
+        )
+    )
+    if result.auxiliary is not None:
+        small = show(result.leakage_auxiliary_h, "inductance", 2)
+        rows.append(("", f"{small} from the primary to the auxiliary winding"))
+    rows.append(("capacitance", capacitances(result)))
     rows.append(
         ("finished size", f"{show(result.outer_m, 'length')} across, {show(result.height_m, 'length')} high")
     )
     for label, words in rows:
         yield f"{label:<14}{words}".rstrip()
+
+
+def laid(result: TransformerResult, winding: Winding) -> str:
+    """ ", twisted" or how else the strands lie; nothing for a single wire."""
+    if winding.foil_width_m > 0:
+        return ", foil on foil"
+    return f", {result.lay}" if winding.strands * winding.halves > 1 else ""
+
+
+def capacitances(result: TransformerResult) -> str:
+    """Winding capacitances, one figure each: estimates of an order of magnitude print no more."""
+    between = show(result.capacitance_f, "capacitance", 1)
+    own = "next to nothing"
+    if result.self_capacitance_f > 0:
+        own = show(result.self_capacitance_f, "capacitance", 1)
+    return f"about {between} primary to secondary, {own} across the secondary (order of magnitude)"
 
 
 def _told(step: WindingStep) -> Iterator[str]:

@@ -19,6 +19,7 @@ from subwright.parts.schema import Controller
 from subwright.physics.gate_drive import gate_current_a
 from subwright.physics.push_pull import turns_ratio_needed
 from subwright.physics.switching import pushpull_drain_stress_v
+from subwright.stages.converter_auxiliary import auxiliary_ratio
 from subwright.stages.converter_complete import complete_converter, list_converter, size_converter
 from subwright.stages.converter_drive import (
     DriverKind,
@@ -45,6 +46,7 @@ __all__ = [
     "ConverterResult",
     "ConverterSpec",
     "Magnetics",
+    "auxiliary_ratio",
     "complete_converter",
     "hot_resistance",
     "list_converter",

@@ -8,7 +8,7 @@ from math import ceil
 from subwright.base.preferred import at_least
 from subwright.stages.converter_spec import ConverterDemand, ConverterSpec, Magnetics
 
-__all__ = ["Auxiliary", "design_auxiliary"]
+__all__ = ["Auxiliary", "auxiliary_ratio", "design_auxiliary"]
 
 _REGULATED_V = 15.0
 _DROPOUT_V = 3.0  # of a 317-family regulator and its like
@@ -33,6 +33,16 @@ class Auxiliary:
     primary_a: float  # mean current that the winding takes, seen from the battery
 
 
+def auxiliary_ratio(emf_low_v: float) -> float:
+    """Turns of one auxiliary half over the primary's, least: 15 V and dropout on a tired battery.
+
+    Parameters
+    ----------
+    emf_low_v : battery at the low corner, at rest, V.
+    """
+    return (_REGULATED_V + _DROPOUT_V + _DIODE_V) / (_LEAKAGE_SHARE * _SAG * emf_low_v)
+
+
 def design_auxiliary(
     spec: ConverterSpec,
     demand: ConverterDemand,
@@ -54,7 +64,7 @@ def design_auxiliary(
     Auxiliary; the turns are whole and keep 15 V and the regulator's dropout on a tired battery.
     """
     volts_low = _SAG * demand.emf_low_v / magnetics.primary_turns  # of one turn
-    turns = ceil((_REGULATED_V + _DROPOUT_V + _DIODE_V) / (_LEAKAGE_SHARE * volts_low))
+    turns = ceil(auxiliary_ratio(demand.emf_low_v) * magnetics.primary_turns - 1e-9)
     low = turns * volts_low * _LEAKAGE_SHARE - _DIODE_V
     high = turns * demand.emf_max_v / magnetics.primary_turns - _DIODE_V
     by_winding = 2.0 * (high - _REGULATED_V) * spec.auxiliary_current_a

@@ -137,15 +137,6 @@ def magnetic_parts(result: ConverterResult, library: Library, resistor: _Resisto
     if aux.turns:
         uses += [
             PartUse(
-                role="auxiliary winding wire",
-                letter="W",
-                part_id="0.3 mm enamelled wire",
-                description=f"2 × {aux.turns} turns, centre-tapped, wound last over a layer of tape",
-                quantity=2 * aux.turns * 0.08 + 0.2,
-                unit="m",
-                provenance="common practice, no source",
-            ),
-            PartUse(
                 role="auxiliary rectifier",
                 letter="D",
                 part_id="UF4002",

@@ -71,7 +71,7 @@ def size_converter(
     rest = 1.0 if bridge else 2.0
     ratio = magnetics.secondary_turns / magnetics.primary_turns
     switch_ohm = hot_resistance(mosfet, demand.switch_c) / count * (2.0 if bridge else 1.0)
-    winding_ohm = magnetics.primary_ohm * (0.5 if bridge else 1.0)  # both halves in parallel
+    winding_ohm = magnetics.primary_ohm
     loop = switch_ohm + winding_ohm + spec.link_ohm
     loop += (magnetics.secondary_ohm + diode.rd_ohm) / ratio**2
     music_rms = sqrt(demand.music_mean_square)

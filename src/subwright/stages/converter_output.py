@@ -59,7 +59,7 @@ def regulated_output(
     bridge = plan.topology == "full-bridge"
     path = hot_resistance(plan.switch.mosfet, demand.switch_c) / plan.switch.per_side
     path *= 2.0 if bridge else 1.0
-    path += magnetics.primary_ohm * (0.5 if bridge else 1.0) + spec.link_ohm
+    path += magnetics.primary_ohm + spec.link_ohm
     top, bottom = _divider(plan.rail_v / controller.vref_v - 1.0, spec.timing_resistor_series)
     set_v = controller.vref_v * (1.0 + top / bottom)
     crest_a = demand.rail_crest_a

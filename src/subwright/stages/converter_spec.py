@@ -150,7 +150,7 @@ class Magnetics:
 
     primary_turns: int
     secondary_turns: int
-    primary_ohm: float  # one half-primary
+    primary_ohm: float  # one half-primary; of a bridge, the whole
     secondary_ohm: float  # one half-secondary
     leakage_h: float  # referred to one half-primary
     magnetising_h: float

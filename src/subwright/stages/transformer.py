@@ -13,6 +13,7 @@ from subwright.parts.library import Library
 from subwright.stages.transformer_build import take_out
 from subwright.stages.transformer_held import HeldTransformer
 from subwright.stages.transformer_records import (
+    AuxiliaryNeed,
     ParetoRow,
     PhasingCheck,
     RailNeed,
@@ -27,6 +28,7 @@ from subwright.stages.transformer_refusal import nearest_candidate, refusal
 from subwright.stages.transformer_search import Effort, Found, search_all
 
 __all__ = [
+    "AuxiliaryNeed",
     "HeldTransformer",
     "ParetoRow",
     "PhasingCheck",

@@ -82,8 +82,7 @@ def parts_of(result: TransformerResult, spec: TransformerSpec, library: Library)
             part_id=core.id,
             description=core.description,
             quantity=float(result.stack),
-            value=f"{result.primary_turns}+{result.primary_turns} : "
-            + "+".join([str(result.secondary_turns)] * result.secondary.halves),
+            value=" : ".join("+".join([str(w.turns)] * w.halves) for w in result.windings),
             tolerance=core.al_tolerance,
             ratings=ratings,
             in_drawer=library.in_drawer(core.id) >= result.stack,
@@ -91,7 +90,7 @@ def parts_of(result: TransformerResult, spec: TransformerSpec, library: Library)
             provenance=core.provenance.document,
         )
     ]
-    uses += [_wire_use(result, winding, spec, library) for winding in (result.primary, result.secondary)]
+    uses += [_wire_use(result, winding, spec, library) for winding in result.windings]
     uses.append(
         PartUse(
             role="transformer insulation",
@@ -117,7 +116,8 @@ def _wire_use(
         description=winding.wire.description,
         quantity=round(winding.cut_length_m * winding.strands * winding.halves, 2),
         unit="m",
-        value=f"{winding.strands} × {show(winding.wire.conductor_m, 'length')} per half{_cut_to(winding)}",
+        value=f"{winding.strands} × {show(winding.wire.conductor_m, 'length')}"
+        f"{' per half' if winding.halves == 2 else ''}{_cut_to(winding)}",
         ratings=(
             Rating(
                 quantity="current density",
@@ -236,8 +236,9 @@ def _cut_to(winding: Winding) -> str:
 
 def _wire_reason(winding: Winding) -> str:
     layers = "1 layer" if winding.layers == 1 else f"{winding.layers} layers"
+    half = " a half" if winding.halves == 2 else ""
     return (
-        f"{winding.name.capitalize()}: {winding.strands} × {winding.wire.id} a half"
+        f"{winding.name.capitalize()}: {winding.strands} × {winding.wire.id}{half}"
         f"{_cut_to(winding)}, {layers}, "
         f"{winding.heating_density_a_per_m2 / 1e6:.1f} A/mm² on the heating basis; "
         f"{winding.proximity_share:.0%} of its loss is proximity effect."

@@ -21,10 +21,12 @@ from subwright.physics.magnetics import (
 from subwright.physics.winding_loss import wire_resistance
 from subwright.physics.windings import ring_wound_size
 from subwright.stages.common import Corner
+from subwright.stages.transformer_auxiliary import auxiliary_leakage_h, auxiliary_winding, lay_auxiliary
 from subwright.stages.transformer_bill import contributors_of, losses_of, parts_of, reasons_of
 from subwright.stages.transformer_heated import Wound, full_evaluation, heat, wind
 from subwright.stages.transformer_model import (
     Candidates,
+    ampere_turns_per_turn,
 )
 from subwright.stages.transformer_records import (
     SearchStatistics,
@@ -170,6 +172,13 @@ def finish(
     magnetising, al_tolerance = heated.magnetising_h, heated.al_tolerance
     sandwich = bool(table.interfaces[row] > 1) and secondary.turns > 1
     total = float(wound.laid[1].top_m[0])
+    third = lay_auxiliary(spec, table, wound.one.row, wound.one.primary_turns, wound.laid[1].top_m)
+    auxiliary, auxiliary_h = None, 0.0
+    if third is not None:
+        total = float(third.top_m[0])
+        auxiliary = auxiliary_winding(spec, table, primary.turns, third, heated.temperature_c)
+        auxiliary_h = auxiliary_leakage_h(spec, primary, secondary, auxiliary, heated.breadth_m)
+        auxiliary_h += heated.lead_h
     barriers = 2 if sandwich else 1
     area_min = float(table.area_min_m2[row])
     corner_flux = _corner_flux(need, primary.turns, area_min)
@@ -177,7 +186,7 @@ def finish(
     saturation = float(table.saturation_t[row])
 
     copper_w = primary.full_w + secondary.full_w
-    passed = heated.core_v * need.primary_rms_a * math.sqrt(2.0 * need.duty)
+    passed = heated.core_v * ampere_turns_per_turn(need) * math.sqrt(need.duty)
     if table.ring[row]:
         size = (table.hole_m[row], table.outer_m[row], table.height_m[row])
         outer, height, hole_left = (float(x) for x in ring_wound_size(*size, total))
@@ -185,7 +194,7 @@ def finish(
         outer, height, hole_left = core.outer_m, core.height_m, 0.0
     lay: Literal["twisted", "flat"] = "twisted" if table.twisted[row] else "flat"
     turn = (primary.strand_length_m - 2.0 * spec.lead_m) / primary.turns
-    tape_length, tape_width = _tape(table, row, spec, turn, barriers + 1)
+    tape_length, tape_width = _tape(table, row, spec, turn, barriers + (1 if auxiliary is None else 2))
     cold = (
         float(wire_resistance(primary.strand_length_m, primary.copper_m2)),
         float(wire_resistance(secondary.strand_length_m, secondary.copper_m2)),
@@ -207,6 +216,7 @@ def finish(
         saturation_t=saturation,
         primary=primary,
         secondary=secondary,
+        auxiliary=auxiliary,
         lay=lay,
         interleave="sandwich" if sandwich else "plain",
         fill=float(e.fill[0]),
@@ -230,7 +240,8 @@ def finish(
         leakage_low_h=leakage[1],
         leakage_high_h=leakage[2],
         lead_h=heated.lead_h,
-        leakage_halves_h=pair * primary.strand_length_m,
+        leakage_halves_h=pair * primary.strand_length_m if primary.halves == 2 else 0.0,
+        leakage_auxiliary_h=auxiliary_h,
         capacitance_f=float(interwinding_capacitance(heated.facing_m2, heated.gap_m)),
         self_capacitance_f=_self_capacitance(secondary, heated.facing_m2 / barriers),
         magnetising_h=magnetising,
@@ -250,7 +261,14 @@ def finish(
         tape_length_m=tape_length,
         tape_width_m=tape_width,
         steps=winding_steps(
-            core, stack, primary, secondary, lay, sandwich=sandwich, insulation_m=spec.insulation_m
+            core,
+            stack,
+            primary,
+            secondary,
+            lay,
+            sandwich=sandwich,
+            insulation_m=spec.insulation_m,
+            auxiliary=auxiliary,
         ),
         checks=phasing_checks(
             primary,
@@ -258,6 +276,7 @@ def finish(
             (magnetising, magnetising * (1.0 - al_tolerance), magnetising * (1.0 + al_tolerance)),
             (leakage[0], leakage[1], leakage[2]),
             cold,
+            auxiliary=auxiliary,
         ),
         search=statistics,
         need=need,

@@ -22,10 +22,12 @@ from subwright.physics.push_pull import pulse_average
 from subwright.stages.transformer_lay import foil_share
 from subwright.stages.transformer_model import (
     Candidates,
+    ampere_turns_per_turn,
     density_limit,
     lay_alone,
     lay_winding,
     lead_inductance_h,
+    primary_halves,
     secondary_halves,
     winding_loss_w,
 )
@@ -180,12 +182,13 @@ def _options(
     rms_a: float,
     heat_share: float,
     relax: float,
+    halves: int = 2,
 ) -> tuple[_Options, int]:
     """Wire and strand choices whose current density is neither above the limit nor pointlessly low."""
     if fixed_strands is not None:
         counts = np.array([float(fixed_strands)])
     else:
-        counts = np.arange(1.0, spec.most_strands + 1.0)
+        counts = np.arange(1.0, spec.most_strands * (2 // halves) + 1.0)
     density = rms_a * math.sqrt(heat_share) / (wires.copper_m2[:, None] * counts)
     limit = density_limit(spec)
     keep = density <= limit * relax * (1 + 1e-9)
@@ -289,7 +292,7 @@ def _kept_options(
     """
     groups, count = row.size, options.wire.size
     shape = (groups, count)
-    halves = 2 if is_primary else secondary_halves(need)
+    halves = primary_halves(need) if is_primary else secondary_halves(need)
     # what has no room for its copper alone need not be laid at all
     section = turns[:, None] * (halves * options.strands * wires.copper_m2[options.wire])
     if np.any(wires.foil):
@@ -341,7 +344,9 @@ def all_candidates(
     """
     heat_share = mean_square(spec, need)
     sets, covered = _turn_sets(spec, need, table, relax)
-    first, first_count = _options(spec, wires[0], spec.primary_strands, need.primary_rms_a, heat_share, relax)
+    first, first_count = _options(
+        spec, wires[0], spec.primary_strands, need.primary_rms_a, heat_share, relax, primary_halves(need)
+    )
     second, second_count = _options(
         spec, wires[1], spec.secondary_strands, need.secondary_rms_a, heat_share, relax
     )
@@ -352,7 +357,7 @@ def all_candidates(
         second = _coarse(second, wires[1]) if second.wire.size else second
     if not (sets.row.size and first.wire.size and second.wire.size):
         return _no_candidates(), covered, False
-    ampere_turns = math.sqrt(2.0) * need.primary_rms_a
+    ampere_turns = ampere_turns_per_turn(need)
 
     row_p, turns_p, group_p = _groups(table.alike[sets.row], sets.primary)
     zero = np.zeros(row_p.size)

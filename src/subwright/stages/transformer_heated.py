@@ -23,6 +23,7 @@ from subwright.stages.transformer_model import (
     evaluate,
     lay_both,
     lead_inductance_h,
+    primary_halves,
     secondary_halves,
 )
 from subwright.stages.transformer_records import TransformerNeed, TransformerSpec, Winding
@@ -92,6 +93,7 @@ class Heated:
     leakage_h: tuple[float, float, float]
     lead_h: float
     facing_m2: float
+    breadth_m: float  # of the leakage field
     gap_m: float
     core_w: float  # at core_v on a half-primary
     core_v: float
@@ -124,7 +126,7 @@ def wind(
         secondary_wire=none,
         secondary_strands=one.secondary_strands,
     )
-    laid = lay_both(spec, table, wires, alone, secondary_halves(need))
+    laid = lay_both(spec, table, wires, alone, primary_halves(need), secondary_halves(need))
     return Wound(table=table, one=alone, wire_ids=wire_ids, laid=laid)
 
 
@@ -232,8 +234,8 @@ def _leakage(
     secondary: Winding,
     laid: tuple[Laid, Laid],
     interfaces: int,
-) -> tuple[tuple[float, float, float], float, float]:
-    """((leakage, low, high), facing area of the windings, gap between them), referred to a half-primary."""
+) -> tuple[tuple[float, float, float], tuple[float, float], float]:
+    """((leakage, low, high), (facing area, breadth), gap of the windings), referred to a half-primary."""
     both = (primary, secondary)
     turn = sum((w.strand_length_m - 2.0 * spec.lead_m) / w.turns for w in both) / 2.0
     if table.ring[row]:
@@ -255,7 +257,7 @@ def _leakage(
     enamel = sum((w.wire.overall_m - w.wire.conductor_m) / 2.0 for w in both)
     return (
         (value, value * spread[0], value * spread[1]),
-        breadth * turn * interfaces,
+        (breadth * turn * interfaces, breadth),
         spec.insulation_m + enamel,
     )
 
@@ -287,7 +289,8 @@ def heat(
     primary_build = float(laid[0].build_m[0])
     secondary_build = float(laid[1].top_m[0]) - primary_build - barriers * spec.insulation_m
     primary = _winding(
-        "primary", spec, wires[0], laid[0], primary_turns, int(one.primary_strands[0]), 2, need.primary_rms_a,
+        "primary", spec, wires[0], laid[0], primary_turns, int(one.primary_strands[0]),
+        primary_halves(need), need.primary_rms_a,
         float(e.primary_w[0]), float(e.primary_eddy_w[0]), heat_share, temperature, own_build_m=primary_build,
     )  # fmt: skip
     secondary = _winding(
@@ -296,7 +299,7 @@ def heat(
         own_build_m=secondary_build,
     )  # fmt: skip
     al_h, al_tolerance = _inductance_factor(core, material, wound.stack)
-    windings_h, facing_m2, gap_m = _leakage(spec, table, row, primary, secondary, laid, barriers)
+    windings_h, (facing_m2, breadth_m), gap_m = _leakage(spec, table, row, primary, secondary, laid, barriers)
     lead_h = float(lead_inductance_h(spec, primary.copper_m2))
     core_v = nominal_voltage(need)
     factor = float(temperature_factor(min(temperature, 140.0), material.ct0, material.ct1, material.ct2))
@@ -314,6 +317,7 @@ def heat(
         leakage_h=(windings_h[0] + lead_h, windings_h[1] + lead_h, windings_h[2] + lead_h),
         lead_h=lead_h,
         facing_m2=facing_m2,
+        breadth_m=breadth_m,
         gap_m=gap_m,
         core_w=float(core_loss_w(table, one.row, np.atleast_1d(flux), need, np.array([factor]))[0]),
         core_v=core_v,

@@ -173,6 +173,7 @@ def lay_both(
     table: CoreTable,
     wires: tuple[WireTable, WireTable],
     candidates: Candidates,
+    primary_halves: int,
     halves: int,
 ) -> tuple[Laid, Laid]:
     """Lay primary and secondary: one on the other, or the primary between two halves of the secondary.
@@ -181,7 +182,7 @@ def lay_both(
     ----------
     spec, table, candidates : as for ``evaluate``.
     wires : wires of the primary and of the secondary.
-    halves : halves of the secondary.
+    primary_halves, halves : halves of the primary and of the secondary.
 
     Returns
     -------
@@ -207,7 +208,7 @@ def lay_both(
         c.primary_turns[first],
         c.primary_wire[first],
         c.primary_strands[first],
-        2,
+        primary_halves,
         start,
         interfaces,
     ).taken(run)

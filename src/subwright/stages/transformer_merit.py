@@ -13,7 +13,10 @@ from subwright.physics.push_pull import pulse_average
 from subwright.stages.transformer_model import (
     Candidates,
     Evaluation,
+    ampere_turns_per_turn,
     density_limit,
+    primary_halves,
+    secondary_halves,
 )
 from subwright.stages.transformer_records import (
     ParetoRow,
@@ -97,9 +100,10 @@ def rail_voltages(
     Averaged pulse of ``physics.push_pull`` with this candidate's resistance and leakage. [derived]
     """
     ratio = candidates.secondary_turns / candidates.primary_turns
-    halves = 2
-    primary_ohm = rail.path_ohm + evaluation.primary_w / (halves * need.primary_rms_a**2)
-    secondary_ohm = rail.diode_ohm + evaluation.secondary_w / (halves * need.secondary_rms_a**2)
+    primary_ohm = rail.path_ohm + evaluation.primary_w / (primary_halves(need) * need.primary_rms_a**2)
+    secondary_ohm = rail.diode_ohm + evaluation.secondary_w / (
+        secondary_halves(need) * need.secondary_rms_a**2
+    )
     loop_ohm = primary_ohm + secondary_ohm / ratio**2
     on_s = need.duty / (2.0 * need.switching_hz)
     averaging = need.duty * pulse_average(on_s, evaluation.leakage_h, loop_ohm)
@@ -215,5 +219,5 @@ def pareto_rows(
 
 def _regulation(need: TransformerNeed, evaluation: Evaluation) -> Floats:
     """Copper loss at full sine over the power that passes, nominal battery."""
-    passed = nominal_voltage(need) * need.primary_rms_a * math.sqrt(2.0 * need.duty)
+    passed = nominal_voltage(need) * ampere_turns_per_turn(need) * math.sqrt(need.duty)
     return (evaluation.primary_w + evaluation.secondary_w) / passed

@@ -16,6 +16,7 @@ from subwright.physics.magnetic_thermal import ring_surface, rise_spread
 from subwright.physics.magnetics import flux_peak_square_wave
 from subwright.physics.winding_loss import COPPER_DENSITY_KG_PER_M3, copper_resistivity
 from subwright.physics.windings import ring_wound_size
+from subwright.stages.transformer_auxiliary import lay_auxiliary
 from subwright.stages.transformer_lay import Candidates, Laid, lay_alone, lay_both, lay_winding
 from subwright.stages.transformer_leakage import lead_inductance_h, leakage_estimate_h
 from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
@@ -31,6 +32,7 @@ __all__ = [
     "Candidates",
     "Evaluation",
     "Laid",
+    "ampere_turns_per_turn",
     "density_limit",
     "evaluate",
     "lay_alone",
@@ -38,6 +40,7 @@ __all__ = [
     "lay_winding",
     "lead_inductance_h",
     "leakage_estimate_h",
+    "primary_halves",
     "secondary_halves",
     "winding_loss_w",
 ]
@@ -66,6 +69,16 @@ class Evaluation:
     fits: NDArray[np.bool_]
     surface_m2: Floats
     leakage_h: Floats  # primary to secondary with the primary's leads, referred to a half-primary
+
+
+def primary_halves(need: TransformerNeed) -> int:
+    """Halves of the primary: 2 where centre-tapped, else 1."""
+    return 2 if need.primary == "centre-tapped" else 1
+
+
+def ampere_turns_per_turn(need: TransformerNeed) -> float:
+    """Magnetomotive force of the whole primary per turn, rms, A; its halves conduct in turns."""
+    return math.sqrt(primary_halves(need)) * need.primary_rms_a
 
 
 def secondary_halves(need: TransformerNeed) -> int:
@@ -132,7 +145,7 @@ def evaluate(
     Evaluation, shape (n,).
     """
     c, (primary, secondary) = candidates, laid
-    halves = secondary_halves(need)
+    first, halves = primary_halves(need), secondary_halves(need)
 
     def flux(volts_v: float, area_m2: Floats) -> Floats:
         return np.asarray(
@@ -141,23 +154,34 @@ def evaluate(
 
     factor = table.worst_factor[c.row] if core_factor is None else core_factor
     core_w = core_loss_w(table, c.row, flux(heating_voltage(need), table.area_m2), need, factor)
-    mmf = c.primary_turns * (math.sqrt(2.0) * need.primary_rms_a)
-    own_p, eddy_p = winding_loss_w(wires[0], c.primary_wire, primary, 2, need.primary_rms_a, mmf, copper_c)
+    mmf = c.primary_turns * ampere_turns_per_turn(need)
+    own_p, eddy_p = winding_loss_w(
+        wires[0], c.primary_wire, primary, first, need.primary_rms_a, mmf, copper_c
+    )
     own_s, eddy_s = winding_loss_w(
         wires[1], c.secondary_wire, secondary, halves, need.secondary_rms_a, mmf, copper_c
     )
     heating_w = core_w + heat_share * (own_p + eddy_p + own_s + eddy_s)
+    third = lay_auxiliary(spec, table, c.row, c.primary_turns, secondary.top_m)
+    top_m = secondary.top_m if third is None else third.top_m
     surface = table.surface_m2[c.row].copy()
     ring = np.flatnonzero(table.ring[c.row])
     if ring.size:
         r = c.row[ring]
-        top = np.minimum(secondary.top_m[ring], table.hole_m[r] / 2.0)
+        top = np.minimum(top_m[ring], table.hole_m[r] / 2.0)
         outer, height, _ = ring_wound_size(table.hole_m[r], table.outer_m[r], table.height_m[r], top)
         surface[ring] = ring_surface(outer, height)
     spread = rise_spread(heating_w, table.volume_m3[c.row], surface)
     maker = table.rth_k_per_w[c.row] * heating_w
-    build = secondary.top_m / table.build_limit_m[c.row]
-    copper_m3 = 2.0 * primary.strand_m * primary.copper_m2 + halves * secondary.strand_m * secondary.copper_m2
+    build = top_m / table.build_limit_m[c.row]
+    copper_m3 = (
+        first * primary.strand_m * primary.copper_m2 + halves * secondary.strand_m * secondary.copper_m2
+    )
+    section = primary.section_m2 + secondary.section_m2
+    fits = primary.fits & secondary.fits
+    if third is not None:
+        copper_m3 = copper_m3 + 2.0 * third.strand_m * third.copper_m2
+        section, fits = section + third.section_m2, fits & third.fits
     density = np.maximum(need.primary_rms_a / primary.copper_m2, need.secondary_rms_a / secondary.copper_m2)
     return Evaluation(
         flux_peak_t=flux(need.v_primary_max_v, table.area_min_m2),
@@ -169,11 +193,11 @@ def evaluate(
         heating_w=heating_w,
         rise_low_k=np.fmin(spread.low_k, maker),
         rise_high_k=np.fmax(spread.high_k, maker),
-        fill=(primary.section_m2 + secondary.section_m2) / table.window_m2[c.row],
+        fill=section / table.window_m2[c.row],
         build_share=build,
         density_a_per_m2=density * math.sqrt(heat_share),
         copper_kg=copper_m3 * COPPER_DENSITY_KG_PER_M3,
-        fits=primary.fits & secondary.fits & (build <= 1.0 + 1e-12),
+        fits=fits & (build <= 1.0 + 1e-12),
         surface_m2=surface,
         leakage_h=leakage_estimate_h(spec, table, c, laid),
     )

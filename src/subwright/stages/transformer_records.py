@@ -24,6 +24,7 @@ from subwright.parts.schema import Core, Material, Wire
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 
 __all__ = [
+    "AuxiliaryNeed",
     "ParetoRow",
     "PhasingCheck",
     "RailNeed",
@@ -81,7 +82,9 @@ class TransformerSpec(StageSpec):
     fill_limit: Ratio | None = quantity(
         None, low="0.1", high="0.7", why="Largest copper share of the window; auto: 0.30 rings, 0.40 bobbins."
     )
-    primary_turns: Turns | None = quantity(None, low="1", high="60", why="Turns of each half-primary.")
+    primary_turns: Turns | None = quantity(
+        None, low="1", high="60", why="Turns of each half-primary, or of the whole primary of a full bridge."
+    )
     secondary_turns: Turns | None = quantity(None, low="1", high="400", why="Turns of each half-secondary.")
     primary_wire: str = choice(
         "auto", why="Wire id of the primary strands; auto: enamelled wire, and litz from the drawer."
@@ -89,10 +92,14 @@ class TransformerSpec(StageSpec):
     secondary_wire: str = choice(
         "auto", why="Wire id of the secondary strands; auto: enamelled wire, and litz from the drawer."
     )
-    primary_strands: Strands = choice(None, why="Strands of each half-primary, 1 to 100.")
+    primary_strands: Strands = choice(
+        None, why="Strands of each half-primary, or of the whole primary of a full bridge, 1 to 100."
+    )
     secondary_strands: Strands = choice(None, why="Strands of each half-secondary, 1 to 100.")
     most_strands: Annotated[int, Field(ge=1, le=100)] = choice(
-        24, why="Most strands that you are willing to twist into one half, 1 to 100."
+        24,
+        why="Most strands that you are willing to twist into one half, 1 to 100; a primary without halves "
+        "may have twice as many.",
     )
     lay: Literal["auto", "twisted", "flat"] = choice(
         "auto",
@@ -161,6 +168,19 @@ class RailNeed:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class AuxiliaryNeed:
+    """A small centre-tapped winding over all others.
+
+    Attributes
+    ----------
+    ratio_least : its turns of one half over the primary's at least. current_a : mean current of each side, A.
+    """
+
+    ratio_least: float
+    current_a: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class TransformerNeed:
     """What the converter asks of the transformer.
 
@@ -172,13 +192,17 @@ class TransformerNeed:
     duty : share of the cycle in which either switch conducts, at its longest.
     ratio_min, ratio_max : window of Ns/Np that gives the rails.
     ratio_target : ratio wanted inside that window.
-    primary_rms_a, secondary_rms_a : rms current of one half-primary and one half-secondary, full sine, A.
+    primary_rms_a, secondary_rms_a : rms current of one half-primary (of the whole where single) and one
+        half-secondary, full sine, A.
     programme_mean_square : mean square of the programme's current over that of the full sine.
+    primary : "centre-tapped": two halves that conduct in turns (push-pull); "single": one winding that
+        carries current both ways (full bridge). What is said of a half-primary then holds for the whole.
     secondary : "centre-tapped": two halves that conduct in turns; "single": one winding.
     ambient_c : air round the transformer at its hottest, °C.
     edge_s : rise time of the winding current, s.
     rectifier_filter : "capacitor": rails charged straight from the rectifier; "choke": output chokes.
     rail : the rail behind the rectifier; None judges candidates by the ratio's window alone.
+    auxiliary : a small winding of its own for low-power rails; None where there is none.
     """
 
     switching_hz: float
@@ -192,10 +216,12 @@ class TransformerNeed:
     ambient_c: float
     programme_mean_square: float = 1.0
     corner_v: Mapping[Corner, float] = field(default_factory=dict)
+    primary: Literal["centre-tapped", "single"] = "centre-tapped"
     secondary: Literal["centre-tapped", "single"] = "centre-tapped"
     edge_s: float = 0.3e-6
     rectifier_filter: Literal["capacitor", "choke"] = "capacitor"
     rail: RailNeed | None = None
+    auxiliary: AuxiliaryNeed | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -223,7 +249,7 @@ class Winding:
     foil_width_m : width that foil is cut to, 0 for wire, m.
     """
 
-    name: Literal["primary", "secondary"]
+    name: Literal["primary", "secondary", "auxiliary"]
     wire: Wire
     halves: int
     turns: int
@@ -359,7 +385,7 @@ class TransformerResult:
     flux_lost_pulse_t : peak after one lost pulse at the highest battery, T.
     saturation_t : saturation flux density at the hottest permitted core temperature, T.
     lost_pulse_limit_t : limit of flux_lost_pulse_t, T.
-    primary, secondary : the windings.
+    primary, secondary : the windings. auxiliary : the small one over them, None where there is none.
     fill, fill_limit : copper share of the window.
     build_share : height of the windings over the height available (limit 1).
     hole_left_m : hole that stays open in a ring, 0 for bobbins, m.
@@ -373,7 +399,8 @@ class TransformerResult:
     leakage_h : primary to secondary with the primary's leads, referred to one half-primary, H; with its low
         and high estimate.
     lead_h : share of the leads in it, H.
-    leakage_halves_h : between the two half-primaries, upper estimate, H.
+    leakage_halves_h : between the two half-primaries, upper estimate, 0 where there is one winding, H.
+    leakage_auxiliary_h : primary to auxiliary winding, referred to one half-primary, 0 without it, H.
     capacitance_f : primary to secondary, order of magnitude, F.
     self_capacitance_f : across the whole secondary, order of magnitude, F.
     magnetising_h : inductance of one half-primary, H; with the low and high end of the core's tolerance.
@@ -403,6 +430,7 @@ class TransformerResult:
     saturation_t: float
     primary: Winding
     secondary: Winding
+    auxiliary: Winding | None
     lay: Lay
     interleave: Literal["plain", "sandwich"]
     fill: float
@@ -427,6 +455,7 @@ class TransformerResult:
     leakage_high_h: float
     lead_h: float
     leakage_halves_h: float
+    leakage_auxiliary_h: float
     capacitance_f: float
     self_capacitance_f: float
     magnetising_h: float
@@ -449,6 +478,11 @@ class TransformerResult:
     contributors: tuple[Contributor, ...]
     sources: tuple[str, ...]
     reasons: tuple[str, ...]
+
+    @property
+    def windings(self) -> tuple[Winding, ...]:
+        """All windings, from the core outwards; a secondary wound round the primary comes second."""
+        return tuple(w for w in (self.primary, self.secondary, self.auxiliary) if w is not None)
 
     @property
     def np(self) -> int:

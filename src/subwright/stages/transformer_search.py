@@ -20,6 +20,7 @@ from subwright.stages.transformer_model import (
     Evaluation,
     evaluate,
     lay_both,
+    primary_halves,
     secondary_halves,
 )
 from subwright.stages.transformer_records import (
@@ -118,7 +119,7 @@ def _search(
         wire_table(spec.secondary_wire, need, hot, library),
     )
     candidates, covered, thinned = all_candidates(spec, need, table, wires, hot, relax, effort)
-    laid = lay_both(spec, table, wires, candidates, secondary_halves(need))
+    laid = lay_both(spec, table, wires, candidates, primary_halves(need), secondary_halves(need))
     evaluation = evaluate(spec, need, table, wires, candidates, laid, hot, mean_square(spec, need))
     limits = violations(spec, need, table, candidates, evaluation)
     feasible = np.ones(candidates.row.size, dtype=bool)

@@ -1,7 +1,8 @@
 """The winding sheet: what to do in which order, and what the finished transformer must read.
 
-Ends are named P1–P2 and P3–P4 for the half-primaries, S1–S2 and S3–S4 for the half-secondaries; odd numbers
-are starts and carry the dot. The centre tap joins the finish of the first half to the start of the second.
+Ends are named P1–P2 and P3–P4 for the half-primaries, S1–S2 and S3–S4 for the half-secondaries, A1–A4 for a
+small winding over them; odd numbers are starts and carry the dot. A centre tap joins the finish of the first
+half to the start of the second. The primary of a full bridge has no halves: P1–P2 is all of it.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ def _mm(value_m: float) -> str:
 
 def _count(number: int, one: str) -> str:
     return f"{number} {one}" if number == 1 else f"{number} {one}s"
+
+
+_PREFIX = {"primary": "P", "secondary": "S", "auxiliary": "A"}
 
 
 def _ends(prefix: str, halves: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -54,7 +58,7 @@ def _prepare(core: Core, stack: int, tape: str) -> WindingStep:
 
 
 def _wind(winding: Winding, turns: int, layers: int, lay: str, part: str, labels: str) -> WindingStep:
-    starts, finishes = _ends("P" if winding.name == "primary" else "S", winding.halves)
+    starts, finishes = _ends(_PREFIX[winding.name], winding.halves)
     pieces = winding.strands * winding.halves
     if winding.foil_width_m > 0:
         return _wind_foil(winding, turns, layers, part, labels)
@@ -73,7 +77,7 @@ def _wind(winding: Winding, turns: int, layers: int, lay: str, part: str, labels
         if part != "second"
         else ""
     )
-    mark = f"Mark the starts {labels}. " if part != "second" else "Go on with the same strands. "
+    mark = _mark(winding, labels) if part != "second" else "Go on with the same strands. "
     again = {
         "whole": "",
         "first": " (first part; leave the rest of the wire hanging)",
@@ -97,11 +101,16 @@ def _wind(winding: Winding, turns: int, layers: int, lay: str, part: str, labels
     )
 
 
+def _mark(winding: Winding, labels: str) -> str:
+    return f"Mark the start{'s' if winding.halves > 1 else ''} {labels}. "
+
+
 def _wind_foil(winding: Winding, turns: int, layers: int, part: str, labels: str) -> WindingStep:
     """Foil: cut to width, edges blunt, both halves one upon the other, a tab soldered to each end."""
-    starts, finishes = _ends("P" if winding.name == "primary" else "S", winding.halves)
+    starts, finishes = _ends(_PREFIX[winding.name], winding.halves)
     pieces = winding.strands * winding.halves
     first, second = part != "second", part == "second"
+    mark = _mark(winding, labels)
     cut = (
         f"Cut {_count(pieces, 'strip')} of {winding.wire.id}, {_mm(winding.foil_width_m)} wide and "
         f"{_mm(winding.cut_length_m)} long. Wear gloves: the edges cut skin, and burrs cut insulation, so "
@@ -111,7 +120,7 @@ def _wind_foil(winding: Winding, turns: int, layers: int, part: str, labels: str
     each = {"whole": "", "first": " (first part; leave the rest hanging)", "second": " (second part)"}
     return WindingStep(
         number=0,
-        action=f"{cut if first else ''}{f'Mark the starts {labels}. ' if first else ''}"
+        action=f"{cut if first else ''}{mark if first else ''}"
         f"{together if first else 'Go on with the same strips,'} {_count(turns, 'turn')}{each[part]}, "
         f"{_DIRECTION}, film on every layer and lapping the edges by 1 mm.",
         winding=winding.name,
@@ -129,50 +138,84 @@ def _wind_foil(winding: Winding, turns: int, layers: int, part: str, labels: str
 
 
 def _labels(winding: Winding) -> str:
-    prefix = "P" if winding.name == "primary" else "S"
+    prefix = _PREFIX[winding.name]
     if winding.halves == 1:
         return f"{prefix}1"
     each = _count(winding.strands, "strip" if winding.foil_width_m > 0 else "strand")
     return f"{prefix}1 ({each} of one half) and {prefix}3 ({each} of the other)"
 
 
-def _finish(primary: Winding, secondary: Winding, core: Core) -> list[WindingStep]:
-    halves = secondary.halves
-    sort = WindingStep(
+def _tap(winding: Winding, action: str) -> WindingStep:
+    """Joining finish and start of two halves to a centre tap."""
+    prefix = _PREFIX[winding.name]
+    return WindingStep(
         number=0,
-        action="Find each half's finish by continuity: P2 belongs to P1 and P4 to P3"
-        + (", S2 to S1 and S4 to S3" if halves == 2 else ", S2 to S1")
-        + ". Twist each end's strands together. Strip and tin them with air moving away from you: hot enamel "
-        "gives off harmful fumes.",
-        finish_labels=("P2", "P4", *(("S2", "S4") if halves == 2 else ("S2",))),
+        action=action,
+        winding=winding.name,
+        start_labels=(f"{prefix}3",),
+        finish_labels=(f"{prefix}2",),
+        dots=(f"{prefix}1", f"{prefix}3"),
     )
-    tap = WindingStep(
+
+
+def _sort(windings: tuple[Winding, ...]) -> WindingStep:
+    """Finding the finishes, twisting and tinning the ends."""
+    pairs = [
+        f"{prefix}2 belongs to {prefix}1" + (f" and {prefix}4 to {prefix}3" if w.halves == 2 else "")
+        for w in windings
+        for prefix in (_PREFIX[w.name],)
+    ]
+    return WindingStep(
         number=0,
-        action="Join P2 (finish of the first half) to P3 (start of the second): this is the primary's centre "
-        "tap and goes to battery +. P1 and P4 go to the two switches' drains. The join carries the whole "
-        "battery current: wrap, solder through, keep it short.",
-        winding="primary",
-        start_labels=("P3",),
-        finish_labels=("P2",),
-        dots=("P1", "P3"),
+        action=f"Find each finish by continuity: {', '.join(pairs)}. Twist each end's strands together. "
+        "Strip and tin them with air moving away from you: hot enamel gives off harmful fumes.",
+        finish_labels=tuple(label for w in windings for label in _ends(_PREFIX[w.name], w.halves)[1]),
     )
-    steps = [sort, tap]
-    if halves == 2:
+
+
+def _finish(windings: tuple[Winding, ...], core: Core) -> list[WindingStep]:
+    """Ends sorted, centre taps joined, core closed."""
+    primary, secondary = windings[:2]
+    steps = [_sort(windings)]
+    if primary.halves == 2:
+        steps.append(
+            _tap(
+                primary,
+                "Join P2 (finish of the first half) to P3 (start of the second): this is "
+                "the primary's centre tap and goes to battery +. P1 and P4 go to the two switches' "
+                "drains. The join carries the whole battery current: wrap, solder through, keep it short.",
+            )
+        )
+    else:
         steps.append(
             WindingStep(
                 number=0,
-                action="Join S2 to S3: the secondary's centre tap, 0 V of the rails. S1 and S4 go to the "
-                "rectifier.",
-                winding="secondary",
-                start_labels=("S3",),
-                finish_labels=("S2",),
-                dots=("S1", "S3"),
+                action="P1 and P2 go to the two middles of the bridge, where an upper and a lower "
+                "switch meet. There is no centre tap, and neither end goes to the battery. Both joints "
+                "carry the whole current: wrap, solder through, keep the two leads short and side by side.",
+                winding="primary",
+                dots=("P1",),
+            )
+        )
+    if secondary.halves == 2:
+        steps.append(
+            _tap(
+                secondary,
+                "Join S2 to S3: the secondary's centre tap, 0 V of the rails. S1 and S4 go to the rectifier.",
             )
         )
     else:
         steps.append(
             WindingStep(number=0, action="S1 and S2 go to the rectifier.", winding="secondary", dots=("S1",))
         )
+    steps += [
+        _tap(
+            small,
+            "Join A2 to A3: 0 V of the small rails. A1 and A4 go to the small rectifier. Sleeve these "
+            "thin leads; they break where they leave the winding.",
+        )
+        for small in windings[2:]
+    ]
     if core.shape != "ring":
         steps.append(
             WindingStep(
@@ -196,6 +239,7 @@ def winding_steps(
     *,
     sandwich: bool,
     insulation_m: float,
+    auxiliary: Winding | None = None,
 ) -> tuple[WindingStep, ...]:
     """Steps at the bench, in order.
 
@@ -205,17 +249,18 @@ def winding_steps(
     lay : "twisted" or "flat".
     sandwich : whether half of the secondary lies below the primary.
     insulation_m : tape between primary and secondary, m.
+    auxiliary : a small winding over all others; None where there is none.
 
     Returns
     -------
     numbered steps.
     """
     tape = "polyester tape"
-    barrier = WindingStep(
-        number=0,
-        action=f"Wrap {tape} over the whole winding until it is {_mm(insulation_m)} thick, lapped so that no "
-        "wire shows. Rail and battery meet here.",
+    wrap = (
+        f"Wrap {tape} over the whole winding until it is {_mm(insulation_m)} thick, lapped so that no wire "
+        "shows."
     )
+    barrier = WindingStep(number=0, action=f"{wrap} Rail and battery meet here.")
     prepare = _prepare(core, stack, tape)
     inner = _wind(primary, primary.turns, primary.layers, lay, "whole", _labels(primary))
     if sandwich:
@@ -234,7 +279,12 @@ def winding_steps(
             barrier,
             _wind(secondary, secondary.turns, secondary.layers, lay, "whole", _labels(secondary)),
         ]
-    steps = [prepare, *middle, *_finish(primary, secondary, core)]
+    windings: tuple[Winding, ...] = (primary, secondary)
+    if auxiliary is not None:
+        windings = (*windings, auxiliary)
+        small = _wind(auxiliary, auxiliary.turns, auxiliary.layers, lay, "whole", _labels(auxiliary))
+        middle = [*middle, replace(barrier, action=f"{wrap} The small winding lies on it."), small]
+    steps = [prepare, *middle, *_finish(windings, core)]
     return tuple(replace(step, number=i) for i, step in enumerate(steps, start=1))
 
 
@@ -257,6 +307,8 @@ def phasing_checks(
     magnetising_h: tuple[float, float, float],
     leakage_h: tuple[float, float, float],
     cold_ohm: tuple[float, float],
+    *,
+    auxiliary: Winding | None = None,
 ) -> tuple[PhasingCheck, ...]:
     """Readings on the finished transformer, with what passes.
 
@@ -266,6 +318,7 @@ def phasing_checks(
     magnetising_h : inductance of a half-primary: expected, low, high, H.
     leakage_h : leakage referred to a half-primary: expected, low, high, H.
     cold_ohm : resistance of a half-primary and of a half-secondary at 20 °C, ohm.
+    auxiliary : a small winding over all others; None where there is none.
 
     Returns
     -------
@@ -273,12 +326,7 @@ def phasing_checks(
     opposing next to nothing.
     """
     expected, low, high = magnetising_h
-    ratio = secondary.turns / primary.turns
-    part = "S1–S2" if secondary.halves == 1 else "S1–S2, and of S3–S4,"
-    reversed_half = (
-        "Close to zero: one half is reversed. Swap the two ends of that half (P3 with P4) and read again; "
-        "a reversed half shorts the battery through both switches."
-    )
+    halves = primary.halves == 2
     checks = [
         PhasingCheck(
             number=0,
@@ -292,7 +340,8 @@ def phasing_checks(
         ),
         PhasingCheck(
             number=0,
-            action="Before joining the centre tap: inductance of P1–P2 at 10 kHz, all else open.",
+            action=("Before joining the centre tap: inductance" if halves else "Inductance")
+            + " of P1–P2 at 10 kHz, all else open.",
             quantity="inductance",
             unit="H",
             expected=expected,
@@ -301,35 +350,7 @@ def phasing_checks(
             failure="Low: turns missing, a shorted turn, or a gap between the core halves. High: a turn too "
             "many, or another grade than thought.",
         ),
-        _ratio(
-            "P3–P4 the same way, divided by the reading of P1–P2.",
-            1.0,
-            "The halves differ in turns: the core would walk into saturation.",
-        ),
-        _ratio("Join P2 to P3. Inductance of P1–P4 divided by that of P1–P2.", 4.0, reversed_half),
-        _ratio(
-            "A sine of the switching frequency from a generator across P1–P2; 0.1 V is enough. Voltage of "
-            "P1–P4 divided by that of P1–P2.",
-            2.0,
-            reversed_half,
-        ),
-        _ratio(
-            f"With the same drive: voltage of {part} divided by that of P1–P2.",
-            ratio,
-            f"The turns are miscounted: one turn of the secondary changes the reading by "
-            f"{1.0 / primary.turns:.2g}.",
-        ),
-    ]
-    if secondary.halves == 2:
-        checks.append(
-            _ratio(
-                "Join S2 to S3. With the same drive: voltage of S1–S4 divided by that of S1–S2.",
-                2.0,
-                "Close to zero: one half-secondary is reversed; swap S3 with S4. The rails would short "
-                "through the rectifier.",
-            )
-        )
-    checks.append(
+        *_phasing(primary, secondary, auxiliary),
         PhasingCheck(
             number=0,
             action="Short the secondary from end to end with thick wire. Inductance of P1–P2 at 100 kHz; "
@@ -341,8 +362,8 @@ def phasing_checks(
             high=leakage_h[2],
             failure="High: the windings don't lie on one another; expect a higher drain spike and a snubber "
             "to match.",
-        )
-    )
+        ),
+    ]
     for winding, ohm, ends in ((primary, cold_ohm[0], "P1–P2"), (secondary, cold_ohm[1], "S1–S2")):
         checks.append(
             PhasingCheck(
@@ -359,3 +380,70 @@ def phasing_checks(
             )
         )
     return tuple(replace(check, number=i) for i, check in enumerate(checks, start=1))
+
+
+def _phasing(primary: Winding, secondary: Winding, auxiliary: Winding | None) -> list[PhasingCheck]:
+    """Which end is which, and how many turns: ratios of inductance and of voltage."""
+    ratio = secondary.turns / primary.turns
+    part = "S1–S2" if secondary.halves == 1 else "S1–S2, and of S3–S4,"
+    drive = "A sine of the switching frequency from a generator across P1–P2; 0.1 V is enough. "
+    again = "With the same drive: v"
+    checks: list[PhasingCheck] = []
+    if primary.halves == 2:
+        reversed_half = (
+            "Close to zero: one half is reversed. Swap the two ends of that half (P3 with P4) and read "
+            "again; a reversed half shorts the battery through both switches."
+        )
+        checks = [
+            _ratio(
+                "P3–P4 the same way, divided by the reading of P1–P2.",
+                1.0,
+                "The halves differ in turns: the core would walk into saturation.",
+            ),
+            _ratio("Join P2 to P3. Inductance of P1–P4 divided by that of P1–P2.", 4.0, reversed_half),
+            _ratio(f"{drive}Voltage of P1–P4 divided by that of P1–P2.", 2.0, reversed_half),
+        ]
+    lead = again if checks else f"{drive}V"
+    checks.append(
+        _ratio(
+            f"{lead}oltage of {part} divided by that of P1–P2.",
+            ratio,
+            f"The turns are miscounted: one turn of the secondary changes the reading by "
+            f"{1.0 / primary.turns:.2g}.",
+        )
+    )
+    if primary.halves == 1:
+        checks.append(
+            _ratio(
+                "Join P2 to S1 for this reading only. With the same drive: voltage of P1–S2 divided by that "
+                "of P1–P2.",
+                1.0 + ratio,
+                f"Near {abs(1.0 - ratio):.2g}: start and finish of one winding are swapped. The rails come "
+                "all the same, but every label and dot after it would be wrong: mark the ends anew.",
+            )
+        )
+    if secondary.halves == 2:
+        checks.append(
+            _ratio(
+                f"Join S2 to S3. {again}oltage of S1–S4 divided by that of S1–S2.",
+                2.0,
+                "Close to zero: one half-secondary is reversed; swap S3 with S4. Each rail would fill in "
+                "every other half cycle only.",
+            )
+        )
+    if auxiliary is not None:
+        small = auxiliary.turns / primary.turns
+        checks += [
+            _ratio(
+                f"{again}oltage of A1–A2, and of A3–A4, divided by that of P1–P2.",
+                small,
+                f"The turns are miscounted: one turn changes the reading by {1.0 / primary.turns:.2g}.",
+            ),
+            _ratio(
+                f"Join A2 to A3. {again}oltage of A1–A4 divided by that of A1–A2.",
+                2.0,
+                "Close to zero: one half of the small winding is reversed; swap A3 with A4. One small rail "
+                "would stay empty.",
+            ),
+        ]
+    return checks

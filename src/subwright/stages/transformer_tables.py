@@ -23,9 +23,10 @@ from subwright.physics.winding_loss import (
     round_wire_factors,
 )
 from subwright.stages.common import Corner
-from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
+from subwright.stages.transformer_records import AuxiliaryNeed, TransformerNeed, TransformerSpec
 
 __all__ = [
+    "AUXILIARY_RMS",
     "BOBBIN_FILL_LIMIT",
     "DENSITY_LIMIT_A_PER_M2",
     "FLUX_DERATING",
@@ -51,6 +52,9 @@ DENSITY_LIMIT_A_PER_M2: Final = 1.0 / (500 * 5.067e-10)  # 500 circular mils per
 FLUX_DERATING: Final = 0.9  # of the hot saturation flux density, after a lost pulse; own allowance
 HOLE_SHARE: Final = 0.25  # of a ring's hole diameter that stays open for the last pass; common practice
 _STACKS_TRIED: Final = (1, 2)
+_THINNEST_M: Final = 0.25e-3  # enamelled wire that hands wind without breaking it; common practice
+AUXILIARY_RMS: Final = 2.0  # rms over mean current of a small peak-charged rectifier; common practice
+_AUXILIARY_DENSITY: Final = 3e6  # A/m²; common practice
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -86,6 +90,7 @@ class CoreTable:
     flux_limit_t: Floats
     interfaces: Floats
     twisted: NDArray[np.bool_]
+    auxiliary: tuple[AuxiliaryNeed, WireTable] | None = None  # the small winding, and its one wire
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -300,7 +305,34 @@ def core_table(
         flux_limit_t=flux_limit,
         interfaces=np.where(sandwich, 2.0, 1.0),
         twisted=ring if spec.lay == "auto" else np.full(len(rows), spec.lay == "twisted"),
+        auxiliary=_auxiliary(need, hot, library),
     )
+
+
+def _auxiliary(
+    need: TransformerNeed, hot_c: float, library: Library
+) -> tuple[AuxiliaryNeed, WireTable] | None:
+    """The auxiliary winding's need and wire: one that hands can wind, from the drawer where one is there."""
+    small = need.auxiliary
+    if small is None:
+        return None
+    area = AUXILIARY_RMS * small.current_a / _AUXILIARY_DENSITY
+    fit = [
+        w
+        for w in library.wires.values()
+        if w.kind == "enamelled" and w.conductor_m >= _THINNEST_M and w.area_m2 >= area
+    ]
+    if not fit:
+        raise NoSolutionError(
+            message="No enamelled wire for the auxiliary winding.",
+            quantity="copper section",
+            value=f"{area * 1e6:.3f} mm²",
+            limit="the thickest enamelled wire at hand",
+            source="parts library and drawer",
+            remedy="Add a thicker wire to the drawer, or lower converter.auxiliary_current.",
+        )
+    wire = min(fit, key=lambda w: (library.in_drawer(w.id) == 0, w.area_m2, w.id))
+    return small, wire_table(wire.id, need, hot_c, library)
 
 
 @lru_cache(maxsize=64)

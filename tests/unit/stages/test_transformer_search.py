@@ -76,7 +76,7 @@ def wind_everything(spec: TransformerSpec, need: TransformerNeed, found: Found) 
         secondary_wire=second.wire[j],
         secondary_strands=second.strands[j],
     )
-    laid = lay_both(spec, table, wires, every, 2)
+    laid = lay_both(spec, table, wires, every, 2, 2)
     result = evaluate(spec, need, table, wires, every, laid, hottest_c(spec, need), share)
     kept = np.all([v.share <= 1 + 1e-9 for v in violations(spec, need, table, every, result)], axis=0)
     return {
