@@ -62,8 +62,8 @@ def operating_points(electrical: Electrical) -> tuple[OperatingPoint, ...]:
 def energy_balance(electrical: Electrical, enclosure: EnclosureResult) -> EnergyBalance:
     """Follow a full sine from the battery's EMF to the air, with the real driver in its box.
 
-    The frequency is where the driver takes the most real power between its resonance and 500 Hz: the
-    hardest case for the electronics. Electrical losses come from the chain, acoustic ones from the driver's
+    The frequency is where the driver takes the most real power between its resonance in the box and the
+    corner of the low-pass: the hardest case for the electronics. Electrical losses come from the chain, acoustic ones from the driver's
     equivalent circuit; that the two meet at the driver's terminals is what the balance tests.
 
     Parameters
@@ -80,8 +80,7 @@ def energy_balance(electrical: Electrical, enclosure: EnclosureResult) -> Energy
     """
     grid = enclosure.frequency_hz
     admittance = 1.0 / enclosure.impedance_ohm
-    above = grid >= (enclosure.tuning_hz or enclosure.fc_hz)
-    index = int(np.argmax(np.where(above, admittance.real, -np.inf)))
+    index = _hardest(enclosure, admittance.real)
     frequency = float(grid[index])
     impedance = complex(enclosure.impedance_ohm[index])
     load = LoadPoint(conductance_s=float(admittance[index].real), susceptance_s=float(admittance[index].imag))
@@ -118,6 +117,14 @@ def energy_balance(electrical: Electrical, enclosure: EnclosureResult) -> Energy
         limit=_LIMIT,
         residual=electrical.residual,
     )
+
+
+def _hardest(enclosure: EnclosureResult, conductance_s: Array) -> int:
+    """Where in the playing band a box takes the most real power: index on its frequency grid."""
+    grid = enclosure.frequency_hz
+    playing = (grid >= enclosure.lowest_note_hz) & (grid <= enclosure.upper_hz)
+    above = playing & (grid >= (enclosure.tuning_hz or enclosure.fc_hz))
+    return int(np.argmax(np.where(above if above.any() else playing, conductance_s, -np.inf)))
 
 
 def sweeps(electrical: Electrical) -> Sweeps:

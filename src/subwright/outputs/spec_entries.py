@@ -13,8 +13,8 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from subwright.base.fields import AUTO, FieldRule, StageSpec
-from subwright.outputs.tomlfile import toml_value
 from subwright.base.tomllines import KeyPath
+from subwright.outputs.tomlfile import toml_value
 from subwright.outputs.validation import nested_models
 
 __all__ = ["SpecEntry", "SpecTable", "entry_at", "spec_tables"]

@@ -7,9 +7,9 @@ from collections.abc import Collection, Iterator, Mapping
 
 from pydantic import BaseModel
 
+from subwright.base.tomllines import KeyPath
 from subwright.outputs.spec_entries import SpecEntry, SpecTable, spec_tables
 from subwright.outputs.tomlfile import dotted, toml_value
-from subwright.base.tomllines import KeyPath
 
 __all__ = ["new_file_text"]
 

@@ -14,8 +14,8 @@ from itertools import chain
 from typing import Any
 
 from subwright.base.errors import InputError
-from subwright.outputs.tomlfile import TomlFile, toml_value
 from subwright.base.tomllines import KeyPath
+from subwright.outputs.tomlfile import TomlFile, toml_value
 
 __all__ = ["value_at", "with_value", "without_value"]
 

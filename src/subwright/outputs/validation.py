@@ -11,8 +11,8 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
-from subwright.outputs.tomlfile import TomlFile, closest, did_you_mean, dotted, short
 from subwright.base.tomllines import KeyPath
+from subwright.outputs.tomlfile import TomlFile, closest, did_you_mean, dotted, short
 
 __all__ = ["file_keys", "model_at", "nested_models", "unknown_key", "validate"]
 

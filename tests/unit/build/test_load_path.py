@@ -114,3 +114,8 @@ def test_expected_and_settled_switch_agree_at_once(monkeypatch: pytest.MonkeyPat
         calls.clear()
         solve(open_build(EXAMPLES / f"{name}.build.toml").spec.model_copy(update={"drawer": None}))
         assert len(calls) == 1, name
+
+
+def test_the_balance_is_struck_on_a_note_that_plays() -> None:
+    design = solve(VAN)
+    assert design.enclosure.lowest_note_hz <= design.balance.frequency_hz <= design.spec.filter.corner_hz
