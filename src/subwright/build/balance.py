@@ -63,8 +63,9 @@ def energy_balance(electrical: Electrical, enclosure: EnclosureResult) -> Energy
     """Follow a full sine from the battery's EMF to the air, with the real driver in its box.
 
     The frequency is where the driver takes the most real power between its resonance in the box and the
-    corner of the low-pass: the hardest case for the electronics. Electrical losses come from the chain, acoustic ones from the driver's
-    equivalent circuit; that the two meet at the driver's terminals is what the balance tests.
+    corner of the low-pass: the hardest case for the electronics. Electrical losses come from the chain,
+    acoustic ones from the driver's equivalent circuit; that the two meet at the driver's terminals is what
+    the balance tests.
 
     Parameters
     ----------
