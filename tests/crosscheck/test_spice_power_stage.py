@@ -61,7 +61,7 @@ def chain_point(model: ConverterModel, values: PowerValues) -> ChainPoint:
         LoadPoint(conductance_s=1e-12),
         Source(battery_ohm=values.source_ohm, cable_ohm=0.0, contact_ohm=0.0),
         SteadyCurrents(working_a=values.positive_a, idling_a=values.negative_a),
-        model,
+        replace(model, avalanche_v=values.avalanche_v),
     )
 
 
@@ -136,11 +136,14 @@ def simulated(values: PowerValues, engine: Engine) -> PowerPoint:
     return simulated_point(small, traces)
 
 
-def assert_agree(point: PowerPoint, model: ConverterModel, values: PowerValues) -> None:
+FULL_DROP = 0.03  # the same under full load, where the legs' exponential doesn't blur it
+
+
+def assert_agree(point: PowerPoint, model: ConverterModel, values: PowerValues, drop: float = DROP) -> None:
     chain = chain_point(model, values)
     open_v = model.ratio * values.emf_v - model.diode_v
-    assert open_v - point.positive_v == pytest.approx(open_v - chain.rail_crest_v[0], rel=DROP)
-    assert open_v - point.negative_v == pytest.approx(open_v - chain.rail_other_v[0], rel=DROP)
+    assert open_v - point.positive_v == pytest.approx(open_v - chain.rail_crest_v[0], rel=drop)
+    assert open_v - point.negative_v == pytest.approx(open_v - chain.rail_other_v[0], rel=drop)
     assert point.positive_v == pytest.approx(chain.rail_crest_v[0], rel=RAIL)
     assert point.negative_v == pytest.approx(chain.rail_other_v[0], rel=RAIL)
     assert point.battery_a == pytest.approx(chain.battery_a[0], rel=INPUT)
@@ -160,7 +163,7 @@ def test_averaged_model_agrees_with_the_switched_circuit(
     reference_engine: Engine,
 ) -> None:
     values = values_at(case, corner, load, 0.5)
-    assert_agree(simulated(values, reference_engine), case.model, values)
+    assert_agree(simulated(values, reference_engine), case.model, values, FULL_DROP if load == 1.0 else DROP)
 
 
 @pytest.mark.parametrize("case", CASES[:3], ids=range(3))
@@ -191,13 +194,36 @@ def test_the_clamp_holds_and_returns_what_the_model_says(
     clamp = clamp_for(case)
     values = replace(values_at(case, 1.0, load, 0.95), avalanche_v=8 * case.emf_v, clamp=clamp)
     point = simulated(values, reference_engine)
-    model = replace(case.model, clamp_ohm=clamp.resistor_ohm)
+    model = replace(case.model, clamp_ohm=clamp.resistor_ohm, clamp_diode_v=clamp.diode_v)
     chain = chain_point(model, values)
     assert_agree(point, model, values)
     assert point.battery_a == pytest.approx(chain.battery_a[0], rel=0.005)
     assert point.clamp_v == pytest.approx(averaged_point(values).clamp_v, rel=CLAMPED)
-    heat = (point.clamp_v - chain.terminal_v[0]) ** 2 / clamp.resistor_ohm
+    through = (point.clamp_v - chain.terminal_v[0]) / clamp.resistor_ohm
+    heat = (point.clamp_v - chain.terminal_v[0] + clamp.diode_v) * through
     assert heat == pytest.approx(chain.losses_w["leakage clamp"][0], rel=3 * CLAMPED)
+
+
+@pytest.mark.parametrize("case", CASES[:3], ids=range(3))
+def test_a_resting_clamp_lives_on_the_conducting_switch(case: Case, reference_engine: Engine) -> None:
+    """At rest the clamp charges through the other half-primary: the conducting switch carries that too."""
+    clamp = clamp_for(case)
+    resting_a = 0.25 * case.model.ratio * 0.1 * case.full_a  # a quarter of what the load takes
+    clamp = replace(clamp, resistor_ohm=float(f"{case.emf_v / resting_a:.2g}"))
+    values = replace(values_at(case, 1.0, 0.1, 0.5), avalanche_v=8 * case.emf_v, clamp=clamp)
+    point, expected = simulated(values, reference_engine), averaged_point(values)
+    assert point.switch_rms_a == pytest.approx(expected.switch_rms_a, rel=SWITCH_RMS)
+    assert point.clamp_v == pytest.approx(expected.clamp_v, rel=0.01)
+    assert point.battery_a == pytest.approx(expected.battery_a, rel=0.01)
+
+
+@pytest.mark.parametrize("case", CASES[:2], ids=range(2))
+def test_the_clamp_holds_with_both_rails_loaded_alike(case: Case, reference_engine: Engine) -> None:
+    """Two half-secondaries side by side: half the resistance, longer pulses, more left in the leakage."""
+    clamp = clamp_for(case)
+    values = replace(values_at(case, 1.0, 1.0, 0.5), avalanche_v=8 * case.emf_v, clamp=clamp)
+    point = simulated(values, reference_engine)
+    assert point.clamp_v == pytest.approx(averaged_point(values).clamp_v, rel=0.055)
 
 
 def clamp_for(case: Case) -> ClampValues:
@@ -215,7 +241,7 @@ def test_the_chain_and_the_circuits_own_closed_form_are_one(
     case: Case,
 ) -> None:
     clamp = clamp_for(case)
-    clamped = replace(case.model, clamp_ohm=clamp.resistor_ohm)
+    clamped = replace(case.model, clamp_ohm=clamp.resistor_ohm, clamp_diode_v=clamp.diode_v)
     for split, model in ((0.5, case.model), (0.9, case.model), (0.9, clamped)):
         values = values_at(case, 1.0, 0.7, split)
         if model is clamped:
@@ -232,7 +258,7 @@ def test_a_wrong_closed_form_would_be_noticed(wrong: str, reference_engine: Engi
     case = CASES[0]
     values = values_at(case, 1.0, 1.0, 0.5)
     point = simulated(values, reference_engine)
-    assert_agree(point, case.model, values)
+    assert_agree(point, case.model, values, FULL_DROP)
     changed = 1.02 * case.model.ratio if wrong == "ratio" else 0.0
     with pytest.raises(AssertionError):
-        assert_agree(point, replace(case.model, **{wrong: changed}), values)
+        assert_agree(point, replace(case.model, **{wrong: changed}), values, FULL_DROP)

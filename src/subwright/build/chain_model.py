@@ -83,7 +83,9 @@ class ConverterModel:
     zener_v: float = 0.0  # of that regulator
     zener_ohm: float = inf
     clamp_ohm: float | None = None  # clamp's resistor to the battery; None: the switches avalanche
+    clamp_diode_v: float = 0.0
     return_drop_v: float | None = None  # bridge: its diodes return the leakage energy, at this drop
+    avalanche_v: float = inf  # of the switches, which end the leakage current where there is no clamp
     rest_factor: float = 2.0  # off-state drain voltage over the terminal's
     recovery: float = 0.0  # extra current of each rail over the sum of both, by the legs' recovery charge
     set_v: float | None = None  # rail that an output choke and the controller hold; None: peak-charged
@@ -107,21 +109,51 @@ class ConverterModel:
         """Current that a rail feeds to small-signal circuits and bleeder, A."""
         return np.asarray(self.aux_a + self.bleeder_s * rail_v)
 
-    def clamp_currents(self, leakage_w: Array, terminal_v: Array) -> tuple[Array, Array]:
+    def clamp_currents(
+        self, leakage_w: Array, terminal_v: Array, primary_drop_v: Array | float = 0.0
+    ) -> tuple[Array, Array]:
         """Net current that the clamp takes from the battery, A, and its heat, W.
 
         Above its resting voltage the clamp lives on the leakage energy and returns current; at rest it
-        takes its resistor's current out of the battery through the windings.
+        takes its resistor's current out of the battery through the windings. ``primary_drop_v`` is lost
+        between terminal and winding.
         """
         if self.clamp_ohm is None:
             kept = 0.0 if self.return_drop_v is None else terminal_v / (terminal_v + self.return_drop_v)
             return np.asarray(-leakage_w * kept / terminal_v), np.asarray(leakage_w * (1.0 - kept))
-        held = np.asarray(
-            clamp_voltage_v(leakage_w, self.clamp_ohm, terminal_v, self.rest_factor * terminal_v)
-        )
-        through = (held - terminal_v) / self.clamp_ohm
-        net = (held * through - leakage_w) / terminal_v - through
-        return net, np.asarray((held - terminal_v) * through)
+        through, from_leakage = self._clamp_charge_a(leakage_w, terminal_v, primary_drop_v)
+        net = through - 2.0 * from_leakage
+        return net, np.asarray(leakage_w + net * terminal_v)
+
+    def reset_v(
+        self, leakage_w: Array, terminal_v: Array, primary_drop_v: Array | float = 0.0
+    ) -> Array | float:
+        """Voltage against which the leakage current falls at turn-off, V."""
+        if self.return_drop_v is not None:
+            return 2.0 * (terminal_v + self.return_drop_v)  # the winding's own and the battery's
+        if self.clamp_ohm is None:
+            return self.avalanche_v
+        through, _ = self._clamp_charge_a(leakage_w, terminal_v, primary_drop_v)
+        return np.asarray(terminal_v + through * self.clamp_ohm + self.clamp_diode_v)
+
+    def clamp_rest_a(
+        self, leakage_w: Array, terminal_v: Array, primary_drop_v: Array | float = 0.0
+    ) -> Array | float:
+        """Current of the clamp that the conducting switch feeds through the other half-primary, mean, A."""
+        if self.clamp_ohm is None:
+            return 0.0
+        through, from_leakage = self._clamp_charge_a(leakage_w, terminal_v, primary_drop_v)
+        return np.asarray(np.maximum(through - from_leakage, 0.0))
+
+    def _clamp_charge_a(
+        self, leakage_w: Array, terminal_v: Array, primary_drop_v: Array | float
+    ) -> tuple[Array, Array]:
+        """Current through the clamp's resistor, and the part of it that leakage energy supplies, A."""
+        assert self.clamp_ohm is not None
+        diode_v = self.clamp_diode_v
+        rest_v = self.rest_factor * terminal_v - primary_drop_v - diode_v
+        held = np.asarray(clamp_voltage_v(leakage_w, self.clamp_ohm, terminal_v, rest_v, diode_v))
+        return (held - terminal_v) / self.clamp_ohm, leakage_w / (held + diode_v)
 
     @property
     def primary_ohm(self) -> float:
@@ -134,13 +166,13 @@ class ConverterModel:
         return self.secondary_winding_ohm + self.diode_ohm
 
     def shape(self) -> PulseShape:
-        """Shape of the primary current pulse (dimensionless factors)."""
+        """Shape of the primary current pulse while one rail works (dimensionless factors)."""
         loop = self.primary_ohm + self.secondary_ohm / self.ratio**2
         return pulse_shape(self.share / (2.0 * self.switching_hz), self.leakage_h, loop)
 
     @property
     def averaging(self) -> float:
-        """Mean over final current, over the whole period (dimensionless)."""
+        """Mean over final current, over the whole period, while one rail works (dimensionless)."""
         return self.share * self.shape().average
 
     @property

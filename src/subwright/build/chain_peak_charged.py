@@ -21,6 +21,7 @@ from subwright.build.chain_common import (
 )
 from subwright.build.chain_instants import Instants
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, PowerStage, Source
+from subwright.physics.push_pull import averaged_pulse, split_loop_ohm
 
 __all__ = ["RailState", "clip_peak_charged", "solve_peak_charged"]
 
@@ -38,6 +39,7 @@ class RailState:
     i_other: Array
     extra: Array  # of each rail: recovery and rectifier snubbers
     clamp: Array  # of the battery
+    reset: Array | float  # V, against which the leakage current falls
 
     def column(self, index: int) -> RailState:
         """The state at one instant, arrays over the corners."""
@@ -49,33 +51,70 @@ class RailState:
             i_other=self.i_other[:, index],
             extra=self.extra[:, index],
             clamp=self.clamp[:, index],
+            reset=self.reset[:, index] if isinstance(self.reset, np.ndarray) else self.reset,
         )
+
+
+class _Pulses:
+    """What a rail ampere costs in volts at each instant, by the pulse that the split between the rails gives.
+
+    ``final``, ``square`` and ``end`` are those of ``averaged_pulse``; ``drop_ohm`` is seen from the working
+    rail up to the EMF; ``stored`` is what of the loop's drop goes with the leakage current.
+    """
+
+    __slots__ = (
+        "drop_ohm",
+        "end",
+        "final",
+        "overlap",
+        "r_input",
+        "r_primary",
+        "r_secondary",
+        "square",
+        "stored",
+    )
+
+    def __init__(self, model: ConverterModel, source_ohm: float, state: RailState) -> None:
+        m, i_working, i_other = model, state.i_working, state.i_other
+        loop = split_loop_ohm(m.primary_ohm, m.secondary_ohm, m.ratio, i_working, i_other)
+        primary = m.ratio * (i_working + i_other)
+        pulse = averaged_pulse(m.share, m.switching_hz, m.leakage_h, loop, primary, state.reset)
+        self.final, self.square, self.end = pulse
+        self.overlap = 2.0 * m.switching_hz * m.turn_off_s * self.end
+        self.stored = self.final - self.square
+        self.r_primary = m.primary_ohm * self.final  # drop per ampere of mean primary current
+        ripple = self.square - 1.0
+        self.r_input = m.input_esr_ohm * ripple
+        self.r_secondary = m.secondary_ohm * self.final + m.reservoir_esr_ohm * ripple
+        before = source_ohm * (1.0 + self.overlap) + self.r_primary + self.r_input
+        self.drop_ohm = m.ratio**2 * before + self.r_secondary
 
 
 class _Link:
-    """Linear part of the converter: what a rail ampere costs in volts, seen from rail, terminal and EMF."""
+    """The converter as the rails see it: from terminal and EMF to the rails' currents."""
 
-    __slots__ = ("drop_ohm", "k", "model", "n", "r_input", "r_primary", "r_secondary", "r_source", "stored")
+    __slots__ = ("model", "n", "r_source")
 
     def __init__(self, model: ConverterModel, source: Source) -> None:
-        ripple = model.mean_square_factor - 1.0
-        self.model = model
-        self.n, self.k = model.ratio, model.overlap
-        self.stored = (1.0 - model.shape().resistive_share) / model.averaging
-        self.r_source = source.total_ohm
-        self.r_primary = model.primary_ohm / model.averaging  # drop per ampere of mean primary current
-        self.r_input = model.input_esr_ohm * ripple
-        self.r_secondary = model.secondary_ohm / model.averaging + model.reservoir_esr_ohm * ripple
-        self.drop_ohm = (
-            self.n**2 * (self.r_source * (1.0 + self.k) + self.r_primary + self.r_input) + self.r_secondary
-        )
+        self.model, self.n, self.r_source = model, model.ratio, source.total_ohm
+
+    def pulses(self, state: RailState) -> _Pulses:
+        """The pulses under a state's currents."""
+        return _Pulses(self.model, self.r_source, state)
 
     def start(self, emf: Array) -> RailState:
         """First guess: battery and rails unloaded."""
         zero = np.zeros_like(emf)
         rail = self.n * emf - self.model.diode_v
         return RailState(
-            terminal=emf, working=rail, other=rail, i_working=zero, i_other=zero, extra=zero, clamp=zero
+            terminal=emf,
+            working=rail,
+            other=rail,
+            i_working=zero,
+            i_other=zero,
+            extra=zero,
+            clamp=zero,
+            reset=self.model.reset_v(zero, emf),
         )
 
     def constant_a(self, state: RailState) -> Array:
@@ -85,22 +124,22 @@ class _Link:
         power = _core_w(m, terminal) + steady + m.shunt_s * terminal**2
         return np.asarray(power / terminal + state.clamp)
 
-    def open_v(self, emf: Array, constant_a: Array, i_other: Array) -> Array:
+    def open_v(self, emf: Array, pulses: _Pulses, constant_a: Array, i_other: Array) -> Array:
         """Working rail at no current of its own, V."""
         primary = self.n * i_other
-        sag = self.r_source * (constant_a + (1.0 + self.k) * primary)
+        sag = self.r_source * (constant_a + (1.0 + pulses.overlap) * primary)
         return np.asarray(
-            self.n * (emf - sag - (self.r_primary + self.r_input) * primary) - self.model.diode_v
+            self.n * (emf - sag - (pulses.r_primary + pulses.r_input) * primary) - self.model.diode_v
         )
 
-    def leakage_w(self, primary: Array, i_working: Array, i_other: Array) -> Array:
+    def leakage_w(self, pulses: _Pulses, primary: Array, i_working: Array, i_other: Array) -> Array:
         """Power that the leakage inductance holds at turn-off, W."""
         on_primary = primary**2 * self.model.primary_ohm
         on_secondary = (i_working**2 + i_other**2) * self.model.secondary_ohm
-        return np.asarray(self.stored * (on_primary + on_secondary))
+        return np.asarray(pulses.stored * (on_primary + on_secondary))
 
     def after(
-        self, emf: Array, constant_a: Array, working: Array, demand: Array, i_other: Array
+        self, emf: Array, pulses: _Pulses, constant_a: Array, working: Array, demand: Array, i_other: Array
     ) -> RailState:
         """The state once the working rail has settled at ``working`` V under a demand of ``demand`` W.
 
@@ -111,15 +150,17 @@ class _Link:
         m = self.model
         i_working = demand / working
         primary = self.n * (i_working + i_other)
-        terminal = emf - self.r_source * (primary * (1.0 + self.k) + constant_a)
+        terminal = emf - self.r_source * (primary * (1.0 + pulses.overlap) + constant_a)
+        dropped = pulses.r_primary * primary
         other = (
-            self.n * (terminal - (self.r_primary + self.r_input) * primary)
+            self.n * (terminal - dropped - pulses.r_input * primary)
             - m.diode_v
-            - self.r_secondary * i_other
+            - pulses.r_secondary * i_other
         )
         if min(working.min(), terminal.min(), other.min()) <= 0.0:
             raise collapsed(demand)
-        clamp, _ = m.clamp_currents(self.leakage_w(primary, i_working, i_other), terminal)
+        leakage_w = self.leakage_w(pulses, primary, i_working, i_other)
+        clamp, _ = m.clamp_currents(leakage_w, terminal, dropped)
         return RailState(
             terminal=terminal,
             working=working,
@@ -128,6 +169,7 @@ class _Link:
             i_other=i_other,
             extra=m.recovery * (i_working + i_other) + m.ring_s * (working + other),
             clamp=clamp,
+            reset=m.reset_v(leakage_w, terminal, dropped),
         )
 
     def change(self, before: RailState, now: RailState) -> float:
@@ -201,9 +243,10 @@ def solve_peak_charged(
     change = np.inf
     for _ in range(MOST_ROUNDS):
         demand, i_other = asked.of(state)
-        constant_a = link.constant_a(state)
-        working = rail_under_power(link.open_v(at.emf, constant_a, i_other), link.drop_ohm, demand)
-        following = link.after(at.emf, constant_a, working, demand, i_other)
+        constant_a, pulses = link.constant_a(state), link.pulses(state)
+        open_v = link.open_v(at.emf, pulses, constant_a, i_other)
+        working = rail_under_power(open_v, pulses.drop_ohm, demand)
+        following = link.after(at.emf, pulses, constant_a, working, demand, i_other)
         change = link.change(state, following)
         state = following
         if change < TOLERANCE:
@@ -217,36 +260,37 @@ def _point(
     at: Instants, source: Source, link: _Link, state: RailState, stage_losses: dict[str, Array]
 ) -> ChainPoint:
     """Means, crests and losses of a settled state."""
-    model, k = link.model, link.k
-    shape, averaging = model.shape(), model.averaging
-    square = model.mean_square_factor
-    ripple, resistive = square - 1.0, shape.resistive_share
+    model, pulses = link.model, link.pulses(state)
+    k, square = pulses.overlap, pulses.square
+    ripple = square - 1.0
     terminal, working, other = state.terminal, state.working, state.other
     i_working, i_other = state.i_working, state.i_other
     both_v, both_a = working + other, i_working + i_other
     primary = link.n * both_a
     battery = primary * (1.0 + k) + link.constant_a(state)
-    _, clamp_w = model.clamp_currents(link.leakage_w(primary, i_working, i_other), terminal)
+    clamp = (link.leakage_w(pulses, primary, i_working, i_other), terminal, pulses.r_primary * primary)
+    _, clamp_w = model.clamp_currents(*clamp)
+    rest_a = model.clamp_rest_a(*clamp)
     battery2, primary2, terminal2 = battery**2, primary**2, terminal**2
     secondary2 = i_working**2 + i_other**2
-    on_primary = primary2 / averaging  # W per ohm of primary path, resistance and leakage together
-    on_secondary = secondary2 / averaging
+    on_primary = square * primary2  # W per ohm of path
+    on_secondary = square * secondary2
     losses = {
         "battery": source.battery_ohm * battery2,
         "cable": source.cable_ohm * battery2,
         "fuse and contacts": source.contact_ohm * battery2,
-        "input capacitors": link.r_input * primary2,
-        "switch conduction": resistive * on_primary * model.switch_ohm,
+        "input capacitors": pulses.r_input * primary2,
+        "switch conduction": on_primary * model.switch_ohm,
         "switch turn-off": k * primary * terminal,
         "gate drive": np.full_like(terminal, model.gate_w),
         "control circuit": model.control_power_w(terminal),
         "snubber and output capacitance": model.shunt_s * terminal2,
-        "primary links": resistive * on_primary * model.link_ohm,
-        "primary copper": resistive * on_primary * model.primary_winding_ohm,
+        "primary links": on_primary * model.link_ohm,
+        "primary copper": on_primary * model.primary_winding_ohm,
         "core": _core_w(model, terminal),
         "leakage clamp": clamp_w,
-        "secondary copper": resistive * on_secondary * model.secondary_winding_ohm,
-        "rectifier": resistive * on_secondary * model.diode_ohm + model.diode_v * both_a,
+        "secondary copper": on_secondary * model.secondary_winding_ohm,
+        "rectifier": on_secondary * model.diode_ohm + model.diode_v * both_a,
         "rectifier recovery": model.recovery * both_a * both_v,
         "rectifier snubber": model.ring_s * both_v**2,
         "auxiliary supply": model.aux_a * both_v + model.aux_primary_a * terminal,
@@ -254,8 +298,7 @@ def _point(
         "reservoir capacitors": model.reservoir_esr_ohm * ripple * secondary2,
         **stage_losses,
     }
-    mean_terminal, mean_battery, mean_primary2 = at.mean(terminal), at.mean(battery), at.mean(primary2)
-    mean_both, mean_secondary2 = at.mean(both_a), at.mean(secondary2)
+    mean_terminal, mean_battery, mean_both = at.mean(terminal), at.mean(battery), at.mean(both_a)
     return ChainPoint(
         emf_v=np.broadcast_to(at.emf, mean_battery.shape),
         peak_v=at.at_crest(at.v_out),
@@ -271,12 +314,12 @@ def _point(
         rail_other_v=at.at_crest(other),
         rail_a=0.5 * mean_both,
         rail_peak_a=at.at_crest(i_working),
-        primary_rms_a=np.sqrt(0.5 * square * mean_primary2),
-        primary_peak_a=at.at_crest(primary) * shape.end / averaging,
-        secondary_rms_a=np.sqrt(0.5 * square * mean_secondary2),
+        primary_rms_a=np.sqrt(0.5 * at.mean(square * (primary + rest_a) ** 2)),
+        primary_peak_a=at.at_crest(pulses.end * primary),
+        secondary_rms_a=np.sqrt(0.5 * at.mean(on_secondary)),
         diode_a=0.25 * mean_both,
-        input_ripple_a=np.sqrt(ripple * mean_primary2),
-        reservoir_ripple_a=np.sqrt(0.5 * ripple * mean_secondary2),
+        input_ripple_a=np.sqrt(at.mean(ripple * primary2)),
+        reservoir_ripple_a=np.sqrt(0.5 * at.mean(ripple * secondary2)),
         losses_w=at.means(losses),
     )
 
@@ -297,10 +340,10 @@ def clip_peak_charged(
         rail = state.working
         peak = stage.clip_peak_v(rail, load.magnitude_ohm)
         demand, i_other = _Demand(peak, peak * load.conductance_s, 0.0, stage, model).of(state)
-        constant_a = link.constant_a(state)
-        dropped = link.drop_ohm * demand / rail**2
-        working = link.open_v(emf, constant_a, i_other) / (1.0 + dropped)
-        following = link.after(emf, constant_a, working, demand * (working / rail) ** 2, i_other)
+        constant_a, pulses = link.constant_a(state), link.pulses(state)
+        dropped = pulses.drop_ohm * demand / rail**2
+        working = link.open_v(emf, pulses, constant_a, i_other) / (1.0 + dropped)
+        following = link.after(emf, pulses, constant_a, working, demand * (working / rail) ** 2, i_other)
         change = moved(working, rail)
         state = following
         if change < 0.1 * TOLERANCE:

@@ -91,6 +91,10 @@ class Regulated:
         primary = self.n * (state.i_working + state.i_other)
         return np.asarray(self.model.switching_hz * self.model.leakage_h * primary**2)
 
+    def path_drop_v(self, state: RegulatedState) -> Array:
+        """Drop of the primary path while a switch conducts, V."""
+        return np.asarray(self.model.primary_ohm * self.n * (state.i_working + state.i_other))
+
     @property
     def per_primary(self) -> float:
         """Battery current over primary current beyond the conducting share: turn-off overlap and recovery."""
@@ -156,7 +160,7 @@ class Regulated:
         other = share * self._winding_v(after, np.asarray(share)) - self._drop_v(
             i_other, i_working, np.asarray(share)
         )
-        clamp_a, _ = m.clamp_currents(self.leakage_w(after), state.terminal)
+        clamp_a, _ = m.clamp_currents(self.leakage_w(after), state.terminal, self.path_drop_v(after))
         terminal = emf - self.source.total_ohm * self.battery_a(after)
         return RegulatedState(
             terminal=np.asarray(terminal),
@@ -176,7 +180,7 @@ class Regulated:
         both = state.i_working + state.i_other
         squares = state.i_working**2 + state.i_other**2
         copper = squares * share + 0.5 * (1.0 - share) * (state.i_working - state.i_other) ** 2
-        _, clamp_w = m.clamp_currents(self.leakage_w(state), state.terminal)
+        _, clamp_w = m.clamp_currents(self.leakage_w(state), state.terminal, self.path_drop_v(state))
         core = m.core_w * (state.terminal / m.core_v) ** m.core_exponent
         one = np.ones_like(primary)
         on = primary**2 * share

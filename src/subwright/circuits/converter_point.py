@@ -15,7 +15,7 @@ from subwright.circuits.converter_values import PowerValues
 from subwright.circuits.measure import last_periods, mean_of, rms_of
 from subwright.circuits.simulate import Traces
 from subwright.physics.clamps import clamp_voltage_v
-from subwright.physics.push_pull import pulse_shape
+from subwright.physics.push_pull import AveragedPulse, averaged_pulse, split_loop_ohm
 
 __all__ = [
     "PowerPoint",
@@ -34,6 +34,7 @@ _FLOOR: Final = 1e-4  # of the battery current, below which a current does not m
 _CLAMP_CYCLES: Final = 8.0  # longest time constant of a quick stage's clamp
 _ROUNDS: Final = 60
 _DRIFT: Final = 1e-3  # of each average over the kept cycles
+BODY_V: Final = 0.5  # drop of a switch's body diode as the netlist models it
 _RIPPLE: Final = 0.05  # of the drop that drives the pulse, accepted in a quick stage
 
 
@@ -70,16 +71,17 @@ def averaged_point(values: PowerValues) -> PowerPoint:
     v = values
     primary_ohm = v.switch_ohm + v.primary_winding_ohm + v.link_ohm
     secondary_ohm = v.secondary_winding_ohm + v.diode_ohm
-    shape = pulse_shape(0.5 * v.share * v.period_s, v.leakage_h, primary_ohm + secondary_ohm / v.ratio**2)
-    averaging = v.share * shape.average
-    square = shape.mean_square / (v.share * shape.average**2)
+    loop = float(split_loop_ohm(primary_ohm, secondary_ohm, v.ratio, v.positive_a, v.negative_a))
     primary_a = v.ratio * (v.positive_a + v.negative_a)
-    loss_w = primary_a**2 * primary_ohm + (v.positive_a**2 + v.negative_a**2) * secondary_ohm
-    stored_w = (1.0 - shape.resistive_share) / averaging * loss_w
-    terminal_v, battery_a, clamp_v = _terminal(v, primary_a, stored_w)
-    sag = (primary_ohm / averaging + v.input_esr_ohm * (square - 1.0)) * primary_a
-    common = v.ratio * (terminal_v - sag) - v.diode_v
-    each = secondary_ohm / averaging + v.reservoir_esr_ohm * (square - 1.0)
+    at = _Terminal(volts=v.emf_v, battery_a=primary_a, clamp_v=None, clamp_rest_a=0.0, reset_v=v.avalanche_v)
+    pulse = averaged_pulse(v.share, v.switching_hz, v.leakage_h, loop, primary_a, v.avalanche_v)
+    for _ in range(_ROUNDS):
+        at = _terminal(v, at, primary_a, pulse, loop, primary_ohm)
+        pulse = averaged_pulse(v.share, v.switching_hz, v.leakage_h, loop, primary_a, at.reset_v)
+    final, square = float(pulse.final), float(pulse.mean_square)
+    sag = (primary_ohm * final + v.input_esr_ohm * (square - 1.0)) * primary_a
+    common = v.ratio * (at.volts - sag) - v.diode_v
+    each = secondary_ohm * final + v.reservoir_esr_ohm * (square - 1.0)
     positive_v, negative_v = common - each * v.positive_a, common - each * v.negative_a
     if min(positive_v, negative_v) <= 0.0:
         raise SubwrightError(
@@ -91,24 +93,57 @@ def averaged_point(values: PowerValues) -> PowerPoint:
     return PowerPoint(
         positive_v=positive_v,
         negative_v=negative_v,
-        battery_a=battery_a,
-        switch_rms_a=sqrt(0.5 * square) * primary_a,
-        clamp_v=clamp_v,
+        battery_a=at.battery_a,
+        switch_rms_a=sqrt(0.5 * square) * (primary_a + at.clamp_rest_a),
+        clamp_v=at.clamp_v,
     )
 
 
-def _terminal(v: PowerValues, primary_a: float, stored_w: float) -> tuple[float, float, float | None]:
-    """Terminal voltage, battery current and clamp voltage, once the clamp gives back what it doesn't burn."""
-    terminal_v = v.emf_v - v.source_ohm * primary_a
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Terminal:
+    """The battery's terminal, and what the clamp makes of it."""
+
+    volts: float
+    battery_a: float
+    clamp_v: float | None
+    clamp_rest_a: float  # that the conducting switch carries for the clamp
+    reset_v: float  # against which the leakage current falls
+
+
+def _terminal(
+    v: PowerValues, at: _Terminal, primary_a: float, pulse: AveragedPulse, loop: float, primary_ohm: float
+) -> _Terminal:
+    """The terminal once the leakage energy has gone where it goes: one round, from the round before.
+
+    A clamp that the leakage alone doesn't fill charges to the resting drain through the idle half-primary, at
+    the conducting switch's expense. A bridge's diodes lead the energy back to the battery.
+    """
+    spent_w = float(pulse.final - pulse.mean_square) * loop * primary_a**2
+    if v.bridge:
+        reset_v = 2.0 * (at.volts + BODY_V)
+        battery_a = primary_a - 2.0 * spent_w / reset_v
+        volts = v.emf_v - v.source_ohm * battery_a
+        return _Terminal(
+            volts=volts, battery_a=battery_a, clamp_v=None, clamp_rest_a=0.0, reset_v=2.0 * (volts + BODY_V)
+        )
     if v.clamp is None:
-        return terminal_v, primary_a, None
-    battery_a, clamp_v = primary_a, 0.0
-    for _ in range(_ROUNDS):
-        clamp_v = float(clamp_voltage_v(stored_w, v.clamp.resistor_ohm, terminal_v, 2.0 * terminal_v))
-        back_a = (clamp_v - terminal_v) / v.clamp.resistor_ohm
-        battery_a = primary_a + (clamp_v * back_a - stored_w) / terminal_v - back_a
-        terminal_v = v.emf_v - v.source_ohm * battery_a
-    return terminal_v, battery_a, clamp_v
+        volts = v.emf_v - v.source_ohm * primary_a
+        return _Terminal(
+            volts=volts, battery_a=primary_a, clamp_v=None, clamp_rest_a=0.0, reset_v=v.avalanche_v
+        )
+    diode_v, drop_v = v.clamp.diode_v, primary_ohm * float(pulse.final) * primary_a
+    rest_v = 2.0 * at.volts - drop_v - diode_v
+    clamp_v = float(clamp_voltage_v(spent_w, v.clamp.resistor_ohm, at.volts, rest_v, diode_v))
+    through_a = (clamp_v - at.volts) / v.clamp.resistor_ohm
+    leakage_a = spent_w / (clamp_v + diode_v)
+    battery_a = primary_a + through_a - 2.0 * leakage_a
+    return _Terminal(
+        volts=v.emf_v - v.source_ohm * battery_a,
+        battery_a=battery_a,
+        clamp_v=clamp_v,
+        clamp_rest_a=max(through_a - leakage_a, 0.0),
+        reset_v=clamp_v + diode_v,
+    )
 
 
 def quick(values: PowerValues) -> PowerValues:

@@ -16,7 +16,9 @@ __all__ = ["clamp_capacitance_f", "clamp_resistance_ohm", "clamp_voltage_v", "ze
 Floats = float | NDArray[np.float64]
 
 
-def clamp_voltage_v(leakage_w: Floats, resistance_ohm: float, supply_v: Floats, rest_v: Floats) -> Floats:
+def clamp_voltage_v(
+    leakage_w: Floats, resistance_ohm: float, supply_v: Floats, rest_v: Floats, diode_v: float = 0.0
+) -> Floats:
     """Voltage at which a clamp settles whose resistor returns its charge to the supply.
 
     Parameters
@@ -24,11 +26,13 @@ def clamp_voltage_v(leakage_w: Floats, resistance_ohm: float, supply_v: Floats, 
     leakage_w : power that the leakage inductance delivers, W, >= 0; scalar or array.
     resistance_ohm : resistor from the clamp's capacitor to the supply, ohm, > 0.
     supply_v : supply, V, > 0; broadcast.
-    rest_v : off-state voltage of the drain without any spike, V: the capacitor charges to it in any case.
+    rest_v : off-state voltage of the drain without any spike, less the diode, V: the capacitor charges to
+        it in any case.
+    diode_v : drop of the clamp's diode, V, >= 0: it takes its share of the leakage power.
 
     Returns
     -------
-    voltage, V, broadcast shape: the root of ``V (V - E) = R P``, or ``rest_v`` where that is higher.
+    voltage, V, broadcast shape: the root of ``(V + Vf)(V - E) = R P``, or ``rest_v`` where that is higher.
 
     Raises
     ------
@@ -36,15 +40,21 @@ def clamp_voltage_v(leakage_w: Floats, resistance_ohm: float, supply_v: Floats, 
 
     Source
     ------
-    Charge balance of the capacitor: ``P/V`` in, ``(V - E)/R`` out. [derived]
+    Charge balance of the capacitor: ``P/(V + Vf)`` in, ``(V - E)/R`` out. [derived]
 
     >>> round(float(clamp_voltage_v(20.0, 150.0, 15.5, 31.0)), 2)
     63.07
+    >>> round(float(clamp_voltage_v(20.0, 150.0, 15.5, 31.0, 0.8)), 2)
+    62.73
     """
     require("leakage power", leakage_w, "W", at_least=0.0)
     require("clamp resistor", resistance_ohm, "Ω", above=0.0)
     require("supply", supply_v, "V", above=0.0)
-    root = 0.5 * (supply_v + np.sqrt(np.square(supply_v) + 4.0 * resistance_ohm * np.asarray(leakage_w)))
+    # (V + Vf)(V - E) = R P: its sum and difference of roots, by Vieta.
+    reach = supply_v + diode_v
+    root = 0.5 * (
+        supply_v - diode_v + np.sqrt(np.square(reach) + 4.0 * resistance_ohm * np.asarray(leakage_w))
+    )
     settled: Floats = np.maximum(root, rest_v)
     return settled
 
