@@ -62,6 +62,12 @@ def _complete_kind(incomplete: str) -> list[str]:
     return [kind for kind in service.part_kinds() if kind.startswith(incomplete)]
 
 
+def _complete_experiment(incomplete: str) -> list[str]:
+    from subwright.build.experiments import all_experiments
+
+    return [one.name for one in all_experiments() if one.name.startswith(incomplete)]
+
+
 def _complete_key(incomplete: str) -> list[str]:
     from subwright import service
 
@@ -354,6 +360,32 @@ def schematic(
     from subwright.cli import schematic_cmd
 
     return schematic_cmd.draw(file, folder, resistors)
+
+
+@app.command("verify")
+def verify(
+    file: BuildPath,
+    experiment: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME",
+            help="Run this experiment only; may be repeated.",
+            autocompletion=_complete_experiment,
+        ),
+    ] = None,
+    engine: Annotated[
+        str, typer.Option(help="Simulator: ngspice, embedded or both; else the first that is installed.")
+    ] = "",
+    list_: Annotated[bool, typer.Option("--list", help="List the experiments instead.")] = False,
+    timeout: Annotated[str, typer.Option(help="Patience for each simulation.")] = "60 s",
+    as_json: AsJson = False,
+) -> Answer:
+    """Simulate the build's own circuits and compare them with its closed forms. 1: a limit is broken."""
+    from subwright.cli import verify_cmd
+
+    if list_:
+        return verify_cmd.listing(file)
+    return verify_cmd.verify(file, experiment or [], engine, timeout)
 
 
 @app.command("parts")

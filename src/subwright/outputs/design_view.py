@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from subwright import __version__
 from subwright.base.units import show
@@ -14,6 +14,7 @@ from subwright.outputs.provenance import source_rows, unchecked
 from subwright.outputs.schematic_blocks import blocks, drawn_designators
 from subwright.outputs.schematic_files import circuits_sheet
 from subwright.outputs.schematics import schematics
+from subwright.outputs.sheet_checked import checked_sheet
 from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
 from subwright.outputs.sheets_guard import battery_guard_sheet, control_sheet, speaker_guard_sheet
@@ -26,6 +27,7 @@ from subwright.outputs.sheets_power import (
 from subwright.outputs.sheets_signal import input_sheet, signal_sheet
 from subwright.outputs.sheets_sound import driver_sheet, enclosure_sheet, loudest
 from subwright.outputs.tables import cited, margin_text
+from subwright.outputs.verified import SavedDesign
 from subwright.outputs.views import Caution, FindingRow, Overview, PackView, Sheet, Station
 from subwright.parts.library import Library, load_library
 from subwright.stages.common import Corner, Level
@@ -189,11 +191,17 @@ def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:
     yield heat_sheet(design)
 
 
-def pack_view(design: Design, *, made_on: str = "", library: Library | None = None) -> PackView:
+def pack_view(
+    design: Design,
+    *,
+    made_on: str = "",
+    library: Library | None = None,
+    verified: Sequence[SavedDesign] = (),
+) -> PackView:
     """Everything the summary page shows of a design.
 
     ``made_on`` is printed as it is; without it the page holds no date and repeats byte for byte.
-    ``library`` holds the parts that it was solved with.
+    ``library`` holds the parts that it was solved with; ``verified`` every result of simulation kept so far.
     """
     parts = library or load_library()
     stamp = stamp_of(design)
@@ -210,7 +218,7 @@ def pack_view(design: Design, *, made_on: str = "", library: Library | None = No
         flows=(flow_figure(design),),
         budget=budget_grid(design),
         operating=operating_grids(design),
-        sheets=(*_sheets(design, stamp), circuits),
+        sheets=(*_sheets(design, stamp), circuits, checked_sheet(design, parts, verified)),
         bom=bom_rows(tuple(design.part_uses()), drawn_designators(found)),
         sources=source_rows(design),
         from_memory=unchecked(design),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,13 +15,16 @@ from subwright.outputs.dxf import panel_files
 from subwright.outputs.folder import CHECKSUMS, replace_folder
 from subwright.outputs.panels import panels_csv
 from subwright.outputs.print_bringup import bringup_text, step_grids
+from subwright.outputs.print_code import design_code
 from subwright.outputs.print_pdf import Paper, pack_pdf
 from subwright.outputs.provenance import sources_text
 from subwright.outputs.schematic_files import netlist_files
 from subwright.outputs.schematic_frame import paper_size
 from subwright.outputs.schematics import schematics
+from subwright.outputs.sheet_checked import checked_csv
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
+from subwright.outputs.verified import SavedDesign, results_of
 from subwright.outputs.views import PackView
 from subwright.outputs.winding_sheet import winding_text
 from subwright.outputs.wiring_table import wiring_csv
@@ -80,20 +83,29 @@ def design_json(design: Design) -> str:
 
 
 def pack_files(
-    design: Design, *, made_on: str = "", library: Library | None = None, paper: Paper | None = None
+    design: Design,
+    *,
+    made_on: str = "",
+    library: Library | None = None,
+    paper: Paper | None = None,
+    verified: Sequence[SavedDesign] = (),
 ) -> Mapping[str, bytes]:
     """The pack's files by relative path; the same design gives the same bytes.
 
     ``made_on`` is a date to print on the summary; nothing else knows the time. ``library`` holds the parts
-    that it was solved with, where a drawer has some of its own; ``paper`` adds the pack as a PDF.
+    that it was solved with, where a drawer has some of its own; ``paper`` adds the pack as a PDF;
+    ``verified`` holds every result of simulation kept beside the build.
     """
     procedure = bring_up(design, library or load_library())
-    view = replace(pack_view(design, made_on=made_on, library=library), steps=step_grids(procedure))
+    view = replace(
+        pack_view(design, made_on=made_on, library=library, verified=verified), steps=step_grids(procedure)
+    )
     texts = {
         "summary.html": summary_html(view),
         "bom.csv": bom_csv(view.bom),
         "panels.csv": panels_csv(design.enclosure),
         "wiring.csv": wiring_csv(design),
+        "checked-by-simulation.csv": checked_csv(results_of(verified, design_code(design))),
         "bring-up.txt": bringup_text(procedure, view),
         "sources.txt": sources_text(view.sources, view.from_memory),
         "design.json": design_json(design),
@@ -122,11 +134,13 @@ def write_pack(
     made_on: str = "",
     library: Library | None = None,
     paper: Paper | None = None,
+    verified: Sequence[SavedDesign] = (),
 ) -> PackReport:
     """Write the build pack into ``folder``, all files or none.
 
     ``progress`` is told what is being done and the share done; ``made_on`` is printed on the summary;
-    ``library`` holds the parts that it was solved with; ``paper`` adds the pack as a PDF.
+    ``library`` holds the parts that it was solved with; ``paper`` adds the pack as a PDF; ``verified`` holds
+    every result of simulation kept beside the build.
 
     Raises
     ------
@@ -135,7 +149,7 @@ def write_pack(
     """
     start = time.perf_counter()
     progress("drawing", 0.0)
-    files = pack_files(design, made_on=made_on, library=library, paper=paper)
+    files = pack_files(design, made_on=made_on, library=library, paper=paper, verified=verified)
     progress("writing", 0.8)
     replace_folder(folder, files)
     return PackReport(

@@ -101,6 +101,7 @@ def _sections(
     yield "How it works", [block for title, words in how_it_works(design) for block in _titled(title, words)]
     yield "Where the power goes", list(_power(view))
     yield "Schematics", list(_schematics(drawn))
+    yield "Checked by simulation", list(_sheet(sheets["checked"], with_figures=False))
     yield "Parts to buy", list(_parts(view))
     if "transformer" in sheets:
         yield "Winding sheet", list(_winding(sheets["transformer"]))
@@ -113,7 +114,7 @@ def _sections(
     yield "Tolerance windows", list(_windows(sheets))
     yield "Sound", list(_sound(sheets))
     for key, sheet in sheets.items():
-        if key not in ("heat", "wiring", "circuits"):
+        if key not in ("heat", "wiring", "circuits", "checked"):
             yield f"Design sheet: {sheet.title.lower()}", list(_sheet(sheet, with_figures=key in _PLOTTED))
     yield "Sources", list(_sources(view))
     yield "Words", [{"kind": "defined", "items": [list(row) for row in glossary()]}]

@@ -180,6 +180,8 @@ def every_value(result: object, *, depth: int = 2) -> Iterator[tuple[str, str]]:
         value = getattr(result, field.name)
         if field.name.startswith("_") or field.name in ("sources", "reasons", "spec") or value is None:
             continue
+        if not field.compare:  # a measured run time: no property of the design
+            continue
         yield from _entries(words_of(field.name), value, dimension_of(field.name), depth)
 
 

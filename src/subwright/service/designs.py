@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from subwright.outputs.pack import PackReport
     from subwright.outputs.print_pdf import Paper
     from subwright.outputs.schematic_symbols import ResistorStyle
+    from subwright.outputs.verified import SavedDesign
     from subwright.outputs.views import FindingRow, Overview, Sheet
     from subwright.stages.protection_fitted import FittedProtection, Measurable
 
@@ -122,7 +123,7 @@ def render_pack(
 
     folder.parent.mkdir(parents=True, exist_ok=True)
     design, library = _parts_with(build)
-    return write_pack(design, folder, progress, library=library, paper=paper)
+    return write_pack(design, folder, progress, library=library, paper=paper, verified=_verified(build))
 
 
 def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
@@ -131,7 +132,7 @@ def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
     from subwright.outputs.print_pdf import pack_pdf as made
     from subwright.outputs.schematics import schematics
 
-    view = pack_view(build.design, library=library_of(build))
+    view = pack_view(build.design, library=library_of(build), verified=_verified(build))
     drawn = schematics(build.design, library_of(build), stamp=view.stamp).sheets
     return made(build.design, view, bring_up(build), paper=paper, drawn=drawn)
 
@@ -146,6 +147,13 @@ def bring_up(build: Solved) -> BringUp:
 def _parts_with(build: Design | Solved) -> tuple[Design, Library | None]:
     """The design, and the parts it was solved with where they are known."""
     return (build.design, library_of(build)) if isinstance(build, Solved) else (build, None)
+
+
+def _verified(build: Design | Solved) -> tuple[SavedDesign, ...]:
+    """What was kept of simulations, where a build file is known."""
+    from subwright.service.verifying import saved_results
+
+    return saved_results(build) if isinstance(build, Solved) else ()
 
 
 def schematic_files(
@@ -175,7 +183,7 @@ def pack_archive(build: Design | Solved, progress: Progress = quiet) -> bytes:
 
     progress("drawing", 0.05)
     design, library = _parts_with(build)
-    files = pack_files(design, library=library)
+    files = pack_files(design, library=library, verified=_verified(build))
     progress("packing", 0.8)
     return zipped(files)
 

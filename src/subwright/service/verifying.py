@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -15,6 +16,8 @@ from subwright.service.solved import Progress, Solved, library_of, quiet
 if TYPE_CHECKING:
     from subwright.build.experiments import Case, Experiment, Outcome
     from subwright.circuits.simulate import Engine
+    from subwright.outputs.verified import SavedDesign
+    from subwright.outputs.views import Sheet
 
 __all__ = [
     "ENGINES",
@@ -27,6 +30,8 @@ __all__ = [
     "engines_here",
     "experiments",
     "run_experiment",
+    "saved_results",
+    "verified_sheet",
     "verify",
 ]
 
@@ -114,11 +119,13 @@ class Verification:
     ----------
     ran : every case on every engine, in order. engines : that simulated.
     left_out : experiments that an engine can't run, as (experiment, engine).
+    unsaved : why the results could not be kept beside the build file; None where they were.
     """
 
     ran: tuple[Ran, ...]
     engines: tuple[str, ...]
     left_out: tuple[tuple[str, str], ...] = ()
+    unsaved: SubwrightError | None = None
 
     @property
     def rows(self) -> tuple[VerifiedRow, ...]:
@@ -165,6 +172,7 @@ def run_experiment(
     progress: Progress = quiet,
     cancel: Callable[[], bool] | None = None,
     timeout_s: float = TIMEOUT_S,
+    save: bool = True,
 ) -> tuple[Ran, ...]:
     """Run one named experiment and return its cases with their courses.
 
@@ -173,7 +181,7 @@ def run_experiment(
     solved : the design. name : of the experiment. engine : who simulates.
     case : one case only, by its name. progress : told the case at work and the share done.
     cancel : asked while a simulator runs; true ends the simulator's process. An event's ``is_set`` will do.
-    timeout_s : patience for each simulation, s.
+    timeout_s : patience for each simulation, s. save : keep the results beside the build file.
 
     Returns
     -------
@@ -185,7 +193,14 @@ def run_experiment(
     SubwrightError : the design has no such experiment or case, or the engine is not installed.
     """
     return verify(
-        solved, names=(name,), engine=engine, case=case, progress=progress, cancel=cancel, timeout_s=timeout_s
+        solved,
+        names=(name,),
+        engine=engine,
+        case=case,
+        progress=progress,
+        cancel=cancel,
+        timeout_s=timeout_s,
+        save=save,
     ).ran
 
 
@@ -199,15 +214,18 @@ def verify(
     cancel: Callable[[], bool] | None = None,
     timeout_s: float = TIMEOUT_S,
     jobs: int | None = None,
+    save: bool = True,
 ) -> Verification:
     """Run a design's experiments, several simulators at a time.
+
+    What was finished is kept beside the build file, even when the run is cancelled or breaks off.
 
     Parameters
     ----------
     solved : the design. names : experiments to run; () for all. engine : who simulates.
     case : one case only, by its name. progress : told the case just done and the share done.
     cancel : asked while simulators run; true ends their processes. timeout_s : for each simulation, s.
-    jobs : simulators at a time; None for one a processor.
+    jobs : simulators at a time; None for one a processor. save : keep the results beside the build file.
 
     Returns
     -------
@@ -216,10 +234,13 @@ def verify(
     Raises
     ------
     CancelledError : ``cancel`` said so.
+    InputError : results of earlier are there and can't be used.
     SubwrightError : the design has no such experiment or case, or an engine is not installed.
     """
     from subwright.circuits.simulate import CancelledError
 
+    if save:
+        saved_results(solved)  # a file that can't be used is told of before the work, not after it
     chosen = _chosen(engine)
     stopped = False
 
@@ -236,13 +257,13 @@ def verify(
             limit=", ".join(chosen),
             remedy="Choose the engine ngspice.",
         )
+    ran: dict[int, Ran] = {}
     pool = ThreadPoolExecutor(max_workers=jobs or _processors())
     try:
         waiting: dict[Future[Ran], int] = {
             pool.submit(_run, experiment, case_, name, engines[name], timeout_s): number
             for number, (experiment, case_, name) in enumerate(tasks)
         }
-        ran: dict[int, Ran] = {}
         progress("simulating", 0.0)
         for done in as_completed(waiting):
             one = done.result()
@@ -253,7 +274,56 @@ def verify(
     finally:
         stopped = True
         pool.shutdown(wait=True, cancel_futures=True)
-    return Verification(ran=tuple(ran[k] for k in sorted(ran)), engines=chosen, left_out=left_out)
+        results = tuple(ran[k] for k in sorted(ran))
+        unsaved = _keep(solved, results) if save else None
+    return Verification(ran=results, engines=chosen, left_out=left_out, unsaved=unsaved)
+
+
+def verified_sheet(solved: Solved) -> Sheet:
+    """The page "Checked by simulation" as the pack shows it: what was found, or that nothing was run.
+
+    Raises
+    ------
+    InputError : the file with the results can't be used.
+    """
+    from subwright.outputs.sheet_checked import checked_sheet
+
+    return checked_sheet(solved.design, library_of(solved), saved_results(solved))
+
+
+def saved_results(solved: Solved) -> tuple[SavedDesign, ...]:
+    """Every result kept beside the build file, () where there is none. Raises `InputError` if it's unusable."""
+    from subwright.outputs.verified import read_verified, verified_path
+
+    return read_verified(verified_path(solved.build.path)) if solved.build is not None else ()
+
+
+def _keep(solved: Solved, ran: Sequence[Ran]) -> SubwrightError | None:
+    """Save what was found; why it can't be, where it can't."""
+    from subwright.outputs.print_code import design_code
+    from subwright.outputs.verified import Saved, save_verified, verified_path
+
+    if solved.build is None:
+        return None
+    at = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    results = [
+        Saved(
+            experiment=one.experiment,
+            block=one.block,
+            case=one.case,
+            engine=one.engine,
+            seconds=one.seconds,
+            at=at,
+            checks=one.outcome.checks,
+        )
+        for one in ran
+        if one.outcome is not None
+    ]
+    try:
+        save_verified(verified_path(solved.build.path), design_code(solved.design), results)
+    except SubwrightError as error:
+        return error
+    return None
 
 
 def _processors() -> int:

@@ -110,6 +110,14 @@ def test_same_design_same_bytes(kind: str) -> None:
     assert dict(pack_files(design(kind))) == files(kind)
 
 
+def test_how_long_the_search_took_is_not_printed() -> None:
+    made = design(KINDS[0])
+    assert made.transformer is not None
+    slower = dataclasses.replace(made.transformer.search, seconds_s=made.transformer.search.seconds_s + 7.0)
+    other = dataclasses.replace(made, transformer=dataclasses.replace(made.transformer, search=slower))
+    assert dict(pack_files(other)) == files(KINDS[0])
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_number_is_printed_as_nan_or_infinity(kind: str) -> None:
     for name, data in files(kind).items():
@@ -267,13 +275,14 @@ def test_every_stage_has_a_sheet_and_no_limit_is_dropped() -> None:
         "wiring",
         "heat",
         "circuits",
+        "checked",
     ]
     shown = sum(len(sheet.facts) for sheet in view.sheets)
     own = [f for f in made.findings if f.stage in keys and not f.code.startswith("RAT-")]
     assert shown == len(own)
     elsewhere = {f.stage for f in made.findings if f.stage not in keys}
     assert elsewhere <= {"cabin", "goal"}, elsewhere
-    for sheet in view.sheets[:-1]:  # the circuit diagrams are no stage
+    for sheet in view.sheets[:-2]:  # circuit diagrams and simulation are no stages
         assert sheet.values, sheet.key
         assert sheet.reasons, sheet.key
         assert sheet.more, sheet.key
