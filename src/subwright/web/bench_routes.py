@@ -23,7 +23,7 @@ from subwright.build.bench_fit import Fit, FittedTrip
 from subwright.outputs.benchlog_entry import METER_ACCURACY
 from subwright.outputs.print_code import design_code
 from subwright.session import BuildSession
-from subwright.web.bench_view import reading_rows, step_pages
+from subwright.web.bench_view import reading_rows, step_pages, suspect_rows
 from subwright.web.desk import Desk, Reader
 from subwright.web.security import is_loopback
 
@@ -144,8 +144,18 @@ def _log(session: BuildSession, unit: str) -> dict[str, Any]:
     if solved is None:
         return {"code": "", "count": len(entries), "units": known, "rows": []}
     code = design_code(solved.design)
-    rows = reading_rows(service.bench_rows(solved, entries, unit), code) if unit in known else []
-    return {"code": code, "count": len(entries), "units": known, "rows": rows}
+    if unit not in known:
+        return {"code": code, "count": len(entries), "units": known, "rows": []}
+    rows = reading_rows(service.bench_rows(solved, entries, unit), code)
+    steps = service.bench_steps(solved, entries, unit)
+    return {
+        "code": code,
+        "count": len(entries),
+        "units": known,
+        "rows": rows,
+        "steps": {state.step.key: state.standing for state in steps},
+        "suspects": suspect_rows(service.bench_diagnosis(solved, entries, unit)),
+    }
 
 
 def _other_device(desk: Desk, name: str) -> dict[str, Any]:

@@ -8,11 +8,13 @@ from math import inf
 
 from subwright.base.quantities import QUANTITIES
 from subwright.base.units import show
-from subwright.build.bench import Compared
+from subwright.build.bench import Compared, is_over_range
 from subwright.build.bringup_records import BringUp, Discharge, Reading, Step
+from subwright.build.diagnosis import Diagnosis
 
-__all__ = ["Blank", "Scale", "StepPage", "reading_rows", "step_pages", "window_text"]
+__all__ = ["Blank", "Scale", "StepPage", "reading_rows", "step_pages", "suspect_rows", "window_text"]
 
+_SUSPECTS = 5
 _SMALLER, _LARGER = (
     2,
     1,
@@ -123,7 +125,7 @@ def reading_rows(rows: Sequence[Compared], code: str) -> list[dict[str, object]]
     return [
         {
             "key": row.reading.key,
-            "value": show(row.entry.value, row.reading.dimension, 4),
+            "value": _value(row),
             "verdict": row.verdict,
             "at": row.entry.at,
             "accuracy": f"{100.0 * row.entry.accuracy:g} %",
@@ -133,6 +135,33 @@ def reading_rows(rows: Sequence[Compared], code: str) -> list[dict[str, object]]
         }
         for row in rows
     ]
+
+
+def suspect_rows(found: Diagnosis) -> dict[str, object]:
+    """What a unit's wrong readings point at, likeliest first, and the reading that would part the first two."""
+    return {
+        "wrong": [row.reading.key for row in found.wrong],
+        "rows": [
+            {
+                "what": suspect.fault.what,
+                "remedy": suspect.fault.remedy,
+                "share": round(suspect.share, 3),
+                "leaves": list(suspect.leaves),
+                "against": list(suspect.against),
+            }
+            for suspect in found.suspects[:_SUSPECTS]
+        ],
+        "next": None
+        if found.next_reading is None
+        else {"key": found.next_reading.key, "name": found.next_reading.name},
+    }
+
+
+def _value(row: Compared) -> str:
+    """The reading as printed; a meter over its range shows more than anything in the window."""
+    if is_over_range(row.reading, row.entry.value):
+        return "\u221e"
+    return show(row.entry.value, row.reading.dimension, 4)
 
 
 def _side(row: Compared) -> str:

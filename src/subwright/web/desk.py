@@ -32,7 +32,7 @@ __all__ = ["Desk", "Reader", "error_json", "level_of", "style_sheet"]
 
 Words = Callable[[str], str]
 
-_STYLES = ("workbench", "bench")
+_STYLES = ("workbench", "bench", "pages")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

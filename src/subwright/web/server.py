@@ -20,6 +20,8 @@ from subwright.web.desk import Desk, Reader, error_json
 from subwright.web.folder_routes import folder_routes
 from subwright.web.job_routes import job_routes
 from subwright.web.security import Guard, Rules
+from subwright.web.trial_jobs import Trials
+from subwright.web.trial_routes import trial_routes
 from subwright.workspace import Workspace
 
 __all__ = ["create_app", "listen"]
@@ -33,17 +35,19 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     workspace : the folder of builds.
     rules : who may talk to it.
     """
-    desk = Desk(workspace=workspace, rules=rules)
+    desk, trials = Desk(workspace=workspace, rules=rules), Trials()
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
+        trials.stop_all()
         workspace.close()
 
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
     app.include_router(folder_routes(desk))
     app.include_router(job_routes(desk))
     app.include_router(bench_routes(desk))
+    app.include_router(trial_routes(desk, trials))
     app.include_router(build_routes(desk))
     static = Path(str(files("subwright.web").joinpath("static")))
     app.mount("/static", StaticFiles(directory=static, follow_symlink=False), name="static")

@@ -10,6 +10,7 @@ const forms = new Map([...page.querySelectorAll("form[data-reading]")].map((form
 const traffic = document.getElementById("traffic");
 const waiting = document.getElementById("waiting");
 const SAID = { passes: "in", fails: "out", "on the edge": "edge" }; // the log's verdicts, in ours
+const OVER = "over range"; // as the log reads it
 const SAYS = { in: "bench.inside", out: "bench.outside", edge: "bench.edge" };
 let rows = new Map();
 let mine = new Set(); // what this device entered since the page opened
@@ -74,7 +75,7 @@ function judge(form) {
 function state(section) {
   const own = [...section.querySelectorAll("form[data-reading]")].map((form) => rows.get(form.dataset.reading));
   if (own.some((row) => row?.verdict === "fails")) return "bad";
-  if (own.length && own.every((row) => row?.verdict === "passes" && row.current)) return "done";
+  if (own.length && own.every((row) => row?.current)) return "done"; // none fails
   if (!own.length && section.dataset.step !== "fit") {
     const acts = [...section.querySelectorAll("[data-act]")];
     return acts.length && acts.every((box) => box.checked) ? "done" : "";
@@ -212,8 +213,34 @@ function take(log, forUnit = unit()) {
   const fresh = new Map(log.rows.map((row) => [row.key, row]));
   const strange = [...fresh.values()].filter((row) => rows.get(row.key)?.at !== row.at && !mine.has(Date.parse(row.at)));
   rows = fresh;
+  suspect(log.suspects);
   if (!first && strange.length) say(`${word("bench.other device")} ${strange.map((row) => `${row.key} ${row.value}`).join(", ")}`, [], 8);
   first = false;
+}
+
+function suspect(found) {
+  const place = document.getElementById("suspects");
+  place.hidden = !found?.wrong.length;
+  if (place.hidden) return;
+  place.querySelector("ol").replaceChildren(...found.rows.map((row) => {
+    const line = document.createElement("li"), head = document.createElement("b"), then = document.createElement("p"), bar = document.createElement("progress");
+    head.textContent = `${Math.round(100 * row.share)} % ${row.what}`;
+    then.textContent = `→ ${row.remedy}`;
+    bar.max = 1;
+    bar.value = row.share;
+    bar.setAttribute("aria-hidden", "true");
+    line.append(bar, head, then);
+    for (const [key, keys] of [["bench.leaves", row.leaves], ["bench.against", row.against]]) {
+      if (!keys.length) continue;
+      const doubt = document.createElement("p");
+      doubt.className = "soft";
+      doubt.textContent = `${word(key)} ${keys.join(", ")}`;
+      line.append(doubt);
+    }
+    return line;
+  }));
+  if (!found.rows.length) place.querySelector("ol").textContent = word("bench.no suspect");
+  place.querySelector(".next").textContent = found.next ? `${word("bench.next reading")} ${found.next.name} (${found.next.key})` : "";
 }
 
 async function look() {
@@ -253,6 +280,10 @@ page.addEventListener("submit", (event) => {
   }
   const { value, text } = typed(form);
   if (!Number.isFinite(value)) { judge(form); form.elements.value.focus(); return; }
+  enter(form, text);
+});
+
+function enter(form, text) {
   let at = Date.now();
   while (mine.has(at)) at += 1;
   mine.add(at);
@@ -262,14 +293,18 @@ page.addEventListener("submit", (event) => {
   form.elements.note.value = "";
   const verdict = form.querySelector(".verdict").textContent;
   judge(form);
-  form.querySelector(".verdict").textContent = `${text} ${verdict}`;
+  form.querySelector(".verdict").textContent = text === OVER ? "" : `${text} ${verdict}`;
   tell();
   fill();
   send();
-});
+}
+
 page.addEventListener("click", (event) => {
   const at = (selector) => event.target.closest(selector);
-  if (at("[data-go]")) show(at("[data-go]").dataset.go);
+  if (at("[data-over]")) {
+    if (unit()) enter(at("form"), OVER);
+    else who.elements.unit.focus();
+  } else if (at("[data-go]")) show(at("[data-go]").dataset.go);
   else if (at("[data-first]")) show((openStep() ?? steps[0]).dataset.step);
   else if (at("[data-turn]")) show(steps[steps.indexOf(shown()) + Number(at("[data-turn]").dataset.turn)]?.dataset.step);
 });
@@ -277,6 +312,7 @@ who.addEventListener("change", () => {
   shelve("unit", unit());
   shelve("accuracy", who.elements.accuracy.value);
   rows = new Map();
+  suspect(null);
   first = true;
   restore();
   for (const form of forms.values()) judge(form);

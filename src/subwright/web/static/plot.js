@@ -151,7 +151,8 @@ export class Plots {
     if (pin) wish.set("pin", pin);
     if (emf && figure.hasAttribute("data-battery")) wish.set("emf", emf);
     try {
-      const svg = await ask(`${this.base}/plot/${figure.dataset.plot}?${wish}`, undefined, "text");
+      const from = figure.dataset.from ?? `${this.base}/plot/${figure.dataset.plot}`;
+      const svg = await ask(`${from}?${wish}`, undefined, "text");
       figure.querySelector(".canvas").innerHTML = svg;
       figure.querySelector("[data-whole]").hidden = !figure._range;
       if (figure._at !== undefined) put(figure, figure._at);
