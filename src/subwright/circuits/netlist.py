@@ -31,6 +31,7 @@ __all__ = [
     "PartKind",
     "Pulse",
     "Ramp",
+    "Reading",
     "Standing",
     "Steady",
     "TestPoint",
@@ -214,6 +215,7 @@ class Part:
     part_id : what to buy: library id, or code of the preferred value.
     series_ohm : resistance in series (ESR, copper), Ω.
     initial_v : voltage of a capacitor at the start of a transient, V.
+    initial_a : current of an inductor or winding there, from its first pin to its second, A.
     setting : position of a potentiometer, 0 at its bottom to 1 at its top; of a jumper, 1 closed.
     senses : designator of the source whose current a controlled source follows.
     """
@@ -228,6 +230,7 @@ class Part:
     standing: Standing = "bought"
     series_ohm: float = 0.0
     initial_v: float | None = None
+    initial_a: float | None = None
     setting: float = 1.0
     senses: str = ""
 
@@ -253,14 +256,32 @@ class Coupling:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Reading:
+    """What the bench should find at a test point in one state of the build.
+
+    Attributes
+    ----------
+    at : the state ("nominal battery, full sine"). dc_v : mean against 0 V, V.
+    ripple_v : peak to peak, V; 0 where nothing should move.
+    waveform : in words, with its rate ("square wave 0 to 25 V, 50 kHz"); "" for a steady voltage.
+    """
+
+    at: str
+    dc_v: float
+    ripple_v: float = 0.0
+    waveform: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class TestPoint:
-    """A net that the bench should reach."""
+    """A net that the bench should reach, and what it should find there."""
 
     __test__ = False  # tells pytest that the name is no test case
 
     designator: str  # "TP101"
     net: str
     what: str
+    readings: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -170,7 +170,8 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
             far = f"{name.lower()}_r" if part.series_ohm else nets[0]
             if part.series_ohm:
                 yield f"R{name}_R {nets[0]} {far} {_n(part.series_ohm)}"
-            yield f"L{name} {far} {nets[1]} {_number(part)}"
+            start = "" if part.initial_a is None else f" IC={_n(part.initial_a)}"
+            yield f"L{name} {far} {nets[1]} {_number(part)}{start}"
         case "diode" | "zener" | "lamp" | "shunt reference" | "regulator" | "comparator":
             yield f"X{name} {at} {part.model}"
         case "relay" | "gate driver":

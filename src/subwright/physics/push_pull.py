@@ -206,7 +206,7 @@ def averaged_pulse(
 
     >>> pulse = averaged_pulse(0.92, 50e3, 50e-9, 0.01, 40.0, 40.0)
     >>> [round(float(value), 3) for value in pulse]
-    [1.901, 1.204, 1.599]
+    [1.988, 1.283, 1.672]
     """
     if leakage_h <= 0.0:
         return AveragedPulse(1.0 / share, 1.0 / share, 1.0 / share)
