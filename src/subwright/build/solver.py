@@ -68,6 +68,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     SubwrightError : no design exists for these wishes; says what would have to change.
     """
     _refuse_contradictions(spec)
+    _refuse_untapped(spec)
     progress("reading the driver", 0.0)
     driver = design_driver(spec.driver, library)
     cabin = design_cabin(spec.cabin)
@@ -113,6 +114,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
         amplifier=electrical.amplifier,
         converter=electrical.converter,
         transformer=electrical.transformer,
+        boost=electrical.boost,
         protection=protection,
         input=entry,
         filter=filters,
@@ -141,6 +143,23 @@ def _refuse_contradictions(spec: BuildSpec) -> None:
             value=show(spec.filter.corner_hz, "frequency"),
             limit=f"above the lowest note, {show(spec.goal.lowest_note_hz, 'frequency')}",
             remedy="Raise filter.corner, or lower goal.lowest_note.",
+        )
+
+
+def _refuse_untapped(spec: BuildSpec) -> None:
+    """Refuse class G where no secondary can be tapped for the inner rails."""
+    converter = spec.converter
+    if spec.amplifier.kind != "class_g":
+        return
+    if converter.output == "regulated" or converter.topology in ("boost", "none"):
+        odd = "output" if converter.output == "regulated" else "topology"
+        raise NoSolutionError(
+            message="The inner rails of class G are tapped from the transformer's secondary, unregulated.",
+            quantity=f"converter.{odd}",
+            value=str(getattr(converter, odd)),
+            limit="peak-charged rails of a push-pull or full-bridge converter",
+            remedy='Set converter.output = "peak-charged" and converter.topology = "auto", or take '
+            'amplifier.kind = "class_ab".',
         )
 
 

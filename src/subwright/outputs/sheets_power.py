@@ -28,6 +28,7 @@ _KIND = {
     "class_d_half_bridge": "class D, half-bridge",
     "class_d_full_bridge": "class D, full bridge between the rails",
     "class_ab": "class AB",
+    "class_g": "class G, two pairs of rails",
     "bridge_class_h": "class H bridge, battery lifted over the crests",
     "bridge_class_d": "class D bridge, straight from the battery",
     "bridge_class_ab": "class AB bridge, straight from the battery",

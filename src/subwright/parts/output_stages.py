@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from subwright.parts.record import Provenance
+from subwright.physics.safe_area import SafeArea
 
 __all__ = ["BRIDGE_CHIP", "OUTPUT_STAGES", "OutputStage"]
 
@@ -30,6 +31,11 @@ class OutputStage:
     cases : cases on the heatsink. rth_jc_k_per_w : junction to case, of one. interface_k_per_w : case to
         sink with insulation, K/W. tj_max_c : °C.
     provenance : where the values come from.
+    device_v : voltage rating of one transistor, V; 0 for a chip, which guards itself.
+    device_a : steady current rating of one transistor, A. breakdown : second breakdown at 25 °C case, points
+        (V, A) of the steady or 1 s curve; () for lateral field-effect transistors, which have none.
+    breakdown_left : share of it left at ``tj_max_c``.
+    device : "bipolar" or "lateral MOSFET". gain : least current gain at full current, 0 for a MOSFET.
     """
 
     id: str
@@ -46,6 +52,26 @@ class OutputStage:
     interface_k_per_w: float
     tj_max_c: float
     provenance: Provenance
+    device_v: float = 0.0
+    device_a: float = 0.0
+    breakdown: tuple[tuple[float, float], ...] = ()
+    breakdown_left: float = 0.4
+    device: Literal["bipolar", "lateral MOSFET"] = "bipolar"
+    gain: float = 0.0
+
+    @property
+    def safe_area(self) -> SafeArea | None:
+        """What one transistor carries steadily; None for a chip, whose maker's protection decides."""
+        if self.device_v == 0.0:
+            return None
+        return SafeArea(
+            current_a=self.device_a,
+            voltage_v=self.device_v,
+            rth_jc_k_per_w=self.rth_jc_k_per_w,
+            tj_max_c=self.tj_max_c,
+            breakdown=self.breakdown,
+            breakdown_left=self.breakdown_left,
+        )
 
 
 _MEMORY = Provenance(
@@ -62,7 +88,33 @@ _TIP35 = Provenance(
     document="STMicroelectronics TIP35C, TIP36C data sheet rev. 5, 2008",
     condition="25 °C case",
     kind="datasheet",
-    memory_fields=("drop_v", "bias_a", "driver_a", "ballast_ohm", "interface_k_per_w"),
+    memory_fields=(
+        "drop_v",
+        "bias_a",
+        "driver_a",
+        "ballast_ohm",
+        "interface_k_per_w",
+        "breakdown",
+        "breakdown_left",
+    ),
+)
+_MJL = Provenance(
+    document="Motorola and ON Semiconductor MJL21193, MJL21194 data sheet; second breakdown 1 s, one pulse",
+    condition="25 °C case",
+    kind="datasheet",
+    memory_fields=(
+        "drop_v",
+        "bias_a",
+        "driver_a",
+        "ballast_ohm",
+        "interface_k_per_w",
+        "breakdown_left",
+    ),
+)
+_LATERAL = Provenance(
+    document="Data sheets of the lateral MOSFET types 2SK1058, 2SJ162",
+    condition="25 °C case; drop with drivers on the same rails",
+    kind="memory",
 )
 _C5200 = Provenance(
     document="Data sheets of the multi-sourced types 2SC5200, 2SA1943",
@@ -105,6 +157,10 @@ OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
                 interface_k_per_w=0.6,
                 tj_max_c=150.0,
                 provenance=_TIP35,
+                device_v=100.0,
+                device_a=25.0,
+                breakdown=((30.0, 4.0), (60.0, 1.0), (100.0, 0.36)),
+                gain=10.0,
             ),
             OutputStage(
                 id="2SC5200/2SA1943",
@@ -121,6 +177,49 @@ OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
                 interface_k_per_w=0.4,
                 tj_max_c=150.0,
                 provenance=_C5200,
+                device_v=230.0,
+                device_a=15.0,
+                breakdown=((50.0, 3.0), (100.0, 0.8), (230.0, 0.15)),
+                gain=35.0,
+            ),
+            OutputStage(
+                id="MJL21194/MJL21193",
+                description="complementary pair 250 V 16 A, TO-264",
+                form="pair",
+                supply_max_v=250.0,
+                drop_v=3.5,
+                peak_a=12.0,
+                bias_a=0.05,
+                driver_a=0.02,
+                ballast_ohm=0.22,
+                cases=2,
+                rth_jc_k_per_w=0.7,
+                interface_k_per_w=0.4,
+                tj_max_c=150.0,
+                provenance=_MJL,
+                device_v=250.0,
+                device_a=16.0,
+                breakdown=((50.0, 4.0), (80.0, 2.25)),
+                gain=8.0,
+            ),
+            OutputStage(
+                id="2SK1058/2SJ162",
+                description="complementary pair of lateral MOSFETs 160 V 7 A, TO-3P",
+                form="pair",
+                supply_max_v=160.0,
+                drop_v=10.0,
+                peak_a=6.0,
+                bias_a=0.1,
+                driver_a=0.02,
+                ballast_ohm=0.22,
+                cases=2,
+                rth_jc_k_per_w=1.25,
+                interface_k_per_w=0.6,
+                tj_max_c=150.0,
+                provenance=_LATERAL,
+                device_v=160.0,
+                device_a=7.0,
+                device="lateral MOSFET",
             ),
         )
     }

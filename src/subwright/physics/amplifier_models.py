@@ -7,7 +7,7 @@ Voltages and currents are those at the load's terminals, averaged over a switchi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 from typing import TypeAlias
 
@@ -249,11 +249,14 @@ class ClassABModel:
     driver_a : current of drivers and input stages from rail to rail, A.
     ballast_ohm : emitter or source resistor of each device as seen by the output current, ohm.
     cable_ohm : speaker cable out and return, with switch and shunt in series with it, ohm.
-    lift_ratio : what a second rail adds to the supply while the output needs it, over the supply,
-        dimensionless; 0 for a single rail. The devices then see the lower rail below it and the lifted one
-        above (class G and H, Self). What a lifting capacitor gives at the crest it takes in the rest of
-        the cycle,
-        so that the supply delivers it in the end: it is reckoned as drawn at once.
+    inner_ratio : lower of two rail pairs over ``v_rail``, dimensionless; 1 for one pair (class G).
+    lift_ratio : what a capacitor adds to the supply while the output needs it, over the supply,
+        dimensionless; 0 for none (class H). While it is lifted the supply gives the current twice: once
+        through the capacitor, and once more to charge it again.
+    head_v : the upper rail takes over where the output comes nearer than this to the lower one, V.
+    diode_v : drop of the diode through which the lower rail feeds, V; 0 without one.
+    inner_head_v : voltage that a follower on the upper rail leaves across the output device, V; 0 for a
+        rail that is switched hard.
     """
 
     legs: int
@@ -264,6 +267,15 @@ class ClassABModel:
     ballast_ohm: float
     cable_ohm: float
     lift_ratio: float = 0.0
+    inner_ratio: float = 1.0
+    head_v: float = 0.0
+    diode_v: float = 0.0
+    inner_head_v: float = 0.0
+
+    @property
+    def switched(self) -> bool:
+        """Whether it has two rails to choose from."""
+        return self.lift_ratio > 0.0 or self.inner_ratio < 1.0
 
     def bus_v(self, v_rail: Floats) -> Array:
         """Voltage between the supply terminals, V."""
@@ -289,10 +301,19 @@ class ClassABModel:
         """Rail that just gives ``peak_v`` at the load, V; the inverse of ``clip_peak_v``."""
         return (peak_v * (load_ohm + self.series_ohm()) / load_ohm + self.drop_v) / (1.0 + self.lift_ratio)
 
+    def on_upper(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> NDArray[np.bool_]:
+        """Whether the upper rail feeds the output at an instant, shape of the arguments."""
+        reach = np.abs(v_out_v + self.series_ohm() * i_out_a) + self.head_v
+        result: NDArray[np.bool_] = reach > self.inner_ratio * v_rail_v
+        return result
+
     def rail_at_v(self, v_out_v: Array, i_out_a: Array, v_rail_v: Array) -> Array:
-        """Rail that the conducting device hangs on, V: lifted where the lower one doesn't reach."""
-        needed = np.abs(v_out_v + self.series_ohm() * i_out_a) + self.drop_v
-        rail: Array = v_rail_v * np.where(needed > v_rail_v, 1.0 + self.lift_ratio, 1.0)
+        """Rail that the conducting device hangs on, V: the upper one where the lower doesn't reach."""
+        if not self.switched:
+            return v_rail_v
+        upper = (1.0 + self.lift_ratio) * v_rail_v
+        lower = self.inner_ratio * v_rail_v - self.diode_v
+        rail: Array = np.where(self.on_upper(v_out_v, i_out_a, v_rail_v), upper, lower)
         return rail
 
     def _sum_a(self, i_out_a: Array) -> Array:
@@ -312,19 +333,42 @@ class ClassABModel:
         """
         v, i, rail = _together(v_out_v, i_out_a, v_rail_v)
         both = self._sum_a(i)
-        feeding = self.rail_at_v(v, i, rail)
         ballast = 0.5 * self.legs * self.ballast_ohm * (both**2 + i * i)
         cable = self.cable_ohm * (i * i)
-        return {
+        feeding = self.rail_at_v(v, i, rail)
+        terms = {
             "output devices": feeding * both - v * i - ballast - cable,
             "ballast resistors": ballast,
             "driver and input stages": self.driver_a * self.bus_v(rail),
             "speaker lead": cable,
         }
+        if not self.switched:
+            return terms
+        upper = self.on_upper(v, i, rail)
+        if self.lift_ratio > 0.0:
+            terms["rail lifting"] = np.where(upper, (1.0 - self.lift_ratio) * rail, 0.0) * both
+        else:
+            spare = feeding - np.abs(v + self.series_ohm() * i) - self.inner_head_v
+            follower = np.where(upper, np.maximum(spare, 0.0), 0.0) * both
+            terms["rail switches"] = follower
+            terms["output devices"] = terms["output devices"] - follower
+        terms["commutation diodes"] = np.where(upper, 0.0, self.diode_v) * both
+        return terms
 
     def switch_losses(self) -> tuple[str, ...]:
         """Names of the losses that heat the output devices."""
         return ("output devices",)
+
+    def plain(self) -> ClassABModel:
+        """The same stage on the upper rail alone, as plain class AB."""
+        return replace(
+            self,
+            lift_ratio=0.0,
+            inner_ratio=1.0,
+            head_v=0.0,
+            diode_v=0.0,
+            inner_head_v=0.0,
+        )
 
     def input_power_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
         """Power from the rails at this instant, W: rail times the two devices' currents, plus the drivers.
@@ -332,6 +376,14 @@ class ClassABModel:
         The devices draw ``class_ab_sum_a`` in total, from the one rail or the other.
         """
         v, i, rail = _together(v_out_v, i_out_a, v_rail_v)
-        feeding = self.rail_at_v(v, i, rail)
-        result: Array = feeding * self._sum_a(i) + self.driver_a * self.bus_v(rail)
+        drawn = self._drawn_v(v, i, rail)
+        result: Array = drawn * self._sum_a(i) + self.driver_a * self.bus_v(rail)
         return result
+
+    def _drawn_v(self, v: Array, i: Array, rail: Array) -> Array:
+        """Voltage that the current is paid for with: twice the supply while a capacitor lifts it."""
+        if not self.switched:
+            return rail
+        upper = (2.0 if self.lift_ratio > 0.0 else 1.0) * rail
+        drawn: Array = np.where(self.on_upper(v, i, rail), upper, self.inner_ratio * rail)
+        return drawn

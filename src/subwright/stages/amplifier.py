@@ -32,14 +32,17 @@ from subwright.stages.amplifier_bill import amplifier_parts, amplifier_reasons
 from subwright.stages.amplifier_kinds import (
     LOAD_LEAST,
     Built,
-    bridge_class_ab,
     bridge_class_d,
-    bridge_class_h,
-    class_ab,
     half_bridge,
     rail_swell,
-    try_bridge_class_ab,
     try_bridge_class_d,
+)
+from subwright.stages.amplifier_linear import (
+    bridge_class_ab,
+    bridge_class_h,
+    class_ab,
+    class_g,
+    try_bridge_class_ab,
 )
 from subwright.stages.amplifier_parts import (
     InputBank,
@@ -47,20 +50,22 @@ from subwright.stages.amplifier_parts import (
     choose_input_bank,
     sine_phases,
 )
+from subwright.stages.amplifier_rails import rail_heat
 from subwright.stages.amplifier_spec import (
     AmplifierKind,
     AmplifierResult,
     AmplifierSpec,
     BatteryCeiling,
+    RaisedRail,
     SettledKind,
 )
 from subwright.stages.amplifier_stress import (
-    case_limit_w,
     current_limit_a,
     device_peak_w,
     filter_contributors,
     heat_sources,
     lift_bank,
+    lift_reached,
     pumping,
     reactive_stress,
     voltage_stress,
@@ -73,6 +78,7 @@ __all__ = [
     "AmplifierResult",
     "AmplifierSpec",
     "BatteryCeiling",
+    "RaisedRail",
     "design_amplifier",
 ]
 
@@ -93,6 +99,7 @@ def design_amplifier(
     crest_factor_db: float = 9.0,
     lowest_note_hz: float = 30.0,
     speaker_cable_ohm: float = 0.0,
+    raised: RaisedRail | None = None,
 ) -> AmplifierResult:
     """Choose the kind of amplifier and its parts, and give its loss model.
 
@@ -107,6 +114,7 @@ def design_amplifier(
     source_resistance_ohm : battery, cable and contacts, ohm.
     crest_factor_db : of the programme, dB. lowest_note_hz : Hz.
     speaker_cable_ohm : out and return, ohm.
+    raised : the rail of a boost converter that it runs from instead of the battery; None: there is none.
 
     Returns
     -------
@@ -133,6 +141,11 @@ def design_amplifier(
     bridge_d = try_bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
     bridge_ab = try_bridge_class_ab(spec, load, corners, speaker_cable_ohm)
     ceilings = _ceilings(bridge_d, bridge_ab, load, corners, source_resistance_ohm)
+    if raised is not None:
+        return _on_raised_rail(
+            spec, raised, target_power_w, load, library, ceilings, crest_factor_db, lowest_note_hz,
+            speaker_cable_ohm,
+        )  # fmt: skip
     nominal = next(c for c in ceilings if c.corner is Corner.NOMINAL)
     kind = _settle(spec.kind, target_power_w, nominal)
     if kind == "bridge_class_d":
@@ -140,7 +153,7 @@ def design_amplifier(
     elif kind == "bridge_class_ab":
         built = bridge_ab or bridge_class_ab(spec, load, corners, speaker_cable_ohm)
     elif kind == "bridge_class_h":
-        built = bridge_class_h(spec, load, corners, speaker_cable_ohm)
+        built = bridge_class_h(spec, load, corners, library, speaker_cable_ohm)
     else:
         if target_power_w is None:
             raise RangeError(
@@ -150,7 +163,9 @@ def design_amplifier(
                 limit="> 0 W",
                 remedy="State goal.power or goal.spl, or take amplifier.kind = bridge_class_d.",
             )
-        built = _on_rails(kind, spec, target_power_w, load, corners, library, speaker_cable_ohm)
+        built = _on_rails(
+            kind, spec, target_power_w, load, corners, library, speaker_cable_ohm, lowest_note_hz
+        )
     return _finish(
         spec,
         built,
@@ -165,6 +180,37 @@ def design_amplifier(
     )
 
 
+def _on_raised_rail(
+    spec: AmplifierSpec,
+    raised: RaisedRail,
+    target_w: float | None,
+    load: float,
+    library: Library,
+    ceilings: tuple[BatteryCeiling, ...],
+    crest_factor_db: float,
+    lowest_note_hz: float,
+    cable_ohm: float,
+) -> AmplifierResult:
+    """A bridge whose supply is the boost converter's rail at every corner of the battery."""
+    supply = dict.fromkeys(Corner, raised.set_v) | {Corner.MAX: raised.high_v}
+    if spec.kind in ("auto", "bridge_class_d"):
+        built = bridge_class_d(spec, load, supply, library, cable_ohm, raised.pulse_v)
+    elif spec.kind == "bridge_class_ab":
+        built = bridge_class_ab(spec, load, supply, cable_ohm)
+    else:
+        raise NoSolutionError(
+            message="A boost converter gives one raised rail, and this amplifier is not a bridge on one rail.",
+            quantity="amplifier.kind",
+            value=spec.kind,
+            limit="bridge_class_d or bridge_class_ab on a boost converter",
+            source="topology",
+            remedy='Set amplifier.kind = "bridge_class_d", or converter.topology = "push-pull" for ± rails.',
+        )
+    return _finish(
+        spec, built, target_w, load, supply, library, ceilings, 0.0, crest_factor_db, lowest_note_hz, raised
+    )
+
+
 def _on_rails(
     kind: SettledKind,
     spec: AmplifierSpec,
@@ -173,7 +219,10 @@ def _on_rails(
     corners: Mapping[Corner, float],
     library: Library,
     cable_ohm: float,
+    note_hz: float,
 ) -> Built:
+    if kind == "class_g":
+        return class_g(spec, target_w, load, corners, library, cable_ohm, note_hz)
     if kind == "class_ab":
         return class_ab(spec, target_w, load, corners, library, cable_ohm)
     if kind == "class_d_full_bridge":
@@ -278,6 +327,7 @@ def _finish(
     source_ohm: float,
     crest_factor_db: float,
     lowest_note_hz: float,
+    raised: RaisedRail | None = None,
 ) -> AmplifierResult:
     model = built.model
     nominal = np.array([corners[Corner.NOMINAL]])
@@ -335,7 +385,7 @@ def _finish(
     result = AmplifierResult(
         kind=built.kind,
         from_battery=built.from_battery,
-        rails="battery" if built.from_battery else "split",
+        rails="raised" if raised is not None else "battery" if built.from_battery else "split",
         recirculates=is_d,
         model=model,
         load_ohm=load,
@@ -359,21 +409,28 @@ def _finish(
         efficiency_power_w=tuple(output[3:].tolist()),
         efficiency=tuple((output[3:] / (output[3:] + totals[3:])).tolist()),
         switch_id=built.mosfet.id if built.mosfet else cast(OutputChoice, built.output).stage.id,
-        switch_count=sum(d.count for d in devices),
+        switch_count=devices[0].count,
         switch_voltage_v=voltage.applied_v,
         switch_voltage_limit_v=voltage.limit_v,
         switch_voltage_margin_needed=voltage.margin,
         switch_peak_a=peak_least_a,
         switch_peak_limit_a=current_limit_a(built),
         device_peak_w=device_peak_w(built, charging_v, least),
-        reactive_peak_w=reactive[0],
-        reactive_peak_v=reactive[1],
-        reactive_peak_a=reactive[2],
-        reactive_limit_w=case_limit_w(built),
+        reactive_deg=0.0 if reactive is None else reactive.phase_deg,
+        reactive_peak_v=0.0 if reactive is None else reactive.voltage_v,
+        reactive_peak_a=0.0 if reactive is None else reactive.current_a,
+        reactive_share=0.0 if reactive is None else reactive.share,
         lift_f=0.0 if lift is None else lift[1].count * lift[1].capacitor.capacitance_f,
         lift_needed_f=0.0 if lift is None else lift[0],
         lift_capacitor_id="" if lift is None else lift[1].capacitor.id,
         lift_count=0 if lift is None else lift[1].count,
+        lift_reached=0.0 if lift is None else lift_reached(built, lift, peak_v, load, library, corners),
+        rail_switching=built.rails,
+        rail_heat=(
+            rail_heat(model, peak_v, load, rail_v, crest_factor_db)
+            if isinstance(model, ClassABModel) and model.switched
+            else ()
+        ),
         inductance_h=built.filter.inductance_h if built.filter else None,
         filter_f=built.filter.filter_f if built.filter else None,
         damping_ohm=built.filter.damping_ohm if built.filter else None,

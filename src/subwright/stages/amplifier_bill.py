@@ -8,6 +8,7 @@ from subwright.parts.schema import Mosfet
 from subwright.physics.amplifier_models import ClassABModel
 from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_parts import FilterChoice, InputBank, OutputChoice
+from subwright.stages.amplifier_rails_bill import rail_sentences, rail_uses
 from subwright.stages.amplifier_spec import AmplifierResult, AmplifierSpec, BatteryCeiling
 from subwright.stages.common import Corner, PartUse, Rating
 
@@ -17,6 +18,7 @@ _NAMES = {
     "class_d_half_bridge": "Class D half-bridge on split rails",
     "class_d_full_bridge": "Class D full bridge between split rails",
     "class_ab": "Class AB on split rails",
+    "class_g": "Class G on two pairs of rails",
     "bridge_class_d": "Class D bridge straight from the battery",
     "bridge_class_h": "Class H bridge from the battery, rail lifted over the crests",
     "bridge_class_ab": "Class AB bridge straight from the battery",
@@ -67,6 +69,7 @@ def amplifier_parts(
                 provenance=part.provenance.document,
             )
         )
+    parts += rail_uses(result, library)
     if bank is not None:
         part = bank.capacitor
         parts.append(
@@ -121,6 +124,8 @@ def _switch_use(
 
 
 def _voltage_case(result: AmplifierResult) -> str:
+    if result.rails == "raised":
+        return "highest raised rail"
     if result.from_battery:
         return "highest battery"
     return "highest battery, unloaded" + (", pumped" if result.pumping_v is not None else "")
@@ -376,8 +381,14 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
     Plain sentences.
     """
     nominal = next(c for c in result.ceilings if c.corner is Corner.NOMINAL)
-    lines = [f"{_NAMES[result.kind]}{_why_kind(spec, result, nominal)}."]
-    if result.from_battery:
+    lines = [f"{_name(result)}{_why_kind(spec, result, nominal)}."]
+    if result.rails == "raised":
+        lines.append(
+            f"It reaches {result.power_w:.1f} W into {show(result.load_ohm, 'resistance')} from a raised rail of "
+            f"{show(result.rail_needed_v, 'voltage')}, at every battery that the boost converter can hold it "
+            "from. Both loudspeaker leads are live: neither may touch ground."
+        )
+    elif result.from_battery:
         lines.append(
             f"It reaches {result.power_w:.1f} W into {show(result.load_ohm, 'resistance')} from the "
             f"{show(result.rail_needed_v, 'voltage')} that is left at its terminals."
@@ -421,14 +432,18 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
             f"corner {show(result.filter_corner_hz, 'frequency')}, Q {result.filter_q:.2f} with the load; "
             "damped, because a voice coil is no load at that frequency."
         )
-    if isinstance(result.model, ClassABModel) and result.reactive_peak_w > 0.0:
+    if isinstance(result.model, ClassABModel) and result.reactive_share > 0.0:
+        watts = result.reactive_peak_v * result.reactive_peak_a
+        which = (
+            "safe operating area at 85 °C case"
+            if result.parts[0].letter == "Q"
+            else ("heat that it may lose with its case at 100 °C")
+        )
         lines.append(
-            f"With the load 45° reactive one device meets {show(result.reactive_peak_w, 'power')} at "
+            f"With the load up to 60° reactive one device meets {show(watts, 'power')} at "
             f"{show(result.reactive_peak_v, 'voltage')} and {show(result.reactive_peak_a, 'current')} for "
-            f"some "
-            "milliseconds of each bass cycle: find that point in its data sheet's safe operating area, 10 "
-            "ms or "
-            "DC curve. Second breakdown is not in the part's record here."
+            f"some milliseconds of each bass cycle: {100.0 * result.reactive_share:.0f} % of its {which}. "
+            "The curves are those for steady current: bass notes last too long for the pulsed ones."
         )
         if result.model.ballast_ohm > 0.0:
             lines.append(
@@ -438,16 +453,7 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
                 "to the lowest bias before first power, and set it hot, by the drop across the emitter "
                 "resistors."
             )
-    if result.lift_count:
-        lines.append(
-            f"Each leg's rail is lifted by {show(result.lift_f, 'capacitance')}: the lowest note's crest "
-            f"takes "
-            f"its charge from there ({show(result.lift_needed_f, 'capacitance')} needed). Below the "
-            f"threshold the "
-            "devices hang on the battery alone, which is what saves heat. The lifting switches and their "
-            "drive "
-            "are not designed here."
-        )
+    lines += rail_sentences(result)
     if result.kind == "class_d_full_bridge":
         lines.append(
             "The bridge takes from both rails at once and pumps neither; both loudspeaker leads are live, "
@@ -460,9 +466,18 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
             f"{show(result.rail_capacitance_f, 'capacitance')} on each rail keeps the rise to "
             f"{show(result.pumping_v, 'voltage')} at the lowest note."
         )
-    if result.from_battery or spec.kind == "auto":
+    if result.rails == "battery" or spec.kind == "auto":
         lines += ceiling_sentences(result.ceilings, result.load_ohm)
     return tuple(lines)
+
+
+def _name(result: AmplifierResult) -> str:
+    name = _NAMES[result.kind]
+    return (
+        name.split(" bridge")[0] + " bridge on the boost converter's rail"
+        if result.rails == "raised"
+        else name
+    )
 
 
 def _count(result: AmplifierResult) -> str:
@@ -479,6 +494,8 @@ def _why_kind(spec: AmplifierSpec, result: AmplifierResult, nominal: BatteryCeil
         return (
             ": no switch at hand stands the rails that a half-bridge would need; a bridge needs half of them"
         )
+    if result.rails == "raised":
+        return ": one raised rail asks for a bridge"
     if result.from_battery:
         return ": the battery alone reaches the power, so no converter is needed"
     if nominal.class_d_sine_w is None:

@@ -1,4 +1,4 @@
-"""The four kinds of power stage, each built from real parts with its loss model."""
+"""The switching kinds of power stage, each built from real parts with its loss model."""
 
 from __future__ import annotations
 
@@ -14,10 +14,8 @@ from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.preferred import at_least, nearest
 from subwright.base.units import show
 from subwright.parts.library import Library
-from subwright.parts.output_stages import BRIDGE_CHIP, OutputStage
 from subwright.parts.schema import Mosfet
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
-from subwright.physics.amplifiers import class_b_worst_dissipation_w
 from subwright.physics.class_d import lc_corner_hz, lc_quality
 from subwright.physics.snubbers import snubber_capacitance_f, snubber_resistance_ohm
 from subwright.stages.amplifier_inductor import WoundInductor, wind_inductor
@@ -27,11 +25,11 @@ from subwright.stages.amplifier_parts import (
     SwitchPool,
     best_switch,
     choose_filter,
-    choose_output_stage,
     pool_of_switches,
     sine_phases,
     switch_charge_coul,
 )
+from subwright.stages.amplifier_rail_records import RailSwitching
 from subwright.stages.amplifier_spec import AmplifierSpec, SettledKind
 from subwright.stages.common import Corner
 
@@ -41,13 +39,9 @@ __all__ = [
     "INDUCTOR_TOLERANCE",
     "LOAD_LEAST",
     "Built",
-    "bridge_class_ab",
     "bridge_class_d",
-    "bridge_class_h",
-    "class_ab",
     "half_bridge",
     "rail_swell",
-    "try_bridge_class_ab",
     "try_bridge_class_d",
 ]
 
@@ -76,6 +70,7 @@ class Built:
     filter: FilterChoice | None = None
     snubber_ohm: float | None = None
     inductor: WoundInductor | None = None
+    rails: RailSwitching | None = None
     others: tuple[str, ...] = ()
 
     @property
@@ -269,9 +264,14 @@ def rail_swell(corners: Mapping[Corner, float]) -> float:
 
 
 def bridge_class_d(
-    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], library: Library, cable_ohm: float
+    spec: AmplifierSpec,
+    load: float,
+    corners: Mapping[Corner, float],
+    library: Library,
+    cable_ohm: float,
+    pulse_v: float | None = None,
 ) -> Built:
-    """Class D bridge straight from the battery; it must outlast a clamped load dump.
+    """Class D bridge on a single supply; it must outlast a clamped load dump.
 
     Parameters
     ----------
@@ -279,6 +279,7 @@ def bridge_class_d(
     load : ohm. corners : open-circuit battery voltages, V.
     library : parts with the drawer merged.
     cable_ohm : speaker cable, out and return, ohm.
+    pulse_v : highest supply for a moment, V; None: the dump that goes with the battery's voltage.
 
     Returns
     -------
@@ -289,7 +290,7 @@ def bridge_class_d(
     NoSolutionError : no part serves.
     """
     highest_v = corners[Corner.MAX]
-    dump_v = next((v for top, v in _LOAD_DUMP_V if corners[Corner.NOMINAL] < top), highest_v)
+    dump_v = pulse_v or next((v for top, v in _LOAD_DUMP_V if corners[Corner.NOMINAL] < top), highest_v)
     across_v = max(highest_v, dump_v * (1.0 - spec.voltage_reserve))
     pool = pool_of_switches(
         library, spec.mosfet, across_v, spec.voltage_reserve, highest_v / (LOAD_LEAST * load), 4
@@ -322,149 +323,3 @@ def try_bridge_class_d(
         if spec.kind == "bridge_class_d":
             raise
         return None
-
-
-def _class_ab_model(
-    spec: AmplifierSpec, stage: OutputStage, parallel: int, legs: int, split: bool, cable_ohm: float
-) -> ClassABModel:
-    both_sides = stage.form == "bridge chip"
-    return ClassABModel(
-        legs=legs,
-        split_rails=split,
-        drop_v=stage.drop_v * (1 if both_sides or legs == 1 else 2),
-        bias_a=(spec.bias_current_a if spec.bias_current_a is not None else stage.bias_a * parallel),
-        driver_a=stage.driver_a,
-        ballast_ohm=stage.ballast_ohm / parallel,
-        cable_ohm=cable_ohm,
-    )
-
-
-def class_ab(
-    spec: AmplifierSpec,
-    target_w: float,
-    load: float,
-    corners: Mapping[Corner, float],
-    library: Library,
-    cable_ohm: float,
-) -> Built:
-    """Class AB on split rails: a chip, or complementary pairs.
-
-    Parameters
-    ----------
-    spec : the builder's wishes.
-    target_w : sine power at the onset of clipping, W.
-    load : ohm. corners : open-circuit battery voltages, V.
-    library : parts with the drawer merged.
-    cable_ohm : speaker cable, out and return, ohm.
-
-    Returns
-    -------
-    The stage with its parts.
-
-    Raises
-    ------
-    NoSolutionError : no part serves.
-    """
-    peak_v = sqrt(2.0 * target_w * load)
-    swell = corners[Corner.CHARGING] / corners[Corner.NOMINAL]
-
-    def device_w(stage: OutputStage) -> float:
-        rail_v = _class_ab_model(spec, stage, 1, 1, True, cable_ohm).rail_for_peak_v(peak_v, load) * swell
-        return class_b_worst_dissipation_w(rail_v, LOAD_LEAST * load) + 2.0 * rail_v * stage.bias_a
-
-    # 4 V stands for the stage's own drop before the stage is known; the rating is checked on the real one.
-    supply_v = 2.0 * (peak_v * (load + cable_ohm) / load + 4.0) * rail_swell(corners) / (1.0 - AB_RESERVE)
-    choice = choose_output_stage(spec.ab_output, supply_v, peak_v / (LOAD_LEAST * load), device_w)
-    model = _class_ab_model(spec, choice.stage, choice.parallel, 1, True, cable_ohm)
-    return Built(kind="class_ab", model=model, output=choice, others=choice.others)
-
-
-def bridge_class_ab(
-    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
-) -> Built:
-    """Class AB bridge straight from the battery: a bridge chip, or pairs on each leg.
-
-    Parameters
-    ----------
-    spec : the builder's wishes.
-    load : ohm. corners : open-circuit battery voltages, V.
-    cable_ohm : speaker cable, out and return, ohm.
-
-    Returns
-    -------
-    The stage with its parts.
-
-    Raises
-    ------
-    NoSolutionError : no part serves.
-    """
-    highest_v = corners[Corner.MAX]
-    least = LOAD_LEAST * load
-    chip_crest_a = (highest_v - BRIDGE_CHIP.drop_v) / least
-    if (
-        spec.ab_output != "pair"
-        and highest_v <= BRIDGE_CHIP.supply_max_v
-        and chip_crest_a <= BRIDGE_CHIP.peak_a
-    ):
-        choice = OutputChoice(stage=BRIDGE_CHIP, parallel=1, others=())
-    else:
-        # The two legs share the load: each swings half the supply into half of it.
-        choice = choose_output_stage(
-            "pair",
-            highest_v / (1.0 - AB_RESERVE),
-            highest_v / least,
-            lambda stage: (
-                class_b_worst_dissipation_w(0.5 * highest_v, 0.5 * least) + highest_v * stage.bias_a
-            ),
-        )
-    model = _class_ab_model(spec, choice.stage, choice.parallel, 2, False, cable_ohm)
-    return Built(kind="bridge_class_ab", model=model, output=choice, others=choice.others)
-
-
-def try_bridge_class_ab(
-    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
-) -> Built | None:
-    """The class-AB bridge, or None where no output stage serves and the kind doesn't insist on it."""
-    try:
-        return bridge_class_ab(spec, load, corners, cable_ohm)
-    except NoSolutionError:
-        if spec.kind == "bridge_class_ab":
-            raise
-        return None
-
-
-def bridge_class_h(
-    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
-) -> Built:
-    """Class AB bridge from the battery whose rail is lifted over the crests: complementary pairs on each leg.
-
-    Parameters
-    ----------
-    spec : the builder's wishes.
-    load : ohm. corners : open-circuit battery voltages, V.
-    cable_ohm : speaker cable, out and return, ohm.
-
-    Returns
-    -------
-    The stage with its parts.
-
-    Raises
-    ------
-    NoSolutionError : no part serves.
-    """
-    highest_v = corners[Corner.MAX] * (1.0 + spec.lift)
-    least = LOAD_LEAST * load
-    # At worst the lifted rail carries all the current: a plain bridge on it bounds the heat.
-    choice = choose_output_stage(
-        "pair",
-        highest_v / (1.0 - AB_RESERVE),
-        highest_v / least,
-        lambda stage: class_b_worst_dissipation_w(0.5 * highest_v, 0.5 * least) + highest_v * stage.bias_a,
-    )
-    plain = _class_ab_model(spec, choice.stage, choice.parallel, 2, False, cable_ohm)
-    return Built(
-        kind="bridge_class_h",
-        model=replace(plain, lift_ratio=spec.lift),
-        output=choice,
-        others=choice.others,
-    )

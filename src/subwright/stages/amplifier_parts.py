@@ -16,6 +16,7 @@ from subwright.parts.library import Library
 from subwright.parts.output_stages import OUTPUT_STAGES, OutputStage
 from subwright.parts.schema import Capacitor, Mosfet
 from subwright.physics.class_d import lc_corner_hz, lc_quality, output_filter_l_c, parallel_damping_ohm
+from subwright.physics.safe_area import whole_devices
 
 __all__ = [
     "DAMPING_RATIO",
@@ -41,6 +42,7 @@ DAMPING_RATIO = 2.0  # damping capacitor over filter capacitor: unloaded peak 1.
 RESERVE_ID = 0.5  # share of a MOSFET's current rating that the crest may use
 _FILM_VOLTAGES_V = (63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 _MOST_CANS = 12
+_MOST_PAIRS = 8
 _SINK_C = 80.0  # heatsink temperature for which pairs are counted
 _JUNCTION_RESERVE_K = 25.0
 
@@ -222,21 +224,32 @@ class OutputChoice:
     others: tuple[str, ...]
 
 
+def _is_wanted(wanted: str, stage: OutputStage) -> bool:
+    if stage.device == "lateral MOSFET":
+        return wanted == "lateral"
+    return wanted in ("auto", stage.form)
+
+
 def choose_output_stage(
-    wanted: str, supply_v: float, crest_a: float, device_w: Callable[[OutputStage], float]
+    wanted: str,
+    supply_v: float,
+    crest_a: float,
+    device_w: Callable[[OutputStage], float],
+    beside: Callable[[OutputStage], float],
 ) -> OutputChoice:
-    """Choose chip or complementary pairs, weakest that stands voltage, current and heat.
+    """Choose chip or complementary pairs: fewest that stand voltage, current, heat and reactive load.
 
     Parameters
     ----------
-    wanted : "auto", "chip" or "pair".
+    wanted : "auto", "chip", "pair" or "lateral".
     supply_v : highest voltage between the supply terminals, V.
     crest_a : highest output current, A.
     device_w : heat of the whole output leg at its worst drive with a stage, W.
+    beside : how many of one transistor's safe operating areas the reactive load line asks for.
 
     Returns
     -------
-    OutputChoice; chips are not paralleled.
+    OutputChoice; chips are not paralleled; of equal counts the weaker.
 
     Raises
     ------
@@ -244,25 +257,32 @@ def choose_output_stage(
     """
     found: list[tuple[int, OutputStage]] = []
     for stage in OUTPUT_STAGES.values():
-        if wanted not in ("auto", stage.form) or stage.supply_max_v < supply_v:
+        if not _is_wanted(wanted, stage) or stage.supply_max_v < supply_v:
             continue
         allowed = stage.tj_max_c - _JUNCTION_RESERVE_K - _SINK_C
         per_case_w = allowed / (stage.rth_jc_k_per_w + stage.interface_k_per_w)
         by_heat = ceil(device_w(stage) / stage.cases / per_case_w - 1e-9)
-        count = max(1, by_heat, ceil(crest_a / stage.peak_a - 1e-9))
-        if stage.form == "chip" and count > 1:
+        lines = beside(stage)
+        if lines > _MOST_PAIRS:
+            continue
+        count = max(whole_devices(lines), by_heat, ceil(crest_a / stage.peak_a - 1e-9))
+        if count > (1 if stage.form == "chip" else _MOST_PAIRS):
             continue
         found.append((count, stage))
     if not found:
-        limits = {s.form: s.supply_max_v for s in OUTPUT_STAGES.values()}
+        limits: dict[str, float] = {}
+        for stage in OUTPUT_STAGES.values():
+            limits[stage.form] = max(limits.get(stage.form, 0.0), stage.supply_max_v)
         raise NoSolutionError(
-            message="No class-AB output stage stands these rails and this heat.",
+            message="No class-AB output stage stands these rails, this heat and a reactive load.",
             quantity="voltage between the rails",
             value=f"{show(supply_v, 'voltage')} at {show(crest_a, 'current')}",
-            limit=", ".join(f"{form} {show(v, 'voltage')}" for form, v in limits.items()),
+            limit=", ".join(f"{form} {show(v, 'voltage')}" for form, v in limits.items())
+            + f", at most {_MOST_PAIRS} pairs side by side",
             source="output stage table",
             remedy="Take class D, lower the power, or let amplifier.ab_output be auto.",
         )
+    found.sort(key=lambda item: item[0])
     count, stage = found[0]
     return OutputChoice(stage=stage, parallel=count, others=tuple(s.id for _, s in found[1:]))
 
@@ -280,14 +300,16 @@ class InputBank:
         return self.count * (self.capacitor.ripple_a or 0.0)
 
 
-def choose_lift_bank(library: Library, voltage_v: float, needed_f: float) -> InputBank:
-    """Choose electrolytics that lift a rail over the crests.
+def choose_lift_bank(
+    library: Library, voltage_v: float, needed_f: float, what: str = "lifts the rail"
+) -> InputBank:
+    """Choose electrolytics that lift a rail over the crests, or feed one.
 
     Parameters
     ----------
     library : parts with the drawer merged.
     voltage_v : highest voltage on them, V; the rating keeps a fifth in hand.
-    needed_f : capacitance, F; the cans' lower tolerance is taken off.
+    needed_f : capacitance, F; the cans' lower tolerance is taken off. what : it does, for the refusal.
 
     Returns
     -------
@@ -307,8 +329,8 @@ def choose_lift_bank(library: Library, voltage_v: float, needed_f: float) -> Inp
             ranked.append((library.in_drawer(part.id) < count, count, size, part.id, part))
     if not ranked:
         raise NoSolutionError(
-            message="No electrolytic in the drawer or library lifts the rail over the lowest note.",
-            quantity="lifting capacitor of each leg",
+            message=f"No electrolytic in the drawer or library {what} over the lowest note.",
+            quantity="capacitance of each leg or side",
             value=show(needed_f, "capacitance"),
             limit=f"at most {_MOST_CANS} cans",
             source="parts library and drawer",

@@ -25,15 +25,24 @@ from subwright.base.fields import (
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel, Floats
 from subwright.physics.thermal import ThermalDevice
 from subwright.stages.amplifier_inductor import WoundInductor
+from subwright.stages.amplifier_rail_records import RailHeat, RailSwitching
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 
-__all__ = ["AmplifierKind", "AmplifierResult", "AmplifierSpec", "BatteryCeiling", "SettledKind"]
+__all__ = [
+    "AmplifierKind",
+    "AmplifierResult",
+    "AmplifierSpec",
+    "BatteryCeiling",
+    "RaisedRail",
+    "SettledKind",
+]
 
 Array = NDArray[np.float64]
 SettledKind = Literal[
     "class_d_half_bridge",
     "class_d_full_bridge",
     "class_ab",
+    "class_g",
     "bridge_class_d",
     "bridge_class_ab",
     "bridge_class_h",
@@ -43,6 +52,7 @@ AmplifierKind = Literal[
     "class_d_half_bridge",
     "class_d_full_bridge",
     "class_ab",
+    "class_g",
     "bridge_class_d",
     "bridge_class_ab",
     "bridge_class_h",
@@ -56,10 +66,16 @@ class AmplifierSpec(StageSpec):
         "auto",
         why="Class D half-bridge, full bridge or class AB on split rails, or a bridge straight from the "
         "battery; auto takes a class-D bridge where the battery alone reaches the power, else the "
-        "half-bridge "
-        "while a switch stands its rails, else the full bridge, which needs half of them. bridge_class_h is "
-        "a "
-        "class-AB bridge from the battery whose rail capacitors lift over the crests.",
+        "half-bridge while a switch stands its rails, else the full bridge, which needs half of them. "
+        "class_g is class AB on two pairs of rails, the inner pair tapped from the secondary; "
+        "bridge_class_h is a class-AB bridge from the battery whose rail capacitors lift over the crests.",
+    )
+    inner_rail: Ratio = quantity(
+        "50 %",
+        low="25 %",
+        high="75 %",
+        why="Class G: the inner pair of rails over the outer one; programme is coolest between a third and a "
+        "half.",
     )
     lift: Ratio = quantity(
         "80 %",
@@ -140,8 +156,11 @@ class AmplifierSpec(StageSpec):
     filter_capacitor_f: Capacitance | None = quantity(
         None, low="47 nF", high="10 uF", why="Filter capacitor of each leg; auto picks it from E6."
     )
-    ab_output: Literal["auto", "chip", "pair"] = choice(
-        "auto", why="Class AB: integrated amplifier or complementary pairs; auto takes a chip if it will do."
+    ab_output: Literal["auto", "chip", "pair", "lateral"] = choice(
+        "auto",
+        why="Class AB: integrated amplifier, complementary bipolar pairs, or pairs of lateral MOSFETs, which "
+        "know no second breakdown but stay further from the rails; auto takes a chip if it will do, else "
+        "bipolar pairs.",
     )
     bias_current_a: Current | None = quantity(
         None, low="1 mA", high="1 A", why="Class AB: quiescent current of the whole output; auto by device."
@@ -158,6 +177,15 @@ class AmplifierSpec(StageSpec):
         high="220 kohm",
         why="Resistor to ground at its input, which the filter's coupling capacitor works into.",
     )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RaisedRail:
+    """The single rail of a boost converter, V: as set, at the high end of its window, and for a moment."""
+
+    set_v: float
+    high_v: float
+    pulse_v: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -189,7 +217,8 @@ class AmplifierResult:
 
     Attributes
     ----------
-    kind, from_battery, rails, recirculates : what it is; the last says whether reactive power flows back.
+    kind, from_battery, rails, recirculates : what it is; from_battery says that it has one supply, the battery
+        or, where rails is "raised", a boost converter's rail; the last whether reactive power flows back.
     model : instantaneous loss model.
     load_ohm : ohm. load_least_ohm : lowest impedance reckoned with, ohm (80 % of it, IEC 60268-5).
     power_target_w : asked for, W; None for what the battery gives. power_w : reached, nominal corner.
@@ -206,12 +235,14 @@ class AmplifierResult:
         switch_voltage_margin_needed : applied and rated V, and the share to keep free.
     switch_peak_a, switch_peak_limit_a : A. device_peak_w : instantaneous peak dissipation of one class-AB
         device into a resistor, W, for its safe operating area; 0 for class D.
-    reactive_peak_w, reactive_peak_v, reactive_peak_a : hardest instant of one class-AB device with the load
-        45 degrees reactive, any drive, charging battery: W, V and A; reactive_limit_w : what it may turn into
-        heat for long with its case at 100 °C, W; 0 for class D.
+    reactive_deg, reactive_peak_v, reactive_peak_a : hardest instant of one class-AB device with the load 0,
+        45 or 60 degrees reactive, any drive, charging battery: which of them, V and A. reactive_share : of
+        its safe operating area at 85 °C case (a chip: of the heat it loses at 100 °C case); 0 for class D.
     lift_f, lift_needed_f, lift_capacitor_id, lift_count : class H: capacitance of each leg's lifting bank,
-    what
-        the lowest note needs, F, and its cans; 0 and "" for other kinds.
+        what the lowest note needs, F, and its cans; 0 and "" for other kinds. lift_reached : share of the
+        battery by which the rail stands above it at the end of a crest; 0 for other kinds.
+    rail_switching : parts that change the rails, rail_heat : heat with and without; None and () for kinds
+        whose rails stand still.
     inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
     filter_corner_hz, filter_q : with the real values; filter_corner_target_hz; None for class AB.
     switching_hz, switching_least_hz : at rest and at the crest, Hz; 0 for class AB.
@@ -231,7 +262,7 @@ class AmplifierResult:
 
     kind: SettledKind
     from_battery: bool
-    rails: Literal["split", "battery"]
+    rails: Literal["split", "battery", "raised"]
     recirculates: bool
     model: ClassDModel | ClassABModel
     load_ohm: float
@@ -262,14 +293,17 @@ class AmplifierResult:
     switch_peak_a: float
     switch_peak_limit_a: float
     device_peak_w: float
-    reactive_peak_w: float
+    reactive_deg: float
     reactive_peak_v: float
     reactive_peak_a: float
-    reactive_limit_w: float
+    reactive_share: float
     lift_f: float
     lift_needed_f: float
     lift_capacitor_id: str
     lift_count: int
+    lift_reached: float
+    rail_switching: RailSwitching | None
+    rail_heat: tuple[RailHeat, ...]
     inductance_h: float | None
     filter_f: float | None
     damping_ohm: float | None

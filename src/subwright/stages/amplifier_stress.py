@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, cast
 
@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from subwright.base.preferred import at_least
 from subwright.parts.library import Library
 from subwright.physics.amplifier_models import ClassABModel
-from subwright.physics.amplifiers import class_b_reactive_stress, lift_capacitance_f
+from subwright.physics.amplifiers import lift_capacitance_f
 from subwright.physics.class_d import PUMPING_WORST_MODULATION, pumping_capacitance_f, rail_pumping_v
+from subwright.physics.safe_area import SafeArea, hardest_point, reactive_modulus_ohm
 from subwright.physics.thermal import ThermalDevice
 from subwright.stages.amplifier_kinds import AB_RESERVE, FILM_TOLERANCE, INDUCTOR_TOLERANCE, Built
+from subwright.stages.amplifier_linear import REACTIVE_DEG, SIZING_CASE_C
 from subwright.stages.amplifier_parts import (
     RESERVE_ID,
     InputBank,
@@ -27,13 +29,14 @@ from subwright.stages.amplifier_spec import AmplifierSpec, SettledKind
 from subwright.stages.common import Contributor, Corner
 
 __all__ = [
+    "ReactiveStress",
     "VoltageStress",
-    "case_limit_w",
     "current_limit_a",
     "device_peak_w",
     "filter_contributors",
     "heat_sources",
     "lift_bank",
+    "lift_reached",
     "pumping",
     "reactive_stress",
     "voltage_stress",
@@ -42,7 +45,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-_REACTIVE_DEG: Final = 45.0  # usual worst case of a loudspeaker; common practice
 _HOT_CASE_C: Final = 100.0
 _LIFT_SAG: Final = 0.10  # of the battery, over one crest; part of what amplifier.lift takes off
 
@@ -138,7 +140,55 @@ def heat_sources(
             interface_k_per_w=interface,
             tj_max_c=tj_max,
         ),
+        *_rail_sources(built, terms, worst, library),
     )
+
+
+def _rail_sources(
+    built: Built, terms: Mapping[str, Array], worst: Mapping[str, Array], library: Library
+) -> Iterator[ThermalDevice]:
+    """Diodes and switches of rails that change; what lifting loses is shared between both kinds."""
+    rails = built.rails
+    if rails is None:
+        return
+    lifted = rails.form == "lifted"
+    diode, upper = library.rectifiers[rails.diode_id], library.mosfets[rails.upper_id]
+    groups = (
+        (
+            "commutation diode",
+            "commutation diodes",
+            2,
+            diode.rth_jc_k_per_w / diode.legs,
+            diode.tj_max_c,
+            diode,
+        ),
+        (
+            "lifting switch" if lifted else "rail follower",
+            "rail lifting" if lifted else "rail switches",
+            4 if lifted else 2,
+            upper.rth_jc_k_per_w,
+            upper.tj_max_c,
+            upper,
+        ),
+    )
+    for name, loss, count, rth_jc, tj_max, part in groups:
+        share = 0.5 if loss == "rail lifting" else 1.0
+        heat, hot = share * terms[loss] / count, share * worst[loss] / count
+        if lifted and part is diode:
+            heat, hot = heat + 0.5 * terms["rail lifting"] / count, hot + 0.5 * worst["rail lifting"] / count
+        yield ThermalDevice(
+            name=name,
+            count=count,
+            idle_w=float(heat[0]),
+            programme_w=float(heat[1]),
+            full_w=float(heat[2]),
+            worst_w=max(float(np.max(hot)), float(heat[2])),
+            rth_jc_k_per_w=rth_jc,
+            interface_k_per_w=min(
+                (i.rth_k_per_w for i in library.insulators.values() if i.package == part.package), default=1.6
+            ),
+            tj_max_c=tj_max,
+        )
 
 
 def device_peak_w(built: Built, rail_v: float, load: float) -> float:
@@ -163,36 +213,75 @@ def lift_bank(
     model = built.model
     if not isinstance(model, ClassABModel) or model.lift_ratio == 0.0:
         return None
-    threshold = max(0.0, rail_v - model.drop_v) * load / (load + model.series_ohm())
+    threshold = max(0.0, rail_v - model.head_v) * load / (load + model.series_ohm())
     needed = lift_capacitance_f(
         max(peak_v, threshold), threshold, load, note_hz, _LIFT_SAG * corners[Corner.NOMINAL]
     )
     return needed, choose_lift_bank(library, corners[Corner.MAX], needed)
 
 
-def reactive_stress(built: Built, rail_v: float, load: float) -> tuple[float, float, float]:
-    """Hardest instant of one class-AB device into 45 degrees at any drive: W, V and A; zeros for class D."""
-    if not isinstance(built.model, ClassABModel) or built.output is None:
-        return 0.0, 0.0, 0.0
-    # A bridge's leg sees half the supply swing about its middle, and half the load.
-    legs = built.model.legs
-    lifted_v = rail_v * (1.0 + built.model.lift_ratio)
-    side_v, leg_ohm = lifted_v / legs, load / legs
-    reach = float(built.model.clip_peak_v(rail_v, load)) / legs
-    found = [
-        class_b_reactive_stress(side_v, share * reach, leg_ohm, _REACTIVE_DEG)
-        for share in (0.5, 0.75, 0.9, 1.0)
-    ]
-    watts, volts, amps = max(found)
-    return watts / built.output.parallel, volts, amps / built.output.parallel
-
-
-def case_limit_w(built: Built) -> float:
-    """Heat that one class-AB device carries away with its case at 100 °C, W; 0 for class D."""
-    if built.output is None:
+def lift_reached(
+    built: Built,
+    lift: tuple[float, InputBank],
+    peak_v: float,
+    load: float,
+    library: Library,
+    corners: Mapping[Corner, float],
+) -> float:
+    """By how much the lifted rail stands above the battery at the end of a crest, over the battery."""
+    needed, bank = lift
+    rails = built.rails
+    if rails is None:
         return 0.0
-    stage = built.output.stage
-    return (stage.tj_max_c - _HOT_CASE_C) / stage.rth_jc_k_per_w
+    nominal = corners[Corner.NOMINAL]
+    least_f = bank.count * bank.capacitor.capacitance_f * (1.0 - bank.capacitor.tolerance)
+    sag_v = _LIFT_SAG * nominal * needed / least_f
+    upper = library.mosfets[rails.upper_id]
+    switch_v = peak_v / load * upper.rds_on_ohm * upper.rds_hot_ratio
+    return 1.0 - (rails.diode_v + switch_v + sag_v) / nominal
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReactiveStress:
+    """Hardest instant of one class-AB device: phase in degrees, V, A, and the share of its limit used."""
+
+    phase_deg: float
+    voltage_v: float
+    current_a: float
+    share: float
+
+
+def reactive_stress(built: Built, rail_v: float, load: float) -> ReactiveStress | None:
+    """Hardest instant of one class-AB device into 0, 45 or 60 degrees at any drive; None for class D.
+
+    Parameters
+    ----------
+    built : the stage. rail_v : one rail, or the battery, V. load : least resistance of the load, ohm.
+
+    Returns
+    -------
+    ReactiveStress; a transistor's share is that of its safe operating area at ``SIZING_CASE_C``, a chip's
+    that of the heat it may carry away with its case at 100 °C.
+    """
+    model = built.model
+    if not isinstance(model, ClassABModel) or built.output is None:
+        return None
+    # A bridge's leg sees half the supply swing about its middle, and half the load.
+    side_v, leg_ohm = rail_v * (1.0 + model.lift_ratio) / model.legs, load / model.legs
+    loads = [(reactive_modulus_ohm(leg_ohm, phase), phase) for phase in REACTIVE_DEG]
+    stage, count = built.output.stage, built.output.parallel
+    limit = stage.safe_area or SafeArea(
+        current_a=stage.peak_a,
+        voltage_v=stage.supply_max_v,
+        rth_jc_k_per_w=stage.rth_jc_k_per_w,
+        tj_max_c=stage.tj_max_c,
+    )
+    case_c = _HOT_CASE_C if stage.safe_area is None else SIZING_CASE_C
+    reach = float(model.clip_peak_v(rail_v, load)) / model.legs
+    needed, volts, amps, line = hardest_point(limit, case_c, side_v, reach, loads)
+    return ReactiveStress(
+        phase_deg=line.phase_deg, voltage_v=volts, current_a=amps / count, share=needed / count
+    )
 
 
 def filter_contributors(built: Built) -> tuple[Contributor, ...]:
@@ -214,4 +303,11 @@ def works(built: Built) -> tuple[str, ...]:
             common = ("mclyman-handbook", *common)
         keys = ("st-std50n03l", "honda-cerezo2003", "ti-slaa701", "erickson2001", "mohan2003")
         return (*keys, *common)
-    return ("boylestad", "gray-meyer", *common)
+    linear: tuple[str, ...] = ("boylestad", "gray-meyer", "self-apad")
+    if built.output is not None and built.output.stage.id.startswith("TIP35"):
+        linear += ("onsemi-tip35",)
+    if built.output is not None and built.output.stage.id.startswith("MJL21194"):
+        linear += ("onsemi-mjl21193", "onsemi-tip35")
+    if built.rails is not None:
+        linear += ("raab1986",)
+    return (*linear, *common)

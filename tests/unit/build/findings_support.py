@@ -34,6 +34,23 @@ def bike() -> Design:
     return solved("cargo-bike-cinema")
 
 
+@cache
+def _with_amplifier(name: str, kind: str) -> Design:
+    spec = service.open_build(EXAMPLES / f"{name}.build.toml").spec
+    amplifier = spec.amplifier.model_copy(update={"kind": kind})
+    return service.solve(spec.model_copy(update={"amplifier": amplifier}), folder=EXAMPLES).design
+
+
+def two_pairs() -> Design:
+    """The van with class G: pairs of transistors on two pairs of rails."""
+    return _with_amplifier("storyteller-van", "class_g")
+
+
+def lifted() -> Design:
+    """The bridge from the battery with class H: its rail lifted over the crests."""
+    return _with_amplifier("cargo-bike-cinema", "bridge_class_h")
+
+
 def put(whole: Any, path: str, value: Any) -> Any:
     """A copy with the value at a dotted path replaced; ``*`` stands for each item of a tuple or mapping."""
     head, _, rest = path.partition(".")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from math import inf, nan
 from types import SimpleNamespace
@@ -9,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from findings_support import at_point, bike, changed, findings_of, put, van
+from findings_support import at_point, bike, changed, findings_of, lifted, put, two_pairs, van
 
 from subwright.base.errors import SubwrightError
 from subwright.base.quantities import QUANTITIES
@@ -40,13 +41,19 @@ class Break:
     points: dict[tuple[Corner, Level], dict[str, float]] = field(default_factory=dict)
     severity: str = ""  # "" : the rule's own
     bridge: bool = False  # start from the build without a converter
+    base: Callable[[], Design] | None = None  # start from this build instead
     before: dict[str, Any] = field(default_factory=dict)  # what makes the example sound, where it isn't
 
+    def start(self) -> Design:
+        if self.base is not None:
+            return self.base()
+        return bike() if self.bridge else van()
+
     def sound(self) -> Design:
-        return changed(bike() if self.bridge else van(), self.before)
+        return changed(self.start(), self.before)
 
     def design(self) -> Design:
-        design = changed(bike() if self.bridge else van(), self.changes)
+        design = changed(self.start(), self.changes)
         for (corner, level), values in self.points.items():
             design = at_point(design, corner, level, **values)
         return design
@@ -217,7 +224,20 @@ BREAKS: dict[str, list[Break]] = {
     "AMP-07": [Break({"amplifier.load_least_ohm": 50.0})],
     "AMP-08": [Break({"amplifier.stuck_w": 1e4, "speaker_guard": None})],
     "AMP-11": [Break({"amplifier.switching_least_hz": 3e4})],
-    "AMP-10": [Break({"amplifier.reactive_peak_w": 500.0, "amplifier.reactive_limit_w": 50.0})],
+    "AMP-10": [Break({"amplifier.reactive_share": 1.4})],
+    "AMP-12": [
+        Break({"amplifier.devices.*.count": 4}, base=two_pairs),
+        Break({"heat.devices.*.junction_c": dict.fromkeys(Level, 149.0)}, base=two_pairs),
+        Break({"enclosure.impedance_ohm": np.full(200, 1.5 + 1.5j)}, base=lifted),
+    ],
+    "AMP-13": [Break({"amplifier.rail_heat.*.switched_w": 500.0}, base=two_pairs)],
+    "AMP-14": [Break({"amplifier.lift_reached": 0.7}, base=lifted)],
+    "AMP-15": [Break({"transformer.secondary_turns": 1}, base=two_pairs)],
+    "AMP-16": [
+        Break({"amplifier.rail_switching.upper_limit_v": 55.0}, base=two_pairs),
+        Break({"converter.rail_unloaded_v": 90.0}, base=two_pairs),
+        Break({"amplifier.rail_switching.upper_v": 50.0}, base=lifted),
+    ],
     "AMP-09": [Break({"amplifier.dead_time_thd": 0.2})],
     "BAL-01": [Break({"balance.imbalance": 0.01}), Break({"balance.imbalance": -0.01})],
     "EFF-01": [Break(points={(NOMINAL, FULL): {"efficiency": 0.6}})],

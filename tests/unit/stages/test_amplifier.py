@@ -378,7 +378,7 @@ def test_class_h_lifts_the_battery_over_the_crests() -> None:
     model = lifted.model
     rail = lifted.rail_needed_v
     # below the threshold it is the plain bridge
-    v = np.linspace(0.0, 0.3 * rail, 7)
+    v = np.linspace(0.0, 0.85 * (rail - model.head_v), 7)
     assert lifted.input_power_w(v, v / 4.0, rail) == pytest.approx(
         rail * class_ab_sum_a(v / 4.0, model.bias_a, model.ballast_ohm) + model.driver_a * rail  # type: ignore[union-attr]
     )
@@ -388,7 +388,7 @@ def test_class_h_lifts_the_battery_over_the_crests() -> None:
     assert lifted.input_power_w(v, v / 4.0, rail) == pytest.approx(v * v / 4.0 + split, rel=1e-12)
     assert lifted.clip_peak_v(rail, 4.0) == pytest.approx(lifted.peak_v, rel=1e-6)
     # charge of a crest by numerical integration
-    threshold = (rail - model.drop_v) * 3.2 / (3.2 + model.series_ohm())  # type: ignore[union-attr]
+    threshold = (rail - model.head_v) * 3.2 / (3.2 + model.series_ohm())  # type: ignore[union-attr]
     t = np.linspace(0.0, 0.5 / 30.0, 20001)
     wave = lifted.peak_v * np.sin(2 * np.pi * 30.0 * t)
     charge = float(np.trapezoid(np.where(wave > threshold, wave / 3.2, 0.0), t))

@@ -8,6 +8,7 @@ from subwright.base.errors import SubwrightError
 from subwright.build.findings import (  # noqa: F401  (importing registers the rules)
     acoustic,
     amplifier,
+    amplifier_linear,
     control,
     control_input,
     magnetic,

@@ -271,29 +271,29 @@ def dead_time_distortion(design: Design) -> Iterator[Measure]:
     stage="amplifier",
     severity="warn",
     title="Class AB into a reactive load",
-    what="Hardest instant of one output device with the load 45 degrees reactive, charging battery and "
-    "lowest "
-    "impedance, against what its case may carry away at 100 °C.",
-    why="A loudspeaker stores energy: the device that conducts may have the whole rail across it. At "
-    "bass "
-    "notes the instant lasts milliseconds, which a junction can't average out.",
-    limit="(T_j max - 100 °C) over R_thJC, for each device; second breakdown may allow less at high voltage.",
-    source="derived",
-    example="±40 V into 4 Ω: 100 W at most into a resistor, 283 W into 45 degrees.",
+    what="Hardest instant of one output device with the load 0, 45 or 60 degrees reactive at any drive, "
+    "charging battery, against its safe operating area with the case at 85 °C. A chip, whose area nobody "
+    "prints: against the heat it loses with its case at 100 °C.",
+    why="A loudspeaker stores energy: the device that conducts may have more than the whole rail across it. "
+    "At bass notes the instant lasts milliseconds, which a junction can't average out, and at high voltage "
+    "second breakdown allows less than the heat would.",
+    limit="The whole of the area: current, power and second breakdown, for steady current.",
+    source="self-apad",
+    example="±40 V into 4 Ω: 100 W at most into a resistor; at 45 degrees and 5.7 Ω 200 W, at 40 V.",
     remedy='Add pairs or choose stronger ones (amplifier.ab_output = "pair"), lower goal.power, or take '
     'class D (amplifier.kind = "class_d_half_bridge").',
     near=0.05,
 )
 def reactive_load(design: Design) -> Iterator[Measure]:
-    """Measure the heat in W."""
+    """Measure the share of the safe operating area."""
     amplifier = design.amplifier
-    if amplifier.reactive_limit_w > 0.0:
+    if amplifier.reactive_share > 0.0:
         yield Measure(
-            quantity="hardest instant of one output device",
-            value=amplifier.reactive_peak_w,
-            limit=amplifier.reactive_limit_w,
-            dimension="power",
-            at="load 45 degrees reactive",
+            quantity="safe operating area of one output device",
+            value=amplifier.reactive_share,
+            limit=1.0,
+            dimension="share",
+            at=f"load {amplifier.reactive_deg:.0f} degrees reactive",
         )
 
 
