@@ -2,7 +2,7 @@
 
 The amplifier follows the music, so its demand on the rails is solved instant by instant (quasi-static:
 the bass is slow against the switching frequency) and averaged over the waveform. ``chain_peak_charged``,
-``chain_regulated`` and ``chain_bridge`` hold the loops of the three kinds of chain.
+``chain_regulated``, ``chain_boost`` and ``chain_bridge`` hold the loops of the four kinds of chain.
 
 Assumptions, all on the safe side for currents:
 
@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from subwright.build.chain_boost import BoostModel, BoostState, clip_boost, solve_boost
 from subwright.build.chain_bridge import clip_bridge, solve_bridge
 from subwright.build.chain_instants import Instants
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, PowerStage, Source
@@ -30,7 +31,7 @@ from subwright.build.waveform import Waveform
 __all__ = ["ChainState", "SolvedChain", "find_clipping", "solve_chain", "solve_waveforms"]
 
 Array = NDArray[np.float64]
-ChainState = RailState | RegulatedState
+ChainState = RailState | RegulatedState | BoostState
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -52,7 +53,7 @@ def solve_waveforms(
     load: LoadPoint,
     source: Source,
     stage: PowerStage,
-    converter: ConverterModel | None,
+    converter: ConverterModel | BoostModel | None,
     start: ChainState | None = None,
 ) -> SolvedChain:
     """Solve the chain for several waveforms together.
@@ -84,6 +85,9 @@ def solve_waveforms(
     state: ChainState | None = None
     if converter is None:
         point = solve_bridge(at, source, stage)
+    elif isinstance(converter, BoostModel):
+        from_boost = start if isinstance(start, BoostState) else None
+        point, state = solve_boost(at, source, stage, converter, from_boost)
     elif converter.set_v is not None:
         begin = start if isinstance(start, RegulatedState) else None
         point, state = solve_regulated(at, source, stage, converter, begin)
@@ -104,7 +108,7 @@ def solve_chain(
     load: LoadPoint,
     source: Source,
     stage: PowerStage,
-    converter: ConverterModel | None,
+    converter: ConverterModel | BoostModel | None,
 ) -> ChainPoint:
     """Solve the chain for one waveform at given peak output voltages; see ``solve_waveforms``."""
     return solve_waveforms(emf_v, peak_v, (waveform,), load, source, stage, converter).points[0]
@@ -115,7 +119,7 @@ def find_clipping(
     load: LoadPoint,
     source: Source,
     stage: PowerStage,
-    converter: ConverterModel | None,
+    converter: ConverterModel | BoostModel | None,
     start: ChainState | None = None,
 ) -> Array:
     """Peak output voltage at the onset of clipping, with battery and rails sagging under that crest.
@@ -144,6 +148,10 @@ def find_clipping(
     emf = np.asarray(emf_v, dtype=np.float64)
     if converter is None:
         return clip_bridge(emf, load, source, stage)
+    if isinstance(converter, BoostModel):
+        return clip_boost(
+            emf, load, source, stage, converter, start if isinstance(start, BoostState) else None
+        )
     if converter.set_v is not None:
         begin = start if isinstance(start, RegulatedState) else None
         return clip_regulated(emf, load, source, stage, converter, begin)

@@ -19,7 +19,9 @@ import numpy as np
 from subwright.base.errors import ConvergenceError
 from subwright.build.bridged import shared_model, shared_point
 from subwright.build.chain import SolvedChain, find_clipping, solve_waveforms
+from subwright.build.chain_boost import BoostModel
 from subwright.build.chain_model import ChainPoint, ConverterModel, LoadPoint, Source
+from subwright.build.electrical_boost import settle_boost
 from subwright.build.electrical_converter import (
     ConverterRound,
     Retry,
@@ -43,6 +45,7 @@ from subwright.parts.library import Library
 from subwright.stages.amplifier import AmplifierResult, design_amplifier
 from subwright.stages.common import Corner, Level
 from subwright.stages.converter import ConverterResult
+from subwright.stages.converter_boost_records import BoostResult
 from subwright.stages.heat import HeatResult, design_heat
 from subwright.stages.supply import SupplyDemand, SupplyResult, design_supply, supply_corners
 from subwright.stages.transformer import TransformerResult
@@ -73,10 +76,11 @@ class Electrical:
     wiring: WiringResult
     heat: HeatResult
     source: Source
-    model: ConverterModel | None
+    model: ConverterModel | BoostModel | None
     chain: Mapping[Level, ChainPoint]
     rounds: int
     residual: float
+    boost: BoostResult | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -153,7 +157,8 @@ class _Wish:
 @lru_cache(maxsize=32)
 def _remembered(wish: _Wish) -> Electrical:
     """The electrical design; a change of box, filter or name alone finds the one made before."""
-    return _settled(
+    settle = _settled_boost if wish.spec.converter.topology == "boost" else _settled
+    return settle(
         Job(
             spec=wish.spec,
             target_w=wish.target_w,
@@ -168,6 +173,25 @@ def _remembered(wish: _Wish) -> Electrical:
             library=wish.library,
         ),
         wish.progress,
+    )
+
+
+def _settled_boost(job: Job, progress: Callable[[str, float], None]) -> Electrical:
+    """The same with a boost converter in front of a bridge amplifier."""
+    made = settle_boost(job, _first_source(job), _source, progress)
+    return Electrical(
+        amplifier=made.amplifier,
+        converter=None,
+        transformer=None,
+        supply=made.supply,
+        wiring=made.wiring,
+        heat=made.heat,
+        source=made.source,
+        model=made.model,
+        chain=made.chain,
+        rounds=made.rounds,
+        residual=made.residual,
+        boost=made.boost,
     )
 
 

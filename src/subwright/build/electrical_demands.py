@@ -28,6 +28,7 @@ __all__ = [
     "RECTIFIER",
     "SWITCH",
     "Job",
+    "device_on_sink",
     "heat_demand",
     "supply_demand",
     "wiring_demand",
@@ -161,32 +162,60 @@ def heat_demand(
     )
 
 
+def device_on_sink(
+    name: str,
+    names: tuple[str, ...],
+    chain: Mapping[Level, ChainPoint],
+    library: Library,
+    *,
+    count: int,
+    rth_jc_k_per_w: float,
+    package: str,
+    tj_max_c: float,
+) -> ThermalDevice:
+    """One kind of device as a heat source, worst over the playing corners.
+
+    Parameters
+    ----------
+    name : of the device. names : of its losses. chain, library : as solved. count : cases.
+    rth_jc_k_per_w, package, tj_max_c : of one case.
+    """
+
+    def watts(level: Level) -> Array:
+        return np.asarray(sum(chain[level].losses_w[part] for part in names)) / count
+
+    fitting = [pad.rth_k_per_w for pad in library.insulators.values() if pad.package == package]
+    full = watts(Level.FULL)
+    return ThermalDevice(
+        name=name,
+        count=count,
+        idle_w=float(watts(Level.IDLE)[NOMINAL]),
+        programme_w=float(watts(Level.PROGRAMME)[NOMINAL]),
+        full_w=float(full[NOMINAL]),
+        worst_w=float(full.max()),
+        rth_jc_k_per_w=rth_jc_k_per_w,
+        interface_k_per_w=min(fitting, default=TO220_INTERFACE_K_PER_W["mica"][1]),
+        tj_max_c=tj_max_c,
+    )
+
+
 def _converter_devices(
     converter: ConverterResult, chain: Mapping[Level, ChainPoint], library: Library
 ) -> tuple[ThermalDevice, ...]:
     """Switches and rectifiers as heat sources, one case each; worst over the playing corners."""
     mosfet, diode = converter.plan.switch.mosfet, converter.plan.rectifier.rectifier
 
-    def watts(names: tuple[str, ...], level: Level) -> Array:
-        return np.asarray(sum(chain[level].losses_w[name] for name in names))
-
-    def interface(package: str) -> float:
-        fitting = [pad.rth_k_per_w for pad in library.insulators.values() if pad.package == package]
-        return min(fitting, default=TO220_INTERFACE_K_PER_W["mica"][1])
-
     def device(
         name: str, names: tuple[str, ...], count: int, rth_jc: float, package: str, tj_max_c: float
     ) -> ThermalDevice:
-        full = watts(names, Level.FULL) / count
-        return ThermalDevice(
-            name=name,
+        return device_on_sink(
+            name,
+            names,
+            chain,
+            library,
             count=count,
-            idle_w=float(watts(names, Level.IDLE)[NOMINAL]) / count,
-            programme_w=float(watts(names, Level.PROGRAMME)[NOMINAL]) / count,
-            full_w=float(full[NOMINAL]),
-            worst_w=float(full.max()),
             rth_jc_k_per_w=rth_jc,
-            interface_k_per_w=interface(package),
+            package=package,
             tj_max_c=tj_max_c,
         )
 

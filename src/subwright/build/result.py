@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from subwright.stages.cabin import CabinResult
     from subwright.stages.control import ControlResult
     from subwright.stages.converter import ConverterResult
+    from subwright.stages.converter_boost_records import BoostResult
     from subwright.stages.driver import DriverResult
     from subwright.stages.enclosure import EnclosureResult
     from subwright.stages.filter import FilterResult
@@ -135,7 +136,11 @@ class Finding:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Design:
-    """One consistent design; straight from the battery, ``converter`` and ``transformer`` are None."""
+    """One consistent design.
+
+    ``converter`` and ``transformer`` are None for an amplifier on a single supply: straight from the battery,
+    or on the raised rail of a ``boost`` converter.
+    """
 
     spec: BuildSpec
     goal: GoalResult
@@ -159,6 +164,7 @@ class Design:
     battery_guard: BatteryGuardResult | None = None
     speaker_guard: SpeakerGuardResult | None = None
     control: ControlResult | None = None
+    boost: BoostResult | None = None
     findings: tuple[Finding, ...] = ()
 
     def point(self, corner: Corner, level: Level) -> OperatingPoint:
@@ -203,6 +209,7 @@ STAGES: tuple[str, ...] = (
     "battery_guard",
     "converter",
     "transformer",
+    "boost",
     "protection",
     "input",
     "filter",

@@ -113,10 +113,11 @@ class Reference(Record):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Controller(Record):
-    """A PWM controller with two outputs in antiphase.
+    """A PWM controller with two outputs in antiphase, or with one.
 
-    The ramp's period is ``ct (rt + rd_weight rd)/osc_k``; each output runs at half the ramp's frequency.
-    The part ``ct rd_weight rd / osc_k`` of the period is the discharge, in which both outputs are off.
+    The ramp's period is ``ct (rt + rd_weight rd)/osc_k``; of two outputs each runs at half the ramp's
+    frequency, a single one at all of it. The part ``ct rd_weight rd / osc_k`` of the period is the discharge,
+    in which the outputs are off.
 
     Attributes
     ----------
@@ -133,6 +134,11 @@ class Controller(Record):
     output_source_a, output_sink_a : peak current of an output. output_drop_v : drop from supply at 100 mA.
     soft_start_a : charging current of the soft-start pin, None where that is made outside.
     quiescent_a : supply current, typical.
+    outputs : 2, or 1 for a single-ended family; what follows is given for the latter alone.
+    error_v, error_tolerance : reference at the error amplifier's own input and its spread.
+    sense_v, sense_tolerance, sense_delay_s : threshold of the current comparator, spread, and time to the
+        output. sense_division : of the error amplifier's output on the way to it. comp_offset_v : lost there.
+    ramp_low_v, ramp_high_v, discharge_a : turning points of the ramp and the current that discharges it.
     """
 
     family: str
@@ -150,7 +156,7 @@ class Controller(Record):
     ct_max_f: Annotated[float, Bounds(1e-10, 1e-4)]
     rd_max_ohm: Annotated[float, Bounds(0, 1e4)] = 0.0
     dead_min_s: Annotated[float, Bounds(0, 1e-5)]
-    duty_max: Annotated[float, Bounds(0.3, 0.5)]
+    duty_max: Annotated[float, Bounds(0.3, 1.0)]
     supply_min_v: Annotated[float, Bounds(2, 30)]
     supply_max_v: Annotated[float, Bounds(5, 80)]
     uvlo_on_v: Annotated[float | None, Bounds(2, 30)] = None
@@ -160,6 +166,17 @@ class Controller(Record):
     output_drop_v: Annotated[float, Bounds(0, 5)]
     soft_start_a: Annotated[float | None, Bounds(1e-7, 1e-2)] = None
     quiescent_a: Annotated[float, Bounds(1e-4, 0.1)]
+    outputs: Annotated[int, Bounds(1, 2)] = 2
+    error_v: Annotated[float | None, Bounds(0.5, 10)] = None
+    error_tolerance: Annotated[float | None, Bounds(1e-4, 0.1)] = None
+    sense_v: Annotated[float | None, Bounds(0.05, 5)] = None
+    sense_tolerance: Annotated[float | None, Bounds(1e-3, 0.5)] = None
+    sense_delay_s: Annotated[float | None, Bounds(1e-9, 1e-5)] = None
+    sense_division: Annotated[float | None, Bounds(1, 20)] = None
+    comp_offset_v: Annotated[float | None, Bounds(0, 5)] = None
+    ramp_low_v: Annotated[float | None, Bounds(0.1, 5)] = None
+    ramp_high_v: Annotated[float | None, Bounds(0.2, 10)] = None
+    discharge_a: Annotated[float | None, Bounds(1e-4, 0.1)] = None
 
     def oscillator_hz(self, rt_ohm: float, ct_f: float, rd_ohm: float = 0.0) -> float:
         """Ramp frequency in Hz for timing parts in Ω and F; each output runs at half of it.
@@ -199,6 +216,11 @@ class Controller(Record):
 
     def problems(self) -> Iterator[tuple[str, str]]:
         """Yield contradictions between the values."""
+        if self.outputs == 2 and self.duty_max > 0.5:
+            yield "duty_max", "two outputs that take turns can't be on for more than half of their period"
+        single = ("error_v", "sense_v", "sense_division", "comp_offset_v", "ramp_low_v", "discharge_a")
+        if self.outputs == 1 and any(getattr(self, name) is None for name in single):
+            yield "outputs", "a single-ended controller needs " + ", ".join(single)
         for low, high in (
             ("f_min_hz", "f_max_hz"),
             ("rt_min_ohm", "rt_max_ohm"),

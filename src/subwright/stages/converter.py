@@ -352,12 +352,25 @@ def _choose_controller(
     spec: ConverterSpec, demand: ConverterDemand, library: Library, fed: bool
 ) -> Controller:
     if spec.controller != "auto":
-        return library.controller(spec.controller)
+        controller = library.controller(spec.controller)
+        if controller.outputs != 2:
+            raise NoSolutionError(
+                message=f"{controller.id} has one output, and this converter needs two in antiphase.",
+                quantity="converter.controller",
+                value=controller.id,
+                limit="a controller of two outputs, such as the 494 or 3525 family",
+                source=controller.provenance.document,
+                remedy='Set converter.controller = "auto", or converter.topology = "boost".',
+            )
+        return controller
     supply_v = 15.0 if fed else demand.emf_max_v
     fit = [
         c
         for c in library.controllers.values()
-        if c.mode == "voltage" and c.supply_max_v >= supply_v and c.f_max_hz >= 2 * spec.switching_hz
+        if c.mode == "voltage"
+        and c.outputs == 2
+        and c.supply_max_v >= supply_v
+        and c.f_max_hz >= 2 * spec.switching_hz
     ]
     if not fit:
         raise NoSolutionError(

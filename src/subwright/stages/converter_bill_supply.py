@@ -9,6 +9,7 @@ from subwright.parts.library import Library
 from subwright.stages.common import PartUse, Rating
 from subwright.stages.converter_choke import Choke
 from subwright.stages.converter_clamp import power_rating_w
+from subwright.stages.converter_drive import GateSupply
 from subwright.stages.converter_result import ConverterResult
 
 __all__ = ["choke_parts", "magnetic_parts", "supply_parts"]
@@ -23,7 +24,15 @@ class _ResistorUse(Protocol):
         """One record; ``value`` ohm, ``watts`` rating, W, ``heat_w`` what it takes, W."""
 
 
-def supply_parts(result: ConverterResult, library: Library, resistor: _ResistorUse) -> list[PartUse]:
+class _Fed(Protocol):
+    """A converter whose controller and gates may have a regulator of their own."""
+
+    @property
+    def gate_supply(self) -> GateSupply | None:
+        """The regulator; None where the battery feeds them."""
+
+
+def supply_parts(result: _Fed, library: Library, resistor: _ResistorUse) -> list[PartUse]:
     """Zener, resistor, transistor and capacitor of the gate supply; none where the battery feeds it."""
     supply = result.gate_supply
     if supply is None:

@@ -30,10 +30,12 @@ Topology = Literal["push-pull", "full-bridge"]
 class ConverterSpec(StageSpec):
     """What the builder may say about the converter."""
 
-    topology: Literal["auto", "push-pull", "full-bridge", "none"] = choice(
+    topology: Literal["auto", "push-pull", "full-bridge", "boost", "none"] = choice(
         "auto",
         why="auto: none when the amplifier runs from the battery, else push-pull up to 24 V and a full "
-        "bridge above, whose switches stand the battery once and not twice.",
+        "bridge above, whose switches stand the battery once and not twice. boost: one raised rail for a "
+        "bridge amplifier, no transformer, not isolated, up to some three to four times the battery; its "
+        "diode lets the battery through, so that only fuse and switch cut the load off.",
     )
     output: Literal["peak-charged", "regulated"] = choice(
         "peak-charged",

@@ -1,0 +1,372 @@
+"""The chain with a boost converter: one raised rail, held by its loop while the duty has room.
+
+Averaged over a switching cycle, in continuous conduction and with gaps in the choke's current alike (see
+``physics.boost``). The loop is taken as fast against the bass: what its finite reach lets through at twice
+the note is reckoned apart (``BoostResult.bass_ripple_v``) and kept in hand by the rail that is set. Above the
+greatest duty the rail falls to what that duty gives; a battery above the rail runs through choke and diode.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from subwright.base.errors import ConvergenceError
+from subwright.build.chain_common import collapsed
+from subwright.build.chain_instants import Instants
+from subwright.build.chain_model import ChainPoint, LoadPoint, PowerStage, Source
+from subwright.physics.boost import Conduction, boost_conduction, diode_share, mean_square
+
+__all__ = ["BoostModel", "BoostState", "clip_boost", "solve_boost"]
+
+Array = NDArray[np.float64]
+
+_MOST_ITERATIONS: Final = 400
+_TOLERANCE: Final = 1e-11
+_LEAST_A: Final = 1e-6  # keeps an unloaded rail from dividing by nothing
+_LEAST_V: Final = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BoostModel:
+    """Averaged electrical model of the boost converter, hot values of the real parts, SI."""
+
+    set_v: float
+    duty_most: float
+    switching_hz: float
+    inductance_h: float
+    choke_ohm: float
+    choke_ripple_ohm: float
+    switch_ohm: float
+    link_ohm: float
+    diode_v: float
+    diode_ohm: float
+    input_esr_ohm: float
+    rail_esr_ohm: float
+    turn_on_s: float
+    turn_off_s: float
+    recovery_s: float  # charge of the diode over its current
+    node_f: float  # charged by every edge, emptied into the switch: ½ C V²
+    snubber_f: float  # part of it, whose resistor shares the heat
+    gate_w: float
+    control_w: float  # at the battery, where no regulator feeds controller and gates
+    core_k: float  # W per (V s)^β and share: the grade's iGSE coefficient with the core's own sizes
+    core_alpha: float
+    core_beta: float
+    bleeder_s: float
+    control_a: float = 0.0  # through the regulator, gates included
+    zener_v: float = 0.0
+    zener_ohm: float = inf
+
+    def control_power_w(self, terminal_v: Array) -> Array:
+        """Controller and its supply without what reaches the gates, W."""
+        zener_a = np.maximum(terminal_v - self.zener_v, 0.0) / self.zener_ohm
+        fed = terminal_v * (self.control_a + zener_a)
+        return np.asarray(self.control_w + fed - (self.gate_w if self.control_a else 0.0) + 0.0 * terminal_v)
+
+    @property
+    def loop_ohm(self) -> float:
+        """In series with the choke all the time, Ω."""
+        return self.choke_ohm + self.link_ohm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BoostState:
+    """Voltages, V, diode's share and conduction at each instant."""
+
+    terminal: Array
+    rail: Array
+    share: Array  # of the conducting time in which the diode conducts
+    conducting: Array  # of the period
+    rail_a: Array  # out of the rail
+    extra_w: Array  # taken from the terminals beside the choke's current
+
+    def column(self, index: int) -> BoostState:
+        """The state at one instant, arrays over the corners."""
+        return BoostState(**{name: getattr(self, name)[:, index] for name in self.__dataclass_fields__})
+
+
+class _Loop:
+    """Loop equations of the boost converter."""
+
+    __slots__ = ("model", "source")
+
+    def __init__(self, model: BoostModel, source: Source) -> None:
+        self.model, self.source = model, source
+
+    def start(self, emf: Array, demand: Array) -> BoostState:
+        """First guess: rail at its set value, battery unloaded."""
+        rail = np.full_like(emf + demand, self.model.set_v)
+        one = np.ones_like(rail)
+        return BoostState(
+            terminal=emf * one,
+            rail=rail,
+            share=np.minimum(emf / rail, 1.0),
+            conducting=one,
+            rail_a=demand / rail + _LEAST_A,
+            extra_w=self.model.gate_w * one,
+        )
+
+    def choke_a(self, state: BoostState) -> Array:
+        """Mean choke current, A: what the diode carries on, recovery's charge counted."""
+        m = self.model
+        recovery = np.where(state.conducting < 1.0, 0.0, m.recovery_s * m.switching_hz / state.share)
+        switching = state.share < 1.0
+        return np.asarray(state.rail_a / (state.share - np.where(switching, recovery, 0.0)))
+
+    def diode_over_rail(self, state: BoostState) -> Array:
+        """Forward current of the diode over the rail's: above 1 by the charge that recovery takes back."""
+        return np.asarray(self.choke_a(state) * state.share / state.rail_a)
+
+    def conduction(self, state: BoostState) -> Conduction:
+        """How the choke conducts."""
+        m, choke = self.model, self.choke_a(state)
+        across = np.maximum(state.terminal - (m.loop_ohm + m.switch_ohm) * choke / state.conducting, _LEAST_V)
+        full = across * (1.0 - state.share) / (m.inductance_h * m.switching_hz)
+        return boost_conduction(choke, np.maximum(full, 1e-9))
+
+    def off_ohm(self, state: BoostState) -> Array:
+        """Resistance of the diode's path, the rail capacitors' share of it counted, Ω."""
+        rest = 1.0 - state.share * state.conducting
+        return np.asarray(self.model.diode_ohm + self.model.rail_esr_ohm * rest)
+
+    def extras(self, state: BoostState, at: Conduction) -> dict[str, Array]:
+        """Losses that the averaged loop voltages don't hold, W: edges, ripple, core and control."""
+        m, f = self.model, self.model.switching_hz
+        switching = state.share < 1.0
+        on_v = np.maximum(state.terminal - (m.loop_ohm + m.switch_ohm) * at.mean_a, _LEAST_V)
+        on = at.share * (1.0 - state.share)
+        valley, peak = at.mean_a - 0.5 * at.ripple_a, at.mean_a + 0.5 * at.ripple_a
+        edge = 0.5 * f * (state.rail + m.diode_v)
+        ripple = at.share * at.ripple_a**2 / 12.0
+        node = 0.5 * f * state.rail**2
+        safe = np.maximum(on, 1e-6)
+        off = np.maximum(at.share * state.share, 1e-6)
+        a, b = m.core_alpha, m.core_beta
+        core = m.core_k * (on_v * safe / f) ** b * (safe ** (1.0 - a) + off ** (1.0 - a))
+        squares = at.share * mean_square(at)
+        zero = np.zeros_like(on)
+        return {
+            "switch turn-off": np.where(switching, edge * m.turn_off_s * peak, zero),
+            "switch turn-on": np.where(switching, edge * m.turn_on_s * np.maximum(valley, 0.0), zero),
+            "snubber and output capacitance": np.where(switching, node * m.node_f, zero),
+            "gate drive": np.where(switching, m.gate_w, zero),
+            "control circuit": m.control_power_w(state.terminal),
+            "choke core": np.where(switching, core, zero),
+            "choke copper": m.choke_ripple_ohm * ripple,
+            "board links": m.link_ohm * ripple,
+            "switch conduction": m.switch_ohm * ripple * (1.0 - state.share),
+            "rectifier": m.diode_ohm * ripple * state.share,
+            "rail capacitors": m.rail_esr_ohm * ripple * state.share,
+            "input capacitors": m.input_esr_ohm * np.maximum(squares - (at.share * at.mean_a) ** 2, 0.0),
+        }
+
+    def battery_a(self, state: BoostState) -> Array:
+        """Current out of the battery, A."""
+        return np.asarray(self.choke_a(state) + state.extra_w / state.terminal)
+
+    def step(self, emf: Array, state: BoostState, demand: Array) -> BoostState:
+        """One round of the fixed point.
+
+        Parameters
+        ----------
+        emf : battery, V. state : the round before. demand : power out of the rail, W.
+        """
+        m = self.model
+        off, least, more = self.off_ohm(state), 1.0 - m.duty_most, self.diode_over_rail(state)
+        extra_a = state.extra_w / state.terminal
+        resting = emf - self.source.total_ohm * extra_a
+
+        def open_rail(share: Array | float, own_ohm: Array | float) -> Array:
+            """Rail that a fixed share gives, by the stable root of a source with resistance."""
+            share = np.asarray(share)
+            slope = (self.source.total_ohm + m.loop_ohm + (1.0 - share) * own_ohm) / share**2 + off / share
+            slope = slope * np.where(share < 1.0, more, 1.0)
+            open_v = resting / share - m.diode_v
+            root = np.maximum(open_v**2 - 4.0 * slope * demand, 0.0)
+            return np.asarray(0.5 * (open_v + np.sqrt(root)))
+
+        through, capped = open_rail(1.0, 0.0), open_rail(least, m.switch_ohm)
+        wanted_a = demand / m.set_v + _LEAST_A
+        at = self.conduction(state)
+        share = diode_share(
+            np.maximum(state.terminal, _LEAST_V),
+            m.set_v,
+            more * wanted_a / at.share,
+            m.loop_ohm,
+            m.switch_ohm,
+            m.diode_v,
+            off,
+        )
+        passes = through >= m.set_v
+        # A greatest duty beyond the converter's own maximum gives less than the share found: keep the better.
+        short = ~passes & (share < least)
+        rail = np.where(passes, through, np.where(short, np.minimum(capped, m.set_v), m.set_v))
+        share = np.where(passes, 1.0, np.where(short, least, np.minimum(share, 1.0)))
+        rail_a = demand / rail + _LEAST_A
+        after = BoostState(
+            terminal=state.terminal,
+            rail=np.asarray(rail),
+            share=np.asarray(share),
+            conducting=at.share,
+            rail_a=np.asarray(rail_a),
+            extra_w=state.extra_w,
+        )
+        at = self.conduction(after)
+        extra = sum(self.extras(after, at).values()) + 0.0 * share
+        power = state.terminal * self.choke_a(after) + extra
+        root = emf**2 - 4.0 * self.source.total_ohm * power
+        terminal = np.where(root > 0.0, 0.5 * (emf + np.sqrt(np.maximum(root, 0.0))), 0.5 * emf)
+        return BoostState(
+            terminal=np.asarray(terminal),
+            rail=after.rail,
+            share=after.share,
+            conducting=at.share,
+            rail_a=after.rail_a,
+            extra_w=np.asarray(extra),
+        )
+
+    def losses(self, state: BoostState) -> dict[str, Array]:
+        """Losses between battery and rail by name, W, from the currents themselves."""
+        m, at = self.model, self.conduction(state)
+        battery, through = self.battery_a(state), at.share * at.mean_a**2
+        extras = self.extras(state, at)
+        recovery = state.rail_a * (self.diode_over_rail(state) - 1.0)
+        diode_on = through * state.share
+        rest = 1.0 - state.share * at.share
+        steady = {
+            "battery": self.source.battery_ohm * battery**2,
+            "cable": self.source.cable_ohm * battery**2,
+            "fuse and contacts": self.source.contact_ohm * battery**2,
+            "choke copper": m.choke_ohm * through,
+            "board links": m.link_ohm * through,
+            "switch conduction": m.switch_ohm * through * (1.0 - state.share),
+            "rectifier": m.diode_ohm * diode_on + m.diode_v * (state.rail_a + recovery),
+            "rectifier recovery": recovery * state.rail,
+            "rail capacitors": m.rail_esr_ohm * diode_on * rest,
+            "rail bleeder": m.bleeder_s * state.rail**2,
+        }
+        names = dict.fromkeys((*steady, *extras))
+        zero = np.zeros_like(state.rail)
+        return {name: steady.get(name, zero) + extras.get(name, zero) for name in names}
+
+
+def _settled(before: BoostState, after: BoostState) -> float:
+    return max(
+        float(np.max(np.abs(after.terminal / before.terminal - 1.0))),
+        float(np.max(np.abs(after.rail / before.rail - 1.0))),
+        float(np.max(np.abs(after.share / before.share - 1.0))),
+        float(np.max(np.abs(after.conducting / before.conducting - 1.0))),
+        float(np.max(np.abs(after.rail_a - before.rail_a))) / float(np.max(after.rail_a) + 1e-3),
+    )
+
+
+def _checked(state: BoostState, emf: Array, demand: Array, change: float) -> BoostState:
+    if change <= _TOLERANCE and np.all(state.terminal > 0.501 * emf):
+        return state
+    if np.any(state.terminal <= 0.501 * emf) or not np.all(np.isfinite(state.rail)):
+        raise collapsed(demand)
+    raise ConvergenceError(
+        message="The battery, the boost converter and the amplifier did not settle on one point.",
+        quantity="relative change",
+        value=f"{change:.3g}",
+        limit=f"{_TOLERANCE:g}",
+        remedy="The design is close to the most power that the source can give: lower the target power.",
+    )
+
+
+def solve_boost(
+    at: Instants, source: Source, stage: PowerStage, model: BoostModel, start: BoostState | None
+) -> tuple[ChainPoint, BoostState]:
+    """Chain with a boost converter.
+
+    Parameters
+    ----------
+    at : what the load asks. source, stage, model : the parts of the chain.
+    start : the solution of a like chain, to begin from; None begins unloaded.
+
+    Returns
+    -------
+    (point with arrays of shape (corners, waveforms), state at every instant). Primary currents of the point
+    are the choke's, secondary ones the diode's.
+
+    Raises
+    ------
+    NoSolutionError : the source can't deliver the demand. ConvergenceError : no settled solution.
+    """
+    loop = _Loop(model, source)
+    state = start or loop.start(at.emf, np.zeros_like(at.v_out))
+    change, demand = np.inf, np.zeros_like(at.v_out)
+    for _ in range(_MOST_ITERATIONS):
+        demand = np.maximum(
+            stage.input_power_w(at.v_out, at.i_out, state.rail) + at.swap + model.bleeder_s * state.rail**2,
+            0.0,
+        )
+        after = loop.step(at.emf, state, demand)
+        change = _settled(state, after)
+        state = after
+        if change < _TOLERANCE:
+            break
+    state = _checked(state, at.full(at.emf), demand, change)
+
+    losses = loop.losses(state)
+    for name, watts in stage.loss_split_w(at.v_out, at.i_out, state.rail).items():
+        losses[f"amplifier {name}"] = at.full(watts)
+    flow = loop.conduction(state)
+    battery, squares = loop.battery_a(state), flow.share * mean_square(flow)
+    mean_battery = at.mean(battery)
+    diode_square = squares * state.share
+    mean_rail_a = at.mean(state.rail_a)
+    point = ChainPoint(
+        emf_v=np.broadcast_to(at.emf, mean_battery.shape),
+        peak_v=at.at_crest(at.v_out),
+        output_w=at.mean(at.delivered),
+        battery_w=at.emf * mean_battery,
+        battery_a=mean_battery,
+        battery_rms_a=np.sqrt(at.mean(battery**2)),
+        battery_peak_a=at.highest(battery),
+        terminal_v=at.mean(state.terminal),
+        terminal_least_v=at.lowest(state.terminal),
+        rail_crest_v=at.at_crest(state.rail),
+        rail_mean_v=at.mean(state.rail),
+        rail_other_v=at.at_crest(state.rail),
+        rail_a=mean_rail_a,
+        rail_peak_a=at.at_crest(state.rail_a),
+        primary_rms_a=np.sqrt(at.mean(squares)),
+        primary_peak_a=at.at_crest(flow.mean_a + 0.5 * flow.ripple_a),
+        secondary_rms_a=np.sqrt(at.mean(diode_square)),
+        diode_a=mean_rail_a,
+        input_ripple_a=np.sqrt(at.mean(np.maximum(squares - (flow.share * flow.mean_a) ** 2, 0.0))),
+        reservoir_ripple_a=np.sqrt(at.mean(np.maximum(diode_square - state.rail_a**2, 0.0))),
+        losses_w=at.means(losses),
+    )
+    return point, state
+
+
+def clip_boost(
+    emf: Array,
+    load: LoadPoint,
+    source: Source,
+    stage: PowerStage,
+    model: BoostModel,
+    start: BoostState | None,
+) -> Array:
+    """Peak output voltage at the onset of clipping, V, shape of ``emf``; see ``find_clipping``."""
+    loop = _Loop(model, source)
+    state = start or loop.start(emf, np.zeros_like(emf))
+    change, demand = np.inf, np.zeros_like(emf)
+    for _ in range(_MOST_ITERATIONS):
+        peak = stage.clip_peak_v(state.rail, load.magnitude_ohm)
+        demand = stage.input_power_w(peak, peak * load.conductance_s, state.rail)
+        demand = np.asarray(demand + model.bleeder_s * state.rail**2)
+        after = loop.step(emf, state, demand)
+        change = _settled(state, after)
+        state = after
+        if change < _TOLERANCE:
+            break
+    state = _checked(state, emf, demand, change)
+    return np.asarray(stage.clip_peak_v(state.rail, load.magnitude_ohm))
