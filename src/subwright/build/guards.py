@@ -47,6 +47,14 @@ _COMPARATOR_A: Final = 50e-3  # out of a 339-family input below its ground; from
 _SHUNT_A: Final = 0.1  # 431-family backwards; from memory
 _FORWARD_V: Final = 0.8  # of a zener, forward
 _TRANSISTOR_V: Final = -5.0  # emitter-base breakdown of small transistors; from memory
+_SHORTED_CONDUCTION: Final = 0.5  # a shorted stage rests near half its modulation; common practice
+_ON_RAILS: Final = {"switch": "the lower switch stands on the negative rail, below the comparators"}
+_UNSEEN: Final = {
+    "class_d_full_bridge": {
+        **_ON_RAILS,
+        "shunt": "a bridge across both rails sends its current from rail to rail, past the return",
+    }
+}
 _CREST: Final = 1.2  # rms over average battery current of a bass note; on the safe side
 
 
@@ -89,6 +97,9 @@ def over_current_input(spec: BuildSpec, electrical: Electrical, shunt_ohm: float
         switch_ohm=mosfet.rds_on_ohm / side,
         switch_hot_ratio=mosfet.rds_hot_ratio,
         switch_limit_a=mosfet.id_a * side,
+        conduction=converter.plan.timing.share,
+        gate_v=converter.plan.drive.gate_v,
+        drain_v=mosfet.vds_v,
     )
 
 
@@ -101,11 +112,20 @@ def output_current_input(electrical: Electrical, shunt_ohm: float | None, librar
         fault_a=amplifier.rail_expected_v / max(amplifier.output_resistance_ohm, 1e-3),
         switch_limit_a=amplifier.switch_peak_limit_a,
         shunt_ohm=shunt_ohm,
+        both_ways=not amplifier.from_battery,
+        unseen_by=_UNSEEN.get(amplifier.kind, {} if amplifier.from_battery else _ON_RAILS),
     )
     mosfet = library.mosfets.get(amplifier.switch_id)
     if mosfet is None:
         return data
-    return replace(data, switch_ohm=mosfet.rds_on_ohm, switch_hot_ratio=mosfet.rds_hot_ratio)
+    return replace(
+        data,
+        switch_ohm=mosfet.rds_on_ohm,
+        switch_hot_ratio=mosfet.rds_hot_ratio,
+        sides=2,
+        conduction=_SHORTED_CONDUCTION,
+        drain_v=mosfet.vds_v,
+    )
 
 
 def with_guard(spec: BuildSpec, reverse: ReverseSwitch | None, shunt_ohm: float | None) -> BuildSpec:

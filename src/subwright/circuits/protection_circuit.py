@@ -1,7 +1,7 @@
-"""The protection circuit: three watching comparators, the one that inhibits, reference, supply and lamps.
+"""The protection circuit: watching comparators, the one that inhibits, reference, supply and lamps.
 
 The comparators have no limit of their input range here; where the real ones lose it is a number of the
-protection stage's own (``range_lost_v``).
+protection stage's own (``range_lost_v``), and every corner is held to it.
 """
 
 from __future__ import annotations
@@ -9,27 +9,27 @@ from __future__ import annotations
 from typing import Final
 
 from subwright.base.errors import SubwrightError
-from subwright.base.units import code
-from subwright.circuits.models import (
-    ComparatorModel,
-    JunctionModel,
-    Model,
-    ShuntReferenceModel,
-    ZenerModel,
-)
-from subwright.circuits.netlist import GROUND, Circuit, Numbering, Part, Ramp, Steady, TestPoint, Value
+from subwright.circuits.builder import Builder
+from subwright.circuits.models import ComparatorModel, JunctionModel, ShuntReferenceModel, ZenerModel
+from subwright.circuits.netlist import GROUND, Circuit, Ramp, Steady, TestPoint, Value
+from subwright.circuits.protection_trips import SMALL_DIODE, SMALL_NPN, Inputs, current_trip
 from subwright.parts.library import Library
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import saturation
-from subwright.stages.protection_records import OverCurrentTrip
-from subwright.stages.protection_reference import COMPARATOR_SUPPLY_A, LAMP_V
+from subwright.stages.protection_reference import (
+    COMPARATOR_SUPPLY_A,
+    DISCHARGE_BASE_OHM,
+    DISCHARGE_DOWN_OHM,
+    DISCHARGE_F,
+    HALF_OHM,
+    HOLD_OHM,
+    LAMP_V,
+)
 
 __all__ = ["PROTECTION_NETS", "protection_circuit"]
 
 _HUNDRED: Final = 200
 _LAMP_A: Final = 1e-3  # at which ``LAMP_V`` is stated
-_DIODE_V: Final = 0.6
-_DIODE_A: Final = 1e-3
 _DECOUPLING_F: Final = 100e-9
 
 PROTECTION_NETS: Final = {
@@ -37,61 +37,10 @@ PROTECTION_NETS: Final = {
     "over-voltage": "over_out",
     "thermal": "thermal_out",
     "over-current": "current_out",
+    "amplifier over-current": "output_out",
     "inhibit": "inhibit",
 }
 """Output of each protection: low when tripped; of the inhibit: high when any has tripped."""
-
-
-class _Builder:
-    """Hands out designators and collects parts."""
-
-    def __init__(self) -> None:
-        self.parts: list[Part] = []
-        self._number = Numbering(_HUNDRED)
-
-    def resistor(self, role: str, a: str, b: str, value_ohm: float) -> None:
-        self.parts.append(
-            Part(
-                designator=self._number.next("R"),
-                kind="resistor",
-                nets=(a, b),
-                value=value_ohm,
-                role=role,
-                part_id=code(value_ohm, "resistance"),
-            )
-        )
-
-    def capacitor(self, role: str, a: str, b: str, value_f: float) -> None:
-        self.parts.append(
-            Part(
-                designator=self._number.next("C"),
-                kind="capacitor",
-                nets=(a, b),
-                value=value_f,
-                role=role,
-                part_id=code(value_f, "capacitance"),
-            )
-        )
-
-    def trimmer(self, role: str, top: str, bottom: str, value_ohm: float, used_ohm: float) -> None:
-        """A trimmer as a variable resistor: its wiper on its top, ``used_ohm`` of the track in circuit."""
-        self.parts.append(
-            Part(
-                designator=self._number.next("R"),
-                kind="potentiometer",
-                nets=(top, top, bottom),
-                value=value_ohm,
-                role=role,
-                part_id=f"trimmer {code(value_ohm, 'resistance')}",
-                setting=used_ohm / value_ohm,
-            )
-        )
-
-    def designator(self, letters: str) -> str:
-        return self._number.next(letters)
-
-    def sections(self, count: int, per_case: int) -> tuple[str, ...]:
-        return self._number.sections("U", count, per_case)
 
 
 def protection_circuit(
@@ -101,7 +50,9 @@ def protection_circuit(
     battery: Value,
     thermistor: float | Ramp,
     current: Value = None,
+    output: Value = None,
     link_closed: bool = True,
+    trimmer: float | None = None,
 ) -> Circuit:
     """Netlist of the protection circuit.
 
@@ -110,58 +61,53 @@ def protection_circuit(
     result : the design. library : parts with the drawer merged; the models come from its records.
     battery : terminal voltage, a steady value or a ramp, V.
     thermistor : resistance of the thermistor, steady or a ramp, Ω.
-    current : of the battery through the shunt, where there is one, steady or a ramp, A; None for nought.
+    current, output : of the battery and of the loudspeaker through shunt or switch, where a trip watches
+        them, steady or a ramp, A; None for nought.
     link_closed : whether the isolating link, where there is one, is in place.
+    trimmer : share of the thermal trimmer's track that is in circuit, 0 to 1; None: as set in a nominal unit.
 
     Returns
     -------
     Circuit. Trimmers stand where the trip meets its target.
-
-    Raises
-    ------
-    SubwrightError : an over-current trip that has no circuit yet: by the switches' drop, or latching.
     """
     comparator = library.comparator(result.comparator)
-    build = _Builder()
-    parts = build.parts
-    parts.append(
-        Part(
-            designator="BENCH_BATTERY",
-            kind="voltage source",
-            nets=("battery", GROUND),
-            value=battery,
-            role="battery terminal",
-            standing="bench",
-        )
+    build = Builder(_HUNDRED, {part.role: part.part_id for part in result.parts})
+    build.bench("BATTERY", "voltage source", ("battery", GROUND), battery, "battery terminal")
+    # The switch of the control supply is closed; its own drop is the control circuit's matter.
+    build.bench("SWITCH", "voltage by voltage", ("control", GROUND, "battery", GROUND), 1.0, "supply switch")
+    model = ComparatorModel(
+        name="COMPARATOR",
+        offset_v=0.0,
+        bias_a=comparator.ib_a,
+        saturation_ohm=saturation(comparator, result.sink_a).nominal / result.sink_a,
+        response_s=comparator.response_s,
+        supply_a=COMPARATOR_SUPPLY_A / 4.0,
     )
-    models: list[Model] = [
-        ComparatorModel(
-            name="COMPARATOR",
-            offset_v=0.0,
-            bias_a=comparator.ib_a,
-            saturation_ohm=saturation(comparator, result.sink_a).nominal / result.sink_a,
-            response_s=comparator.response_s,
-            supply_a=COMPARATOR_SUPPLY_A / 4.0,
-        ),
-        JunctionModel(name="LAMP", forward_v=LAMP_V, rated_a=_LAMP_A),
-        JunctionModel(name="SMALL", forward_v=_DIODE_V, rated_a=_DIODE_A),
-    ]
-    models += _supply(build, result, library)
-    models += _reference(build, result, library)
-    inputs = [
-        ("under-voltage", *_under_voltage(build, result)),
-        ("over-voltage", *_over_voltage(build, result)),
-        ("thermal", *_thermal(build, result, thermistor)),
+    _supply(build, result, library)
+    _reference(build, result, library)
+    inputs: list[tuple[str, tuple[Inputs, ...]]] = [
+        ("under-voltage", (_under_voltage(build, result),)),
+        ("over-voltage", (_over_voltage(build, result),)),
+        ("thermal", (_thermal(build, result, thermistor, trimmer),)),
     ]
     if result.over_current is not None:
-        inputs.append(("over-current", *_over_current(build, result, result.over_current, current)))
-    names = build.sections(len(inputs) + 1, comparator.channels)
-    for name, (watch, plus, minus) in zip(names, inputs, strict=False):
+        inputs.append(
+            ("over-current", current_trip(build, result, "over-current", result.over_current, current))
+        )
+    if result.amplifier_current is not None:
+        name = "amplifier over-current"
+        inputs.append((name, current_trip(build, result, name, result.amplifier_current, output)))
+    names = iter(build.sections(1 + sum(len(pairs) for _, pairs in inputs), comparator.channels))
+    role = "protection comparator"
+    for watch, pairs in inputs:
         out = PROTECTION_NETS[watch]
-        parts.append(_comparator(name, plus, minus, out, comparator.id))
+        for plus, minus in pairs:
+            pins = (plus, minus, out, "supply", GROUND)
+            build.bought("U", "comparator", pins, role, model=model, name=next(names))
         _lamp_and_diode(build, watch, out, result.lamp_ohm)
     run = _inhibit(build, result, link_closed)
-    parts.append(_comparator(names[-1], "half", run, PROTECTION_NETS["inhibit"], comparator.id))
+    pins = ("half", run, PROTECTION_NETS["inhibit"], "supply", GROUND)
+    build.bought("U", "comparator", pins, role, model=model, name=next(names))
     points = (
         ("reference", "reference of all thresholds"),
         ("supply", "supply of the comparators"),
@@ -170,84 +116,61 @@ def protection_circuit(
         ("thermal_sense", "thermistor"),
         ("run", "run line: low when anything has tripped"),
         ("inhibit", "inhibit to the controller: high when anything has tripped"),
+        ("current_sense", "over-current sense"),
+        ("output_sense", "amplifier over-current sense"),
     )
+    nets = {net for part in build.parts for net in part.nets}
     return Circuit(
         name="protection",
-        parts=tuple(parts),
-        models=tuple(models),
+        parts=tuple(build.parts),
+        models=tuple(build.models),
         test_points=tuple(
             TestPoint(designator=f"TP{_HUNDRED + k}", net=net, what=what)
             for k, (net, what) in enumerate(points, 1)
+            if net in nets
         ),
     )
 
 
-def _comparator(name: str, plus: str, minus: str, out: str, part_id: str) -> Part:
-    return Part(
-        designator=name,
-        kind="comparator",
-        nets=(plus, minus, out, "supply", GROUND),
-        model="COMPARATOR",
-        role="protection comparator",
-        part_id=part_id,
-    )
-
-
-def _supply(build: _Builder, result: ProtectionResult, library: Library) -> list[Model]:
+def _supply(build: Builder, result: ProtectionResult, library: Library) -> None:
     supply = result.reference
     clamp = library.zener(supply.clamp_id)
-    build.resistor("comparator supply resistor", "battery", "supply", supply.comparator_ohm)
-    build.parts.append(
-        Part(
-            designator=build.designator("VR"),
-            kind="zener",
-            nets=(GROUND, "supply"),
-            model="CLAMP",
-            role="comparator supply clamp",
-            part_id=clamp.id,
-        )
+    build.resistor("comparator supply resistor", "control", "supply", supply.comparator_ohm)
+    build.bought(
+        "VR",
+        "zener",
+        (GROUND, "supply"),
+        "comparator supply clamp",
+        model=ZenerModel(name="CLAMP", zener_v=clamp.vz_v, slope_ohm=clamp.rz_ohm, rated_a=clamp.iz_test_a),
     )
     build.capacitor("comparator supply decoupling", "supply", GROUND, _DECOUPLING_F)
-    return [ZenerModel(name="CLAMP", zener_v=clamp.vz_v, slope_ohm=clamp.rz_ohm, rated_a=clamp.iz_test_a)]
 
 
-def _reference(build: _Builder, result: ProtectionResult, library: Library) -> list[Model]:
+def _reference(build: Builder, result: ProtectionResult, library: Library) -> None:
     supply = result.reference
     if supply.kind == "controller":
-        build.parts.append(
-            Part(
-                designator="BENCH_REFERENCE",
-                kind="voltage source",
-                nets=("reference", GROUND),
-                value=Steady(value=supply.nominal_v),
-                role="controller reference",
-                standing="bench",
-            )
-        )
-        return []
+        volts = Steady(value=supply.nominal_v)
+        build.bench("REFERENCE", "voltage source", ("reference", GROUND), volts, "controller reference")
+        return
     if supply.feed_ohm is None or supply.upper_ohm is None or supply.lower_ohm is None:
         raise SubwrightError(message="A shunt reference needs a feed and two resistors.")
     record = library.reference(supply.part_id)
-    build.resistor("reference feed", "battery", "reference", supply.feed_ohm)
+    build.resistor("reference feed", "control", "reference", supply.feed_ohm)
     pin = "reference"
     if supply.upper_ohm > 0:
         pin = "reference_pin"
         build.resistor("reference upper", "reference", pin, supply.upper_ohm)
         build.resistor("reference lower", pin, GROUND, supply.lower_ohm)
-    build.parts.append(
-        Part(
-            designator=build.designator("U"),
-            kind="shunt reference",
-            nets=("reference", pin, GROUND),
-            model="SHUNT",
-            role="protection reference",
-            part_id=record.id,
-        )
+    build.bought(
+        "U",
+        "shunt reference",
+        ("reference", pin, GROUND),
+        "protection reference",
+        model=ShuntReferenceModel(name="SHUNT", reference_v=record.vref_v, pin_a=0.5 * record.iref_a),
     )
-    return [ShuntReferenceModel(name="SHUNT", reference_v=record.vref_v, pin_a=0.5 * record.iref_a)]
 
 
-def _under_voltage(build: _Builder, result: ProtectionResult) -> tuple[str, str]:
+def _under_voltage(build: Builder, result: ProtectionResult) -> Inputs:
     network, out = result.under_voltage, PROTECTION_NETS["under-voltage"]
     build.resistor("under-voltage sense upper A", "battery", "under_filter", network.upper_each_ohm)
     build.resistor("under-voltage sense upper B", "under_filter", "under_sense", network.upper_each_ohm)
@@ -258,7 +181,7 @@ def _under_voltage(build: _Builder, result: ProtectionResult) -> tuple[str, str]
     return "under_sense", "reference"
 
 
-def _over_voltage(build: _Builder, result: ProtectionResult) -> tuple[str, str]:
+def _over_voltage(build: Builder, result: ProtectionResult) -> Inputs:
     network, out = result.over_voltage, PROTECTION_NETS["over-voltage"]
     build.resistor("over-voltage sense upper", "battery", "over_sense", network.upper_ohm)
     _lower_arm(build, "over-voltage", "over_sense", network.lower_ohm, network.trimmer_ohm, result)
@@ -269,19 +192,18 @@ def _over_voltage(build: _Builder, result: ProtectionResult) -> tuple[str, str]:
     return "over_level", "over_sense"
 
 
-def _thermal(build: _Builder, result: ProtectionResult, thermistor: float | Ramp) -> tuple[str, str]:
+def _thermal(
+    build: Builder, result: ProtectionResult, thermistor: float | Ramp, trimmer: float | None
+) -> Inputs:
     network, out = result.thermal, PROTECTION_NETS["thermal"]
-    build.parts.append(
-        Part(
-            designator=build.designator("RT"),
-            kind="thermistor",
-            nets=("reference", "thermal_sense"),
-            value=thermistor,
-            role="heatsink thermistor",
-            part_id=result.ntc,
-        )
-    )
-    build.resistor("thermistor series", "thermal_sense", GROUND, network.series_ohm)
+    build.bought("RT", "thermistor", ("reference", "thermal_sense"), "heatsink thermistor", thermistor)
+    if network.trimmer_ohm is None:
+        build.resistor("thermistor series", "thermal_sense", GROUND, network.series_ohm)
+    else:
+        middle = "thermal_sense_trim"
+        build.resistor("thermistor series", "thermal_sense", middle, network.series_ohm)
+        used = network.trimmer_set_ohm if trimmer is None else trimmer * network.trimmer_ohm
+        build.trimmer("thermal trimmer", middle, GROUND, network.trimmer_ohm, used)
     build.capacitor("thermistor filter", "thermal_sense", GROUND, network.filter_f)
     build.resistor("thermal level upper", "reference", "thermal_level", network.upper_ohm)
     build.resistor("thermal level lower", "thermal_level", GROUND, network.lower_ohm)
@@ -291,7 +213,7 @@ def _thermal(build: _Builder, result: ProtectionResult, thermistor: float | Ramp
 
 
 def _lower_arm(
-    build: _Builder,
+    build: Builder,
     watch: str,
     sense: str,
     lower_ohm: float,
@@ -305,95 +227,38 @@ def _lower_arm(
         return
     middle = f"{sense}_trim"
     build.resistor(role, sense, middle, lower_ohm)
-    wanted = _needed_lower_ohm(watch, result) - lower_ohm
-    used = min(max(wanted, 0.0), trimmer_ohm)
-    build.trimmer(f"{watch} trimmer", middle, GROUND, trimmer_ohm, used)
+    reach = next(trimmer for trimmer in result.trimmers if trimmer.protection == watch)
+    build.trimmer(f"{watch} trimmer", middle, GROUND, trimmer_ohm, reach.set_ohm)
 
 
-def _needed_lower_ohm(watch: str, result: ProtectionResult) -> float:
-    """Lower arm that puts the sense node on its level at the target trip, bias currents aside."""
-    volts = result.reference.nominal_v
-    target = result.thresholds[f"{watch} trip"].target
-    if watch == "under-voltage":
-        network = result.under_voltage
-        # The output is still high there, and its pull-up on the reference: no current in the feedback.
-        return volts * 2.0 * network.upper_each_ohm / (target - volts)
-    return volts * result.over_voltage.upper_ohm / (target - volts)
-
-
-def _lamp_and_diode(build: _Builder, watch: str, out: str, lamp_ohm: float) -> None:
+def _lamp_and_diode(build: Builder, watch: str, out: str, lamp_ohm: float) -> None:
     lamp = f"{out}_lamp"
     build.resistor(f"{watch} lamp resistor", "reference", lamp, lamp_ohm)
-    build.parts += [
-        Part(
-            designator=build.designator("DS"),
-            kind="lamp",
-            nets=(lamp, out),
-            model="LAMP",
-            role=f"{watch} lamp",
-            part_id="LED red 3 mm",
-        ),
-        Part(
-            designator=build.designator("D"),
-            kind="diode",
-            nets=("run", out),
-            model="SMALL",
-            role=f"{watch} combining diode",
-            part_id="1N4148",
-        ),
-    ]
+    lit = JunctionModel(name="LAMP", forward_v=LAMP_V, rated_a=_LAMP_A)
+    build.bought("DS", "lamp", (lamp, out), f"{watch} lamp", model=lit)
+    build.bought("D", "diode", ("run", out), f"{watch} combining diode", model=SMALL_DIODE)
 
 
-def _over_current(
-    build: _Builder, result: ProtectionResult, trip: OverCurrentTrip, current: Value
-) -> tuple[str, str]:
-    """Shunt in the battery's return, blanked, against a small level."""
-    if trip.method != "shunt" or trip.after != "retry":
-        raise SubwrightError(
-            message="There is no circuit yet of this over-current trip.",
-            quantity="protection.over_current",
-            value=f"{trip.method}, {trip.after}",
-            limit="shunt, retry",
-            remedy="Its threshold comes from the closed form alone; measure it at bring-up.",
-        )
-    out = PROTECTION_NETS["over-current"]
-    build.resistor("over-current shunt", "shunt", GROUND, trip.sense_ohm)
-    build.parts.append(
-        Part(
-            designator="BENCH_CURRENT",
-            kind="current source",
-            nets=(GROUND, "shunt"),
-            value=Steady(value=0.0) if current is None else current,
-            role="battery current",
-            standing="bench",
-        )
-    )
-    build.resistor("over-current filter resistor", "shunt", "current_sense", trip.filter_ohm)
-    build.capacitor("over-current filter capacitor", "current_sense", GROUND, trip.filter_f)
-    build.resistor("over-current level upper", "reference", "current_level", trip.upper_ohm)
-    build.resistor("over-current level lower", "current_level", GROUND, trip.lower_ohm)
-    build.resistor("over-current pull-up", "reference", out, result.under_voltage.pullup_ohm)
-    return "current_level", "current_sense"
+def _inhibit(build: Builder, result: ProtectionResult, link_closed: bool) -> str:
+    """Run line with its hold-off, and what it is compared with; returns the net that the comparator reads.
 
-
-def _inhibit(build: _Builder, result: ProtectionResult, link_closed: bool) -> str:
-    """Run line with its hold-off, and what it is compared with; returns the net that the comparator reads."""
-    build.capacitor("run line hold-off", "run", GROUND, result.hold_off.capacitor_f)
+    The pull-up stands on the comparator's side of the link, so an open link leaves a defined high.
+    """
     run = "run"
     if result.isolating_link:
         run = "run_linked"
-        build.parts.append(
-            Part(
-                designator=build.designator("J"),
-                kind="jumper",
-                nets=("run", run),
-                role="isolating link",
-                part_id="2-pin header and jumper",
-                setting=1.0 if link_closed else 0.0,
-            )
-        )
-    build.resistor("run line pull-up", "reference", "run", result.run_ohm)
-    build.resistor("run line half reference upper", "reference", "half", result.run_ohm)
-    build.resistor("run line half reference lower", "half", GROUND, result.run_ohm)
+        setting = 1.0 if link_closed else 0.0
+        build.bought("J", "jumper", ("run", run), "isolating link", setting=setting)
+    build.resistor("run line pull-up", "reference", run, result.run_ohm)
+    build.resistor("hold-off series resistor", "run", "hold", HOLD_OHM)
+    build.capacitor("hold-off capacitor", "hold", GROUND, result.hold_off.capacitor_f)
+    build.resistor("run line half reference upper", "reference", "half", HALF_OHM)
+    build.resistor("run line half reference lower", "half", GROUND, HALF_OHM)
     build.resistor("inhibit pull-up", "reference", "inhibit", result.inhibit_ohm)
+    if result.hold_off.emptied:
+        build.capacitor("hold-off discharge coupling", "inhibit", "empty_drive", DISCHARGE_F)
+        build.resistor("hold-off discharge base resistor", "empty_drive", "empty_base", DISCHARGE_BASE_OHM)
+        build.resistor("hold-off discharge pull-down", "empty_base", GROUND, DISCHARGE_DOWN_OHM)
+        pins = ("hold", "empty_base", GROUND)
+        build.bought("Q", "transistor", pins, "hold-off discharge transistor", model=SMALL_NPN)
     return run

@@ -295,7 +295,9 @@ def _model(model: Model) -> Iterator[str]:
             yield f"B1 c 0 V=0.5*(1+tanh({over}))"
             yield "R1 c d 1.0"
             yield f"C1 d 0 {_n(model.response_s)}"
-            yield f"B2 out vm I=(V(out)-V(vm))*(1e-9+{_n(1.0 / model.saturation_ohm)}*(1-V(d)))"
+            # a coarse step may carry V(d) past 1, and a negative conductance would throw the output up
+            on = "0.5*(1-V(d)+abs(1-V(d)))"
+            yield f"B2 out vm I=(V(out)-V(vm))*(1e-9+{_n(1.0 / model.saturation_ohm)}*{on})"
             yield f"I1 0 plus DC {_n(model.bias_a)}"
             yield f"I2 0 minus DC {_n(model.bias_a)}"
             yield f"I3 vp vm DC {_n(model.supply_a)}"

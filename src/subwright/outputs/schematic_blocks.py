@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
 from typing import Final
 
 from subwright.base.errors import SubwrightError
@@ -11,49 +10,21 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
 from subwright.circuits.amplifier_values import class_d_values
-from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
+from subwright.circuits.analysis import AcSweep, Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_values import from_result
 from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
-from subwright.circuits.netlist import Circuit, Steady
-from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
 from subwright.outputs.schematic_amplifier import draw_class_d
+from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
 from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, fits_with_supply
+from subwright.outputs.schematic_guard_blocks import protection_block
 from subwright.outputs.schematic_kit import Kit
-from subwright.outputs.schematic_protection import draw_protection
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 from subwright.stages.transformer_records import TransformerResult, Winding
 
 __all__ = ["Block", "blocks", "drawn_designators"]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Block:
-    """A circuit with its drawing.
-
-    Attributes
-    ----------
-    key : names its files. title : heads its sheet. stage : whose bill it belongs to.
-    circuit : its netlist. names : printed names of nets. draw : its placement; returns the sheet's notes.
-    more : placements of further sheets.
-    drawn_inherent : inherent elements that stand for something visible.
-    texts : lines beside symbols that the netlist and its bill don't give, by designator.
-    analysis, probes : what its SPICE text asks for.
-    """
-
-    key: str
-    title: str
-    stage: str
-    circuit: Circuit
-    names: Mapping[str, str]
-    draw: Callable[[Kit], tuple[str, ...]]
-    analysis: Analysis
-    probes: tuple[Probe, ...]
-    more: tuple[Callable[[Kit], tuple[str, ...]], ...] = ()
-    drawn_inherent: frozenset[str] = frozenset()
-    texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 _FUSE: Final = "F101"
@@ -120,44 +91,6 @@ def _filter(design: Design, library: Library) -> Iterator[Block]:
         more=((lambda kit: draw_filter_supply(kit, result)),) if apart else (),
         analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
         probes=(Voltage(FILTER_OUTPUT),),
-    )
-
-
-def _protection(design: Design, library: Library) -> Iterator[Block]:
-    result = design.protection
-    if result is None:
-        return
-    nominal_v = design.supply.corners[Corner.NOMINAL]
-    circuit = protection_circuit(
-        result,
-        library,
-        battery=Steady(value=nominal_v),
-        thermistor=library.ntc(result.ntc).r25_ohm,
-        current=None if result.over_current is None else Steady(value=0.0),
-    )
-    names = {
-        "reference": "REF",
-        "battery": "BATTERY",
-        "supply": "+COMP",
-        "inhibit": "INHIBIT",
-        "shunt": "SHUNT",
-        "run": "RUN",
-        "under_out": "UV",
-        "over_out": "OV",
-        "thermal_out": "HOT",
-        "current_out": "OC",
-    }
-    yield Block(
-        key="protection",
-        title="Protection",
-        stage="protection",
-        circuit=circuit,
-        names=names,
-        draw=draw_protection,
-        analysis=Transient(stop_s=4.0, step_s=2e-3, accuracy=1e-4),
-        probes=tuple(
-            Voltage(net) for net in ("battery", "run", *PROTECTION_NETS.values()) if net in circuit.nets
-        ),
     )
 
 
@@ -291,7 +224,7 @@ _PERIODS: Final = 100
 
 _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Converter power stage": _converter,
-    "Protection": _protection,
+    "Protection": protection_block,
     "Line-level filter": _filter,
     "Output stage": _amplifier,
 }

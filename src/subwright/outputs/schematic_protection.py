@@ -10,38 +10,39 @@ from subwright.circuits.protection_circuit import PROTECTION_NETS
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 
-__all__ = ["draw_protection"]
+__all__ = [
+    "RUN_X",
+    "draw_comparator",
+    "draw_output",
+    "draw_protection",
+    "draw_shunted",
+    "draw_test_point",
+]
 
 _OUT_X: Final = 560  # outputs of the comparators
-_RUN_X: Final = 700
+RUN_X: Final = 700
 
 
 def draw_protection(kit: Kit) -> tuple[str, ...]:
-    """Draw the protection's netlist; returns the notes for the foot of the sheet."""
-    watches = [
-        watch for watch in ("under-voltage", "over-voltage", "thermal", "over-current") if _has(kit, watch)
-    ]
-    y, pitch = (170, 180) if len(watches) < 4 else (160, 140)
-    draw = {
-        "under-voltage": _under_voltage,
-        "over-voltage": _over_voltage,
-        "thermal": _thermal,
-        "over-current": _over_current,
-    }
-    taps: list[Point] = []
-    for watch in watches:
+    """Draw the watches over battery and heatsink, run line and supplies; returns the sheet's notes."""
+    draw = {"under-voltage": _under_voltage, "over-voltage": _over_voltage, "thermal": _thermal}
+    y, taps = 170, []
+    for watch, row in draw.items():
         kit.sheet.say(90, y - 92, watch, head=True)
-        draw[watch](kit, y)
-        taps.append(_watched(kit, watch, y))
-        y += pitch
+        row(kit, y)
+        taps.append(draw_output(kit, watch, y))
+        y += 180
     for upper, lower in itertools.pairwise(taps):
         kit.sheet.wire(upper, lower)
-    _run_line(kit, taps[0], taps[-1])
+    _run_line(kit, taps[0])
     _supplies(kit, 760, 440)
     notes = ["Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."]
     if kit.circuit.by_role("isolating link"):
         link = kit.one("isolating link").designator
         notes.append(f"{link} open: the protections shut nothing down. Open it for the first tests only.")
+    if kit.circuit.by_role("thermal trimmer"):
+        trimmer = kit.one("thermal trimmer").designator
+        notes.append(f"{trimmer}: more of its track lowers the thermal trip; set it at bring-up.")
     if kit.spare_sections:
         notes.append(f"Not used: {', '.join(kit.spare_sections)}. Inputs to 0 V, output open.")
     notes.append("A lamp lights while its protection has tripped; every output is an open collector.")
@@ -49,20 +50,16 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _has(kit: Kit, watch: str) -> bool:
-    return PROTECTION_NETS[watch] in kit.circuit.nets
-
-
-def _comparator(kit: Kit, watch: str, y: int) -> tuple[Point, Point]:
-    """The comparator of a row, its + input at the top; returns the + and − pins."""
+def draw_comparator(kit: Kit, watch: str, y: int, number: int = 0) -> tuple[Point, Point]:
+    """A comparator of a row, its + input at the top; returns the + and − pins."""
     out = PROTECTION_NETS[watch]
-    part = next(p for p in kit.circuit.parts if p.kind == "comparator" and p.nets[2] == out)
+    part = [p for p in kit.circuit.parts if p.kind == "comparator" and p.nets[2] == out][number]
     amp = kit.place_amplifier(part, 460, y, flip=True)
     kit.sheet.wire(amp["out"], (_OUT_X, y))
     return amp["+"], amp["-"]
 
 
-def _watched(kit: Kit, watch: str, y: int) -> Point:
+def draw_output(kit: Kit, watch: str, y: int) -> Point:
     """Pull-up, lamp and diode of a row's output; returns the point on the run line."""
     sheet, out = kit.sheet, PROTECTION_NETS[watch]
     pull = kit.one(f"{watch} pull-up")
@@ -79,9 +76,9 @@ def _watched(kit: Kit, watch: str, y: int) -> Point:
     sheet.wire((_OUT_X, y), (x, y), (x + 30, y))
     diode = kit.one(f"{watch} combining diode")
     kit.lying(diode, out, x + 30, y)
-    sheet.wire((x + 70, y), (_RUN_X, y))
+    sheet.wire((x + 70, y), (RUN_X, y))
     sheet.name(out, (_OUT_X - 10, y))
-    return _RUN_X, y
+    return RUN_X, y
 
 
 def _divider(kit: Kit, watch: str, net: str, at: Point) -> None:
@@ -93,26 +90,32 @@ def _divider(kit: Kit, watch: str, net: str, at: Point) -> None:
     if not trimmers:
         kit.sheet.ground(GROUND, placed.end(part, net))
         return
-    top = placed.end(part, net)
-    trimmer = kit.place(trimmers[0], top[0], top[1] + 20, turn=1)
+    kit.sheet.ground(GROUND, draw_trimmer(kit, trimmers[0], placed.end(part, net)))
+
+
+def draw_trimmer(kit: Kit, part: Part, top: Point) -> Point:
+    """A trimmer as a variable resistor, from ``top`` down; returns its foot."""
+    trimmer = kit.place(part, top[0], top[1] + 20, turn=1)
     kit.sheet.wire(trimmer["wiper"], (top[0] + 20, top[1]), top)
-    kit.sheet.ground(GROUND, trimmer["bottom"])
+    return trimmer["bottom"]
 
 
-def _test_point(kit: Kit, net: str, at: Point) -> None:
+def draw_test_point(kit: Kit, net: str, at: Point) -> None:
+    """The ring of a net's test point, where it has one."""
     for point in kit.circuit.test_points:
         if point.net == net:
             kit.sheet.name(net, at, point=point.designator)
 
 
-def _filter(kit: Kit, role: str, net: str, at: Point) -> None:
+def draw_shunted(kit: Kit, role: str, net: str, at: Point) -> None:
+    """The one part of a role, from ``at`` down to 0 V."""
     part = kit.one(role)
     kit.sheet.ground(GROUND, kit.upright(part, net, *at).end(part, net))
 
 
 def _under_voltage(kit: Kit, y: int) -> None:
     sheet = kit.sheet
-    plus, minus = _comparator(kit, "under-voltage", y)
+    plus, minus = draw_comparator(kit, "under-voltage", y)
     sheet.rail("reference", (minus[0] - 10, minus[1] + 20), "down")
     sheet.wire(minus, (minus[0] - 10, minus[1]), (minus[0] - 10, minus[1] + 20))
     line = plus[1]
@@ -120,16 +123,16 @@ def _under_voltage(kit: Kit, y: int) -> None:
     a, b = kit.one("under-voltage sense upper A"), kit.one("under-voltage sense upper B")
     middle = kit.run("battery", 170, line, [a]) + 20
     sheet.wire((middle - 20, line), (middle, line), (middle, line + 10))
-    _filter(kit, "under-voltage sense filter", "under_filter", (middle, line + 10))
+    draw_shunted(kit, "under-voltage sense filter", "under_filter", (middle, line + 10))
     sense = kit.run("under_filter", middle, line, [b]) + 20
     sheet.wire((sense - 20, line), (sense, line), (sense, line + 10))
     _divider(kit, "under-voltage", "under_sense", (sense, line + 10))
-    _test_point(kit, "under_sense", (sense + 30, line))
+    draw_test_point(kit, "under_sense", (sense + 30, line))
     sheet.wire((sense, line), plus)
-    _feedback(kit, "under-voltage", "under_sense", (sense + 50, line), y)
+    draw_feedback(kit, "under-voltage", "under_sense", (sense + 50, line), y)
 
 
-def _feedback(kit: Kit, watch: str, net: str, start: Point, y: int) -> None:
+def draw_feedback(kit: Kit, watch: str, net: str, start: Point, y: int) -> None:
     """The resistor that makes the hysteresis, over the comparator from output to input."""
     top, left = y - 50, start[0] + 10
     kit.lying(kit.one(f"{watch} feedback"), net, left + 30, top)
@@ -139,26 +142,26 @@ def _feedback(kit: Kit, watch: str, net: str, start: Point, y: int) -> None:
 
 def _over_voltage(kit: Kit, y: int) -> None:
     sheet = kit.sheet
-    plus, minus = _comparator(kit, "over-voltage", y)
+    plus, minus = draw_comparator(kit, "over-voltage", y)
     level = plus[1]
     sheet.flag("reference", (290, level), "left")
     end = kit.run("reference", 290, level, [kit.one("over-voltage reference resistor")])
     sheet.wire((end, level), plus)
-    _feedback(kit, "over-voltage", "over_level", (end + 20, level), y)
+    draw_feedback(kit, "over-voltage", "over_level", (end + 20, level), y)
     line = y + 30
     sheet.flag("battery", (170, line), "left")
     sense = kit.run("battery", 170, line, [kit.one("over-voltage sense upper")]) + 20
     sheet.wire((sense - 20, line), (sense, line), (sense, line + 10))
     _divider(kit, "over-voltage", "over_sense", (sense, line + 10))
     sheet.wire((sense, line), (sense + 80, line), (sense + 80, line + 10))
-    _filter(kit, "over-voltage sense filter", "over_sense", (sense + 80, line + 10))
-    _test_point(kit, "over_sense", (sense + 120, line))
+    draw_shunted(kit, "over-voltage sense filter", "over_sense", (sense + 80, line + 10))
+    draw_test_point(kit, "over_sense", (sense + 120, line))
     sheet.wire((sense + 80, line), (minus[0] - 10, line), (minus[0] - 10, minus[1]), minus)
 
 
 def _thermal(kit: Kit, y: int) -> None:
     sheet = kit.sheet
-    plus, minus = _comparator(kit, "thermal", y)
+    plus, minus = draw_comparator(kit, "thermal", y)
     level = plus[1]
     x = 330
     sheet.rail("reference", (x, level - 40))
@@ -167,67 +170,52 @@ def _thermal(kit: Kit, y: int) -> None:
     lower = kit.one("thermal level lower")
     sheet.wire((x, level), (x, level + 20))
     sheet.ground(GROUND, kit.upright(lower, "thermal_level", x, level + 20).end(lower, "thermal_level"))
-    _feedback(kit, "thermal", "thermal_level", (x + 50, level), y)
+    draw_feedback(kit, "thermal", "thermal_level", (x + 50, level), y)
     line = y + 10
     sheet.rail("reference", (150, line - 70))
     kit.upright(kit.one("heatsink thermistor"), "reference", 150, line - 70)
     series = kit.one("thermistor series")
     sheet.wire((150, line - 30), (150, line + 10))
-    sheet.ground(GROUND, kit.upright(series, "thermal_sense", 150, line + 10).end(series, "thermal_sense"))
+    foot = kit.upright(series, "thermal_sense", 150, line + 10).end(series, "thermal_sense")
+    trimmers = kit.circuit.by_role("thermal trimmer")
+    if trimmers:
+        foot = draw_trimmer(kit, trimmers[0], foot)
+    sheet.ground(GROUND, foot)
     sheet.wire((150, line), (240, line), (240, line + 10))
-    _filter(kit, "thermistor filter", "thermal_sense", (240, line + 10))
+    draw_shunted(kit, "thermistor filter", "thermal_sense", (240, line + 10))
     sheet.wire((240, line), (300, line), (300, y + 90), (410, y + 90), (410, minus[1]), minus)
-    _test_point(kit, "thermal_sense", (210, line))
-    kit.sheet.say(100, line + 88, "thermistor on the heatsink")
+    draw_test_point(kit, "thermal_sense", (210, line))
+    kit.sheet.say(100, line + 120, "thermistor on the heatsink")
 
 
-def _over_current(kit: Kit, y: int) -> None:
-    sheet = kit.sheet
-    plus, minus = _comparator(kit, "over-current", y)
-    level, x = plus[1], 350
-    sheet.rail("reference", (x, level - 40))
-    kit.upright(kit.one("over-current level upper"), "reference", x, level - 40)
-    sheet.wire((x, level), plus)
-    lower = kit.one("over-current level lower")
-    sheet.wire((x, level), (x, level + 20))
-    sheet.ground(GROUND, kit.upright(lower, "current_level", x, level + 20).end(lower, "current_level"))
-    line = y + 10
-    sheet.flag("shunt", (170, line), "left", "battery return")
-    shunt = kit.one("over-current shunt")
-    sheet.wire((170, line), (190, line), (190, line + 10))
-    sheet.ground(GROUND, kit.upright(shunt, "shunt", 190, line + 10).end(shunt, "shunt"))
-    end = kit.run("shunt", 190, line, [kit.one("over-current filter resistor")]) + 20
-    sheet.wire((end - 20, line), (end, line), (end, line + 10))
-    _filter(kit, "over-current filter capacitor", "current_sense", (end, line + 10))
-    sheet.wire((end, line), (300, line), (300, y + 80), (410, y + 80), (410, minus[1]), minus)
-
-
-def _run_line(kit: Kit, first: Point, last: Point) -> None:
+def _run_line(kit: Kit, first: Point) -> None:
     """Hold-off, link, half reference and the comparator that inhibits."""
     sheet = kit.sheet
     y = first[1] + 40
-    run = (_RUN_X, y)
-    del last
-    x = _RUN_X + 50
-    sheet.wire(run, (x, y))
-    sheet.rail("reference", (x, y - 70))
-    kit.upright(kit.one("run line pull-up"), "reference", x, y - 70)
-    sheet.wire((x, y - 30), (x, y), (x, y + 30))
-    _filter(kit, "run line hold-off", "run", (x, y + 30))
-    link = kit.circuit.by_role("isolating link")
+    sheet.wire((RUN_X, y), (RUN_X + 40, y), (RUN_X + 40, y + 20))
+    series = kit.one("hold-off series resistor")
+    foot = kit.upright(series, "run", RUN_X + 40, y + 20).end(series, "run")
+    sheet.wire(foot, (foot[0], foot[1] + 20))
+    if kit.circuit.by_role("hold-off discharge transistor"):
+        sheet.flag("hold", (foot[0] - 20, foot[1] + 10), "left")
+        sheet.wire((foot[0] - 20, foot[1] + 10), (foot[0], foot[1] + 10))
+    draw_shunted(kit, "hold-off capacitor", "hold", (foot[0], foot[1] + 20))
     part = next(p for p in kit.circuit.parts if p.kind == "comparator" and p.nets[2] == "inhibit")
     amp = kit.place_amplifier(part, 990, y + 10)
-    _test_point(kit, "run", (x + 30, y))
+    draw_test_point(kit, "run", (RUN_X + 70, y))
+    link, pull = kit.circuit.by_role("isolating link"), kit.one("run line pull-up")
+    x = RUN_X + 40
     if link:
-        sheet.wire((kit.run("run", x + 50, y, link), y), amp["-"])
-        sheet.wire((x, y), (x + 50, y))
-    else:
-        sheet.wire((x, y), amp["-"])
-    half = (920, y + 20)
+        sheet.wire((x, y), (x + 60, y))
+        x = kit.run("run", x + 60, y, link)
+    sheet.wire((x, y), amp["-"])
+    sheet.rail("reference", (890, y - 70))
+    kit.upright(pull, "reference", 890, y - 70)
+    sheet.wire((890, y - 30), (890, y))
     upper, lower = kit.one("run line half reference upper"), kit.one("run line half reference lower")
     sheet.flag("reference", (870, y + 40), "left")
     sheet.wire((kit.run("reference", 870, y + 40, [upper]), y + 40), (930, y + 40))
-    sheet.wire((930, y + 40), (930, half[1]), amp["+"])
+    sheet.wire((930, y + 40), (930, y + 20), amp["+"])
     sheet.wire((930, y + 40), (930, y + 50))
     sheet.ground(GROUND, kit.upright(lower, "half", 930, y + 50).end(lower, "half"))
     out = (1040, y + 10)
@@ -235,26 +223,29 @@ def _run_line(kit: Kit, first: Point, last: Point) -> None:
     sheet.rail("reference", (1040, y - 50))
     kit.upright(kit.one("inhibit pull-up"), "reference", 1040, y - 50)
     sheet.wire((1040, y - 10), out)
-    _test_point(kit, "inhibit", (1050, y + 10))
+    draw_test_point(kit, "inhibit", (1050, y + 10))
     sheet.flag("inhibit", (1060, y + 10), "right")
     sheet.say(1010, y + 44, "to the controller:")
     sheet.say(1010, y + 58, "high shuts down")
-    sheet.say(_RUN_X + 40, first[1] - 92, "run line and inhibit", head=True)
+    sheet.say(RUN_X + 40, first[1] - 92, "run line and inhibit", head=True)
+    if kit.circuit.by_role("hold-off discharge transistor"):
+        sheet.flag("run", (RUN_X, first[1] - 20), "right")
+        sheet.wire((RUN_X, first[1] - 20), first)
 
 
 def _supplies(kit: Kit, x: int, y: int) -> None:
     """Supply of the comparators, their cases, and the reference."""
     sheet = kit.sheet
     sheet.say(x - 30, y - 76, "supply and reference", head=True)
-    sheet.flag("battery", (x + 60, y), "left")
+    sheet.flag("control", (x + 60, y), "left")
     resistor, clamp = kit.one("comparator supply resistor"), kit.one("comparator supply clamp")
-    node = kit.run("battery", x + 60, y, [resistor]) + 20
+    node = kit.run("control", x + 60, y, [resistor]) + 20
     sheet.wire((node - 20, y), (node, y), (node, y + 10))
     sheet.ground(GROUND, kit.upright(clamp, "supply", node, y + 10).end(clamp, "supply"))
     at = node + 70
     sheet.wire((node, y), (at, y), (at, y + 10))
-    _filter(kit, "comparator supply decoupling", "supply", (at, y + 10))
-    _test_point(kit, "supply", (node + 40, y))
+    draw_shunted(kit, "comparator supply decoupling", "supply", (at, y + 10))
+    draw_test_point(kit, "supply", (node + 40, y))
     right = at
     for case in kit.cases("comparator"):
         right += 60
@@ -271,14 +262,14 @@ def _reference(kit: Kit, x: int, y: int) -> None:
         sheet.flag("reference", (x + 60, y), "left")
         sheet.say(x, y + 30, "from the controller's reference pin")
         sheet.wire((x + 60, y), (x + 100, y))
-        _test_point(kit, "reference", (x + 80, y))
+        draw_test_point(kit, "reference", (x + 80, y))
         sheet.rail("reference", (x + 100, y))
         return
-    sheet.flag("battery", (x + 60, y), "left")
-    node = kit.run("battery", x + 60, y, list(feeds)) + 30
+    sheet.flag("control", (x + 60, y), "left")
+    node = kit.run("control", x + 60, y, list(feeds)) + 30
     part: Part = kit.one("protection reference")
     sheet.wire((node - 30, y), (node, y), (node, y + 10))
-    _test_point(kit, "reference", (node - 20, y))
+    draw_test_point(kit, "reference", (node - 20, y))
     shunt = kit.place(part, node, y + 30, turn=3, flip=True)
     sheet.ground(GROUND, shunt["anode"])
     at = node + 90

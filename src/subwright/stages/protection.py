@@ -26,6 +26,7 @@ from subwright.stages.protection_models import (
     over_voltage_case,
     saturation,
     thermal_case,
+    thermistor_of,
     under_voltage_case,
 )
 from subwright.stages.protection_networks import design_over_voltage, design_thermal, design_under_voltage
@@ -43,6 +44,7 @@ from subwright.stages.protection_records import (
     ThermalNetwork,
     Threshold,
     ToleranceWindow,
+    TrimmerRange,
     UnderVoltageNetwork,
 )
 from subwright.stages.protection_reference import (
@@ -60,6 +62,7 @@ from subwright.stages.protection_reference import (
     supply_reference,
 )
 from subwright.stages.protection_targets import Targets, choose_targets
+from subwright.stages.protection_trimmers import trimmer_ranges
 from subwright.stages.protection_upgrade import Advice
 from subwright.stages.protection_values import ValueStocks, value_reasons
 from subwright.stages.protection_windows import order_checks, protection_windows
@@ -75,6 +78,7 @@ __all__ = [
     "ThermalNetwork",
     "Threshold",
     "ToleranceWindow",
+    "TrimmerRange",
     "UnderVoltageNetwork",
     "design_protection",
 ]
@@ -119,6 +123,7 @@ class ProtectionResult:
     isolating_link : whether a jumper isolates the protections for bring-up.
     advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %; worked
         out when it is first looked at.
+    trimmers : of the trips that have one, with what they reach.
     """
 
     thresholds: Mapping[str, Threshold]
@@ -145,6 +150,7 @@ class ProtectionResult:
     lamps: tuple[str, ...]
     isolating_link: bool
     advice: Advice
+    trimmers: tuple[TrimmerRange, ...]
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]
@@ -178,7 +184,10 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
     expected = expected_window(model, tolerance, data.corners[Corner.NOMINAL])
     targets = choose_targets(spec, data, expected)
     soft_start_s = data.restart_s
-    data = replace(data, restart_s=soft_start_s + settle_hold_off(spec.hold_off_s, volts).nominal_s)
+    trips = [t for t in (spec.over_current, spec.amplifier_current) if t != "none"]
+    bias = (choices.comparator.ib_a, choices.comparator.ib_max_a)
+    hold_off = settle_hold_off(spec.hold_off_s, volts, bias, emptied=bool(trips))
+    data = replace(data, restart_s=soft_start_s + hold_off.nominal_s)
     resistor = lamp_ohm(volts, spec.lamp_a)
     sink = output_sink_a(volts, resistor)
 
@@ -196,7 +205,14 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         targets.over_trip, targets.over_release, model, choices.comparator, stocks, sink, spec.trimmer
     )
     thermal = design_thermal(
-        targets.thermal_trip, targets.thermal_release, model, choices.comparator, choices.ntc, stocks, sink
+        targets.thermal_trip,
+        targets.thermal_release,
+        model,
+        choices.comparator,
+        choices.ntc,
+        stocks,
+        sink,
+        spec.thermal_trimmer,
     )
 
     def cases(resistor_tolerance: float) -> tuple[Case, ...]:
@@ -207,6 +223,9 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
             thermal_case(thermal, model, comparator, choices.ntc, resistor_tolerance, sink),
         )
 
+    trimmers = trimmer_ranges(
+        cases, under, over, thermal, targets, model, thermistor_of(choices.ntc), tolerance
+    )
     thresholds, hysteresis, contributors = protection_windows(cases, targets, tolerance, data)
     under_trip = thresholds["under-voltage trip"]
     highest = thresholds["over-voltage trip"].window.worst_high
@@ -221,7 +240,8 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         highest,
         sink,
         tolerance,
-        2 + (spec.over_current != "none") + (spec.amplifier_current != "none"),
+        2 + len(trips),
+        len(trips) if spec.over_current_after == "latch" else 0,
     )
     chatter = settle_chatter(
         data,
@@ -256,7 +276,6 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
             choices.comparator,
             tolerance,
         )
-    hold_off = settle_hold_off(spec.hold_off_s, volts)
     circuit = Circuit(
         under=under,
         over=over,
@@ -297,6 +316,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         cranking=cranking_rides(data, under, thresholds, hold_off, soft_start_s),
         order=order_checks(thresholds, hysteresis, chatter, data),
         advice=Advice(cases, thresholds),
+        trimmers=trimmers,
         parts=protection_parts(circuit, stocks),
         losses=(_loss(reference, data),),
         contributors=contributors,

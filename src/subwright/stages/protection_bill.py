@@ -11,6 +11,7 @@ from subwright.base.units import code, show
 from subwright.parts.record import Record
 from subwright.stages.common import PartUse, Rating
 from subwright.stages.protection_records import (
+    DropSense,
     HoldOff,
     OverCurrentTrip,
     OverVoltageNetwork,
@@ -18,7 +19,18 @@ from subwright.stages.protection_records import (
     ThermalNetwork,
     UnderVoltageNetwork,
 )
-from subwright.stages.protection_reference import INHIBIT_OHM, RUN_OHM, Choices
+from subwright.stages.protection_reference import (
+    DISCHARGE_BASE_OHM,
+    DISCHARGE_DOWN_OHM,
+    DISCHARGE_F,
+    HALF_OHM,
+    HOLD_OHM,
+    INHIBIT_OHM,
+    LATCH_HOLD_OHM,
+    LATCH_OHM,
+    RUN_OHM,
+    Choices,
+)
 from subwright.stages.protection_values import ValueStocks
 
 __all__ = ["Circuit", "protection_parts"]
@@ -66,6 +78,7 @@ def protection_parts(circuit: Circuit, stocks: ValueStocks) -> tuple[PartUse, ..
         *_over_current("over-current", circuit.current, circuit, stocks),
         *_over_current("amplifier over-current", circuit.output, circuit, stocks),
         *_link(circuit),
+        *_hold_off_discharge(circuit, stocks),
     )
 
 
@@ -91,7 +104,7 @@ def _semiconductors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
         "protection comparator",
         "U",
         comparator,
-        ceil((4 + (circuit.current is not None) + (circuit.output is not None)) / comparator.channels),
+        ceil((4 + sum(t.sections for t in (circuit.current, circuit.output) if t)) / comparator.channels),
         stocks,
         Rating(
             quantity="supply voltage",
@@ -208,7 +221,12 @@ def _network_resistors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUs
     ]
     for role, value in rows:
         yield _resistor(role, value, stocks, circuit.tolerance)
-    for name, trimmer in (("under-voltage", under.trimmer_ohm), ("over-voltage", over.trimmer_ohm)):
+    trimmers = {
+        "under-voltage": under.trimmer_ohm,
+        "over-voltage": over.trimmer_ohm,
+        "thermal": thermal.trimmer_ohm,
+    }
+    for name, trimmer in trimmers.items():
         if trimmer is not None:
             yield PartUse(
                 role=f"{name} trimmer",
@@ -227,8 +245,9 @@ def _supply_resistors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse
     for name in ("under-voltage", "over-voltage", "thermal"):
         yield _resistor(f"{name} lamp resistor", circuit.lamp_ohm, stocks, 0.05)
     yield _resistor("run line pull-up", RUN_OHM, stocks, 0.05)
-    yield _resistor("run line half reference upper", RUN_OHM, stocks, 0.05)
-    yield _resistor("run line half reference lower", RUN_OHM, stocks, 0.05)
+    yield _resistor("hold-off series resistor", HOLD_OHM, stocks, 0.05)
+    yield _resistor("run line half reference upper", HALF_OHM, stocks, 0.05)
+    yield _resistor("run line half reference lower", HALF_OHM, stocks, 0.05)
     yield _resistor("inhibit pull-up", INHIBIT_OHM, stocks, 0.05)
     yield _resistor("comparator supply resistor", supply.comparator_ohm, stocks, 0.05, supply.comparator_w)
     if supply.feed_ohm is not None and supply.upper_ohm is not None and supply.lower_ohm is not None:
@@ -245,10 +264,11 @@ def _capacitors(circuit: Circuit) -> Iterator[PartUse]:
         ("over-voltage sense filter", circuit.over.filter_f, circuit.supply.high_v),
         ("thermistor filter", circuit.thermal.filter_f, circuit.supply.high_v),
         ("comparator supply decoupling", 100e-9, circuit.supply.comparator_high_v),
-        ("run line hold-off", circuit.hold_off.capacitor_f, circuit.supply.high_v),
+        ("hold-off capacitor", circuit.hold_off.capacitor_f, circuit.supply.high_v),
     ]
     for role, value, applied in rows:
-        kind, rating, tolerance = ("film", 63.0, 0.10) if value <= 1e-6 else ("electrolytic", 63.0, 0.20)
+        film_f = 4.7e-6 if role == "hold-off capacitor" else 1e-6  # an electrolytic's leakage shifts a delay
+        kind, rating, tolerance = ("film", 63.0, 0.10) if value <= film_f else ("electrolytic", 63.0, 0.20)
         yield PartUse(
             role=role,
             letter="C",
@@ -300,17 +320,13 @@ def _over_current(
             ratings=(Rating(quantity="power", unit="W", applied=trip.sense_w, limit=size, at="full sine"),),
             provenance="IEC 60063 preferred value",
         )
-    else:
-        yield PartUse(
-            role=f"{name} gating diodes",
-            letter="D",
-            part_id="1N4148",
-            description="from each switch's drain and gate: the drop counts only while it is driven",
-            quantity=4,
-            provenance="memory",
-        )
+    if trip.drop is not None:
+        yield from _drop_sense(name, trip.drop, stocks)
     yield _resistor(f"{name} level upper", trip.upper_ohm, stocks, circuit.tolerance)
     yield _resistor(f"{name} level lower", trip.lower_ohm, stocks, circuit.tolerance)
+    if trip.both_ways:
+        yield _resistor(f"{name} negative level upper", trip.upper_ohm, stocks, circuit.tolerance)
+        yield _resistor(f"{name} negative level lower", trip.lower_ohm, stocks, circuit.tolerance)
     yield _resistor(f"{name} filter resistor", trip.filter_ohm, stocks, 0.05)
     yield _resistor(f"{name} pull-up", circuit.under.pullup_ohm, stocks, 0.05)
     yield _resistor(f"{name} lamp resistor", circuit.lamp_ohm, stocks, 0.05)
@@ -344,4 +360,45 @@ def _over_current(
         for part, role in (("BC547B", f"{name} latch, NPN"), ("BC557B", f"{name} latch, PNP")):
             record = stocks.library.transistor(part)
             yield _record(role, "Q", record, 1, stocks)
-        yield _resistor(f"{name} latch resistor", 10e3, stocks, 0.05)
+        for end in ("drive", "feedback"):
+            yield _resistor(f"{name} latch {end} resistor", LATCH_OHM, stocks, 0.05)
+        for end in ("pull-up", "pull-down"):
+            yield _resistor(f"{name} latch {end}", LATCH_HOLD_OHM, stocks, 0.05)
+
+
+def _drop_sense(name: str, drop: DropSense, stocks: ValueStocks) -> Iterator[PartUse]:
+    """Diodes and resistors that read a switch's drop while its gate is high."""
+    for what, quantity in (("gating", 2 * drop.sides), ("level", 2)):
+        yield PartUse(
+            role=f"{name} {what} diodes",
+            letter="D",
+            part_id=drop.diode,
+            description="fast diode 400 V 1 A"
+            if drop.diode == "UF4004"
+            else "small-signal diode 75 V 0.15 A",
+            quantity=quantity,
+            provenance="memory",
+        )
+    yield _resistor(f"{name} gate resistor", drop.pull_ohm, stocks, 0.01, quantity=drop.sides)
+    yield _resistor(f"{name} sense load", drop.load_ohm, stocks, 0.01)
+    yield _resistor(f"{name} level load", drop.load_ohm, stocks, 0.01)
+    yield _resistor(f"{name} level pull-up", drop.level_pull_ohm, stocks, 0.01)
+
+
+def _hold_off_discharge(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
+    """What empties the hold-off at a trip too short to do it through its resistor."""
+    if not circuit.hold_off.emptied:
+        return
+    yield _record("hold-off discharge transistor", "Q", stocks.library.transistor("BC547B"), 1, stocks)
+    yield _resistor("hold-off discharge base resistor", DISCHARGE_BASE_OHM, stocks, 0.05)
+    yield _resistor("hold-off discharge pull-down", DISCHARGE_DOWN_OHM, stocks, 0.05)
+    yield PartUse(
+        role="hold-off discharge coupling",
+        letter="C",
+        part_id=code(DISCHARGE_F, "capacitance"),
+        description="film 63 V",
+        quantity=1,
+        value=show(DISCHARGE_F, "capacitance"),
+        tolerance=0.10,
+        provenance="IEC 60063 preferred value",
+    )

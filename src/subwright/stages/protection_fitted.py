@@ -32,6 +32,7 @@ from subwright.stages.protection_models import (
 __all__ = [
     "METER",
     "REFERENCE_ROLE",
+    "THERMISTOR_ROLE",
     "FittedProtection",
     "FittedThreshold",
     "Measurable",
@@ -42,9 +43,12 @@ __all__ = [
 
 METER: Final = 0.003  # a hand-held meter in its resistance and voltage ranges; common practice, no source
 REFERENCE_ROLE: Final = "reference voltage"
+THERMISTOR_ROLE: Final = "thermistor at 25 °C"
 _FAR_OFF: Final = 0.25  # a part further from its marking than this was misread, or is another part
 _WORTH: Final = 0.1  # share of the window left that a trim must take off to be worth a solder joint
 _TRIMMED: Final = {"under-voltage": "sense lower", "over-voltage": "sense lower", "thermal": "level lower"}
+_TRACKED: Final = {**_TRIMMED, "thermal": "thermistor series"}  # what a trimmer is in series with
+_NTC_METER: Final = 0.025  # half a kelvin of doubt about the 25 °C at some 4.4 %/K, and the meter
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -127,7 +131,8 @@ def measurable_parts(result: ProtectionResult, library: Library) -> tuple[Measur
             for p in case.parameters
             if _is_resistor(p.name)
         ]
-    return tuple(parts)
+    r25 = library.ntc(result.ntc).r25_ohm
+    return (*parts, Measurable(role=THERMISTOR_ROLE, nominal=r25, unit="Ω"))
 
 
 def fitted_protection(
@@ -158,8 +163,9 @@ def fitted_protection(
         )
     thresholds: list[FittedThreshold] = []
     trims: list[Trim] = []
+    r25 = library.ntc(result.ntc).r25_ohm
     for case in _cases(result, library, reference, tolerance):
-        fitted = replace(case, parameters=tuple(_as_measured(case, measured)))
+        fitted = replace(case, parameters=tuple(_as_measured(case, measured, r25)))
         found = tuple(_thresholds(fitted, result))
         thresholds += found
         trims.append(_trim(fitted, result, 0.5 * (found[0].high - found[0].low)))
@@ -230,8 +236,12 @@ def _check(role: str, value: float, known: Mapping[str, Measurable]) -> None:
         )
 
 
-def _as_measured(case: Case, measured: Mapping[str, float]) -> Iterator[Parameter]:
+def _as_measured(case: Case, measured: Mapping[str, float], r25_ohm: float) -> Iterator[Parameter]:
     for parameter in case.parameters:
+        if parameter.name == "thermistor R25" and THERMISTOR_ROLE in measured:
+            doubt = min(_NTC_METER, parameter.reach)
+            yield Parameter.relative(parameter.name, measured[THERMISTOR_ROLE] / r25_ohm, doubt)
+            continue
         value = measured.get(f"{_protection(case)} {parameter.name}")
         if value is None:
             yield parameter
@@ -268,10 +278,10 @@ def _nominal(
 
 def _trim(case: Case, result: ProtectionResult, half_window: float) -> Trim:
     protection = _protection(case)
-    part = _TRIMMED[protection]
+    track = next((p.nominal for p in case.parameters if p.name == "trimmer"), None)
+    part = _TRIMMED[protection] if track is None else _TRACKED[protection]
     design = result.thresholds[f"{protection} trip"]
     ohm = next(p.nominal for p in case.parameters if p.name == part)
-    track = next((p.nominal for p in case.parameters if p.name == "trimmer"), None)
     if track is not None:
         return _setting(case, result, part, ohm, track)
     # All that a preferred resistor in parallel or in series can make of the part.

@@ -22,15 +22,21 @@ from subwright.stages.protection_records import OverVoltageNetwork, ThermalNetwo
 
 __all__ = [
     "RESISTOR_DRIFT",
+    "SETTING_K",
     "SETTING_TOLERANCE",
     "TRIMMER_TOLERANCE",
+    "Builds",
     "Case",
     "ReferenceModel",
     "over_voltage_case",
+    "over_voltage_lower_ohm",
     "saturation",
+    "setting_of",
     "thermal_case",
+    "thermal_series_ohm",
     "thermistor_of",
     "under_voltage_case",
+    "under_voltage_lower_ohm",
 ]
 
 Array: TypeAlias = npt.NDArray[np.float64]
@@ -38,6 +44,7 @@ Builds: TypeAlias = Mapping[str, Array]
 
 RESISTOR_DRIFT: Final = 100e-6 * 40.0  # 100 ppm/K (tcr-note) over 40 K between bench and hot or cold vehicle
 SETTING_TOLERANCE: Final = 0.01  # meter, hand and later drift of a trimmed threshold; common practice
+SETTING_K: Final = 2.0  # thermometer, its contact with the heatsink, and hand; common practice
 TRIMMER_TOLERANCE: Final = 0.20
 _LOW_AT_A: Final = 4e-3  # current at which 339-family sheets state the saturated output voltage
 
@@ -120,18 +127,47 @@ def _inputs(comparator: Comparator, sink_a: float) -> tuple[Parameter, ...]:
     )
 
 
-def _setting(trimmer_ohm: float | None) -> tuple[Parameter, ...]:
+def setting_of(protection: str) -> Parameter:
+    """How far off a trimmer is set: a factor of a voltage trip, or K of the thermal one."""
+    if protection == "thermal":
+        return Parameter(name="trimmer setting", nominal=0.0, low=-SETTING_K, high=SETTING_K)
+    return Parameter.relative("trimmer setting", 1.0, SETTING_TOLERANCE)
+
+
+def _trimmer(trimmer_ohm: float | None, protection: str) -> tuple[Parameter, ...]:
     if trimmer_ohm is None:
         return ()
-    return (
-        Parameter.relative("trimmer", trimmer_ohm, TRIMMER_TOLERANCE),
-        Parameter.relative("trimmer setting", 1.0, SETTING_TOLERANCE),
-    )
+    return Parameter.relative("trimmer", trimmer_ohm, TRIMMER_TOLERANCE), setting_of(protection)
 
 
 def _set(needed_ohm: Array, fixed_ohm: Array, trimmer_ohm: Array) -> Array:
     """Lower arm after the trimmer has been turned as near to the need as it goes."""
     return np.clip(needed_ohm, fixed_ohm, fixed_ohm + trimmer_ohm)
+
+
+def under_voltage_lower_ohm(x: Builds, reference_v: Array, trip_v: float) -> Array:
+    """Lower arm that makes builds trip at a battery voltage times their own trimmer setting, Ω.
+
+    Parameters
+    ----------
+    x : parts by build, the arm itself left out. reference_v : V by build. trip_v : V.
+    """
+    node = reference_v + x["comparator offset"]
+    top = x["sense upper A"] + x["sense upper B"]
+    through = (trip_v * x["trimmer setting"] - node) / top + x["comparator bias"]
+    return np.asarray(node / (through - (node - reference_v) / (x["feedback"] + x["pull-up"])))
+
+
+def over_voltage_lower_ohm(x: Builds, reference_v: Array, trip_v: float) -> Array:
+    """The same for the over-voltage trip; arguments as :func:`under_voltage_lower_ohm`.
+
+    With the pull-up on the reference the + input stands on it while the output is high, lifted by the bias.
+    """
+    reach = x["feedback"] + x["pull-up"]
+    lift = x["comparator bias"] * x["reference resistor"] * reach / (x["reference resistor"] + reach)
+    node = reference_v + lift - x["comparator offset"]
+    through = (trip_v * x["trimmer setting"] - node) / x["sense upper"] + x["comparator bias"]
+    return np.asarray(node / through)
 
 
 def under_voltage_case(
@@ -157,10 +193,7 @@ def under_voltage_case(
         top = x["sense upper A"] + x["sense upper B"]
         bottom = x["sense lower"]
         if trimmed:
-            node = reference_v + x["comparator offset"]
-            through = (target_v * x["trimmer setting"] - node) / top + x["comparator bias"]
-            back = (node - reference_v) / (x["feedback"] + x["pull-up"])
-            bottom = _set(node / (through - back), bottom, x["trimmer"])
+            bottom = _set(under_voltage_lower_ohm(x, reference_v, target_v), bottom, x["trimmer"])
         falling, rising = sensing_thresholds_v(
             top_ohm=top,
             bottom_ohm=bottom,
@@ -185,7 +218,7 @@ def under_voltage_case(
             _resistor("feedback", network.feedback_ohm, tolerance),
             _resistor("pull-up", network.pullup_ohm, tolerance),
             *_inputs(comparator, sink_a),
-            *_setting(network.trimmer_ohm),
+            *_trimmer(network.trimmer_ohm, "under-voltage"),
         ),
         function=function,
     )
@@ -217,9 +250,7 @@ def over_voltage_case(
         )
         top, bottom = x["sense upper"], x["sense lower"]
         if trimmed:
-            node = high - offset
-            through = (target_v * x["trimmer setting"] - node) / top + bias
-            bottom = _set(np.asarray(node / through), bottom, x["trimmer"])
+            bottom = _set(over_voltage_lower_ohm(x, reference_v, target_v), bottom, x["trimmer"])
         trip = np.asarray(divider_sense_v(high, top, bottom, offset_v=offset, bias_a=bias))
         release = np.asarray(divider_sense_v(low, top, bottom, offset_v=offset, bias_a=bias))
         return trip, release, trip - release
@@ -234,7 +265,7 @@ def over_voltage_case(
             _resistor("feedback", network.feedback_ohm, tolerance),
             _resistor("pull-up", network.pullup_ohm, tolerance),
             *_inputs(comparator, sink_a),
-            *_setting(network.trimmer_ohm),
+            *_trimmer(network.trimmer_ohm, "over-voltage"),
         ),
         function=function,
     )
@@ -245,6 +276,46 @@ def thermistor_of(ntc: Ntc) -> Thermistor:
     return Thermistor(
         r25_ohm=ntc.r25_ohm, b_k=ntc.b_k, table=ntc.table, dissipation_w_per_k=ntc.dissipation_w_per_k
     )
+
+
+def thermal_series_ohm(
+    thermistor: Thermistor, x: Builds, reference_v: Array, trip_c: Array, self_heating_k: float
+) -> Array:
+    """Arm under the thermistor that makes builds trip at a heatsink temperature, Ω.
+
+    Parameters
+    ----------
+    thermistor : nominal. x : parts by build, the arm itself left out. reference_v : V by build.
+    trip_c : heatsink at the trip, °C by build. self_heating_k : to start from, K.
+    """
+    high = np.asarray(_thermal_levels(x, reference_v)[0])
+    node = high - x["comparator offset"]
+    heat: Array = np.full(np.shape(node), self_heating_k)
+    arm = node
+    for _ in range(4):  # the bead's own heat is a kelvin: each round leaves a fiftieth of the error
+        bead = trip_c + heat
+        spread = thermistor.spread(bead, x["thermistor R25"] - 1.0, x["thermistor B"] - 1.0)
+        resistance = np.asarray(thermistor.resistance_ohm(bead) * spread)
+        arm = node / ((reference_v - node) / resistance + x["comparator bias"])
+        heat = np.asarray(
+            divider_self_heating_k(reference_v, resistance, arm, thermistor.dissipation_w_per_k)
+        )
+    return np.asarray(arm)
+
+
+def _thermal_levels(x: Builds, reference_v: Array) -> tuple[Array, Array]:
+    """+ input with the output high and low, V."""
+    high, low = inverting_levels_v(
+        r1_ohm=x["level upper"],
+        r2_ohm=x["level lower"],
+        r3_ohm=x["feedback"],
+        supply_v=reference_v,
+        pullup_v=reference_v,
+        pullup_ohm=x["pull-up"],
+        low_v=x["output low"],
+        bias_a=x["comparator bias"],
+    )
+    return np.asarray(high), np.asarray(low)
 
 
 def thermal_case(
@@ -262,9 +333,11 @@ def thermal_case(
     """
     thermistor = thermistor_of(ntc)
 
-    def temperature(level: Array, x: Builds, reference_v: Array) -> Array:
+    trimmed = network.trimmer_ohm is not None
+
+    def temperature(level: Array, x: Builds, reference_v: Array, series: Array) -> Array:
         node = level - x["comparator offset"]
-        into = node / x["thermistor series"] - x["comparator bias"]
+        into = node / series - x["comparator bias"]
         resistance = (reference_v - node) / into
         # The tolerance pivots about 25 °C, so it depends on the answer a little: two rounds settle it.
         nominal = resistance / x["thermistor R25"]
@@ -272,25 +345,19 @@ def thermal_case(
         for _ in range(2):
             spread = thermistor.spread(bead, x["thermistor R25"] - 1.0, x["thermistor B"] - 1.0)
             bead = np.asarray(thermistor.temperature_c(resistance / spread))
-        heat = divider_self_heating_k(
-            reference_v, resistance, x["thermistor series"], thermistor.dissipation_w_per_k
-        )
+        heat = divider_self_heating_k(reference_v, resistance, series, thermistor.dissipation_w_per_k)
         return np.asarray(bead - heat)
 
     def function(x: Builds) -> tuple[Array, ...]:
         reference_v = reference.volts(x)
-        high, low = inverting_levels_v(
-            r1_ohm=x["level upper"],
-            r2_ohm=x["level lower"],
-            r3_ohm=x["feedback"],
-            supply_v=reference_v,
-            pullup_v=reference_v,
-            pullup_ohm=x["pull-up"],
-            low_v=x["output low"],
-            bias_a=x["comparator bias"],
-        )
-        trip = temperature(np.asarray(high), x, reference_v)
-        release = temperature(np.asarray(low), x, reference_v)
+        high, low = _thermal_levels(x, reference_v)
+        series = x["thermistor series"]
+        if trimmed:
+            wanted = network.trimmer_target_c + x["trimmer setting"]
+            needed = thermal_series_ohm(thermistor, x, reference_v, wanted, network.self_heating_k)
+            series = _set(needed, series, x["trimmer"])
+        trip = temperature(high, x, reference_v, series)
+        release = temperature(low, x, reference_v, series)
         return trip, release, trip - release
 
     return Case(
@@ -305,6 +372,7 @@ def thermal_case(
             _resistor("feedback", network.feedback_ohm, tolerance),
             _resistor("pull-up", network.pullup_ohm, tolerance),
             *_inputs(comparator, sink_a),
+            *_trimmer(network.trimmer_ohm, "thermal"),
         ),
         function=function,
     )

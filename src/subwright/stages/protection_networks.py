@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
 from subwright.base.errors import NoSolutionError
-from subwright.base.preferred import at_least, at_most
+from subwright.base.preferred import at_least
 from subwright.base.units import show
 from subwright.parts.schema import Comparator, Ntc
 from subwright.physics.networks.comparator_search import (
@@ -20,19 +21,22 @@ from subwright.physics.networks.comparator_search import (
 )
 from subwright.physics.networks.dividers import parallel
 from subwright.physics.networks.thermistor import divider_self_heating_k
-from subwright.physics.networks.tolerance import Parameter, worst_case
 from subwright.stages.protection_models import (
-    SETTING_TOLERANCE,
-    TRIMMER_TOLERANCE,
-    Case,
+    Builds,
     ReferenceModel,
     over_voltage_case,
+    over_voltage_lower_ohm,
     saturation,
+    setting_of,
+    thermal_case,
+    thermal_series_ohm,
     thermistor_of,
     under_voltage_case,
+    under_voltage_lower_ohm,
 )
 from subwright.stages.protection_records import OverVoltageNetwork, ThermalNetwork, UnderVoltageNetwork
 from subwright.stages.protection_targets import Target
+from subwright.stages.protection_trimmers import fit_trimmer
 from subwright.stages.protection_values import ValueStocks
 
 __all__ = [
@@ -47,15 +51,6 @@ Values: TypeAlias = Callable[[float, float], npt.NDArray[np.float64]]
 PULL_UP_OHM: Final = 10e3
 _OVER_VOLTAGE_FILTER_S: Final = 2e-3  # quick: the switches stand an over-voltage for a short time only
 _THERMAL_FILTER_S: Final = 10e-3  # keeps hum off a long thermistor lead
-_TRIMMERS_OHM: Final = (
-    1e3,
-    2e3,
-    5e3,
-    10e3,
-    20e3,
-    50e3,
-    100e3,
-)  # common practice: trimmers come in 1-2-5 steps
 
 
 def design_under_voltage(
@@ -114,44 +109,13 @@ def design_under_voltage(
     if not trimmer:
         return network
 
-    def needed(builds: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        x = dict(zip((p.name for p in case.parameters), builds, strict=True))
-        volts = reference.volts(x)
-        node = volts + x["comparator offset"]
-        through = (trip.value - node) / (x["sense upper A"] + x["sense upper B"]) + x["comparator bias"]
-        return np.asarray(node / (through - (node - volts) / (x["feedback"] + x["pull-up"])))[None]
-
-    case = under_voltage_case(network, reference, comparator, stocks.tolerance, sink_a, trip.value)
-    fixed, track = _trimmed(case, needed, stocks)
-    return UnderVoltageNetwork(
-        upper_each_ohm=network.upper_each_ohm,
-        lower_ohm=fixed,
-        feedback_ohm=network.feedback_ohm,
-        pullup_ohm=network.pullup_ohm,
-        filter_f=network.filter_f,
-        filter_s=network.filter_s,
-        trimmer_ohm=track,
+    arm = fit_trimmer(
+        under_voltage_case(network, reference, comparator, stocks.tolerance, sink_a, trip.value),
+        lambda x: under_voltage_lower_ohm(x, reference.volts(x), trip.value),
+        setting_of("under-voltage"),
+        stocks,
     )
-
-
-def _trimmed(
-    case: Case, needed: Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]], stocks: ValueStocks
-) -> tuple[float, float]:
-    """Fixed part and trimmer, Ω, of a lower arm that reaches the target with every part at its limit."""
-    parameters = (*case.parameters, Parameter.relative("setting", 1.0, SETTING_TOLERANCE))
-    low, high = worst_case(lambda builds: needed(builds[:-1]) * builds[-1], parameters)
-    fixed = at_most(float(low[0]) / (1 + stocks.tolerance), stocks.whole_series)
-    span = float(high[0]) - fixed * (1 - stocks.tolerance)
-    for track in _TRIMMERS_OHM:
-        if track * (1 - TRIMMER_TOLERANCE) >= span:
-            return fixed, track
-    raise NoSolutionError(
-        message="No trimmer of a usual value covers the tolerances.",
-        quantity="trimmer",
-        value=show(span, "resistance"),
-        limit=show(_TRIMMERS_OHM[-1], "resistance"),
-        remedy="Use 1 % resistors or a better reference.",
-    )
+    return replace(network, lower_ohm=arm.fixed_ohm, trimmer_ohm=arm.track_ohm)
 
 
 def design_over_voltage(
@@ -227,26 +191,13 @@ def design_over_voltage(
     if not trimmer:
         return network
 
-    def needed(builds: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        x = dict(zip((p.name for p in case.parameters), builds, strict=True))
-        reach = x["feedback"] + x["pull-up"]
-        # the + input with the output high: the reference, lifted by the bias current
-        level = reference.volts(x) + x["comparator bias"] * parallel(x["reference resistor"], reach)
-        node = level - x["comparator offset"]
-        return np.asarray(node / ((trip.value - node) / x["sense upper"] + x["comparator bias"]))[None]
-
-    case = over_voltage_case(network, reference, comparator, stocks.tolerance, sink_a, trip.value)
-    fixed, track = _trimmed(case, needed, stocks)
-    return OverVoltageNetwork(
-        upper_ohm=network.upper_ohm,
-        lower_ohm=fixed,
-        reference_ohm=network.reference_ohm,
-        feedback_ohm=network.feedback_ohm,
-        pullup_ohm=network.pullup_ohm,
-        filter_f=network.filter_f,
-        filter_s=network.filter_s,
-        trimmer_ohm=track,
+    arm = fit_trimmer(
+        over_voltage_case(network, reference, comparator, stocks.tolerance, sink_a, trip.value),
+        lambda x: over_voltage_lower_ohm(x, reference.volts(x), trip.value),
+        setting_of("over-voltage"),
+        stocks,
     )
+    return replace(network, lower_ohm=arm.fixed_ohm, trimmer_ohm=arm.track_ohm)
 
 
 def design_thermal(
@@ -257,6 +208,7 @@ def design_thermal(
     ntc: Ntc,
     stocks: ValueStocks,
     sink_a: float,
+    trimmer: bool = False,
 ) -> ThermalNetwork:
     """Thermistor divider and levels of the thermal trip; arguments as :func:`design_under_voltage`.
 
@@ -318,4 +270,22 @@ def design_thermal(
         )
         return network, best.error
 
-    return stocks.first_fit(search)
+    network = stocks.first_fit(search)
+    if not trimmer:
+        return network
+    case = thermal_case(network, reference, comparator, ntc, stocks.tolerance, sink_a)
+
+    def needed(x: Builds) -> npt.NDArray[np.float64]:
+        wanted = trip.value + x["trimmer setting"]
+        return thermal_series_ohm(thermistor, x, reference.volts(x), wanted, network.self_heating_k)
+
+    setting = setting_of("thermal")
+    arm = fit_trimmer(case, needed, setting, stocks)
+    nominal = {p.name: np.asarray(p.nominal) for p in (*case.parameters, setting)}
+    return replace(
+        network,
+        series_ohm=arm.fixed_ohm,
+        trimmer_ohm=arm.track_ohm,
+        trimmer_set_ohm=float(needed(nominal)) - arm.fixed_ohm,
+        trimmer_target_c=trip.value,
+    )

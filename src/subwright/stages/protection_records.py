@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from subwright.base.fields import (
@@ -25,6 +25,7 @@ __all__ = [
     "Chatter",
     "CrankingRide",
     "CurrentInput",
+    "DropSense",
     "HoldOff",
     "LampCurrents",
     "OrderCheck",
@@ -36,6 +37,7 @@ __all__ = [
     "ThermalNetwork",
     "Threshold",
     "ToleranceWindow",
+    "TrimmerRange",
     "UnderVoltageNetwork",
 ]
 
@@ -82,6 +84,10 @@ class ProtectionSpec(StageSpec):
     resistor_tolerance: Ratio = quantity("1 %", low="0.1 %", high="10 %", why="Tolerance of those resistors.")
     trimmer: bool = choice(
         False, why="Trimmers that set both voltage trips on the bench instead of trusting tolerances."
+    )
+    thermal_trimmer: bool = choice(
+        False,
+        why="A trimmer under the thermistor's series resistor that sets the thermal trip on the bench.",
     )
     sense_filter_s: Time = quantity(
         "20 ms",
@@ -139,9 +145,12 @@ class CurrentInput:
     ----------
     crest_a, rms_a : battery current at the crest of a full sine and its rms, A. fault_a : dead short, A.
     switch_ohm, switch_hot_ratio : one side's largest on resistance at 25 °C, Ω, and the factor at 100 °C;
-    None
-        without a converter. switch_limit_a : what one side may carry, A; None where not known.
+        None without a converter. switch_limit_a : what one side may carry, A; None where not known.
     shunt_ohm : shunt as planned, whose resistance the supply's path already counts, Ω.
+    sides : switches whose drops are watched, 1 or 2. conduction : share of the time that one of them is on.
+    gate_v : their gates when on, V. drain_v : the most that their drains reach, V.
+    both_ways : whether the current flows either way through the shunt.
+    unseen_by : why a method can't see this current; by method, none where it can.
     """
 
     crest_a: float
@@ -151,6 +160,35 @@ class CurrentInput:
     switch_hot_ratio: float | None = None
     switch_limit_a: float | None = None
     shunt_ohm: float | None = None
+    sides: Literal[1, 2] = 2
+    conduction: float = 1.0
+    gate_v: float = 10.0
+    drain_v: float = 55.0
+    both_ways: bool = False
+    unseen_by: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DropSense:
+    """How a switch's drop is read only while its gate is high, Ω.
+
+    A resistor from each gate feeds a diode into that drain; a second diode from there to a common load. The
+    level runs through the same pair of diodes, so their drops cancel at the trip.
+
+    Attributes
+    ----------
+    sides : switches watched. pull_ohm : from each gate. load_ohm : to ground, for sense and level alike.
+    level_pull_ohm : from the reference. gate_v : gates when on, V. diode : id of every diode.
+    conduction : share of the time that one of the switches is on; the filter takes the mean.
+    """
+
+    sides: Literal[1, 2]
+    pull_ohm: float
+    load_ohm: float
+    level_pull_ohm: float
+    gate_v: float
+    diode: str
+    conduction: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -168,6 +206,8 @@ class OverCurrentTrip:
     leave
         alone, A. limit_a : what the switch stands, A; None where not known.
     response_s : from a dead short to the trip, s. after : what follows a trip.
+    drop : how the switches' drop is read; None with a shunt. held_a : trip with a switch that stays on, A.
+    both_ways : a second comparator watches the current the other way.
     """
 
     method: Literal["shunt", "switch"]
@@ -188,6 +228,14 @@ class OverCurrentTrip:
     limit_a: float | None
     response_s: float
     after: Literal["retry", "latch"]
+    held_a: float
+    drop: DropSense | None = None
+    both_ways: bool = False
+
+    @property
+    def sections(self) -> int:
+        """Comparators that it takes."""
+        return 2 if self.both_ways else 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -342,7 +390,9 @@ class OverVoltageNetwork:
 class ThermalNetwork:
     """Thermistor from the reference to the - input, ``series_ohm`` from there to ground; Ω and F.
 
-    The + input stands on ``upper_ohm`` from the reference, ``lower_ohm`` to ground and the feedback.
+    The + input stands on ``upper_ohm`` from the reference, ``lower_ohm`` to ground and the feedback. With a
+    trimmer the lower arm is ``series_ohm`` plus the trimmer, which a nominal unit has at ``trimmer_set_ohm``
+    to trip at ``trimmer_target_c``.
     """
 
     ntc: str
@@ -354,6 +404,44 @@ class ThermalNetwork:
     filter_f: float
     filter_s: float
     self_heating_k: float  # at the trip
+    trimmer_ohm: float | None = None
+    trimmer_set_ohm: float = 0.0
+    trimmer_target_c: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TrimmerRange:
+    """A trimmer in series with a fixed resistor, and what it reaches.
+
+    Attributes
+    ----------
+    protection : "under-voltage", "over-voltage", "thermal". unit : of the trip.
+    fixed_ohm, track_ohm : preferred values, Ω. set_ohm : of the track in a nominal unit, Ω.
+    need_low_ohm, need_high_ohm : whole arm that the target takes with every part at its limit, Ω.
+    least_ohm, most_ohm : whole arm that is there with every part at its limit, Ω: the track's ends.
+    target : of the trip. trip_shut, trip_open : of a nominal unit with nothing and with all of the track.
+    window_without : worst-case half window of the trip without the trimmer, V or K; ``window_with`` with it.
+    """
+
+    protection: str
+    unit: Literal["V", "°C"]
+    fixed_ohm: float
+    track_ohm: float
+    set_ohm: float
+    need_low_ohm: float
+    need_high_ohm: float
+    least_ohm: float
+    most_ohm: float
+    target: float
+    trip_shut: float
+    trip_open: float
+    window_without: float
+    window_with: float
+
+    @property
+    def covers(self) -> bool:
+        """Whether the trip can be set in every unit."""
+        return self.least_ohm <= self.need_low_ohm and self.need_high_ohm <= self.most_ohm
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -425,12 +513,16 @@ class Chatter:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HoldOff:
-    """A capacitor on the run line: a trip empties it at once, the run pull-up fills it to half; F and s."""
+    """A capacitor beside the run line: the pull-up fills it, and the line follows past half; F and s.
+
+    ``emptied`` : whether a transistor empties it at every trip, however short.
+    """
 
     capacitor_f: float
     nominal_s: float
     low_s: float
     high_s: float
+    emptied: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -28,8 +28,15 @@ from subwright.stages.protection_records import (
 
 __all__ = [
     "COMPARATOR_SUPPLY_A",
+    "DISCHARGE_BASE_OHM",
+    "DISCHARGE_DOWN_OHM",
+    "DISCHARGE_F",
+    "HALF_OHM",
+    "HOLD_OHM",
     "INHIBIT_OHM",
     "LAMP_V",
+    "LATCH_HOLD_OHM",
+    "LATCH_OHM",
     "RUN_OHM",
     "Choices",
     "choose_parts",
@@ -42,8 +49,15 @@ __all__ = [
     "supply_reference",
 ]
 
-RUN_OHM: Final = 10e3  # pull-up of the line that every tripped output pulls down
+RUN_OHM: Final = 470e3  # pull-up of the line that every tripped output pulls down; fills the hold-off
+HOLD_OHM: Final = 10e3  # between that line and the hold-off's capacitor: a trip acts at once, past it
+HALF_OHM: Final = 10e3  # each half of the divider that the line is compared with
 INHIBIT_OHM: Final = 4.7e3  # pull-up of the inhibit output
+LATCH_OHM: Final = 10e3  # each of a latch's two coupling resistors
+LATCH_HOLD_OHM: Final = 47e3  # base to emitter of each: no leakage sets it
+DISCHARGE_F: Final = 100e-9  # couples the inhibit's edge to the transistor that empties the hold-off
+DISCHARGE_BASE_OHM: Final = 1e3
+DISCHARGE_DOWN_OHM: Final = 10e3
 LAMP_V: Final = 1.8  # forward voltage of a red LED at 1 mA; common practice
 _LAMP_LEAST_V: Final = 1.6  # red LEDs at 1 mA; common practice
 _LAMP_MOST_V: Final = 2.1
@@ -51,8 +65,9 @@ _OUTPUT_MOST_V: Final = 0.2  # saturated output at some milliamperes
 _OUTPUT_TYPICAL_V: Final = 0.1
 _OUTPUT_LEAST_V: Final = 0.03
 _DIODE_V: Final = 0.6
-_DIODE_LEAST_V: Final = 0.45  # hot, some tens of microamperes
-_DIODE_MOST_V: Final = 0.75  # cold
+_HELD_DIODE_V: Final = 0.5  # at the ten microamperes of the run line's pull-up; common practice
+_HELD_DIODE_LEAST_V: Final = 0.35  # hot
+_HELD_DIODE_MOST_V: Final = 0.65  # cold
 _SHUNT_DIVIDER_OHM: Final = 2.2e3  # small against the reference pin's current
 _CONTROLLER_GOOD_ENOUGH: Final = 0.02
 COMPARATOR_SUPPLY_A: Final = 2.5e-3  # quad 339 with its outputs low, largest (lm339, from memory)
@@ -60,6 +75,8 @@ _HEADROOM_SPARE_V: Final = 0.5
 _ZENER_A: Final = 1e-3
 _DUMP_SPARE: Final = 2.0  # a clamped load dump is about twice the highest steady voltage (iso-16750-2)
 _FEED_SERIES: Final = "E12"
+_FILM_TO_F: Final = 4.7e-6  # larger ones are electrolytic
+_EMPTY_V: Final = 0.05  # a capacitor emptied by a saturated transistor
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -184,24 +201,39 @@ def lamp_currents(reference: ReferenceSupply, resistor_ohm: float) -> LampCurren
     )
 
 
-def settle_hold_off(wanted_s: float, reference_v: float) -> HoldOff:
-    """Capacitor on the run line: its pull-up fills it to the half reference in about the wanted time, s.
+def settle_hold_off(
+    wanted_s: float, reference_v: float, bias_a: tuple[float, float], emptied: bool
+) -> HoldOff:
+    """Capacitor that the run line's pull-up fills past the half reference in about the wanted time.
 
-    While a trip holds the line down it stands a diode and a saturated output above ground, so the capacitor
-    starts from there: ``t = R C ln((V - V0) / (V/2))``. [derived]
+    While a trip holds the line down, line and capacitor stand a diode and a saturated output above ground.
+    The line runs ahead of the capacitor by the drop of the resistor between them:
+    ``t = (R + r) C ln((E - V0)/(E - Vh))`` with ``Vh = V/2 - (E - V/2) r/R`` and ``E = V + Ib (R + r)``.
+    [derived]
+
+    Parameters
+    ----------
+    wanted_s : s. reference_v : V. bias_a : of the comparator, typical and largest, A; it flows into the line.
+    emptied : whether a transistor empties the capacitor at every trip, however short.
     """
+    through = RUN_OHM + HOLD_OHM
 
-    def decays(standing_v: float) -> float:
-        return log((reference_v - standing_v) / (0.5 * reference_v))
+    def decays(standing_v: float, bias: float) -> float:
+        end = reference_v + bias * through
+        half = 0.5 * reference_v
+        return log((end - standing_v) / (end - half + (end - half) * HOLD_OHM / RUN_OHM))
 
-    typical = decays(_DIODE_V + _OUTPUT_TYPICAL_V)
-    capacitor = at_least(wanted_s / (RUN_OHM * typical), "E6")
-    constant = capacitor * RUN_OHM
+    typical = decays(_HELD_DIODE_V + _OUTPUT_TYPICAL_V, bias_a[0])
+    capacitor = at_least(wanted_s / (through * typical), "E6")
+    spread = 0.1 if capacitor <= _FILM_TO_F else 0.2
+    constant = capacitor * through
+    lowest = _EMPTY_V if emptied else _HELD_DIODE_LEAST_V + _OUTPUT_LEAST_V
     return HoldOff(
         capacitor_f=capacitor,
         nominal_s=constant * typical,
-        low_s=0.95 * 0.8 * constant * decays(_DIODE_MOST_V + _OUTPUT_MOST_V),
-        high_s=1.05 * 1.2 * constant * decays(_DIODE_LEAST_V + _OUTPUT_LEAST_V),
+        low_s=0.95 * (1.0 - spread) * constant * decays(_HELD_DIODE_MOST_V + _OUTPUT_MOST_V, bias_a[1]),
+        high_s=1.05 * (1.0 + spread) * constant * decays(lowest, 0.0),
+        emptied=emptied,
     )
 
 
@@ -226,6 +258,7 @@ def supply_reference(
     sink_a: float,
     tolerance: float,
     tripped: int = 2,
+    latches: int = 0,
 ) -> ReferenceSupply:
     """Feed of reference and comparator, from the lowest trip up to the highest battery voltage.
 
@@ -235,7 +268,7 @@ def supply_reference(
     trip_low_v : lowest under-voltage trip, V: the circuit must be right down to there.
     highest_v : highest over-voltage trip, V. sink_a : current of one tripped output, A.
     tolerance : of the resistors, fraction. tripped : outputs that may be low at once;
-        under- and over-voltage exclude each other.
+        under- and over-voltage exclude each other. latches : that may be set at once.
 
     Raises
     ------
@@ -247,9 +280,10 @@ def supply_reference(
     low, high = worst_case(case.model, parameters)
     load = (
         tripped * sink_a
+        + latches * 2.0 * volts / LATCH_OHM
         + volts / INHIBIT_OHM
-        + volts / (2 * RUN_OHM)
-        + volts / (thermal.series_ohm + 0.5 * thermal.series_ohm)
+        + volts / (2 * HALF_OHM)
+        + volts / (1.5 * (thermal.series_ohm + thermal.trimmer_set_ohm))
         + volts / (thermal.upper_ohm + thermal.lower_ohm)
         + volts / (over.reference_ohm + over.feedback_ohm)
         + volts / (under.feedback_ohm + under.pullup_ohm)

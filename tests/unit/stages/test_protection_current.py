@@ -135,14 +135,79 @@ def test_amplifier_trip_has_its_own_network_and_lamp() -> None:
 
 
 def test_hold_off_fills_to_the_half_reference() -> None:
+    """Capacitor behind its resistor, filled step by step until the line beside it reaches half."""
     result = design(ProtectionSpec(hold_off_s=0.3))
-    assert is_member(result.hold_off.capacitor_f, "E6")
-    # the line stands a diode (0.6 V) and a saturated output (0.1 V) up when it is let go
-    volts = result.reference.nominal_v
-    fills = log((volts - 0.7) / (volts / 2))
-    assert result.hold_off.nominal_s == pytest.approx(result.run_ohm * result.hold_off.capacitor_f * fills)
-    assert result.hold_off.nominal_s >= 0.3
-    assert result.hold_off.low_s < result.hold_off.nominal_s < result.hold_off.high_s
+    held = result.hold_off
+    assert is_member(held.capacitor_f, "E6")
+    bias = load_library().comparator(result.comparator).ib_a
+    volts, step, seconds = result.reference.nominal_v, 2e-5, 0.0
+    capacitor = 0.6  # a diode (0.5 V at ten microamperes) and a saturated output (0.1 V) above ground when it is let go
+    while True:
+        current = (volts - capacitor + bias * 470e3) / (470e3 + 10e3)
+        if capacitor + current * 10e3 >= volts / 2:
+            break
+        capacitor += step * current / held.capacitor_f
+        seconds += step
+    assert held.nominal_s == pytest.approx(seconds, rel=1e-3)
+    assert held.nominal_s >= 0.3
+    assert held.low_s < held.nominal_s < held.high_s
+    assert not held.emptied
+    quick = design(ProtectionSpec(hold_off_s=0.3, over_current="shunt")).hold_off
+    assert quick.emptied
+    assert quick.high_s > held.high_s  # from an empty capacitor it takes longer
+
+
+def test_drop_of_the_switches_through_its_diodes() -> None:
+    """Level and sense solved with the diodes' own exponential: they cancel at the trip."""
+    trip = design(ProtectionSpec(over_current="switch")).over_current
+    assert trip is not None
+    drop = trip.drop
+    assert drop is not None
+    assert drop.conduction * trip.nominal_a == pytest.approx(trip.held_a)
+    thermal_v, saturation_a = 1.75 * 0.0259, 0.1e-3 / np.exp(0.5 / (1.75 * 0.0259))
+
+    def second(first_v: float, first_ohm: float, feed_v: float, pull_ohm: float) -> float:
+        """Voltage over the load behind a diode pair whose first ends on a source, V."""
+        low, high = 0.0, feed_v
+        for _ in range(80):
+            node = 0.5 * (low + high)  # where the two diodes meet
+            out_low, out_high = 0.0, node
+            for _ in range(60):
+                out = 0.5 * (out_low + out_high)
+                through = saturation_a * np.expm1((node - out) / thermal_v)
+                out_low, out_high = (out, out_high) if through > out / drop.load_ohm else (out_low, out)
+            into = (feed_v - node) / pull_ohm - out / drop.load_ohm
+            end = first_v + into * first_ohm
+            if into < saturation_a * np.expm1((node - end) / thermal_v):
+                high = node
+            else:
+                low = node
+        return out
+
+    source = trip.upper_ohm * trip.lower_ohm / (trip.upper_ohm + trip.lower_ohm)
+    tap = 5.1 * trip.lower_ohm / (trip.upper_ohm + trip.lower_ohm)
+    level = second(tap, source, 5.1, drop.level_pull_ohm)
+    sense = second(trip.held_a * trip.sense_ohm, 0.0, drop.gate_v, drop.pull_ohm)
+    assert sense == pytest.approx(level, rel=0.01)
+
+
+def test_a_current_that_flows_both_ways_is_watched_both_ways() -> None:
+    output = CurrentInput(crest_a=12.0, rms_a=6.0, fault_a=300.0, both_ways=True)
+    result = design(ProtectionSpec(amplifier_current="shunt"), replace(DATA, output_current=output))
+    trip = result.amplifier_current
+    assert trip is not None
+    assert trip.sections == 2
+    roles = {p.role: p for p in result.parts}
+    assert {"amplifier over-current negative level upper", "amplifier over-current level upper"} <= set(roles)
+    comparator = roles["protection comparator"]
+    assert comparator.quantity * load_library().comparator(comparator.part_id).channels >= 6
+
+
+def test_a_method_that_cannot_see_the_current_is_refused() -> None:
+    blind = replace(CURRENT, unseen_by={"switch": "it stands elsewhere"})
+    with pytest.raises(NoSolutionError, match="it stands elsewhere"):
+        design(ProtectionSpec(over_current="switch"), replace(DATA, current=blind))
+    assert design(ProtectionSpec(over_current="shunt"), replace(DATA, current=blind)).over_current
 
 
 def test_lamps_at_the_limits() -> None:
