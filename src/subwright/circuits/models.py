@@ -21,6 +21,7 @@ __all__ = [
     "RegulatorModel",
     "RelayModel",
     "ShuntReferenceModel",
+    "SquareLawModel",
     "SwitchModel",
     "ZenerModel",
 ]
@@ -37,6 +38,7 @@ ModelKind: TypeAlias = Literal[
     "bipolar",
     "relay",
     "photovoltaic",
+    "square law",
 ]
 
 
@@ -88,6 +90,18 @@ class SwitchModel:
     threshold_v: float
     clamp_v: float  # avalanche
     channel: Literal["n", "p"] = "n"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SquareLawModel:
+    """A MOSFET that works between on and off: ``I = K/2 (V_GS - V_T)²``, its body diode, no capacitance."""
+
+    kind: ClassVar[ModelKind] = "square law"
+    name: str
+    channel: Literal["n", "p"]
+    threshold_v: float  # magnitude
+    factor_a_per_v2: float
+    clamp_v: float  # avalanche
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -186,6 +200,7 @@ Model: TypeAlias = (
     | DiodeModel
     | ZenerModel
     | JunctionModel
+    | SquareLawModel
     | SwitchModel
     | OpAmpModel
     | ComparatorModel

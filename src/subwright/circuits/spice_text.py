@@ -6,7 +6,7 @@ The same circuit, analysis and probes give the same text, byte for byte.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 from math import log, pi
@@ -25,6 +25,7 @@ from subwright.circuits.models import (
     RegulatorModel,
     RelayModel,
     ShuntReferenceModel,
+    SquareLawModel,
     SwitchModel,
     ZenerModel,
 )
@@ -80,8 +81,9 @@ def deck(circuit: Circuit, analysis: Analysis, probes: Iterable[Probe]) -> Deck:
     """
     lines: list[str] = []
     p_channel = frozenset(m.name for m in circuit.models if isinstance(m, SwitchModel) and m.channel == "p")
+    linear = {m.name: m.channel for m in circuit.models if isinstance(m, SquareLawModel)}
     for part in circuit.parts:
-        rendered = list(_part(part, p_channel))
+        rendered = list(_linear(part, linear) if part.model in linear else _part(part, p_channel))
         if not any(_name(line).endswith(part.designator) for line in rendered):
             raise _fault(circuit, f"{part.designator} was not rendered")
         lines += rendered
@@ -142,6 +144,14 @@ def _wrapped(lines: Iterable[str]) -> Iterator[str]:
             else:
                 row = f"{row} {word}"
         yield row
+
+
+def _linear(part: Part, channels: Mapping[str, str]) -> Iterator[str]:
+    """A MOSFET that works between on and off, and its body diode."""
+    name, (drain, gate, source) = part.designator, part.nets
+    yield f"M{name} {drain} {gate} {source} {source} {part.model}"
+    ends = (source, drain) if channels[part.model] == "n" else (drain, source)
+    yield f"D{name}_BODY {ends[0]} {ends[1]} {part.model}_BODY"
 
 
 def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
@@ -280,6 +290,13 @@ def _model(model: Model) -> Iterator[str]:
             yield (
                 f".model {name} SW(VT={_n(model.threshold_v)} VH={_n(half)} RON={_n(model.on_ohm)} "
                 f"ROFF={_n(model.off_ohm)})"
+            )
+            yield f".model {name}_BODY D(IS=1e-09 N=1.0 RS=0.001 BV={_n(model.clamp_v)})"
+        case SquareLawModel():
+            sign, kind = (1.0, "NMOS") if model.channel == "n" else (-1.0, "PMOS")
+            yield (
+                f".model {name} {kind}(LEVEL=1 VTO={_n(sign * model.threshold_v)} "
+                f"KP={_n(model.factor_a_per_v2)})"
             )
             yield f".model {name}_BODY D(IS=1e-09 N=1.0 RS=0.001 BV={_n(model.clamp_v)})"
         case OpAmpModel():
