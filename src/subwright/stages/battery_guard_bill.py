@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from subwright.base.units import code, show
 from subwright.parts.library import Library
-from subwright.parts.record import Record
 from subwright.stages.battery_guard_records import (
     BatteryGuardInput,
     ReverseSwitch,
     ShuntDiode,
     SurgeClamp,
 )
-from subwright.stages.common import Corner, PartUse, Rating
+from subwright.stages.common import Corner, PartUse, Rating, record_use, resistor_use
 
 __all__ = ["guard_parts"]
 
@@ -32,7 +30,7 @@ def guard_parts(
     if diode is not None:
         part = library.rectifier(diode.rectifier)
         parts.append(
-            _record(
+            record_use(
                 "diode across the input",
                 "D",
                 part,
@@ -51,7 +49,7 @@ def guard_parts(
     if clamp is not None:
         suppressor = library.suppressor(clamp.suppressor)
         parts.append(
-            _record(
+            record_use(
                 "suppressor behind the fuse",
                 "VR",
                 suppressor,
@@ -78,25 +76,10 @@ def guard_parts(
     return tuple(parts)
 
 
-def _record(
-    role: str, letter: str, record: Record, quantity: int, library: Library, *ratings: Rating
-) -> PartUse:
-    return PartUse(
-        role=role,
-        letter=letter,
-        part_id=record.id,
-        description=record.description,
-        quantity=quantity,
-        ratings=ratings,
-        in_drawer=library.in_drawer(record.id) >= quantity,
-        provenance=record.provenance.kind,
-    )
-
-
 def _switch(reverse: ReverseSwitch, library: Library) -> Iterator[PartUse]:
     mosfet, zener = library.mosfet(reverse.mosfet), library.zener(reverse.clamp_id)
     document = mosfet.provenance.document
-    yield _record(
+    yield record_use(
         "reverse-polarity switch",
         "Q",
         mosfet,
@@ -127,14 +110,5 @@ def _switch(reverse: ReverseSwitch, library: Library) -> Iterator[PartUse]:
             at="highest battery",
         ),
     )
-    yield _record("reverse-polarity gate clamp", "VR", zener, 1, library)
-    yield PartUse(
-        role="reverse-polarity gate resistor",
-        letter="R",
-        part_id=code(reverse.gate_ohm, "resistance"),
-        description="resistor 0.25 W",
-        quantity=1,
-        value=show(reverse.gate_ohm, "resistance"),
-        tolerance=0.05,
-        provenance="IEC 60063 preferred value",
-    )
+    yield record_use("reverse-polarity gate clamp", "VR", zener, 1, library)
+    yield resistor_use("reverse-polarity gate resistor", reverse.gate_ohm)

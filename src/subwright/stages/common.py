@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal
+from typing import TYPE_CHECKING, Final, Literal
+
+from subwright.base.units import code, show
+
+if TYPE_CHECKING:
+    from subwright.parts.library import Library
+    from subwright.parts.record import Record
 
 __all__ = [
     "LEVELS",
@@ -14,7 +20,20 @@ __all__ = [
     "Loss",
     "PartUse",
     "Rating",
+    "capacitor_use",
+    "diode_use",
+    "record_use",
+    "resistor_use",
 ]
+
+_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+_HALF_LOADED: Final = 0.5  # a resistor at half its rating lasts; common practice
+_PREFERRED: Final = "IEC 60063 preferred value"
+_DIODES: Final = {
+    "1N4148": "small-signal diode 75 V 0.15 A",
+    "1N4007": "rectifier 1000 V 1 A",
+    "UF4004": "fast diode 400 V 1 A",
+}
 
 
 class Corner(StrEnum):
@@ -97,3 +116,70 @@ class Contributor:
     def effect(self) -> float:
         """Relative shift of the result at the part's tolerance limit, dimensionless."""
         return self.sensitivity * self.tolerance
+
+
+def record_use(
+    role: str, letter: str, record: Record, quantity: int, library: Library, *ratings: Rating
+) -> PartUse:
+    """A library part on a bill.
+
+    Parameters
+    ----------
+    role, letter : as in PartUse. record : from the library. quantity : pieces.
+    library : parts with the drawer merged. ratings : stresses on it.
+    """
+    return PartUse(
+        role=role,
+        letter=letter,
+        part_id=record.id,
+        description=record.description,
+        quantity=quantity,
+        ratings=ratings,
+        in_drawer=library.in_drawer(record.id) >= quantity,
+        provenance=record.provenance.kind,
+    )
+
+
+def resistor_use(
+    role: str, ohm: float, watts: float = 0.0, *, tolerance: float = 0.05, quantity: int = 1
+) -> PartUse:
+    """A resistor of a preferred value, Ω, in the size that its heat takes, W; 0 W: too little to count."""
+    size = next((w for w in _SIZES_W if watts <= _HALF_LOADED * w), _SIZES_W[-1])
+    rating = Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest battery")
+    return PartUse(
+        role=role,
+        letter="R",
+        part_id=code(ohm, "resistance"),
+        description=f"resistor {size:g} W",
+        quantity=quantity,
+        value=show(ohm, "resistance"),
+        tolerance=tolerance,
+        ratings=(rating,) if watts else (),
+        provenance=_PREFERRED,
+    )
+
+
+def capacitor_use(role: str, farad: float, description: str, tolerance: float) -> PartUse:
+    """A capacitor of a preferred value, F; ``tolerance`` is a fraction."""
+    return PartUse(
+        role=role,
+        letter="C",
+        part_id=code(farad, "capacitance"),
+        description=description,
+        quantity=1,
+        value=show(farad, "capacitance"),
+        tolerance=tolerance,
+        provenance=_PREFERRED,
+    )
+
+
+def diode_use(role: str, part_id: str, quantity: int = 1) -> PartUse:
+    """A usual small diode: 1N4148, 1N4007 or UF4004."""
+    return PartUse(
+        role=role,
+        letter="D",
+        part_id=part_id,
+        description=_DIODES[part_id],
+        quantity=quantity,
+        provenance="memory",
+    )
