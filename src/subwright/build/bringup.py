@@ -7,7 +7,13 @@ from dataclasses import replace
 
 from subwright.base.errors import SubwrightError
 from subwright.build.bringup_guard import guard_steps
-from subwright.build.bringup_numbers import bench_voltage, discharges, rail_line, thermistor_stand_in
+from subwright.build.bringup_numbers import (
+    bench_voltage,
+    discharges,
+    hysteresis_windows,
+    rail_line,
+    thermistor_stand_in,
+)
 from subwright.build.bringup_power import power_steps
 from subwright.build.bringup_records import BringUp, Step
 from subwright.build.bringup_sound import sound_steps
@@ -50,14 +56,14 @@ def _steps(design: Design, library: Library, bench_v: float) -> Iterator[Step]:
     linked = design.protection.isolating_link
     links = "open: the protections show on their lamps but stop nothing" if linked else "no link fitted"
     yield from power_steps(design, bench_v, links)
-    stand_in = thermistor_stand_in(design, library)
+    stand_in, spans = thermistor_stand_in(design, library), hysteresis_windows(design, library)
     if design.converter is not None:
         idle_a = rail_line(design).idle_a
-        yield from guard_steps(design, bench_v, stand_in, idle_a)
+        yield from guard_steps(design, bench_v, stand_in, spans, idle_a)
         yield from sound_steps(design, bench_v, "closed")
         return
     at_rest, *rest = sound_steps(design, bench_v, links)
     yield at_rest
     idle_a = design.point(Corner.CHARGING, Level.IDLE).battery_a
-    yield from guard_steps(design, bench_v, stand_in, idle_a)
+    yield from guard_steps(design, bench_v, stand_in, spans, idle_a)
     yield from (replace(step, links="closed") for step in rest)

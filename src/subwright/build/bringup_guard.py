@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 from subwright.base.units import show
@@ -26,7 +26,7 @@ def _voltage_causes(name: str) -> tuple[Cause, ...]:
             fault=f"{name}-divider-wrong",
         ),
         Cause(
-            sign="one of the two right, the other beside it",
+            sign="trip and release close together",
             cause="the feedback resistor is wrong or its end is open: no hysteresis is left",
             remedy="measure the feedback resistor",
             fault=f"{name}-feedback-open",
@@ -51,8 +51,17 @@ def _voltage_causes(name: str) -> tuple[Cause, ...]:
     )
 
 
-def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float) -> Iterator[Step]:
-    """Under-voltage, over-voltage, thermal and, where fitted, over-current; ``idle_a`` in A."""
+def guard_steps(
+    design: Design,
+    bench_v: float,
+    stand_in: StandIn,
+    spans: Mapping[str, tuple[float, float, float]],
+    idle_a: float,
+) -> Iterator[Step]:
+    """Under-voltage, over-voltage, thermal and, where fitted, over-current.
+
+    ``spans`` are the hystereses of both voltage protections: nominal, lowest and highest, V; ``idle_a`` in A.
+    """
     protection = design.protection
     thresholds = protection.thresholds
     limit = supply_limit(2.0 * idle_a)
@@ -72,7 +81,9 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
             "pulses stop: that is the trip. Turn it up until they come back: that is the release.",
         ),
         readings=(
+            *_reference_reading(design),
             *(_voltage_reading(thresholds[f"under-voltage {end}"]) for end in ("trip", "release")),
+            _hysteresis_reading("under-voltage", spans["under-voltage"]),
             _inhibit_reading(design),
         ),
         causes=_voltage_causes("under-voltage"),
@@ -93,7 +104,10 @@ def guard_steps(design: Design, bench_v: float, stand_in: StandIn, idle_a: float
             "the trip. Turn it down until it comes back: the release.",
             "Watch the rails meanwhile: they follow the supply up to the trip.",
         ),
-        readings=tuple(_voltage_reading(thresholds[f"over-voltage {end}"]) for end in ("trip", "release")),
+        readings=(
+            *(_voltage_reading(thresholds[f"over-voltage {end}"]) for end in ("trip", "release")),
+            _hysteresis_reading("over-voltage", spans["over-voltage"]),
+        ),
         causes=_voltage_causes("over-voltage"),
         stops=(
             f"No trip at {show(top, 'voltage')}: turn it down at once.",
@@ -155,6 +169,38 @@ def _level_spread(design: Design) -> float:
     supply, tolerance = design.protection.reference, design.spec.protection.resistor_tolerance
     return (
         max(supply.high_v / supply.nominal_v, 2.0 - supply.low_v / supply.nominal_v) - 1.0 + 2.0 * tolerance
+    )
+
+
+def _reference_reading(design: Design) -> Iterator[Reading]:
+    """The reference, where no step of the converter's controller has read it."""
+    if design.converter is not None:
+        return
+    supply = design.protection.reference
+    yield Reading(
+        key="reference-voltage",
+        name="reference of the protections",
+        where=f"{supply.part_id} to ground",
+        dimension="voltage",
+        expected=supply.nominal_v,
+        low=supply.low_v,
+        high=supply.high_v,
+        basis="the sheet's limits",
+        rests_on=("protection/protection reference",),
+    )
+
+
+def _hysteresis_reading(name: str, span: tuple[float, float, float]) -> Reading:
+    return Reading(
+        key=f"{name}-hysteresis",
+        name=f"{name} hysteresis: trip and release, the one less the other",
+        where="the two readings above",
+        dimension="voltage",
+        expected=span[0],
+        low=span[1],
+        high=span[2],
+        basis="every part at the limit that hurts; what trip and release share falls out",
+        rests_on=("converter/push-pull controller", f"protection/{name.split('-')[0]}"),
     )
 
 

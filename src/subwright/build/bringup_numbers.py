@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import log
 from typing import Final
@@ -16,7 +17,13 @@ from subwright.build.result import Design
 from subwright.parts.library import Library
 from subwright.physics.networks.tolerance import Parameter, worst_case
 from subwright.stages.common import Corner, Level
-from subwright.stages.protection_models import ReferenceModel, thermal_case, thermistor_of
+from subwright.stages.protection_models import (
+    ReferenceModel,
+    over_voltage_case,
+    thermal_case,
+    thermistor_of,
+    under_voltage_case,
+)
 
 __all__ = [
     "DISCHARGED_V",
@@ -25,6 +32,7 @@ __all__ = [
     "bench_voltage",
     "discharges",
     "dummy_load_ohm",
+    "hysteresis_windows",
     "rail_line",
     "supply_limit",
     "thermistor_stand_in",
@@ -205,8 +213,7 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
     protection = design.protection
     ntc, comparator = library.ntc(protection.ntc), library.comparator(protection.comparator)
     supply = protection.reference
-    half = 0.5 * (supply.high_v - supply.low_v) / supply.nominal_v
-    reference = ReferenceModel(kind="controller", controller_v=supply.nominal_v, controller_tolerance=half)
+    reference = _reference(design)
     tolerance = design.spec.protection.resistor_tolerance
     case = thermal_case(protection.thermal, reference, comparator, ntc, tolerance, protection.sink_a)
     exact = replace(case, parameters=tuple(_settled(parameter) for parameter in case.parameters))
@@ -239,6 +246,40 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
         node_low_v=node_v(_BENCH_C[0], 1.0, supply.low_v),
         node_high_v=node_v(_BENCH_C[2], -1.0, supply.high_v),
     )
+
+
+def hysteresis_windows(design: Design, library: Library) -> Mapping[str, tuple[float, float, float]]:
+    """Distance from trip to release of both voltage protections: nominal, lowest, highest, V.
+
+    Trip and release share most of their parts, so the distance is far sharper than either alone.
+
+    Raises PartNotFoundError when ``library`` lacks the comparator.
+    """
+    protection, tolerance = design.protection, design.spec.protection.resistor_tolerance
+    comparator, reference = library.comparator(protection.comparator), _reference(design)
+    target = {name: threshold.target for name, threshold in protection.thresholds.items()}
+    sink = protection.sink_a
+    cases = {
+        "under-voltage": under_voltage_case(
+            protection.under_voltage, reference, comparator, tolerance, sink, target["under-voltage trip"]
+        ),
+        "over-voltage": over_voltage_case(
+            protection.over_voltage, reference, comparator, tolerance, sink, target["over-voltage trip"]
+        ),
+    }
+    found = {}
+    for name, case in cases.items():
+        row = case.results.index(f"{name} hysteresis")
+        low, high = worst_case(case.model, case.parameters)
+        nominal = case.model(np.array([[parameter.nominal] for parameter in case.parameters]))[row, 0]
+        found[name] = (float(nominal), float(low[row]), float(high[row]))
+    return found
+
+
+def _reference(design: Design) -> ReferenceModel:
+    supply = design.protection.reference
+    half = 0.5 * (supply.high_v - supply.low_v) / supply.nominal_v
+    return ReferenceModel(kind="controller", controller_v=supply.nominal_v, controller_tolerance=half)
 
 
 def _settled(parameter: Parameter) -> Parameter:

@@ -12,6 +12,7 @@ from subwright.build.bringup_rails import POWER_STOPS, rail_steps
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
 from subwright.stages.converter import ConverterResult
+from subwright.stages.converter_timing import Timing
 from subwright.stages.transformer import TransformerResult
 
 __all__ = ["power_steps"]
@@ -348,18 +349,7 @@ def _controller(design: Design, converter: ConverterResult, bench_v: float, link
             ),
         ),
         causes=(
-            Cause(
-                sign="frequency off, the pause in its window",
-                cause="a wrong timing part, the resistor: a band of its code misread",
-                remedy="take it out and measure it",
-                fault="timing-resistor-wrong",
-            ),
-            Cause(
-                sign="frequency off, and the pause off the other way",
-                cause="a wrong timing part, the capacitor: 1 n, 1n5 and 2n2 look alike",
-                remedy="take it out and measure it",
-                fault="timing-capacitor-wrong",
-            ),
+            *_timing_causes(timing),
             Cause(
                 sign="no pulses at all",
                 cause="a protection holds it (lamp lit, link closed), or the remote line is off",
@@ -379,6 +369,32 @@ def _controller(design: Design, converter: ConverterResult, bench_v: float, link
             ),
         ),
         stops=POWER_STOPS,
+    )
+
+
+def _timing_causes(timing: Timing) -> tuple[Cause, ...]:
+    if timing.rd_ohm == 0.0:  # the pause is a share of the cycle, or the controller's own
+        return (
+            Cause(
+                sign="frequency off, the pause with it or not",
+                cause="a wrong timing part: the resistor's bands or the capacitor's letters misread",
+                remedy="take both out and measure them",
+                fault="timing-part-wrong",
+            ),
+        )
+    return (
+        Cause(
+            sign="frequency off, the pause in its window",
+            cause="a wrong timing part, the resistor: a band of its code misread",
+            remedy="take it out and measure it",
+            fault="timing-resistor-wrong",
+        ),
+        Cause(
+            sign="frequency off, and the pause off the other way",
+            cause="a wrong timing part, the capacitor: 1 n, 1n5 and 2n2 look alike",
+            remedy="take it out and measure it",
+            fault="timing-capacitor-wrong",
+        ),
     )
 
 

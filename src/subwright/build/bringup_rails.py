@@ -13,7 +13,7 @@ from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
 from subwright.stages.converter import ConverterResult
 
-__all__ = ["POWER_STOPS", "rail_steps"]
+__all__ = ["POWER_STOPS", "idle_losses_w", "rail_steps"]
 
 _MODEL: Final = 0.5  # loss models without load: half to twice; common practice
 _DIODE_V: Final = 0.2  # forward voltage from part to part and with temperature; common practice
@@ -30,7 +30,8 @@ def rail_steps(design: Design, converter: ConverterResult, bench_v: float, links
     yield _loaded(design, converter, bench_v, links)
 
 
-def _idle_losses_w(design: Design) -> float:
+def idle_losses_w(design: Design) -> float:
+    """Losses of converter and transformer without load at the charging corner, W."""
     point = design.point(Corner.CHARGING, Level.IDLE)
     outside = ("battery", "cable", "fuse and contacts")
     return sum(
@@ -45,7 +46,7 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
     expected = line.rail_v(bench_v, 0.0)
     highest = expected * 1.02 if line.ratio is None else line.ratio * bench_v * 1.03
     low = 0.97 * expected - _DIODE_V
-    idle_a = _idle_losses_w(design) / bench_v
+    idle_a = idle_losses_w(design) / bench_v
     rests_on = ("transformer", "converter/rail rectifier", "converter/push-pull switch")
     return Step(
         number=0,
@@ -161,7 +162,7 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
     # the load's own current decides the rail: V = V0 - R (V / R_load)
     rail_v = open_v / (1.0 + line.rail_ohm / ohm)
     load_a = rail_v / ohm
-    input_a = _idle_losses_w(design) / bench_v + line.per_a * load_a
+    input_a = idle_losses_w(design) / bench_v + line.per_a * load_a
     size = _rating_w(rail_v**2 / ohm)
     rests_on = ("transformer", "converter/rail rectifier", "converter/push-pull switch")
     return Step(
@@ -236,7 +237,7 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
                 sign="current far above stated",
                 cause="a wrong timing part (frequency too low): the core saturates in each pulse",
                 remedy="check the frequency again, then the core's grade",
-                fault="timing-resistor-wrong",
+                fault="timing-resistor-wrong" if converter.plan.timing.rd_ohm > 0.0 else "timing-part-wrong",
             ),
         ),
         stops=(

@@ -16,6 +16,7 @@ from subwright.build.bringup_rails import POWER_STOPS
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
+from subwright.stages.filter import FilterResult
 
 __all__ = ["sound_steps"]
 
@@ -152,6 +153,7 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
     expected = _QUIET * speaker.level_v * 10.0 ** ((at(response.gain_db) - top) / 20.0)
     spread_low = 10.0 ** ((at(response.band_low_db) - at(response.gain_db)) / 20.0)
     spread_high = 10.0 ** ((at(response.band_high_db) - at(response.gain_db)) / 20.0)
+    upper = _corner_hz(response, tone, low_pass.drop_db, low_pass.nominal_hz, upwards=True)
     readings = [
         Reading(
             key="output-level",
@@ -170,24 +172,25 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
             name=f"frequency above at which it has fallen by {low_pass.drop_db:.1f} dB",
             where="across the dummy load, against the level in the middle of the band",
             dimension="frequency",
-            expected=low_pass.nominal_hz,
-            low=low_pass.worst_low_hz,
-            high=low_pass.worst_high_hz,
+            expected=upper,
+            low=low_pass.worst_low_hz * upper / low_pass.nominal_hz,
+            high=low_pass.worst_high_hz * upper / low_pass.nominal_hz,
             basis="every part of the filter at its limit",
             rests_on=("filter/low-pass",),
         ),
     ]
     if response.infrasonic is not None:
         below = response.infrasonic
+        lower = _corner_hz(response, tone, below.drop_db, below.nominal_hz, upwards=False)
         readings.append(
             Reading(
                 key="infrasonic-corner",
                 name=f"frequency below at which it has fallen by {below.drop_db:.1f} dB",
                 where="across the dummy load, against the level in the middle of the band",
                 dimension="frequency",
-                expected=below.nominal_hz,
-                low=below.worst_low_hz,
-                high=below.worst_high_hz,
+                expected=lower,
+                low=below.worst_low_hz * lower / below.nominal_hz,
+                high=below.worst_high_hz * lower / below.nominal_hz,
                 basis="every part of the filter at its limit",
                 rests_on=("filter/infrasonic",),
             )
@@ -259,6 +262,27 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
         ),
         stops=(*POWER_STOPS, "The output breaks into oscillation when the level control is moved."),
     )
+
+
+def _corner_hz(
+    response: FilterResult, tone: float, drop_db: float, alone_hz: float, *, upwards: bool
+) -> float:
+    """Where the whole chain has fallen by ``drop_db`` against ``tone``, as the bench reads it, Hz.
+
+    A corner is designed on its own section; on the bench every other section bends the response too.
+    """
+    axis, gain = response.frequency_hz, response.gain_db
+    if not upwards:
+        axis, gain = axis[::-1], gain[::-1]
+    past = (axis - tone) * (1.0 if upwards else -1.0) >= 0.0
+    axis, gain = axis[past], gain[past]
+    level = float(np.interp(tone, response.frequency_hz, response.gain_db)) - drop_db
+    under = np.flatnonzero(gain < level)
+    if not under.size or under[0] == 0:
+        return alone_hz
+    k = int(under[0])
+    share = (gain[k - 1] - level) / (gain[k - 1] - gain[k])
+    return float(axis[k - 1] * (axis[k] / axis[k - 1]) ** share)
 
 
 def _input_causes(design: Design) -> tuple[Cause, ...]:

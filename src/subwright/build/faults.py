@@ -62,7 +62,7 @@ def _sides(words: str, *sides: str) -> tuple[str, ...]:
 
 
 _RAILS: Final = ("positive", "negative")
-_BOTH_OFF: Final = "{0}-trip={1} {0}-release={1}"
+_BOTH_OFF: Final = "{0}-trip={1} {0}-release={1} {0}-hysteresis=in|low|high"
 
 
 def _bare() -> tuple[Fault, ...]:
@@ -97,7 +97,12 @@ def _bare() -> tuple[Fault, ...]:
 
 
 def _transformer() -> tuple[Fault, ...]:
-    limited = "idle-current-converter=high|many rail-positive=gone|low rail-negative=gone|low"
+    limited = " ".join(
+        (
+            "idle-current-converter=high|many rail-positive=gone|low rail-negative=gone|low",
+            "loaded-current=high|many loaded-rail-positive=gone|low loaded-rail-negative=gone|low",
+        )
+    )
     return (
         _fault(
             "half-primary-reversed",
@@ -117,13 +122,13 @@ def _transformer() -> tuple[Fault, ...]:
             "half-secondary-reversed",
             "one half-secondary is reversed: each rail is charged in every other half cycle only",
             "swap S3 with S4 and read again",
-            "secondary-phase=gone loaded-rail-positive=in|low loaded-rail-negative=in|low",
+            "secondary-phase=gone leakage=many loaded-rail-positive=in|low loaded-rail-negative=in|low",
         ),
         _fault(
             "half-secondary-open",
             "a half-secondary is open or not joined: each rail is charged in every other half cycle only",
             "trace both halves with the ohmmeter; scrape and tin each strand",
-            "turns-ratio-second=gone secondary-phase=gone|low loaded-rail-positive=in|low "
+            "turns-ratio-second=gone|low secondary-phase=gone|low leakage=many loaded-rail-positive=in|low "
             "loaded-rail-negative=in|low",
         ),
         _fault(
@@ -160,7 +165,7 @@ def _transformer() -> tuple[Fault, ...]:
             "windings-apart",
             "the windings don't lie on one another: too much leakage",
             "wind the half-primaries together, spread over the whole core",
-            "leakage=high|many loaded-rail-positive=in|low loaded-rail-negative=in|low",
+            "leakage=high loaded-rail-positive=in|low loaded-rail-negative=in|low",
         ),
     )
 
@@ -173,8 +178,10 @@ def _converter() -> tuple[Fault, ...]:
             "the controller is reversed, damaged, or its reference is loaded by a short",
             "out of the socket, measure the reference pin's track to ground",
             "reference-voltage=gone|low|high switching-frequency=gone|low|in|high "
+            "under-voltage-hysteresis=in|low over-voltage-hysteresis=in|low "
             "under-voltage-trip=low|gone under-voltage-release=low|gone over-voltage-trip=low|gone "
             "over-voltage-release=low|gone thermistor-node=low|gone",
+            "under-voltage-hysteresis=in|high over-voltage-hysteresis=in|high "
             "reference-voltage=high under-voltage-trip=high under-voltage-release=high "
             "over-voltage-trip=high over-voltage-release=high thermistor-node=in|high",
         ),
@@ -191,6 +198,13 @@ def _converter() -> tuple[Fault, ...]:
             "take it out and measure it",
             f"switching-frequency=gone|low dead-time=high|many {reach}",
             f"switching-frequency=high|many dead-time=gone|low {reach}",
+        ),
+        _fault(
+            "timing-part-wrong",
+            "a wrong timing part: a band of the resistor's code, or the capacitor's letters, misread",
+            "take both out and measure them",
+            f"switching-frequency=gone|low dead-time=in|high|many {reach}",
+            f"switching-frequency=high|many dead-time=in|low|gone {reach}",
         ),
         _fault(
             "controller-held",
@@ -241,9 +255,7 @@ def _watch(name: str, words: str) -> tuple[Fault, ...]:
             f"{name}-feedback-open",
             f"the {words} feedback resistor is open: trip and release fall together, and it chatters",
             "measure the feedback resistor; the release must differ from the trip",
-            f"{name}-trip=in {name}-release=low" if name == "under-voltage" else
-            f"{name}-trip=in|low {name}-release=high|in",
-            f"{name}-trip=low {name}-release=in",
+            f"{name}-trip=in {name}-release=in|low|high {name}-hysteresis=gone|low",
         ),
     )  # fmt: skip
 
@@ -332,10 +344,12 @@ def _sound() -> tuple[Fault, ...]:
         ),
         _fault(
             "low-pass-part-wrong",
-            "a wrong part in the low-pass: 10 n against 100 n is a decade, 4n7 against 6n8 a third",
+            "a wrong part in the filter: 10 n against 100 n is a decade, 4n7 against 6n8 a third",
             "measure the filter's capacitors; compare with the parts list",
             "low-pass-corner=gone|low output-level=in|low|gone output-level-a=in|low|gone "
             "output-level-b=in|low|gone",
+            "low-pass-corner=in output-level=gone|low output-level-a=gone|low output-level-b=gone|low",
+            "low-pass-corner=in output-level=high|many output-level-a=high|many output-level-b=high|many",
             "low-pass-corner=high|many output-level=in|low|high output-level-a=in|low|high "
             "output-level-b=in|low|high",
         ),
