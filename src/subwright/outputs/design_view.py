@@ -11,9 +11,9 @@ from subwright.outputs.bom import bom_rows
 from subwright.outputs.cautions import before_first_power, before_first_power_from_battery, before_playing
 from subwright.outputs.power_view import budget_grid, flow_figure, operating_grids
 from subwright.outputs.provenance import source_rows, unchecked
-from subwright.outputs.schematic_blocks import blocks, drawn_designators
+from subwright.outputs.schematic_blocks import drawn_designators
 from subwright.outputs.schematic_files import circuits_sheet
-from subwright.outputs.schematics import schematics
+from subwright.outputs.schematics import Schematics, schematics
 from subwright.outputs.sheet_checked import checked_sheet
 from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
@@ -197,16 +197,18 @@ def pack_view(
     made_on: str = "",
     library: Library | None = None,
     verified: Sequence[SavedDesign] = (),
+    drawn: Schematics | None = None,
 ) -> PackView:
     """Everything the summary page shows of a design.
 
     ``made_on`` is printed as it is; without it the page holds no date and repeats byte for byte.
-    ``library`` holds the parts that it was solved with; ``verified`` every result of simulation kept so far.
+    ``library`` holds the parts that it was solved with; ``verified`` every result of simulation kept so far;
+    ``drawn`` the circuits, where they are drawn already.
     """
     parts = library or load_library()
     stamp = stamp_of(design)
-    circuits = circuits_sheet(schematics(design, parts, stamp=stamp))
-    found, _ = blocks(design, parts)
+    made = drawn or schematics(design, parts, stamp=stamp)
+    circuits = circuits_sheet(made)
     return PackView(
         name=design.spec.name,
         note=design.spec.note,
@@ -219,7 +221,7 @@ def pack_view(
         budget=budget_grid(design),
         operating=operating_grids(design),
         sheets=(*_sheets(design, stamp), circuits, checked_sheet(design, parts, verified)),
-        bom=bom_rows(tuple(design.part_uses()), drawn_designators(found)),
+        bom=bom_rows(tuple(design.part_uses()), drawn_designators(made.blocks)),
         sources=source_rows(design),
         from_memory=unchecked(design),
         closing=tuple(_closing(design)),

@@ -20,7 +20,7 @@ from subwright.outputs.print_pdf import Paper, pack_pdf
 from subwright.outputs.provenance import sources_text
 from subwright.outputs.schematic_files import netlist_files
 from subwright.outputs.schematic_frame import paper_size
-from subwright.outputs.schematics import schematics
+from subwright.outputs.schematics import Schematics, schematics
 from subwright.outputs.sheet_checked import checked_csv
 from subwright.outputs.summary import summary_html
 from subwright.outputs.to_json import dumps
@@ -73,8 +73,8 @@ def _for_the_saw(design: Design) -> dict[str, str]:
     }
 
 
-def _netlists(design: Design, library: Library) -> dict[str, str]:
-    return {f"schematics/{name}": text for name, text in netlist_files(design, library).items()}
+def _netlists(design: Design, library: Library, drawn: Schematics) -> dict[str, str]:
+    return {f"schematics/{name}": text for name, text in netlist_files(design, library, drawn).items()}
 
 
 def design_json(design: Design) -> str:
@@ -96,10 +96,11 @@ def pack_files(
     that it was solved with, where a drawer has some of its own; ``paper`` adds the pack as a PDF;
     ``verified`` holds every result of simulation kept beside the build.
     """
-    procedure = bring_up(design, library or load_library())
-    view = replace(
-        pack_view(design, made_on=made_on, library=library, verified=verified), steps=step_grids(procedure)
-    )
+    parts = library or load_library()
+    procedure = bring_up(design, parts)
+    drawn = schematics(design, parts, stamp=stamp_of(design))
+    shown = pack_view(design, made_on=made_on, library=parts, verified=verified, drawn=drawn)
+    view = replace(shown, steps=step_grids(procedure))
     texts = {
         "summary.html": summary_html(view),
         "bom.csv": bom_csv(view.bom),
@@ -111,14 +112,13 @@ def pack_files(
         "design.json": design_json(design),
         **dict(_drawings(view)),
         **_for_the_saw(design),
-        **_netlists(design, library or load_library()),
+        **_netlists(design, parts, drawn),
     }
     if design.transformer is not None:
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)
     made = {name: text.encode() for name, text in texts.items()}
     if paper is not None:
-        drawn = schematics(design, library or load_library(), stamp=view.stamp).sheets
-        made["pack.pdf"] = pack_pdf(design, view, procedure, paper=paper, drawn=drawn)
+        made["pack.pdf"] = pack_pdf(design, view, procedure, paper=paper, drawn=drawn.sheets)
     return made
 
 

@@ -1,44 +1,26 @@
-"""A block's netlist as tables and text: pins by net, and plain SPICE."""
+"""The netlists for other programmes: a table of pins by net, and plain SPICE text."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from subwright.circuits.netlist import Part
 from subwright.circuits.spice_text import deck
 from subwright.outputs.csvfile import table
-from subwright.outputs.schematic_blocks import Block
-from subwright.outputs.schematic_trace import real_nets
+from subwright.outputs.joined_nets import JoinedPin
+from subwright.outputs.schematic_block import Block
 
 __all__ = ["NETLIST_HEADER", "netlist_csv", "spice_text"]
 
-NETLIST_HEADER = ("block", "net", "name on the sheet", "part", "pin", "value", "role")
+NETLIST_HEADER = ("net", "part", "pin", "case pin", "block", "value", "role")
 
 
-def netlist_csv(found: Iterable[Block]) -> str:
-    """Every pin of every part that a builder fits, by block and net.
+def netlist_csv(pins: Iterable[JoinedPin]) -> str:
+    """Every pin of every part that a builder joins, sorted by net; nets that go from sheet to sheet are one.
 
-    Test equipment and what is inherent in a part are left out, as in the drawings.
+    "case pin" is the number on the case where the family's is known, else a short name of the terminal.
     """
-    rows: list[tuple[str, ...]] = []
-    for block in found:
-        parts = {part.designator: part for part in block.circuit.parts}
-        cases = {part.case: part for part in block.circuit.parts}
-        nets = real_nets(block.circuit, with_inherent=block.drawn_inherent)
-        ordered = sorted(nets.items(), key=lambda item: list(block.circuit.nets).index(item[1]))
-        for (name, pin), net in ordered:
-            part = parts.get(name) or cases[name]
-            shown = block.texts.get(name, (name,))[0]
-            rows.append((block.key, _net(net), block.names.get(net, ""), shown, pin, _value(part), part.role))
-    return table(NETLIST_HEADER, rows)
-
-
-def _net(net: str) -> str:
-    return "GND" if net == "0" else net
-
-
-def _value(part: Part) -> str:
-    return part.part_id
+    rows = [(p.net, p.name, p.pin, p.code, p.block, p.part.part_id, p.part.role) for p in pins]
+    return table(NETLIST_HEADER, sorted(rows, key=lambda row: row[0]))
 
 
 def spice_text(block: Block) -> str:

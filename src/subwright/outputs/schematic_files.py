@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from subwright import __version__
 from subwright.build.result import Design
 from subwright.circuits.netlist import Circuit
-from subwright.outputs.schematic_blocks import blocks
+from subwright.outputs.board_test import board_test_text
+from subwright.outputs.joined_nets import JoinedPin, joined_pins
+from subwright.outputs.print_code import design_code
 from subwright.outputs.schematic_exports import netlist_csv, spice_text
 from subwright.outputs.schematic_symbols import ResistorStyle
 from subwright.outputs.schematics import Schematics, schematics
 from subwright.outputs.views import Figure, Sheet
 from subwright.parts.library import Library
 
-__all__ = ["circuits_sheet", "netlist_files", "schematic_files"]
+__all__ = ["build_pins", "circuits_sheet", "netlist_files", "schematic_files"]
 
 
 def schematic_files(
     design: Design, library: Library, *, style: ResistorStyle = "iec", stamp: str = ""
 ) -> Mapping[str, str]:
-    """Every block's sheet as SVG and its netlist as SPICE text, and one table of all nets.
+    """Every block's sheet as SVG and its netlist as SPICE text, and all nets as a table and as test records.
 
     Parameters
     ----------
@@ -31,13 +34,32 @@ def schematic_files(
     Text by file name.
     """
     made = schematics(design, library, style=style, stamp=stamp)
-    return {**{f"{sheet.key}.svg": sheet.alone for sheet in made.sheets}, **netlist_files(design, library)}
+    sheets = {f"{sheet.key}.svg": sheet.alone for sheet in made.sheets}
+    return {**sheets, **netlist_files(design, library, made)}
 
 
-def netlist_files(design: Design, library: Library) -> Mapping[str, str]:
-    """Every block's netlist as SPICE text, and one table of all nets, by file name."""
-    found, _ = blocks(design, library)
-    return {**{f"{block.key}.cir": spice_text(block) for block in found}, "netlist.csv": netlist_csv(found)}
+def build_pins(made: Schematics, library: Library) -> tuple[JoinedPin, ...]:
+    """Every pin of the whole build with the net that it lies on."""
+    channels = {record.id: record.channels for record in library.op_amps.values()}
+    channels |= {record.id: record.channels for record in library.comparators.values()}
+    return joined_pins(made.blocks, made.shared, channels)
+
+
+def netlist_files(design: Design, library: Library, made: Schematics) -> Mapping[str, str]:
+    """Every block's netlist as SPICE text; all nets as a table and as test records; by file name.
+
+    Parameters
+    ----------
+    design : the build. library : parts with the drawer merged. made : its drawn circuits.
+    """
+    pins = build_pins(made, library)
+    return {
+        **{f"{block.key}.cir": spice_text(block) for block in made.blocks},
+        "netlist.csv": netlist_csv(pins),
+        "netlist.d356": board_test_text(
+            pins, build=design.spec.name, code=design_code(design), made_with=f"subwright {__version__}"
+        ),
+    }
 
 
 def _contents(circuit: Circuit) -> str:

@@ -82,7 +82,7 @@ def _block(title: Title, inner: Box) -> list[str]:
         text(x + 10, y + 22, _short(title.build, 46), classes="h t"),
         text(x + 10, y + 54, _short(title.sheet, 38), classes="h t"),
         text(inner[2] - 110, y + 54, f"sheet {title.number} of {title.of}", classes="t"),
-        text(x + 10, y + 83, title.made_with, classes="sm ts"),
+        text(x + 10, y + 83, f"{title.made_with}   \u2192 2: goes on at sheet 2", classes="sm ts"),
         text(inner[2] - 110, y + 83, "A4, IEC 60617", classes="sm ts"),
     ]
     if title.stamp:

@@ -17,9 +17,13 @@ from subwright.outputs.drawing import CHAR, Box, escaped, num, text
 from subwright.outputs.schematic_labels import LABEL_SIZE, Label, LabelWanted, place_labels
 from subwright.outputs.schematic_symbols import GRID, Point, ResistorStyle, Stroke, Symbol, symbol
 
-__all__ = ["Placed", "Sheet", "Tag"]
+__all__ = ["ELSEWHERE", "Placed", "Sheet", "Tag"]
 
 Side = Literal["left", "right", "up", "down"]
+
+ELSEWHERE = "\ue000{}\ue001"
+"""Stands in a body for the numbers of the other sheets that bear a net's name, once they are known."""
+_ROOM = 9  # characters kept free for them
 
 _WIRE = 2.0  # half the width that a label keeps clear of
 _PIN_SIZE = 11.0
@@ -50,6 +54,7 @@ class Tag:
     net: str
     at: Point
     ways: int = 1  # 0 for a name on a wire
+    kind: Literal["flag", "bar", "ground", "name"] = "name"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -101,7 +106,9 @@ class Sheet:
         self._fixed: list[_Text] = []
         self._blocks: list[Box] = []  # bodies of tags
         self._wanted: list[LabelWanted] = []
+        self._flags: list[tuple[str, Box]] = []
         self._labels: tuple[Label, ...] | None = None
+        self._pointers: list[tuple[str, Label]] = []
 
     # parts
 
@@ -200,7 +207,7 @@ class Sheet:
     def ground(self, net: str, at: Point) -> None:
         """The symbol of 0 V, or of another net that serves as signal ground, below ``at``."""
         x, y = at
-        self._tag(net, at)
+        self._tag(net, at, kind="ground")
         if net == "0":
             shape = [
                 ((x - 9, y + 6), (x + 9, y + 6)),
@@ -229,7 +236,7 @@ class Sheet:
     def rail(self, net: str, at: Point, side: Side = "up") -> None:
         """A short bar with the net's name: a supply above (or below) ``at``."""
         x, y = at
-        self._tag(net, at)
+        self._tag(net, at, kind="bar")
         away = -1 if side == "up" else 1
         self._tag_marks.append(
             f'<path d="M{x} {y}L{x} {y + 8 * away}M{x - 9} {y + 8 * away}h18" class="wire"/>'
@@ -249,7 +256,7 @@ class Sheet:
     def flag(self, net: str, at: Point, side: Side, note: str = "", *, heavy: bool = False) -> None:
         """A reference to elsewhere: a pointed box with the net's name at the ``side`` of ``at``."""
         x, y = at
-        self._tag(net, at)
+        self._tag(net, at, kind="flag")
         shown = self.names.get(net, net)
         width = len(shown) * CHAR * LABEL_SIZE + 12
         away = -1 if side == "left" else 1
@@ -260,6 +267,7 @@ class Sheet:
         self._tag_marks.append(f'<path d="{outline}" class="{"heavy" if heavy else "wire"}"/>')
         left, right = min(x, far), max(x, far)
         self._blocks.append((left, y - 10, right, y + 10))
+        self._flags.append((net, (left, y - 10, right, y + 10)))
         centre = (tip + far) / 2
         self._fixed.append(
             _Text(
@@ -315,8 +323,19 @@ class Sheet:
             )
         )
 
-    def _tag(self, net: str, at: Point, *, ways: int = 1) -> None:
-        self._tags.append(Tag(net=net, at=_on_grid(at), ways=ways))
+    def _tag(
+        self, net: str, at: Point, *, ways: int = 1, kind: Literal["flag", "bar", "ground", "name"] = "name"
+    ) -> None:
+        self._tags.append(Tag(net=net, at=_on_grid(at), ways=ways, kind=kind))
+
+    def references(self) -> tuple[tuple[str, bool], ...]:
+        """Printed names that lead away from their wire, in order, and whether each stands at a flag."""
+        found: dict[str, bool] = {}
+        for tag in self._tags:
+            if tag.kind != "name" and tag.net != "0":
+                shown = self.names.get(tag.net, tag.net)
+                found[shown] = found.get(shown, False) or tag.kind == "flag"
+        return tuple(found.items())
 
     # the finished drawing
 
@@ -333,8 +352,19 @@ class Sheet:
             for a, b in wire.segments:
                 box = (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
                 taken.append((box[0] - grown, box[1] - grown, box[2] + grown, box[3] + grown))
-        self._labels = place_labels(self._wanted, taken, self.inside)
+        texts = place_labels(self._wanted, taken, self.inside)
+        self._labels = (*texts, *self._place_pointers([*taken, *(label.box for label in texts)]))
         return self._labels
+
+    def _place_pointers(self, taken: list[Box]) -> Iterator[Label]:
+        """Room for the other sheets' numbers beside each flag, where there is some."""
+        for net, box in self._flags:
+            want = LabelWanted(lines=("0" * _ROOM,), body=box, upright=False)
+            (label,) = place_labels((want,), taken, self.inside)
+            if label.cost == 0.0:
+                taken.append(label.box)
+                self._pointers.append((net, label))
+                yield label
 
     def fixed_boxes(self) -> tuple[tuple[str, Box], ...]:
         """Fixed texts that stand free, with their boxes."""
@@ -385,9 +415,12 @@ class Sheet:
             out.append(self._symbol(placed, drawn, turn, flip))
         for fixed in self._fixed:
             out.append(text(fixed.x, fixed.y, fixed.content, classes=fixed.classes, anchor=fixed.anchor))
-        for label in self.labels():
+        for label in self.labels()[: len(self._wanted)]:
             for baseline, line in label.baselines:
                 out.append(text(label.x, baseline, line, classes="lab t"))
+        for net, label in self._pointers:
+            shown = ELSEWHERE.format(self.names.get(net, net))
+            out.append(text(label.x, label.y, shown, classes="sm ts"))
         return out
 
     def _symbol(self, placed: Placed, drawn: Symbol, turn: int, flip: bool) -> str:

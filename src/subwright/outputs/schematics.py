@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from html import unescape
+from typing import Final
 
 from subwright import __version__
 from subwright.base.errors import SubwrightError
 from subwright.build.result import Design
 from subwright.circuits.netlist import Circuit
 from subwright.outputs.drawing import standalone
-from subwright.outputs.schematic_blocks import Block, blocks
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_blocks import blocks
 from subwright.outputs.schematic_frame import DRAWING, Title, framed, paper_size
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_labels import Label
-from subwright.outputs.schematic_pen import Sheet
+from subwright.outputs.schematic_pen import ELSEWHERE, Sheet
 from subwright.outputs.schematic_symbols import ResistorStyle
 from subwright.outputs.schematic_texts import part_texts
 from subwright.outputs.schematic_trace import agree
@@ -24,10 +28,17 @@ from subwright.stages.common import PartUse
 
 __all__ = ["SchematicSheet", "Schematics", "schematics"]
 
+_POINTER: Final = re.compile(rf"<text[^>]*>{ELSEWHERE.format('(.*?)')}</text>")
+_POINTER_MOST: Final = 7  # characters of numbers beside a flag
+
 
 @dataclass(frozen=True, kw_only=True)
 class SchematicSheet:
-    """One finished sheet: for a page, and as a file; labels and boxes for whoever checks them."""
+    """One finished sheet: for a page, and as a file; labels and boxes for whoever checks them.
+
+    ``references`` are the printed names at flags and supply bars, with whether it is a flag; ``block`` the
+    key of the block that it shows.
+    """
 
     key: str
     title: str
@@ -37,6 +48,8 @@ class SchematicSheet:
     bodies: tuple[tuple[str, tuple[float, float, float, float]], ...]
     marks: tuple[tuple[float, float, float, float], ...]
     circuit: Circuit
+    block: str
+    references: tuple[tuple[str, bool], ...]
 
     @cached_property
     def alone(self) -> str:
@@ -46,10 +59,20 @@ class SchematicSheet:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Schematics:
-    """All sheets of a build, and why others are missing: (title, reason)."""
+    """All sheets of a build with their blocks, and why others are missing: (title, reason)."""
 
     sheets: tuple[SchematicSheet, ...]
     missing: tuple[tuple[str, str], ...]
+    blocks: tuple[Block, ...] = ()
+
+    @property
+    def shared(self) -> frozenset[str]:
+        """Printed names that lead from one block's sheets to another's: those nets are one."""
+        bearers: dict[str, set[str]] = {}
+        for sheet in self.sheets:
+            for name, _ in sheet.references:
+                bearers.setdefault(name, set()).add(sheet.block)
+        return frozenset(name for name, found in bearers.items() if len(found) > 1)
 
 
 def schematics(
@@ -84,8 +107,14 @@ def schematics(
             if isinstance(error, SubwrightError):
                 reason = error.message
             missing.append((block.title, reason))
-    sheets = tuple(_finished(page, design, number, len(pages), stamp) for number, page in enumerate(pages, 1))
-    return Schematics(sheets=sheets, missing=tuple(missing))
+    bearers: dict[str, list[int]] = {}
+    for number, page in enumerate(pages, 1):
+        for name, _ in page.paper.references():
+            bearers.setdefault(name, []).append(number)
+    sheets = tuple(
+        _finished(page, design, number, len(pages), stamp, bearers) for number, page in enumerate(pages, 1)
+    )
+    return Schematics(sheets=sheets, missing=tuple(missing), blocks=found)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,6 +122,7 @@ class _Page:
     """A sheet whose number isn't known yet."""
 
     key: str
+    title: str
     block: Block
     paper: Sheet
     notes: tuple[str, ...]
@@ -109,16 +139,35 @@ def _pages(
         paper = Sheet(texts=texts, names=block.names, style=style, inside=DRAWING)
         notes = draw(Kit(block.circuit, paper, uses, channels))
         key = block.key if number == 1 else f"{block.key}-{number}"
-        pages.append(_Page(key=key, block=block, paper=paper, notes=notes, body=paper.body()))
+        title = block.title if number == 1 else f"{block.title}, {block.more_titles[number - 2]}"
+        pages.append(_Page(key=key, title=title, block=block, paper=paper, notes=notes, body=paper.body()))
     agree(block.circuit, ["\n".join(page.body) for page in pages], with_inherent=block.drawn_inherent)
     return pages
 
 
-def _finished(page: _Page, design: Design, number: int, of: int, stamp: str) -> SchematicSheet:
+def _pointed(body: Iterable[str], bearers: Mapping[str, list[int]], own: int) -> list[str]:
+    """A body in which each flag tells on which other sheets its net goes on."""
+
+    def told(found: re.Match[str]) -> str:
+        others = [str(number) for number in bearers.get(unescape(found.group(1)), ()) if number != own]
+        if not others:
+            return ""
+        shown = ",".join(others)
+        while len(shown) > _POINTER_MOST:
+            others = others[:-1]
+            shown = ",".join(others) + "\u2026"
+        return found.group(0).replace(ELSEWHERE.format(found.group(1)), f"\u2192 {shown}")
+
+    return [_POINTER.sub(told, element) for element in body]
+
+
+def _finished(
+    page: _Page, design: Design, number: int, of: int, stamp: str, bearers: Mapping[str, list[int]]
+) -> SchematicSheet:
     block, paper = page.block, page.paper
     title = Title(
         build=design.spec.name,
-        sheet=block.title if page.key == block.key else f"{block.title}, supply",
+        sheet=page.title,
         number=number,
         of=of,
         made_with=f"subwright {__version__}",
@@ -128,10 +177,12 @@ def _finished(page: _Page, design: Design, number: int, of: int, stamp: str) -> 
     return SchematicSheet(
         key=page.key,
         title=title.sheet,
-        svg=framed(title, page.body, page.notes, desc),
+        svg=framed(title, _pointed(page.body, bearers, number), page.notes, desc),
         labels=paper.labels(),
         fixed=paper.fixed_boxes(),
         bodies=paper.bodies(),
         marks=paper.marks(),
         circuit=block.circuit,
+        block=block.key,
+        references=paper.references(),
     )

@@ -128,13 +128,14 @@ def render_pack(
 
 def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
     """The build pack as a PDF; the same design gives the same bytes. Raises `SubwrightError` if it can't."""
-    from subwright.outputs.design_view import pack_view
+    from subwright.outputs.design_view import pack_view, stamp_of
     from subwright.outputs.print_pdf import pack_pdf as made
     from subwright.outputs.schematics import schematics
 
-    view = pack_view(build.design, library=library_of(build), verified=_verified(build))
-    drawn = schematics(build.design, library_of(build), stamp=view.stamp).sheets
-    return made(build.design, view, bring_up(build), paper=paper, drawn=drawn)
+    library = library_of(build)
+    drawn = schematics(build.design, library, stamp=stamp_of(build.design))
+    view = pack_view(build.design, library=library, verified=_verified(build), drawn=drawn)
+    return made(build.design, view, bring_up(build), paper=paper, drawn=drawn.sheets)
 
 
 def bring_up(build: Solved) -> BringUp:

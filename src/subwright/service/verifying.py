@@ -292,7 +292,7 @@ def verified_sheet(solved: Solved) -> Sheet:
 
 
 def saved_results(solved: Solved) -> tuple[SavedDesign, ...]:
-    """Every result kept beside the build file, () where there is none. Raises `InputError` if it's unusable."""
+    """Every result kept beside the build file, () where there is none. Raises `InputError` for a bad one."""
     from subwright.outputs.verified import read_verified, verified_path
 
     return read_verified(verified_path(solved.build.path)) if solved.build is not None else ()

@@ -18,12 +18,14 @@ from subwright.build.result import Design
 from subwright.outputs.bom import designators
 from subwright.outputs.schematic_blocks import blocks, drawn_designators
 from subwright.outputs.schematic_exports import netlist_csv, spice_text
+from subwright.outputs.schematic_files import build_pins
 from subwright.outputs.schematic_frame import DRAWING
 from subwright.outputs.schematic_labels import overlap
 from subwright.outputs.schematic_symbols import STYLES
 from subwright.outputs.schematic_trace import agree, drawn_nets, real_nets, trace
 from subwright.outputs.schematics import Schematics, schematics
 from subwright.parts.library import Library
+from subwright.service.solved import library_of
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
 FUSE = frozenset({"BT101_RS"})
@@ -32,7 +34,7 @@ FUSE = frozenset({"BT101_RS"})
 @cache
 def solved(path: Path) -> tuple[Design, Library]:
     made = service.solve(path)
-    return made.design, service._library_of(made)
+    return made.design, library_of(made)
 
 
 @cache
@@ -177,7 +179,7 @@ def test_designators_are_those_of_the_bill(path: Path) -> None:
 def test_exports_hold_every_part(path: Path) -> None:
     design, library = solved(path)
     found, _ = blocks(design, library)
-    listed = netlist_csv(found)
+    listed = netlist_csv(build_pins(drawn(path), library))
     for block in found:
         text = spice_text(block)
         assert text.endswith(".end\n")
