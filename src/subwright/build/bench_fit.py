@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Final
@@ -12,29 +12,33 @@ import numpy.typing as npt
 
 from subwright.base.errors import ConvergenceError, SubwrightError
 from subwright.build.bench import Entry, is_over_range, latest
+from subwright.build.bench_advice import (
+    COVERAGE,
+    Advice,
+    FittedTrip,
+    advise,
+    slopes_of,
+    standard_values,
+)
 from subwright.build.bench_model import BenchModel, Unknown, bench_model
 from subwright.build.bringup_records import BringUp
 from subwright.build.result import Design
 from subwright.parts.library import Library
-from subwright.stages.protection_fitted import FittedProtection, fitted_protection, measurable_parts
 
 __all__ = ["COVERAGE", "Advice", "Fit", "Fitted", "FittedTrip", "fit_unit"]
 
 Array = npt.NDArray[np.float64]
 
-COVERAGE: Final = 2.5  # standard deviations in a printed uncertainty: about 99 %
 _UNIFORM: Final = sqrt(3.0)
 _ROUNDS: Final = 40
-_STEP: Final = 1e-4  # of a prior's standard deviation, for the slopes
 _TURN_COST: Final = 8.0  # -2 ln 0.02: one winding in fifty is miscounted by a turn; common practice
 _SETTLED: Final = 1e-6
 _FARTHEST: Final = 30.0  # standard deviations: far enough for a wrong reading, near enough to stay finite
-_TRUST: Final = 0.25  # further from its marking than this the protection stage refuses a part
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Fitted:
-    """One quantity of this unit: as designed, as fitted, and its uncertainty (99 %) before and after."""
+    """One quantity of this unit: as designed, as fitted, and its uncertainty (k = 2) before and after."""
 
     unknown: Unknown
     value: float
@@ -49,33 +53,6 @@ class Fitted:
     def known(self) -> bool:
         """Whether the readings said something about it: its uncertainty at least halved."""
         return self.uncertainty < 0.5 * self.before
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class FittedTrip:
-    """A threshold of this unit with its uncertainty (99 %), V or °C; ``target`` wanted."""
-
-    name: str
-    unit: str
-    target: float
-    value: float
-    uncertainty: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Advice:
-    """What moves a trip back: part, how, the resistor to add, Ω, and the trip with its window, V or °C."""
-
-    protection: str
-    unit: str
-    role: str
-    how: str
-    add_ohm: float | None
-    before: float
-    after: float
-    low: float
-    high: float
-    target: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -173,23 +150,9 @@ def _best(model: BenchModel, found: Mapping[str, Entry]) -> tuple[_Settled, tupl
     return best
 
 
-def _values(model: BenchModel, z: Array) -> dict[str, Array]:
-    """Unknowns by name from standardised ones of shape (unknowns, n)."""
-    return {u.name: u.designed + u.prior * z[i] for i, u in enumerate(model.unknowns)}
-
-
 def _predict(model: BenchModel, keys: Sequence[str], z: Array, turns: tuple[int, int]) -> Array:
-    x = _values(model, z)
+    x = standard_values(model, z)
     return np.stack([np.asarray(model.readings[key](x, *turns), dtype=float) for key in keys])
-
-
-def _slopes(function: Callable[[Array], Array], z: Array) -> tuple[Array, Array]:
-    """Value, shape (m,), and slopes, shape (m, n), of a function of columns, by central differences."""
-    count = z.size
-    step = _STEP * np.eye(count)
-    columns = np.concatenate([z[:, None], z[:, None] + step, z[:, None] - step], axis=1)
-    made = function(columns)
-    return made[:, 0], (made[:, 1 : count + 1] - made[:, count + 1 :]) / (2.0 * _STEP)
 
 
 def _settle(model: BenchModel, found: Mapping[str, Entry], turns: tuple[int, int]) -> _Settled:
@@ -210,7 +173,7 @@ def _settle(model: BenchModel, found: Mapping[str, Entry], turns: tuple[int, int
     z, damping = np.zeros(len(model.unknowns)), 1e-6
     cost, residual = cost_of(z)
     for _ in range(_ROUNDS):
-        _, slopes = _slopes(lambda columns: _predict(model, keys, columns, turns), z)
+        _, slopes = slopes_of(lambda columns: _predict(model, keys, columns, turns), z)
         scaled = slopes / spread[:, None]
         normal = scaled.T @ scaled + np.eye(z.size)
         downhill = scaled.T @ residual - z
@@ -255,8 +218,9 @@ def _report(
         for i, known in enumerate(model.unknowns)
     )
     names = list(model.thresholds)
-    made, slopes = _slopes(
-        lambda columns: np.stack([model.thresholds[n](_values(model, columns)) for n in names]), settled.z
+    made, slopes = slopes_of(
+        lambda columns: np.stack([model.thresholds[n](standard_values(model, columns)) for n in names]),
+        settled.z,
     )
     spread = COVERAGE * np.sqrt(np.einsum("ij,jk,ik->i", slopes, settled.covariance, slopes))
     trips = tuple(
@@ -277,51 +241,7 @@ def _report(
         secondary_turns=turns[1],
         quantities=quantities,
         trips=trips,
-        advice=_advice(design, library, quantities, trips, frozenset(found)),
+        advice=advise(design, library, model, settled, trips, frozenset(found)),
         misfit=float(np.sqrt(np.mean(settled.residuals**2))),
         worst=(list(found)[worst], float(settled.residuals[worst])),
     )
-
-
-def _advice(
-    design: Design,
-    library: Library,
-    quantities: Sequence[Fitted],
-    trips: Sequence[FittedTrip],
-    used: frozenset[str],
-) -> tuple[Advice, ...]:
-    """What the protection stage says of a unit with these parts, for each protection whose trip was read."""
-    known = {part.role: part for part in measurable_parts(design.protection, library)}
-    measured = {
-        quantity.unknown.name: quantity.value
-        for quantity in quantities
-        if quantity.unknown.name in known
-        and abs(quantity.value / known[quantity.unknown.name].nominal - 1.0) < _TRUST
-    }
-    tolerance = design.spec.protection.resistor_tolerance
-    fitted: FittedProtection = fitted_protection(design.protection, library, measured, tolerance)
-    here = {threshold.name: threshold for threshold in fitted.thresholds}
-    by_name = {trip.name: trip for trip in trips}
-    rows = []
-    for trim in fitted.trims:
-        if not {f"{trim.protection}-trip", f"{trim.protection}-trip-resistance"} & used:
-            continue  # a trip that nobody tried is not trimmed on a guess
-        threshold, trip = here[f"{trim.protection} trip"], by_name[f"{trim.protection} trip"]
-        # the fit may blame what can't be measured on its own (an offset): keep the measured trip as the start
-        shift = trip.value - threshold.here
-        after = trim.trip_after + shift
-        rows.append(
-            Advice(
-                protection=trim.protection,
-                unit=trim.unit,
-                role=trim.role,
-                how=trim.how,
-                add_ohm=trim.add_ohm,
-                before=trip.value,
-                after=after,
-                low=after + threshold.low - threshold.here,
-                high=after + threshold.high - threshold.here,
-                target=trim.target,
-            )
-        )
-    return tuple(rows)

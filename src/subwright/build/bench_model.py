@@ -214,13 +214,16 @@ def _protection(maker: _Maker, design: Design, library: Library) -> None:
             maker.readings[f"{name}-{end}"] = lambda x, _p, _s, f=function: f(x)  # type: ignore[misc]
     thermistor, heat = thermistor_of(ntc), protection.thermal.self_heating_k
     nominal = {"thermal thermistor R25": 1.0, "thermal thermistor B": 1.0}
+    bare: list[tuple[Values, Values]] = []
     for end in ("trip", "release"):
         function = maker.thresholds[f"thermal {end}"]
 
         def stand_in(x: Values, _p: int, _s: int, f: Callable[[Values], Array] = function) -> Array:
             # the bench puts a resistor there: the thermistor's own spread has no part in the reading
-            plain = {**x, **{name: np.full_like(x[name], value) for name, value in nominal.items()}}
-            return np.asarray(thermistor.resistance_ohm(f(plain) + heat))
+            if not bare or bare[0][0] is not x:
+                there = {name: np.full_like(x[name], value) for name, value in nominal.items()}
+                bare[:] = [(x, {**x, **there})]
+            return np.asarray(thermistor.resistance_ohm(f(bare[0][1]) + heat))
 
         maker.readings[f"thermal-{end}-resistance"] = stand_in
 
@@ -237,8 +240,12 @@ def _case(maker: _Maker, case: Case) -> None:
         maker.unknown(name, dimension, parameter.nominal, max(parameter.reach, 0.0) / _UNIFORM)
         maker.roles[name] = name
 
+    last: list[tuple[Values, Array]] = []  # trip and release are asked for with the same values in turn
+
     def result(x: Values, row: int) -> Array:
-        return np.asarray(case.model(np.stack([x[name] for name in names]))[row])
+        if not last or last[0][0] is not x:
+            last[:] = [(x, np.asarray(case.model(np.stack([x[name] for name in names]))))]
+        return np.asarray(last[0][1][row])
 
     for row, name in enumerate(case.results[:2]):
         maker.thresholds[name] = lambda x, r=row: result(x, r)  # type: ignore[misc]
