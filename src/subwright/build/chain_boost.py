@@ -53,20 +53,27 @@ class BoostModel:
     node_f: float  # charged by every edge, emptied into the switch: ½ C V²
     snubber_f: float  # part of it, whose resistor shares the heat
     gate_w: float
-    control_w: float  # at the battery, where no regulator feeds controller and gates
+    control_w: float  # at the battery, where no regulator on the rail feeds controller and gates
     core_k: float  # W per (V s)^β and share: the grade's iGSE coefficient with the core's own sizes
     core_alpha: float
     core_beta: float
     bleeder_s: float
-    control_a: float = 0.0  # through the regulator, gates included
+    control_a: float = 0.0  # from the rail through that regulator, gates included
     zener_v: float = 0.0
     zener_ohm: float = inf
 
-    def control_power_w(self, terminal_v: Array) -> Array:
-        """Controller and its supply without what reaches the gates, W."""
-        zener_a = np.maximum(terminal_v - self.zener_v, 0.0) / self.zener_ohm
-        fed = terminal_v * (self.control_a + zener_a)
-        return np.asarray(self.control_w + fed - (self.gate_w if self.control_a else 0.0) + 0.0 * terminal_v)
+    @property
+    def rail_fed(self) -> bool:
+        """Whether the rail feeds controller and gates."""
+        return self.control_a > 0.0
+
+    def control_a_at(self, rail_v: Array) -> Array:
+        """Current that controller, gates and their regulator take from the rail, A."""
+        return np.asarray(self.control_a + np.maximum(rail_v - self.zener_v, 0.0) / self.zener_ohm)
+
+    def rail_own_w(self, rail_v: Array) -> Array:
+        """Power that the converter itself takes from its rail, W."""
+        return np.asarray(self.bleeder_s * rail_v**2 + self.control_a_at(rail_v) * rail_v)
 
     @property
     def loop_ohm(self) -> float:
@@ -154,8 +161,8 @@ class _Loop:
             "switch turn-off": np.where(switching, edge * m.turn_off_s * peak, zero),
             "switch turn-on": np.where(switching, edge * m.turn_on_s * np.maximum(valley, 0.0), zero),
             "snubber and output capacitance": np.where(switching, node * m.node_f, zero),
-            "gate drive": np.where(switching, m.gate_w, zero),
-            "control circuit": m.control_power_w(state.terminal),
+            "gate drive": np.where(switching, 0.0 if m.rail_fed else m.gate_w, zero),
+            "control circuit": m.control_w + zero,
             "choke core": np.where(switching, core, zero),
             "choke copper": m.choke_ripple_ohm * ripple,
             "board links": m.link_ohm * ripple,
@@ -237,7 +244,7 @@ class _Loop:
         extras = self.extras(state, at)
         recovery = state.rail_a * (self.diode_over_rail(state) - 1.0)
         diode_on = through * state.share
-        rest = 1.0 - state.share * at.share
+        rest, zero = 1.0 - state.share * at.share, np.zeros_like(state.rail)
         steady = {
             "battery": self.source.battery_ohm * battery**2,
             "cable": self.source.cable_ohm * battery**2,
@@ -249,9 +256,10 @@ class _Loop:
             "rectifier recovery": recovery * state.rail,
             "rail capacitors": m.rail_esr_ohm * diode_on * rest,
             "rail bleeder": m.bleeder_s * state.rail**2,
+            "gate drive": (m.gate_w if m.rail_fed else 0.0) + zero,
+            "control circuit": m.control_a_at(state.rail) * state.rail - (m.gate_w if m.rail_fed else 0.0),
         }
         names = dict.fromkeys((*steady, *extras))
-        zero = np.zeros_like(state.rail)
         return {name: steady.get(name, zero) + extras.get(name, zero) for name in names}
 
 
@@ -303,7 +311,7 @@ def solve_boost(
     change, demand = np.inf, np.zeros_like(at.v_out)
     for _ in range(_MOST_ITERATIONS):
         demand = np.maximum(
-            stage.input_power_w(at.v_out, at.i_out, state.rail) + at.swap + model.bleeder_s * state.rail**2,
+            stage.input_power_w(at.v_out, at.i_out, state.rail) + at.swap + model.rail_own_w(state.rail),
             0.0,
         )
         after = loop.step(at.emf, state, demand)
@@ -362,7 +370,7 @@ def clip_boost(
     for _ in range(_MOST_ITERATIONS):
         peak = stage.clip_peak_v(state.rail, load.magnitude_ohm)
         demand = stage.input_power_w(peak, peak * load.conductance_s, state.rail)
-        demand = np.asarray(demand + model.bleeder_s * state.rail**2)
+        demand = np.asarray(demand + model.rail_own_w(state.rail))
         after = loop.step(emf, state, demand)
         change = _settled(state, after)
         state = after

@@ -163,6 +163,8 @@ def _finished(
         boost_values(job.spec.converter, plan, junction[SWITCH], warm),
         BoostSolved(
             source_ohm=source.total_ohm,
+            fuse_a=supply.fuse_a,
+            fault_a=supply.fault_far_a,
             choke_w={level: _choke_w(points, level) for level in points},
             switch_rms_a=sqrt(float(full.losses_w["switch conduction"][NOMINAL]) / model.switch_ohm),
             choke_rms_a=float(full.primary_rms_a[NOMINAL]),

@@ -148,6 +148,8 @@ def battery_guard(
     """Every pulse against every part on the battery side."""
     converter, supply = electrical.converter, electrical.supply
     bank = None if converter is None else converter.input_bank
+    if electrical.boost is not None:
+        bank = electrical.boost.plan.input_bank
     data = BatteryGuardInput(
         system_v=spec.supply.system_v,
         corners=supply.corners,
@@ -196,6 +198,7 @@ def _parts(electrical: Electrical, protection: ProtectionResult, library: Librar
         # The over-voltage trip has stopped the converter by then: a still switch sees the battery once.
         yield GuardedPart(role="converter switch", part_id=mosfet.id, limit_v=mosfet.vds_v)
     else:
+        yield from _boost_parts(electrical)
         amplifier = electrical.amplifier
         yield GuardedPart(
             role="output stage", part_id=amplifier.switch_id, limit_v=amplifier.switch_voltage_limit_v
@@ -216,12 +219,30 @@ def _parts(electrical: Electrical, protection: ProtectionResult, library: Librar
         )
 
 
+def _boost_parts(electrical: Electrical) -> Iterator[GuardedPart]:
+    """Parts of a boost converter: choke and diode lead every pulse on to the rail."""
+    if electrical.boost is None:
+        return
+    plan = electrical.boost.plan
+    if plan.gate_supply is None:
+        controller = plan.controller
+        yield GuardedPart(role="controller", part_id=controller.id, limit_v=controller.supply_max_v)
+    for role, part_id, limit_v in (
+        ("input capacitor", plan.input_bank.capacitor.id, plan.input_bank.capacitor.voltage_v),
+        ("boost switch", plan.switch.mosfet.id, plan.switch.mosfet.vds_v),
+        ("rail capacitor", plan.rail_bank.capacitor.id, plan.rail_bank.capacitor.voltage_v),
+    ):
+        yield GuardedPart(role=role, part_id=part_id, limit_v=limit_v)
+
+
 def _body_diode_v(electrical: Electrical, library: Library) -> float | None:
     """Forward drop from ground through body diodes (and the primary) to the supply, V."""
     converter = electrical.converter
     if converter is not None:
         drops = 2.0 if converter.topology == "full-bridge" else 1.0
         return drops * converter.plan.switch.mosfet.vsd_v
+    if electrical.boost is not None:
+        return electrical.boost.plan.switch.mosfet.vsd_v  # through the choke, backwards
     mosfet = library.mosfets.get(electrical.amplifier.switch_id)
     return None if mosfet is None else 2.0 * mosfet.vsd_v
 
@@ -239,6 +260,19 @@ def _reversed_parts(
             role="converter switch, body diode",
             part_id=mosfet.id,
             most_a=mosfet.id_a * converter.plan.switch.per_side,
+        )
+    elif electrical.boost is not None:
+        # The rail's diode blocks: amplifier and rail capacitors never see the reversed battery.
+        plan = electrical.boost.plan
+        if plan.gate_supply is None:
+            yield ReversedPart(role="controller", part_id=plan.controller.id, lowest_v=_CHIP_V)
+        yield ReversedPart(
+            role="input capacitor", part_id=plan.input_bank.capacitor.id, lowest_v=_ELECTROLYTIC_V
+        )
+        yield ReversedPart(
+            role="boost switch, body diode",
+            part_id=plan.switch.mosfet.id,
+            most_a=plan.switch.mosfet.id_a * plan.switch.per_side,
         )
     elif (own := library.mosfets.get(electrical.amplifier.switch_id)) is not None:
         yield ReversedPart(role="output stage, body diodes", part_id=own.id, most_a=own.id_a)

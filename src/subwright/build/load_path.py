@@ -81,6 +81,7 @@ def plan_load_path(
     )
     corners, _ = supply_corners(spec.supply)
     regulated = spec.converter.output == "regulated" and not amplifier.from_battery
+    regulated = regulated or amplifier.rails == "raised"
     swell = 1.0 if regulated else corners[Corner.MAX] / corners[Corner.NOMINAL]
     peak_v = swell * sqrt(2.0 * target_w * amplifier.load_ohm)
     data = speaker_data(

@@ -251,6 +251,15 @@ def _protection(
             controller_vref_v=controller.vref_v,
             controller_vref_tolerance=controller.vref_tolerance,
         )
+    if electrical.boost is not None:
+        plan = electrical.boost.plan
+        data = replace(
+            data,
+            restart_s=plan.timing.soft_start_s,
+            lockout_v=plan.controller.uvlo_off_v,
+            controller_vref_v=plan.controller.vref_v,
+            controller_vref_tolerance=plan.controller.vref_tolerance,
+        )
     data = replace(
         data,
         current=over_current_input(spec, electrical, shunt_ohm),

@@ -36,6 +36,10 @@ def control(
     own = COMPARATOR_SUPPLY_A + protection.reference.load_a
     if converter is not None:
         own += (converter.control_w + converter.gate_w) / corners[Corner.NOMINAL]
+    elif electrical.boost is not None:
+        plan = electrical.boost.plan
+        own += plan.controller.quiescent_a + plan.drive.gate_a
+        own += spec.amplifier.control_current_a
     else:
         own += spec.amplifier.control_current_a
     if speaker.relay is not None:
@@ -50,7 +54,7 @@ def control(
         control_a=own,
         leaks=tuple(_leaks(electrical, protection, guard, corners[Corner.NOMINAL])),
         ungated=(StandbyItem(name="control circuits, always on", current_a=own),),
-        soft_start_s=0.0 if converter is None else converter.plan.timing.soft_start_s,
+        soft_start_s=_soft_start_s(electrical),
         rail_hold_s=_rail_hold_s(electrical),
         speaker_open_s=opened,
         highest_v=max(corners[Corner.MAX], dump, CLAMPED_DUMP_V.get(spec.supply.system_v, 0.0)),
@@ -76,14 +80,44 @@ def _leaks(
         count = 2 * converter.plan.switch.per_side
     else:
         count = electrical.amplifier.switch_count
+    if electrical.boost is not None:
+        yield from _rail_leaks(electrical, volts)
+        count += electrical.boost.plan.switch.per_side
     yield StandbyItem(name="power switches, off", current_a=count * _SWITCH_OFF_A)
     if guard.clamp is not None:
         yield StandbyItem(name="suppressor", current_a=guard.clamp.leakage_a)
 
 
+def _soft_start_s(electrical: Electrical) -> float:
+    """Time over which the converter opens, s; 0 without one."""
+    if electrical.boost is not None:
+        return electrical.boost.plan.timing.soft_start_s
+    return 0.0 if electrical.converter is None else electrical.converter.plan.timing.soft_start_s
+
+
+def _rail_leaks(electrical: Electrical, volts: float) -> Iterator[StandbyItem]:
+    """What a stopped boost converter draws: its rail stays at the battery's voltage."""
+    assert electrical.boost is not None
+    plan = electrical.boost.plan
+    bank_f = plan.input_bank.capacitance_f + plan.rail_f
+    yield StandbyItem(
+        name="input and rail capacitors", current_a=_ELECTROLYTIC_A_PER_FV * bank_f * volts
+    )
+    divider = plan.divider.top_ohm + plan.divider.bottom_ohm
+    yield StandbyItem(
+        name="rail bleeder and feedback divider",
+        current_a=volts / plan.bleeder_ohm + volts / divider,
+    )
+
+
 def _rail_hold_s(electrical: Electrical) -> float | None:
     """How long the rails stay up, idling, once the converter stops; None without rails."""
     converter = electrical.converter
+    if electrical.boost is not None:
+        # It falls no further than the battery, from which the amplifier goes on.
+        rail_v = float(electrical.chain[Level.IDLE].rail_crest_v.min())
+        kept = 0.5 * (1.0 - (1.0 - _RAIL_LEFT) ** 2) * electrical.boost.plan.rail_f * rail_v**2
+        return kept / electrical.amplifier.idle_w
     if converter is None:
         return None
     rail_v = float(electrical.chain[Level.IDLE].rail_crest_v.min())

@@ -6,6 +6,7 @@ from subwright.outputs.views import Caution
 
 __all__ = [
     "before_connecting",
+    "before_connecting_a_rail",
     "before_cutting",
     "before_first_power",
     "before_first_power_from_battery",
@@ -86,6 +87,25 @@ def before_first_power_from_battery(*, supply: str) -> Caution:
             "touch the vehicle's body.",
             "Wrongly connected electrolytics burst and switches can burn through. Eye protection on, a "
             "covered board, a fire extinguisher within reach.",
+        ),
+    )
+
+
+def before_connecting_a_rail(*, peak: str, resistor: str, wait: str) -> Caution:
+    """A raised rail hangs on the battery through choke and diode: printed peak, resistor and time."""
+    return Caution(
+        before="you put the battery onto a raised rail",
+        points=(
+            f"Some {peak} rush through choke and diode into the empty capacitors, whatever the controller "
+            "does: "
+            "sparks at the contact, and the rail rings above the battery. Clip the pre-charge resistor of "
+            f"{resistor} across the open fuse holder for {wait} or longer, read the rail, then put the "
+            "fuse in.",
+            "Stopping the converter leaves the battery on the rail. Before hands go in: fuse out, then "
+            "wait for "
+            "the bleeder and measure.",
+            "A short behind the rectifier is cleared by the fuse alone. Keep a switch in the battery lead "
+            "within reach, eye protection on, and a fire extinguisher by.",
         ),
     )
 

@@ -16,6 +16,7 @@ from subwright.outputs.schematic_files import circuits_sheet
 from subwright.outputs.schematics import Schematics, schematics
 from subwright.outputs.sheet_checked import checked_sheet
 from subwright.outputs.sheet_parts import tightest
+from subwright.outputs.sheets_boost import boost_sheet
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
 from subwright.outputs.sheets_guard import battery_guard_sheet, control_sheet, speaker_guard_sheet
 from subwright.outputs.sheets_power import (
@@ -70,7 +71,7 @@ def _key_figures(design: Design) -> tuple[tuple[str, str], ...]:
     figures = [
         ("power at clipping", show(full.output_w, "power")),
         ("loudest, half space, 1 m", loudest(design)),
-        ("rails" if design.converter else "supply", _rails(design, full.rail_crest_v)),
+        (_supply_name(design), _rails(design, full.rail_crest_v)),
         ("battery, full sine", show(full.battery_a, "current")),
         ("battery, programme", show(programme.battery_a, "current")),
         ("running time, engine off", show(design.supply.runtime_s, "time")),
@@ -78,6 +79,12 @@ def _key_figures(design: Design) -> tuple[tuple[str, str], ...]:
         ("mass, about", show(design.enclosure.mass_kg, "mass")),
     ]
     return tuple(figures)
+
+
+def _supply_name(design: Design) -> str:
+    if design.boost is not None:
+        return "raised rail"
+    return "rails" if design.converter else "supply"
 
 
 def _rails(design: Design, rail_v: float) -> str:
@@ -119,6 +126,12 @@ def _stations(design: Design) -> Iterator[Station]:
             _rails(design, full.rail_crest_v),
         )
         yield _station(design, "converter", "converter", figures)
+    if design.boost is not None:
+        figures = (
+            show(design.boost.plan.timing.switching_hz, "frequency"),
+            _rails(design, full.rail_crest_v),
+        )
+        yield _station(design, "boost", "boost converter", figures)
     if design.transformer is not None:
         turns = f"{design.transformer.primary_turns} : {design.transformer.secondary_turns} turns"
         yield _station(design, "transformer", "transformer", (turns, design.transformer.core.id))
@@ -161,7 +174,8 @@ def _closing(design: Design) -> Iterator[Caution]:
             discharge=show(design.converter.bleeder_s, "time", 2),
         )
     else:
-        yield before_first_power_from_battery(supply=show(design.supply.corners[Corner.NOMINAL], "voltage"))
+        supply_v = design.supply.corners[Corner.NOMINAL] if design.boost is None else design.boost.set_v
+        yield before_first_power_from_battery(supply=show(supply_v, "voltage"))
     yield before_playing(level=loudest(design))
 
 
@@ -175,7 +189,12 @@ def _sheets(design: Design, stamp: str) -> Iterator[Sheet]:
     guard = battery_guard_sheet(design)
     if guard is not None:
         yield guard
-    for sheet in (converter_sheet(design), transformer_sheet(design, stamp=stamp), protection_sheet(design)):
+    for sheet in (
+        converter_sheet(design),
+        transformer_sheet(design, stamp=stamp),
+        boost_sheet(design),
+        protection_sheet(design),
+    ):
         if sheet is not None:
             yield sheet
     yield input_sheet(design)

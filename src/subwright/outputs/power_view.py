@@ -37,6 +37,12 @@ _STEP: Mapping[str, str] = MappingProxyType(
         "rectifier snubber": "rails",
         "output choke": "rails",
         "auxiliary supply": "rails",
+        "switch turn-on": "converter",
+        "choke copper": "converter",
+        "choke core": "converter",
+        "board links": "converter",
+        "rail capacitors": "rails",
+        "rail bleeder": "rails",
         "rail bleeders": "rails",
         "reservoir capacitors": "rails",
     }
@@ -133,6 +139,36 @@ def _point_row(point: OperatingPoint) -> tuple[str, ...]:
     )
 
 
+def _boost_currents(design: Design) -> Grid:
+    return Grid(
+        title="Currents inside the boost converter",
+        header=(
+            "battery",
+            "level",
+            "choke, rms",
+            "choke, peak",
+            "rectifier, rms",
+            "rectifier, mean",
+            "input ripple, rms",
+            "rail ripple, rms",
+        ),
+        rows=tuple(
+            (
+                CORNER[point.corner],
+                LEVEL[point.level],
+                show(point.primary_rms_a, "current"),
+                show(point.primary_peak_a, "current"),
+                show(point.secondary_rms_a, "current"),
+                show(point.diode_a, "current"),
+                show(point.input_ripple_a, "current"),
+                show(point.reservoir_ripple_a, "current"),
+            )
+            for point in design.points
+        ),
+        figures=frozenset(range(2, 8)),
+    )
+
+
 def operating_grids(design: Design) -> tuple[Grid, ...]:
     """All operating points: battery side and output, and the currents inside the converter."""
     outside = Grid(
@@ -146,7 +182,7 @@ def operating_grids(design: Design) -> tuple[Grid, ...]:
             "current",
             "peak",
             "drawn",
-            "rail at crest" if design.converter is not None else "supply at crest",
+            "supply at crest" if design.converter is None and design.boost is None else "rail at crest",
             "into the load",
             "efficiency",
         ),
@@ -154,6 +190,8 @@ def operating_grids(design: Design) -> tuple[Grid, ...]:
         figures=frozenset(range(2, 11)),
         note="Mean values unless the heading says otherwise; full is a sine at the onset of clipping.",
     )
+    if design.boost is not None:
+        return outside, _boost_currents(design)
     if design.converter is None:
         return (outside,)
     inside = Grid(

@@ -25,7 +25,7 @@ def wiring_picture(design: Design) -> str:
         *_box(*_BATTERY, "battery", volts),
         text(_BATTERY[1] - 16, _PLUS + 5, "+", classes="h t", anchor="middle"),
         text(_BATTERY[1] - 16, _MINUS + 5, "\u2212", classes="h t", anchor="middle"),
-        *_box(*_UNIT, "unit", "converter, amplifier" if design.converter else "amplifier"),
+        *_box(*_UNIT, "unit", "converter, amplifier" if design.converter or design.boost else "amplifier"),
         text(_UNIT[0] + 12, _PLUS + 5, "+", classes="h t", anchor="middle"),
         text(_UNIT[0] + 12, _MINUS + 5, "\u2212", classes="h t", anchor="middle"),
         # positive lead: unprotected up to the fuse
@@ -63,7 +63,8 @@ def wiring_picture(design: Design) -> str:
         text(middle, _MINUS - 10, run, classes="t", anchor="middle"),
     ]
     if design.amplifier.from_battery:
-        note = "both speaker leads carry half the supply: neither may touch the body"
+        supplied = "raised rail" if design.boost is not None else "supply"
+        note = f"both speaker leads carry half the {supplied}: neither may touch the body"
         body.append(text(_DRIVER[1], _HEIGHT - 14, note, classes="ta", anchor="end"))
     title = text(16, 24, "Wiring", classes="h t")
     return document([title, *body], width=_WIDTH, height=_HEIGHT, title="Wiring", desc="Battery to driver")

@@ -78,12 +78,18 @@ def _paragraphs(design: Design) -> Iterator[tuple[str, str]]:
         f"{show(programme.battery_a, 'current')} on average.",
     )
     yield from _converter(design)
+    yield from _boost(design)
     yield from _signal(design)
     amplifier, driver, box = design.amplifier, design.driver, design.enclosure
+    single = "straight from the battery; both speaker terminals rest at half of it"
+    if amplifier.rails == "raised":
+        single = (
+            f"on the raised rail of {_volts(full.rail_crest_v)}; both speaker terminals rest at half of it"
+        )
     rails = (
         f"between rails of \u00b1{_volts(full.rail_crest_v)} at the crest"
         if not amplifier.from_battery
-        else "straight from the battery; both speaker terminals rest at half of it"
+        else single
     )
     yield (
         "Amplifier",
@@ -102,6 +108,24 @@ def _paragraphs(design: Design) -> Iterator[tuple[str, str]]:
         f"{show(design.balance.frequency_hz, 'frequency')}; the rest warms the coil.",
     )
     yield from _protections(design)
+
+
+def _boost(design: Design) -> Iterator[tuple[str, str]]:
+    boost = design.boost
+    if boost is None:
+        return
+    plan = boost.plan
+    yield (
+        "Boost converter",
+        f"{show(plan.timing.switching_hz, 'frequency')} times a second a switch lays the choke across the "
+        "battery and lets go; the current it has gathered runs on through the rectifier into "
+        f"{plan.rail_bank.count} capacitors, and makes of {_volts(design.supply.corners[Corner.NOMINAL])} "
+        "one "
+        f"rail of {_volts(boost.set_v)}. A regulator ends each pulse where the current asks for it, and "
+        "holds "
+        f"the rail down to a battery of {_volts(boost.holds_from_v)}. Nothing isolates the rail: without a "
+        "pulse it is the battery, less a diode, and only fuse and battery switch take it off.",
+    )
 
 
 def _converter(design: Design) -> Iterator[tuple[str, str]]:

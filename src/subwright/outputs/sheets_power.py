@@ -15,6 +15,7 @@ from subwright.outputs.plots import (
     rail_plot,
 )
 from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
+from subwright.outputs.sheets_boost import topology_grid
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.winding_drawing import winding_svg
@@ -33,6 +34,11 @@ _KIND = {
     "bridge_class_d": "class D bridge, straight from the battery",
     "bridge_class_ab": "class AB bridge, straight from the battery",
 }
+
+
+def _kind(design: Design) -> str:
+    name = _KIND[design.amplifier.kind]
+    return name.split(",")[0] + ", on the raised rail" if design.amplifier.rails == "raised" else name
 
 
 def _corner_lines(design: Design) -> tuple[tuple[str, float], ...]:
@@ -162,7 +168,8 @@ def converter_sheet(design: Design) -> Sheet | None:
             "The working rail at the crest of the sine, nominal battery.",
         ),
     )
-    return sheet_of(design, "converter", "Converter", result, values=values, figures=figures)
+    sheet = sheet_of(design, "converter", "Converter", result, values=values, figures=figures)
+    return replace(sheet, grids=(topology_grid(design), *sheet.grids))
 
 
 def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
@@ -254,7 +261,7 @@ def amplifier_sheet(design: Design) -> Sheet:
     """Output stage, filter, clipping."""
     result = design.amplifier
     values: list[Entry] = [
-        ("kind", _KIND[result.kind]),
+        ("kind", _kind(design)),
         ("output devices", f"{result.switch_count} \u00d7 {result.switch_id}"),
         *shown(
             result,
@@ -314,7 +321,8 @@ def amplifier_sheet(design: Design) -> Sheet:
         figures=frozenset({1, 2, 3, 4, 5}),
     )
     sheet = sheet_of(design, "amplifier", "Amplifier", result, values=values, figures=figures)
-    return replace(sheet, grids=(ceilings,) if result.ceilings else ())
+    fits = (topology_grid(design),) if result.rails == "battery" else ()
+    return replace(sheet, grids=((ceilings,) if result.ceilings else ()) + fits)
 
 
 def _power(value: float | None) -> str:

@@ -134,8 +134,8 @@ def plant_gain(plant: CurrentModePlant, frequency_hz: Floats) -> Array:
     half = np.pi * plant.switching_hz
     sampling = 1.0 + s / (half * plant.quality) + (s / half) ** 2
     rising = (1.0 - s / zero) * (1.0 + s * plant.esr_ohm * plant.capacitance_f)
-    gain: Array = share / (plant.sense_ohm * plant.capacitance_f * (s + pole)) * rising / sampling
-    return gain
+    gain = share / (plant.sense_ohm * plant.capacitance_f * (s + pole)) * rising / sampling
+    return np.asarray(gain, dtype=np.complex128)
 
 
 class Compensator(NamedTuple):
@@ -175,8 +175,8 @@ def compensator_gain(parts: Compensator, frequency_hz: Floats) -> Array:
     require("frequency", frequency_hz, "Hz", above=0.0)
     s = 2j * np.pi * np.asarray(frequency_hz, dtype=np.float64)
     branch = 1.0 / (parts.series_ohm + 1.0 / (s * parts.series_f)) + s * parts.across_f
-    gain: Array = 1.0 / (branch * parts.top_ohm * parts.divided_by)
-    return gain
+    gain = 1.0 / (branch * parts.top_ohm * parts.divided_by)
+    return np.asarray(gain, dtype=np.complex128)
 
 
 class LoopFigures(NamedTuple):

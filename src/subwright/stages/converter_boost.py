@@ -7,12 +7,12 @@ a round; ``finish_boost`` makes the result from the settled chain.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, log, pi, sqrt
 from typing import Final
 
 from subwright.base.errors import NoSolutionError
-from subwright.base.preferred import at_least, nearest
+from subwright.base.preferred import at_least, at_most, nearest
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller, Mosfet
@@ -47,18 +47,21 @@ __all__ = [
     "boost_crest",
     "boost_values",
     "choke_temperature_c",
+    "fed_from_rail",
     "plan_boost",
     "plan_rail",
     "rail_wanted_v",
-    "supply_regulated",
+    "start_v",
 ]
 
 _RAIL_ROOM: Final = 1.03  # set over needed: reference low, programme ripple and divider
 _EFFICIENCY: Final = 0.90  # for the first estimates
 _CHOICE_C: Final = 100.0
-_DIRECT_MOST_V: Final = 19.0
 _LEAST_GATE_V: Final = 8.0
-_SAG: Final = 0.88
+_START_DROP_V: Final = 0.8  # across the follower's base resistor before the first pulse
+_DIODE_START_V: Final = 0.4  # the rectifier at some milliamperes
+_BASE_V: Final = 0.7
+_SAG_START: Final = 0.97  # nothing plays yet
 _LOOP_H: Final = 15e-9  # stray inductance of switch, diode and rail capacitor; common practice
 _CRITICAL_RIPPLE: Final = 0.02  # of the rail, at twice the worst note, wanted
 _RAIL_RIPPLE: Final = 0.01  # of the rail, at the switching frequency
@@ -132,10 +135,8 @@ def plan_rail(spec: ConverterSpec, needed_v: float, battery_max_v: float, librar
     ------
     NoSolutionError : no controller or no zeners serve.
     """
-    fed = supply_regulated(spec, battery_max_v)
-    controller = choose_controller(
-        library, spec.controller, 15.0 if fed else battery_max_v, spec.switching_hz
-    )
+    supply_v = 15.0 if fed_from_rail(spec) else battery_max_v
+    controller = choose_controller(library, spec.controller, supply_v, spec.switching_hz)
     divider = design_divider(controller, rail_wanted_v(spec, needed_v), spec.timing_resistor_series)
     return RailPlan(
         controller=controller,
@@ -144,9 +145,12 @@ def plan_rail(spec: ConverterSpec, needed_v: float, battery_max_v: float, librar
     )
 
 
-def supply_regulated(spec: ConverterSpec, battery_max_v: float) -> bool:
-    """Whether controller and gates get a regulator of their own."""
-    return spec.gate_supply == "regulated" or (spec.gate_supply == "auto" and battery_max_v > _DIRECT_MOST_V)
+def fed_from_rail(spec: ConverterSpec) -> bool:
+    """Whether zener and follower on the raised rail feed controller and gates, and not the battery itself.
+
+    The rail is the battery less a diode until the first pulses and holds through every sag afterwards.
+    """
+    return spec.gate_supply != "battery"
 
 
 def boost_crest(
@@ -257,7 +261,7 @@ def plan_boost(spec: ConverterSpec, demand: BoostDemand, rail: RailPlan, library
     [ti-slva372].
     """
     low, nominal, top = (demand.emf_v[c] for c in (Corner.LOW, Corner.NOMINAL, Corner.MAX))
-    fed = supply_regulated(spec, top)
+    fed = fed_from_rail(spec)
     controller, divider, guard = rail.controller, rail.divider, rail.guard
     series = spec.timing_resistor_series
     rail_v, crest_a = divider.set_v, demand.rail_crest_a
@@ -273,9 +277,7 @@ def plan_boost(spec: ConverterSpec, demand: BoostDemand, rail: RailPlan, library
     drive, switch = _choose_drive(spec, demand, library, controller, usual, fed, drain_v, f, rail_v)
     gate_supply: GateSupply | None = None
     if fed:
-        gate_supply = design_gate_supply(
-            library, _SAG * low, nominal, top, controller.quiescent_a + drive.gate_a, demand.ambient_c
-        )
+        gate_supply = _rail_fed(library, rail, demand, controller.quiescent_a + drive.gate_a)
     mosfet, count = switch.mosfet, switch.per_side
     turn_on_s = _turn_on_s(mosfet, drive, supply_v, count)
 
@@ -352,6 +354,27 @@ def plan_boost(spec: ConverterSpec, demand: BoostDemand, rail: RailPlan, library
         link_ohm=spec.link_ohm,
         reasons=(),
     )
+
+
+def _rail_fed(library: Library, rail: RailPlan, demand: BoostDemand, load_a: float) -> GateSupply:
+    """Zener and follower on the rail, whose base resistor is small enough to start on a tired battery."""
+    divider, highest = rail.divider, max(rail.guard.most_v, demand.pulse_v)
+    made = design_gate_supply(library, divider.low_v, divider.set_v, highest, load_a, demand.ambient_c)
+    starting = at_most(_START_DROP_V * made.transistor.hfe_min / load_a, "E12")
+    series = min(made.series_ohm, starting)
+    least, most = (made.zener.vz_v * (1.0 + s * made.zener.tolerance) for s in (-1.0, 1.0))
+    return replace(
+        made,
+        series_ohm=series,
+        series_w=(highest - least) ** 2 / series,
+        zener_w=(highest - most) / series * most,
+        dropout_low_v=start_v(demand.emf_v[Corner.LOW]),
+    )
+
+
+def start_v(battery_v: float) -> float:
+    """Supply of the controller before the first pulse, by way of choke, diode and follower, V."""
+    return _SAG_START * battery_v - _DIODE_START_V - _START_DROP_V - _BASE_V
 
 
 def _rough(spec: ConverterSpec, demand: BoostDemand, rail_v: float) -> BoostValues:

@@ -15,6 +15,7 @@ from subwright.stages.converter_clamp import power_rating_w
 __all__ = ["boost_parts", "boost_reasons"]
 
 _FILM: Final = "film or C0G capacitor"
+_SWITCH_A: Final = (50.0, 100.0, 200.0, 300.0, 500.0)  # usual battery switches; common practice
 _SMALL_PNP: Final = "BC557B"
 _SMALL_NPN: Final = "BC547B"
 
@@ -30,7 +31,34 @@ def boost_parts(result: BoostResult, library: Library) -> tuple[PartUse, ...]:
     -------
     One record for each role.
     """
-    return (*_power_parts(result, library), *_control_parts(result, library))
+    return (*_power_parts(result, library), *_control_parts(result, library), *_switch(result))
+
+
+def _switch(result: BoostResult) -> tuple[PartUse, ...]:
+    """The battery switch, where there is one."""
+    if result.disconnect != "switch":
+        return ()
+    rating = next((a for a in _SWITCH_A if a >= result.fuse_a), _SWITCH_A[-1])
+    return (
+        PartUse(
+            role="battery switch",
+            letter="S",
+            part_id=f"battery switch {rating:.0f} A DC",
+            description=f"one pole, {rating:.0f} A, breaks {show(result.fault_a, 'current', 2)} DC",
+            quantity=1,
+            ratings=(
+                Rating(
+                    quantity="current",
+                    unit="A",
+                    applied=result.fuse_a,
+                    limit=rating,
+                    source="common-practice",
+                    at="the fuse's own rating",
+                ),
+            ),
+            provenance="common practice",
+        ),
+    )
 
 
 def _at_hand(library: Library, part_id: str, count: int = 1) -> bool:
@@ -459,6 +487,11 @@ def boost_reasons(result: BoostResult, fed: bool) -> tuple[str, ...]:
     ]
     if fed:
         lines.append(
-            "The battery is too high for gates of 20 V: zener and follower feed controller and gates."
+            "Zener and follower on the raised rail feed controller and gates: "
+            f"{show(result.gate_v_low, 'voltage')} at the gates however tired the battery is, and no load "
+            "dump "
+            f"reaches them. Before the first pulse the rail is the battery less a diode: "
+            f"{show(result.start_v, 'voltage')} at the controller on a tired one, which starts at "
+            f"{show(controller.uvlo_on_v or controller.supply_min_v, 'voltage')}."
         )
     return tuple(lines)

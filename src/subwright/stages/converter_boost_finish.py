@@ -29,7 +29,8 @@ from subwright.stages.converter_boost import (
     BoostValues,
     boost_crest,
     choke_temperature_c,
-    supply_regulated,
+    fed_from_rail,
+    start_v,
 )
 from subwright.stages.converter_boost_bill import boost_parts, boost_reasons
 from subwright.stages.converter_boost_choke import choke_rise
@@ -119,7 +120,7 @@ def finish_boost(
     ripple_v = ripple_v / (timing.switching_hz * plan.rail_f) + plan.rail_bank.esr_ohm * tired.peak_a
     supply = plan.gate_supply
     low_emf = demand.emf_v[Corner.LOW]
-    gate_low = (supply.dropout_low_v if supply else _SAG * low_emf) - plan.drive.driver.drop_v
+    gate_low = (supply.output_v if supply else _SAG * low_emf) - plan.drive.driver.drop_v
     rises = choke_rise(plan.choke, solved.choke_w[Level.PROGRAMME])
     bare = BoostResult(
         plan=plan,
@@ -150,10 +151,14 @@ def finish_boost(
         choke_w=solved.choke_w,
         choke_rise_low_k=float(rises.low_k),
         choke_rise_high_k=float(rises.high_k),
+        disconnect=spec.disconnect,
+        fuse_a=solved.fuse_a,
+        fault_a=solved.fault_a,
         bleeder_s=plan.bleeder_ohm * plan.rail_f * log(divider.set_v / _SAFE_V),
         lost_loop_v=lost_duty_rail_v(demand.emf_v[Corner.MAX], timing.duty_most, values.diode_v),
         efficiency=solved.efficiency,
         gate_v_low=gate_low,
+        start_v=start_v(low_emf) if supply else _SAG * low_emf,
         parts=(),
         losses=(
             Loss(
@@ -168,8 +173,7 @@ def finish_boost(
                  "venkatachalam2002", "mclyman-handbook"),
         reasons=(),
     )  # fmt: skip
-    fed = supply_regulated(spec, demand.emf_v[Corner.MAX])
-    return replace(bare, parts=boost_parts(bare, library), reasons=boost_reasons(bare, fed))
+    return replace(bare, parts=boost_parts(bare, library), reasons=boost_reasons(bare, fed_from_rail(spec)))
 
 
 def _corner(plan: BoostPlan, values: BoostValues, corner: Corner, source_ohm: float) -> BoostCorner:

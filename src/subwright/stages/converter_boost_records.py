@@ -233,6 +233,8 @@ class BoostSolved:
     """What the settled chain tells the converter; full sine where nothing else is said."""
 
     source_ohm: float
+    fuse_a: float
+    fault_a: float  # short circuit at the unit
     choke_w: Mapping[Level, float]  # hardest corner
     switch_rms_a: float  # nominal battery
     choke_rms_a: float
@@ -274,9 +276,13 @@ class BoostResult:
     choke_rise_high_k: float
 
     bleeder_s: float
+    fuse_a: float
+    fault_a: float
+    disconnect: str  # "fuse" or "switch"
     lost_loop_v: float  # towards which the rail runs at the greatest duty when the divider is open
     efficiency: Mapping[Corner, float]  # rail power over power from the terminals, full sine
     gate_v_low: float  # high level at the gates on a tired battery
+    start_v: float  # supply of the controller before the first pulse, tired battery
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]

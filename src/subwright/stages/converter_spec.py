@@ -91,6 +91,11 @@ class ConverterSpec(StageSpec):
     auxiliary_current_a: Current = quantity(
         "25 mA", low="1 mA", high="0.5 A", why="Current of each of those small rails."
     )
+    disconnect: Literal["fuse", "switch"] = choice(
+        "fuse",
+        why="Boost: what takes the raised rail off the battery: the fuse alone, or a switch in the battery lead "
+        "that breaks the fault current.",
+    )
     spike_allowance: Ratio = quantity(
         "0.3",
         low="0.1",

@@ -34,6 +34,11 @@ def bike() -> Design:
     return solved("cargo-bike-cinema")
 
 
+def wagon() -> Design:
+    """Bridge on the raised rail of a boost converter, 12 V."""
+    return solved("harvest-wagon")
+
+
 @cache
 def _with_amplifier(name: str, kind: str) -> Design:
     spec = service.open_build(EXAMPLES / f"{name}.build.toml").spec

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from findings_support import at_point, bike, changed, findings_of, lifted, put, two_pairs, van
+from boost_breaks import BREAKS_BOOST
+from findings_support import at_point, bike, changed, findings_of, lifted, put, two_pairs, van, wagon
 
 from subwright.base.errors import SubwrightError
 from subwright.base.quantities import QUANTITIES
@@ -539,6 +540,11 @@ BREAKS: dict[str, list[Break]] = {
     "ENC-16": [Break({"enclosure.balance.tip_g": 0.5})],
 }
 
+BREAKS |= {
+    code: [Break(changes, severity=severity, base=wagon) for changes, severity in cases]
+    for code, cases in BREAKS_BOOST.items()
+}
+
 CASES = [
     pytest.param(code, case, id=f"{code}{'abcdef'[k]}")
     for code, cases in BREAKS.items()
@@ -568,7 +574,10 @@ def test_the_rule_fires(code: str, case: Break) -> None:
         assert finding.quantity in finding.message
 
 
-@pytest.mark.parametrize("design", [pytest.param(van, id="van"), pytest.param(bike, id="bike")])
+@pytest.mark.parametrize(
+    "design",
+    [pytest.param(van, id="van"), pytest.param(bike, id="bike"), pytest.param(wagon, id="wagon")],
+)
 def test_each_measure_is_finite_and_of_a_known_dimension(design: Any) -> None:
     findings = evaluate(design())
     assert findings

@@ -51,6 +51,8 @@ def power_reached(design: Design) -> Iterator[Measure]:
 
 
 def _bridge_remedy(design: Design) -> str:
+    if design.amplifier.rails == "raised":
+        return "Raise converter.rail, thicken the cable (supply.section), or lower goal.power."
     return (
         "A bridge straight from the battery can't give more into this load: lower goal.power, use a driver "
         'of lower impedance, or set amplifier.kind = "class_d_half_bridge" and let a converter make rails.'

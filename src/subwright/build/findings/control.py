@@ -399,7 +399,9 @@ def range_lost(design: Design) -> Iterator[Measure]:
     """Measure the voltage in V."""
     converter = design.converter
     blind_v = design.protection.reference.range_lost_v
-    if converter is None:
+    if converter is None and design.boost is not None:
+        limit, at = design.boost.plan.controller.uvlo_off_v or 0.0, "lockout"
+    elif converter is None:
         limit, at = design.supply.corners[Corner.MIN], "cranking"
     else:
         controller = converter.plan.controller

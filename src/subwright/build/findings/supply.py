@@ -271,6 +271,15 @@ def load_dump(design: Design) -> Iterator[Measure]:
         }
     else:
         ratings = {design.amplifier.switch_id: design.amplifier.switch_voltage_limit_v}
+    if design.boost is not None:  # its choke and diode lead the pulse on to the rail
+        plan = design.boost.plan
+        ratings |= {
+            plan.input_bank.capacitor.id: plan.input_bank.capacitor.voltage_v,
+            plan.rail_bank.capacitor.id: plan.rail_bank.capacitor.voltage_v,
+            plan.switch.mosfet.id: plan.switch.mosfet.vds_v,
+        }
+        if plan.gate_supply is None:
+            ratings[plan.controller.id] = plan.controller.supply_max_v
     weakest = min(ratings, key=lambda part: ratings[part])
     yield Measure(
         quantity="load dump",
