@@ -404,7 +404,7 @@ def test_emitter_resistors_only_lower_what_the_model_says(
 def class_b(rail_v: float) -> ClassABValues:
     return ClassABValues(
         legs=1, split_rails=True, rail_v=rail_v, bias_a=1e-4, driver_a=0.0, pairs=1, ballast_ohm=0.0,
-        lead_ohm=0.0, device_id="pair",
+        lead_ohm=0.0, ids={"output stage": "pair"},
     )  # fmt: skip
 
 

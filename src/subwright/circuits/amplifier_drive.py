@@ -10,7 +10,7 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.amplifier_values import ClassDValues
 from subwright.circuits.netlist import Ramp
 
-__all__ = ["EDGE_S", "GATE_V", "gate_drives", "pulse_edges", "sine_ramp"]
+__all__ = ["EDGE_S", "GATE_V", "bridge_ramps", "gate_drives", "pulse_edges", "sine_ramp"]
 
 EDGE_S: Final = 1e-10
 """Each edge of a gate drive; no loss is read from it."""
@@ -34,6 +34,37 @@ def sine_ramp(peak_v: float, frequency_hz: float, *, cycles: float = 1.0, points
     return Ramp(
         points=tuple((k / (points * frequency_hz), peak * math.sin(k * step)) for k in range(count + 1))
     )
+
+
+def bridge_ramps(
+    supply_v: float, least_v: float, peak_v: float, frequency_hz: float, *, cycles: int, points: int = 240
+) -> tuple[Ramp, Ramp]:
+    """Both legs of a bridge with a sine between them, about half the supply while the lower leg has room.
+
+    Parameters
+    ----------
+    supply_v : V. least_v : lowest that a leg goes to, V; there the other leg takes all that is left.
+    peak_v : between the legs, V. frequency_hz : Hz. cycles : how long. points : per cycle.
+
+    Returns
+    -------
+    (leg A, leg B), V against ground.
+
+    >>> a, b = bridge_ramps(12.0, 3.0, 14.0, 50.0, cycles=1, points=4)
+    >>> [(round(x[1], 1), round(y[1], 1)) for x, y in zip(a.points, b.points, strict=True)]
+    [(6.0, 6.0), (17.0, 3.0), (6.0, 6.0), (3.0, 17.0), (6.0, 6.0)]
+    """
+    wanted = [
+        (time, peak_v * math.sin(2.0 * math.pi * frequency_hz * time))
+        for time in (k / (points * frequency_hz) for k in range(cycles * points + 1))
+    ]
+    legs: tuple[list[tuple[float, float]], list[tuple[float, float]]] = ([], [])
+    for time, volts in wanted:
+        low = max(0.5 * (supply_v - abs(volts)), least_v)
+        pair = (low + abs(volts), low) if volts >= 0.0 else (low, low + abs(volts))
+        for leg, value in zip(legs, pair, strict=True):
+            leg.append((time, value))
+    return Ramp(points=tuple(legs[0])), Ramp(points=tuple(legs[1]))
 
 
 def pulse_edges(

@@ -40,6 +40,7 @@ class AmplifierParts:
         model: str = "",
         series_ohm: float = 0.0,
         initial_v: float | None = None,
+        setting: float = 1.0,
     ) -> str:
         """Add a part of the bill and return its designator.
 
@@ -61,6 +62,7 @@ class AmplifierParts:
                 part_id=self._ids[role],
                 series_ohm=series_ohm,
                 initial_v=initial_v,
+                setting=setting,
             )
         )
         return name

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from subwright.base.errors import SubwrightError
+from subwright.parts.output_stages import OUTPUT_STAGES
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.stages.amplifier import AmplifierResult
+from subwright.stages.amplifier_driving import Driving, junction_v, rest_spread_v
 
 __all__ = ["ClassABValues", "ClassDValues", "class_ab_values", "class_d_values"]
 
@@ -65,8 +67,9 @@ class ClassABValues:
     driver_a : of drivers and input stages from rail to rail, A.
     pairs : in parallel in each leg. ballast_ohm : resistor of each transistor, Ω; 0 for none.
     lead_ohm : all that is in series with the load, Ω.
-    device_id, ballast_id : pair or chip, and resistor, to buy.
-    chip : true where one case holds the pairs of both legs.
+    ids : what to buy, by role. chip : true where one case holds the pairs of both legs.
+    driving : what drives and biases each leg; None for ideal sources in its place.
+    lateral : whether the output devices are lateral MOSFETs.
     """
 
     legs: int
@@ -77,9 +80,44 @@ class ClassABValues:
     pairs: int
     ballast_ohm: float
     lead_ohm: float
-    device_id: str
+    ids: dict[str, str]
     chip: bool = False
-    ballast_id: str = ""
+    driving: Driving | None = None
+    lateral: bool = False
+
+    @property
+    def gain(self) -> float:
+        """From the signal to the output; 1 where the voltage stage follows."""
+        return 1.0 if self.driving is None else self.driving.gain
+
+    @property
+    def device_id(self) -> str:
+        """Pair or chip to buy."""
+        return self.ids["output stage"]
+
+    @property
+    def inner_v(self) -> float:
+        """Voltage between the output bases, or gates, at rest, V."""
+        return rest_spread_v(self.bias_a / self.pairs, self.ballast_ohm, lateral=self.lateral)
+
+    @property
+    def spread_v(self) -> float:
+        """Voltage that the bias transistor holds, V."""
+        if self.driving is None or not self.driving.driver_ids:
+            return self.inner_v
+        return self.inner_v + 2.0 * junction_v(self.driver_rest_a)
+
+    @property
+    def driver_rest_a(self) -> float:
+        """Current of each driver at rest, A; 0 without drivers."""
+        if self.driving is None or not self.driving.driver_ids:
+            return 0.0
+        return self.inner_v / self.driving.resistors_ohm["driver resistor"]
+
+    @property
+    def drawn_a(self) -> float:
+        """Current from rail to rail of a leg's bias and drivers, A."""
+        return 0.0 if self.driving is None else self.driving.bias_a + self.driver_rest_a
 
 
 def class_d_values(result: AmplifierResult, *, rail_v: float | None = None) -> ClassDValues:
@@ -120,12 +158,15 @@ def class_d_values(result: AmplifierResult, *, rail_v: float | None = None) -> C
     )
 
 
-def class_ab_values(result: AmplifierResult, *, rail_v: float | None = None) -> ClassABValues:
+def class_ab_values(
+    result: AmplifierResult, *, rail_v: float | None = None, switched: bool = False
+) -> ClassABValues:
     """Values of a designed class-AB stage.
 
     Parameters
     ----------
     result : the design. rail_v : one rail, or the battery, V; None for the one that full power needs.
+    switched : whether a stage whose rails change is meant.
 
     Returns
     -------
@@ -133,11 +174,11 @@ def class_ab_values(result: AmplifierResult, *, rail_v: float | None = None) -> 
 
     Raises
     ------
-    SubwrightError : it is no class-AB stage, or its rail is lifted over the crests.
+    SubwrightError : it is no class-AB stage, or its rails change where steady ones are meant.
     """
     model = result.model
-    if not isinstance(model, ClassABModel) or model.lift_ratio != 0.0:
-        raise _wrong(result, "class-AB")
+    if not isinstance(model, ClassABModel) or model.switched != switched:
+        raise _wrong(result, "switched class-AB" if switched else "class-AB")
     use = next(part for part in result.parts if part.role == "output stage")
     chip = use.letter == "U"
     # a bridge chip is one case for both legs
@@ -151,9 +192,10 @@ def class_ab_values(result: AmplifierResult, *, rail_v: float | None = None) -> 
         pairs=pairs,
         ballast_ohm=model.ballast_ohm * pairs,
         lead_ohm=model.cable_ohm,
-        device_id=use.part_id,
+        ids=_ids(result),
         chip=chip,
-        ballast_id=next((part.part_id for part in result.parts if part.role == "emitter resistor"), ""),
+        driving=result.driving,
+        lateral=OUTPUT_STAGES[use.part_id].device == "lateral MOSFET" if not chip else False,
     )
 
 
@@ -162,7 +204,7 @@ def _wrong(result: AmplifierResult, wanted: str) -> SubwrightError:
         message=f"There is no {wanted} circuit of this amplifier.",
         quantity="kind of amplifier",
         value=result.kind,
-        limit=f"{wanted} on steady rails",
+        limit=wanted,
     )
 
 

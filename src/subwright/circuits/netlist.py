@@ -58,6 +58,8 @@ PartKind: TypeAlias = Literal[
     "jumper",
     "fuse",
     "relay",
+    "cable",
+    "loudspeaker",
     "gate driver",
     "op-amp",
     "comparator",
@@ -92,6 +94,8 @@ PINS: Final[Mapping[PartKind, tuple[str, ...]]] = MappingProxyType(
         "connector": ("signal", "shell"),
         "jumper": ("1", "2"),
         "fuse": ("1", "2"),
+        "cable": ("1", "2"),
+        "loudspeaker": ("+", "-"),
         "relay": ("coil +", "coil -", "common", "make", "rest"),
         "gate driver": ("anode", "cathode", "+", "-"),
         "op-amp": ("+", "-", "out", "V+", "V-"),
@@ -126,6 +130,8 @@ IEEE_315_LETTERS: Final[Mapping[PartKind, str]] = MappingProxyType(
         "jumper": "J",
         "fuse": "F",
         "relay": "K",
+        "cable": "W",
+        "loudspeaker": "LS",
         "gate driver": "U",
         "op-amp": "U",
         "comparator": "U",
@@ -141,7 +147,7 @@ _MODELLED: Final[Mapping[PartKind, tuple[ModelKind, ...]]] = MappingProxyType(
         "diode": ("diode", "junction"),
         "zener": ("zener",),
         "lamp": ("junction",),
-        "mosfet": ("switch",),
+        "mosfet": ("switch", "square law"),
         "transistor": ("bipolar",),
         "relay": ("relay",),
         "gate driver": ("photovoltaic",),
@@ -385,7 +391,7 @@ def _problems(circuit: Circuit) -> Iterator[str]:
         elif count < 2 and net not in circuit.open_nets:
             yield f"net '{net}' ends at a single pin"
     yield from (f"test point {t.designator} is on no net" for t in circuit.test_points if t.net not in pins)
-    windings = {part.designator for part in circuit.parts if part.kind == "winding"}
+    windings = {part.designator for part in circuit.parts if part.kind in ("winding", "inductor")}
     for coupling in circuit.couplings:
         if not set(coupling.windings) <= windings or len(set(coupling.windings)) < 2:
             yield f"the coupling of {coupling.designator} names no pair of windings"

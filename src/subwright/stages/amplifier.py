@@ -29,6 +29,7 @@ from subwright.physics.class_d import (
     ripple_current_pp_a,
 )
 from subwright.stages.amplifier_bill import amplifier_parts, amplifier_reasons
+from subwright.stages.amplifier_driving import Driving, design_driving
 from subwright.stages.amplifier_kinds import (
     LOAD_LEAST,
     Built,
@@ -308,6 +309,32 @@ def _ceilings(
     )
 
 
+def _driving(
+    spec: AmplifierSpec,
+    built: Built,
+    highest_v: float,
+    peak_v: float,
+    crest_a: float,
+    note_hz: float,
+    library: Library,
+) -> Driving | None:
+    """What drives and biases the output of class AB."""
+    model = built.model
+    if built.output is None or not isinstance(model, ClassABModel):
+        return None
+    return design_driving(
+        built.output.stage,
+        library,
+        parallel=built.output.parallel,
+        bias_a=model.bias_a,
+        bus_v=float(model.bus_v(highest_v)) * (1.0 + model.lift_ratio),
+        peak_a=crest_a,
+        gain=peak_v / sqrt(2.0) / spec.full_input_v,
+        note_hz=note_hz,
+        input_ohm=spec.input_resistance_ohm,
+    )
+
+
 def _average(
     model: ClassDModel | ClassABModel, peaks_v: Array, load: float, rail_v: float
 ) -> dict[str, Array]:
@@ -425,6 +452,7 @@ def _finish(
         lift_capacitor_id="" if lift is None else lift[1].capacitor.id,
         lift_count=0 if lift is None else lift[1].count,
         lift_reached=0.0 if lift is None else lift_reached(built, lift, peak_v, load, library, corners),
+        driving=_driving(spec, built, expected_v, peak_v, peak_least_a, lowest_note_hz, library),
         rail_switching=built.rails,
         rail_heat=(
             rail_heat(model, peak_v, load, rail_v, crest_factor_db)

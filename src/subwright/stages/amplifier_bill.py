@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.schema import Mosfet
 from subwright.physics.amplifier_models import ClassABModel
+from subwright.stages.amplifier_driving import driving_uses
 from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_parts import FilterChoice, InputBank, OutputChoice
 from subwright.stages.amplifier_rails_bill import rail_sentences, rail_uses
@@ -69,6 +72,7 @@ def amplifier_parts(
                 provenance=part.provenance.document,
             )
         )
+    parts += driving_uses(replace(result, parts=tuple(parts)), library)
     parts += rail_uses(result, library)
     if bank is not None:
         part = bank.capacitor

@@ -31,7 +31,7 @@ from subwright.stages.amplifier_rail_records import RailHeat, RailSwitching
 from subwright.stages.amplifier_spec import AmplifierSpec
 from subwright.stages.common import Corner
 
-__all__ = ["design_lifting", "design_two_pairs", "lifted_threshold_v", "rail_heat"]
+__all__ = ["FOLLOWER_A_PER_V2", "design_lifting", "design_two_pairs", "lifted_threshold_v", "rail_heat"]
 
 Array = NDArray[np.float64]
 
@@ -47,6 +47,8 @@ _BUFFER: Final = ("BC337-25", "BC327-25")
 _APART_S: Final = 1e-6  # the gate that turns on waits longer than the comparator's edge takes
 _PULL_UP_OHM: Final = 4.7e3
 _FOLLOWER_ON_V: Final = 1.0  # gate drive of a follower above its largest threshold, at some amperes
+FOLLOWER_A_PER_V2: Final = 40.0
+"""Of a power MOSFET that follows, ``I = K/2 (V_GS - V_T)²``: 20 A a volt above the threshold, from memory."""
 _GATE_A: Final = 3e-3  # through the follower's zener
 _BOOTSTRAP: Final = 10.0  # reactance of the bootstrap capacitor over its resistors, at the lowest note
 _INNER_CHARGE: Final = 0.05  # of the inner rail: sag of its reservoir over one crest of the lowest note
@@ -224,9 +226,11 @@ def design_lifting(
         "lifting gate": _gate_ohm(upper, corners[Corner.LOW]),
         "charging gate": _gate_ohm(lower, corners[Corner.LOW]),
     }
-    model = replace(
-        plain, lift_ratio=spec.lift, head_v=2.0 * (nominal - trip), diode_v=diode_v
-    )  # both legs move alike: the bridge's output is twice the leg's, less the battery
+    release = float(lifted_threshold_v(resistors, nominal, reference.vref_v, lifted=True))
+    # both legs move alike: the bridge's output is twice the leg's, less the battery; a crest rises past one
+    # level and falls past the other
+    head = 2.0 * nominal - (trip + release)
+    model = replace(plain, lift_ratio=spec.lift, head_v=head, diode_v=diode_v)
     rails = RailSwitching(
         form="lifted",
         inner_ratio=1.0,
@@ -244,7 +248,7 @@ def design_lifting(
         upper_limit_v=min(upper.vds_v, lower.vds_v),
         head_v=nominal - trip,
         trip_v=trip,
-        release_v=float(lifted_threshold_v(resistors, nominal, reference.vref_v, lifted=True)),
+        release_v=release,
         resistors_ohm=MappingProxyType(resistors),
         capacitors_f=MappingProxyType({}),
         reference_id=reference.id,
@@ -304,7 +308,9 @@ def design_two_pairs(
             remedy="Add one of the next voltage to the drawer.",
         )
     zener = min(zeners, key=lambda z: (z.vz_v, library.in_drawer(z.id) == 0, z.id))
-    inner_head_v = zener.vz_v - on_v
+    takeover_a = spec.inner_rail * rail_v / load_ohm
+    takes_v = max(n_side.vgs_th_v, p_side.vgs_th_v) + sqrt(2.0 * takeover_a / FOLLOWER_A_PER_V2)
+    inner_head_v = zener.vz_v - takes_v
     average_a = crest_a / pi
     reverse_v = (1.0 - spec.inner_rail) * highest
     diode = _diode(library, reverse_v, average_a, "commutation diode")

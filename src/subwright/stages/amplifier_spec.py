@@ -24,6 +24,7 @@ from subwright.base.fields import (
 )
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel, Floats
 from subwright.physics.thermal import ThermalDevice
+from subwright.stages.amplifier_driving import Driving
 from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_rail_records import RailHeat, RailSwitching
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
@@ -241,6 +242,7 @@ class AmplifierResult:
     lift_f, lift_needed_f, lift_capacitor_id, lift_count : class H: capacitance of each leg's lifting bank,
         what the lowest note needs, F, and its cans; 0 and "" for other kinds. lift_reached : share of the
         battery by which the rail stands above it at the end of a crest; 0 for other kinds.
+    driving : drivers, bias and feedback of class AB; None for class D.
     rail_switching : parts that change the rails, rail_heat : heat with and without; None and () for kinds
         whose rails stand still.
     inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
@@ -302,6 +304,7 @@ class AmplifierResult:
     lift_capacitor_id: str
     lift_count: int
     lift_reached: float
+    driving: Driving | None
     rail_switching: RailSwitching | None
     rail_heat: tuple[RailHeat, ...]
     inductance_h: float | None

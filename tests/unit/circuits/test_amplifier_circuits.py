@@ -12,6 +12,7 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit, class_d_filter_circuit
 from subwright.circuits.amplifier_drive import GATE_V, gate_drives, pulse_edges, sine_ramp
+from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
 from subwright.circuits.analysis import AcSweep, Transient, Voltage
 from subwright.circuits.enclosure_circuit import enclosure_circuit
@@ -41,6 +42,7 @@ CLASS_AB = [
     ("class_ab", 150.0, {"ab_output": "pair"}),
     ("bridge_class_ab", None, {}),
     ("bridge_class_ab", None, {"ab_output": "pair"}),
+    ("class_ab", 60.0, {"ab_output": "lateral"}),
 ]
 NEED = InputNeed(channels=2, sensitivity_v=1.0, summing_ohm=22e3, side_v=12.0, battery_max_v=14.8)
 INPUTS = [
@@ -102,7 +104,33 @@ def test_a_class_ab_stage_is_made_of_its_bill(
     assert ballasts == [pytest.approx(0.22)] * (0 if values.chip else 2 * values.pairs * values.legs)
     text = deck(made, RUN, [Voltage("out_a")]).text
     assert ("\nQU501" in text) == values.chip
+    assert ("\nMQ" in text) == values.lateral
     assert ("\nQQ501" in text) != values.chip
+
+
+@pytest.mark.parametrize(("kind", "power_w"), [("class_g", 150.0), ("bridge_class_h", None)])
+def test_rails_that_change_are_made_of_their_bill(kind: str, power_w: float | None) -> None:
+    result = design(kind, power_w, {})
+    values, rails = class_ab_values(result, switched=True), result.rail_switching
+    assert rails is not None
+    if kind == "class_g":
+        made = class_g_circuit(values, rails, LIBRARY, load_ohm=4.0, signal=Steady(value=0.0))
+    else:
+        made = class_h_circuit(
+            values,
+            rails,
+            LIBRARY,
+            lift_f=result.lift_f,
+            cans=result.lift_count,
+            load_ohm=4.0,
+            signals=(Steady(value=6.0), Steady(value=6.0)),
+        )
+    expected = {role: count * (2 if role == "output stage" else 1) for role, count in bill(result).items()}
+    assert dict(made.bought()) == expected
+    for part in made.parts:
+        if part.role in rails.resistors_ohm:
+            assert part.value == rails.resistors_ohm[part.role]
+    assert deck(made, RUN, [Voltage("out_a")]).devices
 
 
 @pytest.mark.parametrize("spec", INPUTS, ids=lambda spec: f"{spec.source}, {spec.receiver}")

@@ -66,7 +66,10 @@ def test_it_lifts_before_the_leg_runs_out_at_every_battery() -> None:
         assert trip < battery - rails.diode_v - 0.5 * model.drop_v
         release = float(lifted_threshold_v(rails.resistors_ohm, battery, 2.495, lifted=True))
         assert 0.3 < trip - release < 0.9
-    assert model.head_v == pytest.approx(2.0 * rails.head_v)
+    # the mean of where it takes over and where it lets go, for both legs
+    nominal = TWELVE[Corner.NOMINAL]
+    assert model.head_v == pytest.approx(2.0 * nominal - rails.trip_v - rails.release_v)
+    assert rails.head_v == pytest.approx(nominal - rails.trip_v)
 
 
 def test_only_preferred_values_and_the_whole_bill() -> None:

@@ -1,0 +1,366 @@
+"""What stands around the output of class AB: drivers, bias, feedback of a chip, and its calming network.
+
+The voltage stage before the drivers of discrete pairs is not designed here: its compensation depends on
+layout and taste. A chip has it inside and needs its gain set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from math import log, pi
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import at_least, between, nearest
+from subwright.base.units import code, show
+from subwright.parts.library import Library
+from subwright.parts.output_stages import OutputStage
+from subwright.stages.common import PartUse, Rating
+
+if TYPE_CHECKING:
+    from subwright.stages.amplifier_spec import AmplifierResult
+
+__all__ = [
+    "THERMAL_V",
+    "Driving",
+    "design_driving",
+    "driving_uses",
+    "junction_v",
+    "multiplier_ohm",
+    "rest_spread_v",
+]
+
+THERMAL_V: Final = 1.380649e-23 * 300.15 / 1.602176634e-19
+"""kT/q at 27 °C, V."""
+SATURATION_A: Final = 1e-14
+"""Saturation current that every bipolar transistor is reckoned with, A: 0.68 V at 3 mA, 0.76 V at 60 mA."""
+GATE_THRESHOLD_V: Final = 0.5
+GATE_A_PER_V2: Final = 0.25
+"""Of a lateral MOSFET, ``I = K/2 (V_GS - V_T)²``: 7 A at 8 V, from memory."""
+
+_BIAS_A: Final = 5e-3  # through the bias transistor; common practice
+_DRIVER_A: Final = 8e-3  # of each driver at rest; it empties the output bases
+_BIAS_LOWER_OHM: Final = 680.0
+_TRIMMER_OHM: Final = 1000.0
+_ZOBEL_OHM: Final = 10.0  # common practice
+_ZOBEL_F: Final = 100e-9
+_GATE_OHM: Final = 220.0  # keeps a lateral MOSFET from oscillating; common practice
+_FEEDBACK_OHM: Final = 22e3
+_FEEDBACK_LOW: Final = 10.0  # the capacitor's corner below the lowest note
+_TOP_HZ: Final = 20e3
+_DRIVERS: Final = (("BD139", "BD140"), ("TIP41C", "TIP42C"), ("MJE15032", "MJE15033"))
+_BIAS_TRANSISTOR: Final = "BD139"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Driving:
+    """Parts of one leg around its output devices.
+
+    Attributes
+    ----------
+    driver_ids : NPN and PNP; () where MOSFETs need none, or a chip has them inside.
+    bias_id : transistor that spreads the bases; "" for a chip. bias_a : current through it and its
+        resistors, A. spread_v : voltage that it is trimmed to, V.
+    trimmer_ohm : between its base and emitter, in series with a fixed resistor: an open wiper gives the
+        lowest bias.
+    resistors_ohm, capacitors_f : preferred values by role, Ω and F; of one leg, one each, except "gate
+        resistor" (each MOSFET's).
+    gain : of a chip from its input, real values; 1 where the voltage stage sets it.
+    """
+
+    driver_ids: tuple[str, ...]
+    bias_id: str
+    bias_a: float
+    spread_v: float
+    trimmer_ohm: float
+    resistors_ohm: Mapping[str, float]
+    capacitors_f: Mapping[str, float]
+    gain: float = 1.0
+
+
+def junction_v(amps: float) -> float:
+    """Base-emitter voltage of a bipolar transistor at a current in A, 27 °C, V.
+
+    Source
+    ------
+    Exponential junction. [gray-meyer]
+    """
+    return THERMAL_V * log(amps / SATURATION_A + 1.0)
+
+
+def rest_spread_v(each_a: float, ballast_ohm: float, *, lateral: bool) -> float:
+    """Voltage between the bases, or gates, of a pair that idles.
+
+    Parameters
+    ----------
+    each_a : current of each device at rest, A. ballast_ohm : of each, Ω. lateral : whether they are MOSFETs.
+
+    Returns
+    -------
+    Twice the sum of junction, or gate, and ballast, V.
+
+    Source
+    ------
+    Exponential junctions and square-law gates. [gray-meyer]
+
+    >>> round(rest_spread_v(0.05, 0.22, lateral=False), 3), round(rest_spread_v(0.1, 0.22, lateral=True), 3)
+    (1.535, 2.833)
+    """
+    device = junction_v(each_a)
+    if lateral:
+        device = GATE_THRESHOLD_V + (2.0 * each_a / GATE_A_PER_V2) ** 0.5
+    return 2.0 * (device + each_a * ballast_ohm)
+
+
+def multiplier_ohm(spread: float, bias_a: float, upper_ohm: float) -> float:
+    """Resistance between base and emitter of the bias transistor that holds a spread.
+
+    Parameters
+    ----------
+    spread : V. bias_a : through the network, A. upper_ohm : from collector to base, Ω.
+
+    Returns
+    -------
+    ``R = V_BE R_u/(V - V_BE)``, with the V_BE of what the transistor carries, Ω.
+
+    Raises
+    ------
+    NoSolutionError : the resistors take more than ``bias_a``.
+
+    Source
+    ------
+    V_BE multiplier. [gray-meyer]
+
+    >>> round(multiplier_ohm(2.9, 5e-3, 3300.0))
+    1036
+    """
+    junction = 0.65
+    for _ in range(60):
+        carried = bias_a - (spread - junction) / upper_ohm
+        if carried <= 0.0:
+            raise NoSolutionError(
+                message="The bias transistor's resistors take all of its current.",
+                quantity="current through the bias network",
+                value=show(bias_a, "current"),
+                limit=f"above {show((spread - junction) / upper_ohm, 'current')}",
+                source="derived",
+                remedy="Lower amplifier.bias_current.",
+            )
+        junction = junction_v(carried)
+    return junction * upper_ohm / (spread - junction)
+
+
+def design_driving(
+    stage: OutputStage,
+    library: Library,
+    *,
+    parallel: int,
+    bias_a: float,
+    bus_v: float,
+    peak_a: float,
+    gain: float,
+    note_hz: float,
+    input_ohm: float,
+) -> Driving:
+    """Choose what drives and biases one leg.
+
+    Parameters
+    ----------
+    stage, parallel : output devices. library : with the drawer merged. bias_a : of the leg at rest, A.
+    bus_v : between the supply terminals, highest, V. peak_a : crest current of the leg, A.
+    gain : wanted from the amplifier's input, V/V. note_hz : lowest, Hz. input_ohm : at the input, Ω.
+
+    Returns
+    -------
+    Driving.
+
+    Raises
+    ------
+    NoSolutionError : no driver stands the supply or the base current.
+    """
+    resistors: dict[str, float] = {}
+    capacitors: dict[str, float] = {}
+    if stage.form != "bridge chip":
+        resistors["output Zobel resistor"] = _ZOBEL_OHM
+        capacitors["output Zobel capacitor"] = _ZOBEL_F
+    if stage.form == "bridge chip":
+        return _nothing(resistors, capacitors)
+    if stage.form == "chip":
+        shunt, real = _feedback(gain)
+        resistors |= {"feedback resistor": _FEEDBACK_OHM, "feedback shunt": shunt, "chip input": input_ohm}
+        exact = _FEEDBACK_LOW / (2.0 * pi * note_hz * shunt)
+        capacitors["feedback capacitor"] = float(at_least(exact, "E6"))
+        return _nothing(resistors, capacitors, real)
+    each_a = bias_a / parallel
+    drivers: tuple[str, ...] = ()
+    outer = inner = rest_spread_v(each_a, stage.ballast_ohm, lateral=stage.device == "lateral MOSFET")
+    if stage.device == "bipolar":
+        drivers = _drivers(library, bus_v, peak_a / stage.gain)
+        resistors["driver resistor"] = float(nearest(inner / _DRIVER_A, "E12"))
+        outer = inner + 2.0 * junction_v(inner / resistors["driver resistor"])
+    else:
+        resistors["gate resistor"] = _GATE_OHM
+    # the middle of the trimmer gives the wanted spread, its end 20 % less, which is next to nothing
+    middle = _BIAS_LOWER_OHM + 0.5 * _TRIMMER_OHM
+    uppers = between(470.0, 10e3, "E12")
+    reached = [_held_v(float(upper), middle) for upper in uppers]
+    upper = float(uppers[int(np.argmin(np.abs(np.array(reached) - outer)))])
+    resistors |= {"bias upper": upper, "bias lower": _BIAS_LOWER_OHM}
+    capacitors["bias capacitor"] = 1e-6
+    return Driving(
+        driver_ids=drivers,
+        bias_id=_BIAS_TRANSISTOR,
+        bias_a=_BIAS_A,
+        spread_v=outer,
+        trimmer_ohm=_TRIMMER_OHM,
+        resistors_ohm=MappingProxyType(resistors),
+        capacitors_f=MappingProxyType(capacitors),
+    )
+
+
+def _nothing(resistors: dict[str, float], capacitors: dict[str, float], gain: float = 1.0) -> Driving:
+    return Driving(
+        driver_ids=(),
+        bias_id="",
+        bias_a=0.0,
+        spread_v=0.0,
+        trimmer_ohm=0.0,
+        resistors_ohm=MappingProxyType(resistors),
+        capacitors_f=MappingProxyType(capacitors),
+        gain=gain,
+    )
+
+
+def _held_v(upper_ohm: float, lower_ohm: float) -> float:
+    """Spread that a bias transistor holds with its resistors, V."""
+    junction = 0.65
+    for _ in range(40):
+        spread = junction * (1.0 + upper_ohm / lower_ohm)
+        carried = max(_BIAS_A - junction / lower_ohm, 1e-6)
+        junction = junction_v(carried)
+    return spread
+
+
+def _feedback(gain: float) -> tuple[float, float]:
+    shunt = float(nearest(_FEEDBACK_OHM / max(gain - 1.0, 0.1), "E24"))
+    return shunt, 1.0 + _FEEDBACK_OHM / shunt
+
+
+def _drivers(library: Library, bus_v: float, base_a: float) -> tuple[str, str]:
+    for npn, pnp in _DRIVERS:
+        first, second = library.transistors[npn], library.transistors[pnp]
+        if min(first.vceo_v, second.vceo_v) >= bus_v and min(first.ic_a, second.ic_a) >= 2.0 * base_a:
+            return npn, pnp
+    strong = _DRIVERS[-1]
+    limit = library.transistors[strong[0]]
+    raise NoSolutionError(
+        message="No driver transistor at hand stands these rails and base currents.",
+        quantity="voltage between the rails and base current",
+        value=f"{show(bus_v, 'voltage')}, {show(base_a, 'current')}",
+        limit=f"{show(limit.vceo_v, 'voltage')}, {show(0.5 * limit.ic_a, 'current')}",
+        source="parts library",
+        remedy='Take amplifier.ab_output = "lateral", lower goal.power, or take class D.',
+    )
+
+
+def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]:
+    """Parts list of what drives and biases the output.
+
+    Parameters
+    ----------
+    result : the stage's numbers. library : with the drawer merged.
+
+    Returns
+    -------
+    Parts, role unique in each; none for class D.
+    """
+    driving, legs = result.driving, result.model.legs
+    if driving is None:
+        return
+    for role, part_id in zip(("driver NPN", "driver PNP"), driving.driver_ids, strict=False):
+        part = library.transistors[part_id]
+        yield PartUse(
+            role=role,
+            letter="Q",
+            part_id=part.id,
+            description=f"{part.description or 'medium-power transistor'}, {part.package}",
+            quantity=legs,
+            ratings=(
+                Rating(
+                    quantity="collector-emitter voltage",
+                    unit="V",
+                    applied=result.switch_voltage_v,
+                    limit=part.vceo_v,
+                    at="highest battery, unloaded",
+                ),
+            ),
+            in_drawer=library.in_drawer(part.id) >= legs,
+            provenance=part.provenance.document,
+        )
+    if driving.bias_id:
+        part = library.transistors[driving.bias_id]
+        yield PartUse(
+            role="bias transistor",
+            letter="Q",
+            part_id=part.id,
+            description=f"{part.description or 'medium-power transistor'}, {part.package}, on the heatsink",
+            quantity=legs,
+            in_drawer=library.in_drawer(part.id) >= legs,
+            provenance=part.provenance.document,
+        )
+        yield PartUse(
+            role="bias trimmer",
+            letter="R",
+            part_id=f"trimmer {code(driving.trimmer_ohm, 'resistance')}",
+            description="multi-turn trimmer",
+            quantity=legs,
+            value=show(driving.trimmer_ohm, "resistance"),
+            provenance="preferred value",
+        )
+    gates = next((round(p.quantity) for p in result.parts if p.role == "output stage"), 0)
+    for role, ohms in driving.resistors_ohm.items():
+        zobel = "Zobel" in role
+        watts = _zobel_w(result) if zobel else 0.0
+        size = next((w for w in (2.0, 3.0, 5.0, 7.0) if watts <= 0.5 * w), 11.0) if zobel else 0.25
+        yield PartUse(
+            role=role,
+            letter="R",
+            part_id=code(ohms, "resistance"),
+            description=f"resistor {size:g} W" + (", low inductance" if zobel else ""),
+            quantity=2 * gates if role == "gate resistor" else legs,
+            value=show(ohms, "resistance"),
+            tolerance=0.05 if zobel else 0.01,
+            ratings=(
+                Rating(quantity="power", unit="W", applied=watts, limit=size, at="full output at 20 kHz"),
+            )
+            if zobel
+            else (),
+            provenance="IEC 60063 preferred value",
+        )
+    for role, farads in driving.capacitors_f.items():
+        polar = farads > 4.7e-6
+        yield PartUse(
+            role=role,
+            letter="C",
+            part_id=code(farads, "capacitance"),
+            description="bipolar electrolytic capacitor 25 V" if polar else "film capacitor 100 V",
+            quantity=legs,
+            value=show(farads, "capacitance"),
+            tolerance=0.20 if polar else 0.10,
+            provenance="IEC 60063 preferred value",
+        )
+
+
+def _heat(watts: float, size: float) -> tuple[Rating, ...]:
+    return (Rating(quantity="power", unit="W", applied=watts, limit=size, at="full output at 20 kHz"),)
+
+
+def _zobel_w(result: AmplifierResult) -> float:
+    """Heat of the calming network's resistor with full output at 20 kHz, which bass never asks for, W."""
+    rms = result.peak_v / result.model.legs / 2.0**0.5
+    reactance = 1.0 / (2.0 * pi * _TOP_HZ * _ZOBEL_F)
+    return float(rms**2 * _ZOBEL_OHM / (_ZOBEL_OHM**2 + reactance**2))
