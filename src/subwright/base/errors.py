@@ -75,7 +75,18 @@ class RangeError(SubwrightError):
 
 @dataclass(kw_only=True, eq=False)
 class NoSolutionError(SubwrightError):
-    """No part, turn count or value in the search space meets the requirement."""
+    """No part, turn count or value in the search space meets the requirement.
+
+    Attributes
+    ----------
+    code : the numbered rule that the wish breaks, "" where there is none; its page says why the limit stands.
+    """
+
+    code: str = ""
+
+    def __str__(self) -> str:
+        text = SubwrightError.__str__(self)
+        return f"{self.code}: {text}" if self.code else text
 
 
 @dataclass(kw_only=True, eq=False)

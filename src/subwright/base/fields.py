@@ -334,6 +334,15 @@ def _is_auto(value: Any) -> bool:
     return value is None or (isinstance(value, str) and value.strip().lower() == AUTO)
 
 
+def _unreadable(text: str, dimension: str) -> bool:
+    """Whether a text is no value of that dimension at all."""
+    try:
+        parse(text, dimension)
+    except SubwrightError:
+        return True
+    return False
+
+
 def _read(rule: FieldRule, value: Any) -> float | None:
     """The value in the stored unit, within its bounds; None for "auto" where that is allowed."""
     name = words_of(rule.name)
@@ -357,6 +366,10 @@ def _read(rule: FieldRule, value: Any) -> float | None:
             quantity=name,
             value=str(value)[:40],
             remedy=allowed,
+        )
+    if rule.dimension == "turns" and isinstance(value, str) and _unreadable(value, "turns"):
+        raise SubwrightError(
+            message=f"{name} must be a whole number", quantity=name, value=value[:40], remedy=allowed
         )
     number = parse(value, rule.dimension)
     # One bit lost in a conversion must not turn an allowed bound away.
@@ -390,6 +403,14 @@ def _read_choice(rule: _ChoiceRule, value: Any) -> Any:
     dimension = dimension_of(rule.name)
     numbers = all(isinstance(item, (int, float)) for item in rule.allowed)
     if numbers and isinstance(value, str):
+        if dimension == "ratio" and _unreadable(value, dimension):
+            raise SubwrightError(
+                message=f"{words_of(rule.name)} must be a whole number",
+                quantity=words_of(rule.name),
+                value=value[:40],
+                limit="one of " + ", ".join(str(item) for item in rule.allowed),
+                remedy=f"write a whole number without quotes, for example {rule.allowed[0]}",
+            )
         number = parse(value, dimension)
         for item in rule.allowed:
             if number == item:

@@ -8,7 +8,7 @@ follows the battery. The choke's current is taken as continuous.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 
 _MOST_ITERATIONS = 400
 _TOLERANCE = 1e-11
+_FREE_ITERATIONS = 60  # after these each step goes half the way: near the limit of the duty they would swing
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -88,8 +89,8 @@ class Regulated:
 
     def leakage_w(self, state: RegulatedState) -> Array:
         """Power that the leakage inductance holds at turn-off, W."""
-        primary = self.n * (state.i_working + state.i_other)
-        return np.asarray(self.model.switching_hz * self.model.leakage_h * primary**2)
+        end_a = self.n * (state.i_working + state.i_other + 0.5 * self.model.choke_ripple_a)
+        return np.asarray(self.model.switching_hz * self.model.leakage_h * end_a**2)
 
     def path_drop_v(self, state: RegulatedState) -> Array:
         """Drop of the primary path while a switch conducts, V."""
@@ -131,7 +132,8 @@ class Regulated:
         """
         m, n = self.model, self.n
         primary = n * (state.i_working + state.i_other)
-        most = m.share - 2.0 * m.switching_hz * m.leakage_h * primary / state.terminal
+        end_a = primary + 0.5 * n * m.choke_ripple_a
+        most = m.share - 2.0 * m.switching_hz * m.leakage_h * end_a / state.terminal
         most = np.maximum(most, 0.02)
         capped = most * self._winding_v(state, most) - self._drop_v(state.i_working, i_other, most)
         slope = n**2 * most * (most * self.source.total_ohm + m.primary_ohm)
@@ -209,6 +211,15 @@ class Regulated:
         }
 
 
+def _midway(before: RegulatedState, after: RegulatedState) -> RegulatedState:
+    """Half way from one state to the next."""
+    values = {
+        item.name: 0.5 * (getattr(before, item.name) + getattr(after, item.name))
+        for item in fields(RegulatedState)
+    }
+    return RegulatedState(**values)
+
+
 def _settled(before: RegulatedState, after: RegulatedState) -> float:
     return max(
         float(np.max(np.abs(after.terminal / before.terminal - 1.0))),
@@ -255,7 +266,7 @@ def solve_regulated(
     state = start or loop.start(at.emf, idle)
     change = np.inf
     demand = idle
-    for _ in range(_MOST_ITERATIONS):
+    for number in range(_MOST_ITERATIONS):
         resting = stage.input_power_w(idle, idle, state.other)
         i_other = 0.5 * resting / state.other + model.rail_own_a(state.other)
         demand = (
@@ -266,7 +277,7 @@ def solve_regulated(
         )
         after = loop.step(at.emf, state, demand, i_other)
         change = _settled(state, after)
-        state = after
+        state = after if number < _FREE_ITERATIONS else _midway(state, after)
         if change < _TOLERANCE:
             break
     state = _checked(state, demand, change)
@@ -323,7 +334,7 @@ def clip_regulated(
     state = start or loop.start(emf, zero)
     change = np.inf
     demand = zero
-    for _ in range(_MOST_ITERATIONS):
+    for number in range(_MOST_ITERATIONS):
         peak = stage.clip_peak_v(state.working, load.magnitude_ohm)
         i_other = 0.5 * stage.input_power_w(zero, zero, state.other) / state.other
         i_other = i_other + model.rail_own_a(state.other)
@@ -332,7 +343,7 @@ def clip_regulated(
         demand = demand + model.rail_own_a(state.working) * state.working
         after = loop.step(emf, state, demand, i_other)
         change = _settled(state, after)
-        state = after
+        state = after if number < _FREE_ITERATIONS else _midway(state, after)
         if change < _TOLERANCE:
             break
     state = _checked(state, demand, change)

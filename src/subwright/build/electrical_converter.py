@@ -7,7 +7,7 @@ window of turns ratios, the winding's temperature and what hangs on them move.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, sqrt
 from typing import Final
 
@@ -42,6 +42,7 @@ from subwright.stages.transformer import (
 
 __all__ = ["ConverterRound", "Retry", "Surroundings", "holding_round", "searching_round"]
 
+_REVERSE_ROOM: Final = 1.02  # over the reverse voltage found, for a winding that another search may give
 _RIPPLE_SHARE: Final = 0.005  # switching ripple accepted on a rail, of its voltage; common practice
 
 
@@ -73,6 +74,7 @@ class ConverterRound:
     need: TransformerNeed
     held: HeldTransformer
     magnetics: Magnetics
+    winding_c: float  # the transformer's own temperature
     converter: ConverterResult  # sized; without its list of parts
     model: ConverterModel
 
@@ -98,11 +100,29 @@ def searching_round(
     ------
     NoSolutionError : no part, ratio or transformer serves.
     """
-    spec, library = job.spec, job.library
     demand = _converter_demand(job, amplifier, around)
+    made = _searched(job, demand, around, retry)
+    reverse_v = made.converter.reverse_peak_v
+    if reverse_v > made.converter.reverse_limit_v and job.spec.converter.rectifier == "auto":
+        # The winding that was found asks more of the rectifier than was reckoned before it was known.
+        made = _searched(job, replace(demand, least_reverse_v=_REVERSE_ROOM * reverse_v), around, retry)
+    return made
+
+
+def _searched(job: Job, demand: ConverterDemand, around: Surroundings, retry: Retry) -> ConverterRound:
+    spec, library = job.spec, job.library
     plan = plan_converter(spec.converter, demand, library)
     need = _transformer_need(job, demand, plan, around, retry.rail_lift)
-    return _sized(job, demand, plan, need, _chosen(spec.transformer, need, library, retry))
+    tired = need.rail is not None and need.rail.held and demand.emf_nominal_v > need.rail.emf_v
+    try:
+        held = _chosen(spec.transformer, need, library, retry, explain=not tired)
+    except NoSolutionError:
+        if need.rail is None or not tired:
+            raise
+        # A rail that can't hold on a tired battery may still hold on the nominal one; a finding says so.
+        need = replace(need, rail=replace(need.rail, emf_v=demand.emf_nominal_v))
+        held = _chosen(spec.transformer, need, library, retry)
+    return _sized(job, demand, plan, need, held)
 
 
 def holding_round(
@@ -121,7 +141,7 @@ def holding_round(
     demand = _converter_demand(job, amplifier, around)
     plan = replan_converter(job.spec.converter, demand, before.plan)
     need = _transformer_need(job, demand, plan, around, retry.rail_lift)
-    return _sized(job, demand, plan, need, before.held)
+    return _sized(job, demand, plan, need, before.held, before.winding_c)
 
 
 def _sized(
@@ -130,8 +150,9 @@ def _sized(
     plan: ConverterPlan,
     need: TransformerNeed,
     held: HeldTransformer,
+    last_c: float | None = None,
 ) -> ConverterRound:
-    magnetics = _magnetics(held, need, job.library)
+    magnetics, winding_c = _magnetics(held, need, job.library, last_c)
     converter = size_converter(job.spec.converter, demand, plan, magnetics, job.library)
     return ConverterRound(
         demand=demand,
@@ -139,6 +160,7 @@ def _sized(
         need=need,
         held=held,
         magnetics=magnetics,
+        winding_c=winding_c,
         converter=converter,
         model=_model(converter),
     )
@@ -172,6 +194,7 @@ def _converter_demand(job: Job, amplifier: AmplifierResult, around: Surroundings
         switch_c=around.switch_c,
         diode_c=around.diode_c,
         lowest_note_hz=spec.goal.lowest_note_hz,
+        both_rails=amplifier.both_rails,
     )
 
 
@@ -219,10 +242,8 @@ def _transformer_need(
         if spec.converter.auxiliary_feed == "winding"
         else None,
         rectifier_filter="choke" if plan.regulated else "capacitor",
-        rail=None
-        if plan.regulated
-        else RailNeed(
-            emf_v=demand.emf_nominal_v,
+        rail=RailNeed(
+            emf_v=demand.emf_low_v if plan.regulated else demand.emf_nominal_v,
             emf_most_v=demand.emf_max_v,
             source_ohm=demand.source_ohm,
             path_ohm=hot_resistance(plan.switch.mosfet, demand.switch_c)
@@ -234,19 +255,28 @@ def _transformer_need(
             crest_a=demand.rail_crest_a,
             needed_v=plan.rail_v * rail_lift,
             most_v=demand.rail_max_v,
+            held=plan.regulated,
+            halves_loaded=2 if demand.both_rails else 1,
         ),
     )
 
 
-def _chosen(spec: TransformerSpec, need: TransformerNeed, library: Library, retry: Retry) -> HeldTransformer:
+def _chosen(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, retry: Retry, *, explain: bool = True
+) -> HeldTransformer:
     """Look for a transformer: on the same core where that will do, or on any."""
     if retry.core is not None:
         try:
-            return choose_transformer(retry.core.with_core(), need, library, compare=False, effort="quick")
+            return choose_transformer(
+                retry.core.with_core(), need, library, compare=False, effort="quick", explain=False
+            )
         except NoSolutionError:
             pass  # this core can't make up for it: look at the others
     try:
-        return choose_transformer(spec, need, library, compare=retry.fallback is None, effort="quick")
+        first = retry.fallback is None
+        return choose_transformer(
+            spec, need, library, compare=first, effort="quick", explain=explain and first
+        )
     except NoSolutionError:
         if retry.fallback is None:
             raise
@@ -254,9 +284,11 @@ def _chosen(spec: TransformerSpec, need: TransformerNeed, library: Library, retr
         return choose_transformer(retry.fallback.with_everything(), need, library, compare=False)
 
 
-def _magnetics(held: HeldTransformer, need: TransformerNeed, library: Library) -> Magnetics:
-    heated = held.heated(need, library)
-    return Magnetics(
+def _magnetics(
+    held: HeldTransformer, need: TransformerNeed, library: Library, last_c: float | None
+) -> tuple[Magnetics, float]:
+    heated = held.heated(need, library, last_c)
+    magnetics = Magnetics(
         primary_turns=held.primary_turns,
         secondary_turns=held.secondary_turns,
         primary_ohm=heated.primary.resistance_ac_ohm,
@@ -267,6 +299,7 @@ def _magnetics(held: HeldTransformer, need: TransformerNeed, library: Library) -
         core_v=heated.core_v,
         core_exponent=held.core_exponent,
     )
+    return magnetics, heated.temperature_c
 
 
 def _model(converter: ConverterResult) -> ConverterModel:

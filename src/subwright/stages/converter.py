@@ -122,7 +122,8 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
     primary_crest_a = crest_w / (_EFFICIENCY * demand.emf_nominal_v)
     music_rms = sqrt(demand.music_mean_square)
     primary_rms_a = primary_crest_a * music_rms / sqrt(2.0 * pulse) * _RIPPLE_CURRENT
-    secondary_rms_a = demand.rail_crest_a * music_rms / sqrt(2.0 * pulse) * _RIPPLE_CURRENT
+    # A half-secondary feeds one rail in one half cycle and the other in the other.
+    secondary_rms_a = demand.each_rms_share * demand.rail_crest_a * music_rms / sqrt(pulse) * _RIPPLE_CURRENT
     drive, switch, supply = _choose_drive(
         spec, demand, library, controller, timing, fed, drain_v, primary_rms_a,
         primary_crest_a / pulse, crest_w, bridge,
@@ -136,9 +137,9 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
     rectifier = choose_rectifier(
         library,
         spec.rectifier,
-        reverse_v,
+        max(reverse_v, demand.least_reverse_v),
         0.5 * demand.rail_mean_a,
-        demand.rail_crest_a / pulse,
+        demand.each_crest_a / pulse,
         timing.switching_hz,
     )
     switch_ohm = _switch_path_ohm(switch, topology, demand)
@@ -302,6 +303,7 @@ def _ratio_window(
     """Least and most turns ratio."""
     diode = rectifier.rectifier
     path = switch_ohm + spec.link_ohm
+    diode_ohm = diode.rd_ohm * demand.each_crest_a / demand.rail_crest_a
     room = _REGULATED_ROOM * pulse
     try:
         if regulated:
@@ -311,7 +313,7 @@ def _ratio_window(
                     demand.emf_low_v,
                     demand.rail_crest_a,
                     path / room + demand.source_ohm,
-                    diode.rd_ohm,
+                    diode_ohm,
                     diode.vf0_v,
                 )
                 / room
@@ -322,7 +324,7 @@ def _ratio_window(
             demand.emf_nominal_v,
             demand.rail_crest_a,
             path / pulse + demand.source_ohm,
-            diode.rd_ohm / pulse,
+            diode_ohm / pulse,
             diode.vf0_v,
         )
     except RangeError as error:
@@ -336,14 +338,19 @@ def _ratio_window(
         ) from None
     most = (demand.rail_max_v + diode.vf0_v) / demand.emf_max_v
     if most < least:
+        unloaded_v = least * demand.emf_max_v - diode.vf0_v
+        beyond = unloaded_v / demand.rail_max_v
+        highest = show((demand.rail_max_v + diode.vf0_v) / least, "voltage")
         raise NoSolutionError(
             message="The rail for full power would exceed what the amplifier stands at the highest battery.",
             quantity="unloaded rail at the highest battery",
-            value=show(least * demand.emf_max_v - diode.vf0_v, "voltage"),
+            value=show(unloaded_v, "voltage"),
             limit=show(demand.rail_max_v, "voltage"),
             source="amplifier's rail limit",
-            remedy="Lower goal.power, choose amplifier switches of a higher voltage, set supply.max lower "
-            'with the over-voltage trip to match, or set converter.output = "regulated".',
+            remedy=f"Set amplifier.mosfet to a switch rated {100 * (beyond - 1):.0f} % higher or more, lower "
+            f"goal.power to {90 / beyond**2:.0f} % or less, set supply.max to {highest} or less with the "
+            'over-voltage trip to match, or set converter.output = "regulated".',
+            code="CNV-02",
         )
     return least, most
 
@@ -373,14 +380,21 @@ def _choose_controller(
         and c.f_max_hz >= 2 * spec.switching_hz
     ]
     if not fit:
+        two = [c for c in library.controllers.values() if c.mode == "voltage" and c.outputs == 2]
+        standing = [c.f_max_hz for c in two if c.supply_max_v >= supply_v]
+        slower = ""
+        if standing:
+            slower = f"lower converter.switching to {show(0.5 * max(standing), 'frequency')}, "
         raise NoSolutionError(
             message="No voltage-mode controller stands this battery and reaches this frequency.",
             quantity="controller supply and ramp frequency",
             value=f"{show(supply_v, 'voltage')} at {show(2 * spec.switching_hz, 'frequency')}",
-            limit="the highest controller rating in the library",
+            limit=f"{show(max((c.supply_max_v for c in two), default=0.0), 'voltage')} at "
+            f"{show(max((c.f_max_hz for c in two), default=0.0), 'frequency')}, the highest ratings at hand",
             source="parts library and drawer",
-            remedy='Set converter.gate_supply = "regulated", lower converter.switching, or add a controller '
-            "to the drawer.",
+            remedy=f'Set converter.gate_supply = "regulated", {slower}or add a controller of these '
+            "ratings to the drawer.",
+            code="CNV-17",
         )
     return min(
         fit, key=lambda c: (library.in_drawer(c.id) == 0, c.soft_start_a is None, -c.output_sink_a, c.id)

@@ -23,8 +23,8 @@ __all__ = [
     "power_rating_w",
 ]
 
-POWER_RATINGS_W = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 11.0, 17.0, 25.0, 50.0)
-"""Usual power ratings of resistors, W; common practice."""
+POWER_RATINGS_W = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 11.0, 17.0, 25.0, 50.0, 100.0)
+"""Usual power ratings of resistors, W; above 17 W they sit on a sink. Common practice."""
 
 _LOADED = 0.6  # share of a resistor's rating that is used
 _OVER_REST = 1.1  # least clamp voltage over twice the highest battery
@@ -33,6 +33,8 @@ _RIPPLE = 0.05
 _FILM_V = (63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 _DIODE_RESERVE = 1.2
 _SURGE_SHARE = 0.5  # of the single surge rating that each pulse of some 100 ns may reach; common practice
+_MOST_EACH = 4  # diodes in parallel at each drain
+_PARALLEL_SHARE = 0.8  # of their summed rating, for uneven sharing; common practice
 _CJ_PER_A = 10e-12  # junction capacitance of an ultrafast leg per ampere of rating, reverse biased, memory
 
 
@@ -52,20 +54,22 @@ def power_rating_w(heat_w: float) -> float:
         value=show(heat_w, "power"),
         limit=show(_LOADED * POWER_RATINGS_W[-1], "power"),
         source="common-practice",
-        remedy='Lower the leakage inductance (transformer.lay = "twisted", shorter transformer.lead) or '
-        "converter.switching.",
+        remedy=f"It needs {100 * _LOADED * POWER_RATINGS_W[-1] / heat_w:.0f} % of the leakage inductance "
+        '(transformer.lay = "twisted", shorter transformer.lead) or of converter.switching.',
     )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Clamp:
-    """One clamp for both drains: two diodes into a capacitor, a resistor from there to the battery.
+    """One clamp for both drains: diodes into a capacitor, a resistor from there to the battery.
 
-    Voltages at the highest battery and the crest of a full sine.
+    Voltages at the highest battery and the crest of a full sine. Diodes in parallel have leads of one length
+    and are loaded to four fifths, for they don't share evenly.
     """
 
     diode: Rectifier
-    diode_packages: int
+    diodes_each: int  # in parallel at each drain
+    diode_packages: int  # in all
     resistor_ohm: float
     capacitor_f: float
     capacitor_v: float  # rating
@@ -140,10 +144,11 @@ def design_clamp(
             limit=f"{show(most, 'voltage')}, 90 % of what {mosfet.id} stands",
             source=mosfet.provenance.document,
             remedy=f"Choose a switch of at least {show(least / _OF_RATING, 'voltage')} (converter.mosfet).",
+            code="CNV-04",
         )
     ripple_room = 1.0 + 0.5 * _RIPPLE
-    diode = _clamp_diode(library, most, end_a)
-    drop = diode.vf0_v + diode.rd_ohm * end_a
+    diode, each = _clamp_diode(library, most, end_a)
+    drop = diode.vf0_v + diode.rd_ohm * end_a / each
     aim = (most - drop) / ripple_room
     if aim <= least:
         aim = least
@@ -162,7 +167,8 @@ def design_clamp(
     heat = (mean_v - emf_max_v) ** 2 / resistor
     return Clamp(
         diode=diode,
-        diode_packages=1 if diode.legs == 2 else 2,
+        diodes_each=each,
+        diode_packages=each if diode.legs == 2 else 2 * each,
         resistor_ohm=resistor,
         capacitor_f=capacitor,
         capacitor_v=next((v for v in _FILM_V if v >= 1.2 * settled), 1000.0),
@@ -175,40 +181,77 @@ def design_clamp(
         returned_w=emf_max_v * (mean_v - emf_max_v) / resistor,
         rating_w=power_rating_w(heat),
         diode_peak_a=end_a,
-        diode_peak_limit_a=_SURGE_SHARE * diode.ifsm_a,
+        diode_peak_limit_a=_peak_limit_a(diode, each),
         rest_w=emf_max_v**2 / resistor,
-        zener_w=mean_w,
+        zener_w=mean_w * lifted,
     )
 
 
-def _clamp_diode(library: Library, clamp_v: float, peak_a: float) -> Rectifier:
-    """Fast diode for both drains: a common-cathode pair in one case where there is one."""
-    fit = [
+def _peak_limit_a(diode: Rectifier, each: int) -> float:
+    """Pulse current that ``each`` diodes in parallel stand, A."""
+    return _SURGE_SHARE * diode.ifsm_a * (each if each == 1 else _PARALLEL_SHARE * each)
+
+
+def _clamp_diode(library: Library, clamp_v: float, peak_a: float) -> tuple[Rectifier, int]:
+    """Fast diode for both drains, and how many in parallel at each: common-cathode pairs where there are any.
+
+    Diodes from the drawer come first, then the fewest cases.
+    """
+    voltage = _DIODE_RESERVE * clamp_v
+    fast = [
         r
         for r in library.rectifiers.values()
-        if r.technology in ("schottky", "ultrafast")
-        and r.common != "anode"
-        and r.vrrm_v >= _DIODE_RESERVE * clamp_v
-        and _SURGE_SHARE * r.ifsm_a >= peak_a
+        if r.technology in ("schottky", "ultrafast") and r.common != "anode"
+    ]
+    fit = [
+        (r, each)
+        for r in fast
+        for each in range(1, _MOST_EACH + 1)
+        if r.vrrm_v >= voltage and _peak_limit_a(r, each) >= peak_a
     ]
     if not fit:
-        raise NoSolutionError(
-            message="No fast diode for the clamp.",
-            quantity="reverse voltage and peak current",
-            value=f"{show(_DIODE_RESERVE * clamp_v, 'voltage')} at {show(peak_a, 'current')}",
-            limit="none in the library or drawer",
-            source="parts library and drawer",
-            remedy="Add a fast diode to the drawer, or lower the leakage inductance.",
-        )
+        raise _no_clamp_diode(fast, voltage, peak_a)
     return min(
         fit,
-        key=lambda r: (
-            library.in_drawer(r.id) < (1 if r.legs == 2 else 2),
-            r.legs == 1,
-            r.if_a,
-            r.vrrm_v,
-            r.id,
+        key=lambda row: (
+            library.in_drawer(row[0].id) < row[1] * (1 if row[0].legs == 2 else 2),
+            row[1] * (1 if row[0].legs == 2 else 2),
+            row[0].if_a,
+            row[0].vrrm_v,
+            row[0].id,
         ),
+    )
+
+
+def _no_clamp_diode(fast: list[Rectifier], voltage_v: float, peak_a: float) -> NoSolutionError:
+    """What is missing, and by how much: voltage, or current."""
+    high = [r for r in fast if r.vrrm_v >= voltage_v]
+    if not high:
+        best = max((r.vrrm_v for r in fast), default=0.0)
+        lower_v = show(best / _DIODE_RESERVE / _OF_RATING, "voltage")
+        remedy = (
+            f"Add a fast diode of at least {show(voltage_v, 'voltage')} to the drawer, set converter.mosfet "
+            f"to a switch of at most {lower_v}, so that the clamp may sit lower, or set "
+            'converter.topology = "full-bridge", which needs no clamp.'
+        )
+        limit = f"{show(best, 'voltage')}, the highest rating of a fast diode at hand"
+    else:
+        most = max(_peak_limit_a(r, _MOST_EACH) for r in high)
+        surge = peak_a / (_SURGE_SHARE * _PARALLEL_SHARE * _MOST_EACH)
+        remedy = (
+            f"Add a fast diode of {show(voltage_v, 'voltage')} with a surge rating of "
+            f"{show(surge, 'current')} to the drawer, lower goal.power to {100 * most / peak_a:.0f} %, or "
+            'set converter.topology = "full-bridge", which needs no clamp.'
+        )
+        limit = f"{show(most, 'current')}, {_MOST_EACH} of the strongest at hand in parallel at each drain"
+    return NoSolutionError(
+        message="No fast diode for the clamp.",
+        quantity="reverse voltage and peak current",
+        value=f"{show(voltage_v, 'voltage')} at {show(peak_a, 'current')}",
+        limit=limit,
+        source="parts library and drawer",
+        remedy=remedy,
+        code="CNV-04",
     )
 
 

@@ -73,7 +73,8 @@ def size_converter(
     switch_ohm = hot_resistance(mosfet, demand.switch_c) / count * (2.0 if bridge else 1.0)
     winding_ohm = magnetics.primary_ohm
     loop = switch_ohm + winding_ohm + spec.link_ohm
-    loop += (magnetics.secondary_ohm + diode.rd_ohm) / ratio**2
+    each = demand.each_crest_a / demand.rail_crest_a
+    loop += each * (magnetics.secondary_ohm + diode.rd_ohm) / ratio**2
     music_rms = sqrt(demand.music_mean_square)
     primary_crest_a = ratio * demand.rail_crest_a
     high = demand.emf_max_v / demand.emf_nominal_v
@@ -85,8 +86,8 @@ def size_converter(
     averaging = timing.share * shape.average
     ripple_factor = sqrt(shape.mean_square / (timing.share * shape.average**2) - 1.0)
     end_a = primary_crest_a * shape.end / averaging * high
-    reservoir_ripple_a = demand.rail_crest_a * music_rms * ripple_factor / sqrt(2.0)
-    by_ripple_f = demand.rail_crest_a * (1 - timing.share) / (2 * f * demand.rail_ripple_v)
+    reservoir_ripple_a = demand.each_rms_share * demand.rail_crest_a * music_rms * ripple_factor
+    by_ripple_f = demand.each_crest_a * (1 - timing.share) / (2 * f * demand.rail_ripple_v)
     if plan.regulated:
         choke = regulated_output(spec, demand, plan, magnetics, library)
         winding_v, rail_open_v = ratio * demand.emf_max_v, choke.set_v
@@ -118,7 +119,7 @@ def size_converter(
         reservoir_ripple_a,
     )
     if choke is None:
-        ripple_v = demand.rail_crest_a * (
+        ripple_v = demand.each_crest_a * (
             (1 - timing.share) / (2 * f * reservoir_bank.capacitance_f) + reservoir_bank.esr_ohm / averaging
         )
         soft_ohm = ratio**2 * (demand.source_ohm + loop / averaging)

@@ -64,13 +64,15 @@ def regulated_output(
     set_v = controller.vref_v * (1.0 + top / bottom)
     crest_a = demand.rail_crest_a
     on_a = ratio * crest_a
-    drop_v = diode.vf0_v + (diode.rd_ohm + magnetics.secondary_ohm) * crest_a
+    each_a = demand.each_crest_a
+    drop_v = diode.vf0_v + (diode.rd_ohm + magnetics.secondary_ohm) * each_a
 
     def share_at(emf_v: float) -> tuple[float, float]:
         """Share needed and share possible at the crest, battery sagging."""
         at_v = emf_v - demand.source_ohm * crest_a * set_v / (0.9 * emf_v) - path * on_a
         need = (set_v + drop_v) / (ratio * at_v) if at_v > 0 else float("inf")
-        return need, timing.share - 2.0 * f * magnetics.leakage_h * on_a / max(at_v, 1e-3)
+        end_a = on_a + 0.5 * ratio * spec.ripple * crest_a
+        return need, timing.share - 2.0 * f * magnetics.leakage_h * end_a / max(at_v, 1e-3)
 
     need, can = share_at(demand.emf_nominal_v)
     if need > can:
@@ -82,6 +84,7 @@ def regulated_output(
             source="derived",
             remedy=f"Raise transformer.secondary_turns by {100 * (need / can - 1):.0f} % or more, lower "
             f"converter.rail to {show(set_v * can / need, 'voltage')}, or shorten converter.dead_time.",
+            code="CNV-26",
         )
     low, high = 0.5 * demand.emf_low_v, demand.emf_nominal_v
     for _ in range(40):
@@ -92,15 +95,15 @@ def regulated_output(
         else:
             low = middle
     light, _ = share_at(demand.emf_max_v)
-    wanted_a = spec.ripple * crest_a
+    wanted_a = spec.ripple * each_a
     inductance = output_choke_h(set_v, min(light, 0.98), f, wanted_a)
     choke = design_choke(
         library,
         inductance,
-        1.05 * crest_a + 0.5 * wanted_a,
+        1.05 * each_a + 0.5 * wanted_a,
         wanted_a,
         2.0 * f,
-        crest_a * sqrt(0.5 * demand.music_mean_square),
+        demand.each_rms_share * crest_a * sqrt(demand.music_mean_square),
         windings=2,
         wanted=spec.choke_core,
     )

@@ -25,7 +25,7 @@ __all__ = [
 ]
 
 _MOST_PARALLEL = 4
-_MOST_CANS = 10
+_MOST_CANS = 12
 
 
 def hot_resistance(mosfet: Mosfet, junction_c: float) -> float:
@@ -121,6 +121,7 @@ def choose_switch(
             limit=f"highest rating at hand {show(best, 'voltage')}, at most {_MOST_PARALLEL} in parallel",
             source="parts library and drawer",
             remedy=_switch_remedy(voltage_v, best, legs),
+            code="CNV-03",
         )
     ranked.sort(key=lambda row: row[:3])
     _, _, _, mosfet, count, loss = ranked[0]
@@ -208,12 +209,26 @@ def choose_rectifier(
             value=f"{show(reverse_v, 'voltage')} at {show(average_a, 'current')} mean a leg",
             limit="the highest-rated rectifier at hand",
             source="parts library and drawer",
-            remedy="Add a rectifier with that rating to the drawer, or lower the rail voltage.",
+            remedy=_rectifier_remedy(library, reverse_v, average_a),
+            code="CNV-06",
         )
     ranked.sort(key=lambda row: row[:3])
     _, _, _, part, partner, packages = ranked[0]
     others = tuple(row[2] for row in ranked[1:5])
     return RectifierChoice(rectifier=part, packages=packages, partner=partner, candidates=others)
+
+
+def _rectifier_remedy(library: Library, reverse_v: float, average_a: float) -> str:
+    """What would have to change, and by how much."""
+    best_v = max((r.vrrm_v for r in library.rectifiers.values()), default=0.0)
+    rating = f"{show(reverse_v, 'voltage')} and {show(1.5 * average_a, 'current')}"
+    asked = f"Add a rectifier of {rating} to the drawer"
+    if reverse_v > best_v:
+        return (
+            f"{asked}, or lower goal.power to {100 * (best_v / reverse_v) ** 2:.0f} %: the rail goes with it."
+        )
+    best_a = max(r.if_a for r in library.rectifiers.values() if r.vrrm_v >= reverse_v)
+    return f"{asked}, or lower goal.power to {100 * best_a / (1.5 * average_a):.0f} %."
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -287,17 +302,52 @@ def choose_bank(
         volume = count * (part.diameter_m**2 * part.height_m * 1e6 + 2.0)
         ranked.append((not at_hand, volume, part.id, part, count))
     if not ranked:
-        raise NoSolutionError(
-            message=f"No bank of up to {_MOST_CANS} electrolytics will do for the {role}.",
-            quantity="capacitance, voltage, ripple",
-            value=(
-                f"{show(capacitance_f, 'capacitance')}, {show(voltage_v, 'voltage')}, "
-                f"{show(ripple_a, 'current')} rms"
-            ),
-            limit=f"{_MOST_CANS} cans of the drawer or library",
-            source="parts library and drawer",
-            remedy="Add larger capacitors to the drawer, or accept more ripple.",
-        )
+        raise _no_bank(library, role, capacitance_f, voltage_v, ripple_a)
     ranked.sort(key=lambda row: row[:3])
     _, _, _, part, count = ranked[0]
     return CapacitorBank(capacitor=part, count=count, candidates=tuple(row[2] for row in ranked[1:5]))
+
+
+def _no_bank(
+    library: Library, role: str, capacitance_f: float, voltage_v: float, ripple_a: float
+) -> NoSolutionError:
+    """What the largest bank at hand lacks, and what would do instead."""
+    high = [
+        c
+        for c in library.capacitors.values()
+        if c.technology == "electrolytic" and c.voltage_v >= voltage_v and c.ripple_a is not None
+    ]
+    asked = (
+        f"{show(capacitance_f, 'capacitance')}, {show(voltage_v, 'voltage')}, {show(ripple_a, 'current')} rms"
+    )
+    if not high:
+        best = max(
+            (c.voltage_v for c in library.capacitors.values() if c.technology == "electrolytic"), default=0.0
+        )
+        limit = f"{show(best, 'voltage')}, the highest rating at hand"
+        remedy = (
+            f"Add an electrolytic of at least {show(voltage_v, 'voltage')} to the drawer, or lower the "
+            f"voltage to {100 * best / voltage_v:.0f} %."
+        )
+    else:
+        most_f = _MOST_CANS * max(c.capacitance_f * (1.0 - c.tolerance) for c in high)
+        most_a = _MOST_CANS * max(c.ripple_a or 0.0 for c in high)
+        share = min(most_f / capacitance_f, most_a / ripple_a)
+        limit = (
+            f"{_MOST_CANS} cans: {show(most_f, 'capacitance')} of the largest, {show(most_a, 'current')} rms "
+            "of the strongest"
+        )
+        remedy = (
+            f"Add a capacitor of at least {show(capacitance_f / _MOST_CANS, 'capacitance')} and "
+            f"{show(ripple_a / _MOST_CANS, 'current')} rms to the drawer, use a higher battery voltage, or "
+            f"lower goal.power to {100 * share:.0f} % or less."
+        )
+    return NoSolutionError(
+        message=f"No bank of up to {_MOST_CANS} electrolytics will do for the {role}.",
+        quantity="capacitance, voltage, ripple",
+        value=asked,
+        limit=limit,
+        source="parts library and drawer",
+        remedy=remedy,
+        code="CNV-08" if role == "input capacitors" else "CNV-09",
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 from typing import Literal
 
 from subwright.base.fields import (
@@ -149,6 +150,18 @@ class ConverterDemand:
     switch_c: float  # junction temperatures, from the heat stage or assumed
     diode_c: float
     lowest_note_hz: float
+    both_rails: bool = False  # both carry the crest together: a bridge between the rails
+    least_reverse_v: float = 0.0  # that a rectifier leg must stand whatever the plan reckons
+
+    @property
+    def each_crest_a(self) -> float:
+        """Current out of a rail that works, at the crest, A."""
+        return 0.5 * self.rail_crest_a if self.both_rails else self.rail_crest_a
+
+    @property
+    def each_rms_share(self) -> float:
+        """Rms current of one rail over that of the sum of both, full sine: they take turns, or share."""
+        return 0.5 if self.both_rails else sqrt(0.5)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -24,7 +24,7 @@ from subwright.stages.transformer_records import (
     Winding,
     WindingStep,
 )
-from subwright.stages.transformer_refusal import nearest_candidate, refusal
+from subwright.stages.transformer_refusal import REFUSED, nearest_candidate, refusal
 from subwright.stages.transformer_search import Effort, Found, search_all
 
 __all__ = [
@@ -156,8 +156,11 @@ def choose_transformer(
     *,
     compare: bool = True,
     effort: Effort = "thorough",
+    explain: bool = True,
 ) -> HeldTransformer:
     """Choose a transformer; ``design_transformer`` says how, and what the arguments are.
+
+    ``explain`` off leaves out of a refusal what stands in the way, which takes some searches to find out.
 
     Returns
     -------
@@ -181,7 +184,9 @@ def choose_transformer(
             broken = ", ".join(v.name for v in found.violations if v.share[index] > 1 + 1e-9)
             choice = (f"Fixed altogether and taken as it stands. Beyond its limit: {broken}.",)
             return _taken(spec, need, library, found, index, choice)
-    raise refusal(spec, need, library)
+    if explain:
+        raise refusal(spec, need, library)
+    raise NoSolutionError(message="No transformer keeps every limit.", quantity="transformer", code=REFUSED)
 
 
 def _taken(

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from subwright.physics.leakage import concentric_leakage, ring_breadth
 from subwright.physics.magnetic_thermal import thermal_resistance_from_volume
 from subwright.physics.magnetics import turns_square_wave
-from subwright.physics.push_pull import pulse_average
 from subwright.stages.transformer_lay import foil_share
 from subwright.stages.transformer_model import (
     Candidates,
@@ -31,6 +30,7 @@ from subwright.stages.transformer_model import (
     secondary_halves,
     winding_loss_w,
 )
+from subwright.stages.transformer_rail import ratio_for_rail
 from subwright.stages.transformer_reach import Lying, lying, may_reach
 from subwright.stages.transformer_records import (
     TransformerNeed,
@@ -62,7 +62,7 @@ _MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 24_000, "thorough": 600_000
 # Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
 _MOST_LAID: Final = 3_000  # windings laid before a quick look samples the wires
 _SECTION_CLASS: Final = 1.2
-_MOST_RELAXED: Final = 1_000_000  # the same when looking for what stands in the way
+_MOST_RELAXED: Final = 200_000  # the same when looking for what stands in the way
 _TYPICAL_BUILD: Final = 0.6  # of the window's depth
 _TYPICAL_COPPER: Final = 0.02  # of the battery, dropped in the windings at the crest
 
@@ -168,11 +168,7 @@ def _ratio_wanted(
     ) + lead_inductance_h(spec, need.primary_rms_a / density_limit(spec))
     start = need.ratio_target
     copper = _TYPICAL_COPPER * rail.emf_v / (start * rail.crest_a)
-    loop = rail.path_ohm + rail.diode_ohm / start**2 + copper
-    averaging = need.duty * pulse_average(need.duty / (2.0 * need.switching_hz), leakage, np.asarray(loop))
-    drop = rail.crest_a * (rail.source_ohm + loop / averaging)
-    room = np.maximum(rail.emf_v**2 - 4.0 * drop * (rail.needed_v + rail.diode_v), 0.0)
-    return np.asarray((rail.emf_v - np.sqrt(room)) / (2.0 * drop))
+    return ratio_for_rail(need, rail, start, copper, leakage)
 
 
 def _options(

@@ -263,7 +263,13 @@ def _leakage(
 
 
 def heat(
-    spec: TransformerSpec, need: TransformerNeed, wound: Wound, guess_k: float, library: Library
+    spec: TransformerSpec,
+    need: TransformerNeed,
+    wound: Wound,
+    guess_k: float,
+    library: Library,
+    *,
+    last_c: float | None = None,
 ) -> Heated:
     """Heat one transformer until loss and temperature agree.
 
@@ -271,6 +277,8 @@ def heat(
     ----------
     spec, need, library : as for the search. wound : the transformer.
     guess_k : its rise at the hottest permitted temperature, K; where the search for its own begins.
+    last_c : its temperature at much the same currents, °C, to begin from instead. Rounds that hand it on come
+        ever closer, where each one that stops within 0.2 K by itself may jump by as much.
 
     Raises
     ------
@@ -282,9 +290,8 @@ def heat(
     primary_turns, secondary_turns = int(one.primary_turns[0]), int(one.secondary_turns[0])
     heat_share = mean_square(spec, need)
     halves = secondary_halves(need)
-    temperature, e, wires = _at_own_temperature(
-        spec, need, wound, heat_share, _GUESS_SHARE * guess_k, library
-    )
+    start_k = _GUESS_SHARE * guess_k if last_c is None else last_c - need.ambient_c
+    temperature, e, wires = _at_own_temperature(spec, need, wound, heat_share, start_k, library)
     barriers = 2 if bool(table.interfaces[row] > 1) and secondary_turns > 1 else 1
     primary_build = float(laid[0].build_m[0])
     secondary_build = float(laid[1].top_m[0]) - primary_build - barriers * spec.insulation_m

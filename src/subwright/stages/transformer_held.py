@@ -62,20 +62,21 @@ class HeldTransformer:
             }
         )
 
-    def heated(self, need: TransformerNeed, library: Library) -> Heated:
+    def heated(self, need: TransformerNeed, library: Library, last_c: float | None = None) -> Heated:
         """The same transformer with other currents.
 
         Parameters
         ----------
         need : as it was chosen for, but for currents, ratios and rail.
         library : parts with the drawer merged.
+        last_c : its temperature at currents close to these, °C; None begins from none.
 
         Raises
         ------
         ConvergenceError : loss and temperature don't settle.
         """
-        guess_k = first_guess_k(self.spec, need, self.wound, library)
-        return heat(self.spec, need, self.wound, guess_k, library)
+        guess_k = first_guess_k(self.spec, need, self.wound, library) if last_c is None else 0.0
+        return heat(self.spec, need, self.wound, guess_k, library, last_c=last_c)
 
     def finished(self, need: TransformerNeed, library: Library) -> TransformerResult:
         """The whole result for other currents; how it was chosen stays as it was.

@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.physics.push_pull import pulse_average
 from subwright.stages.transformer_model import (
     Candidates,
     Evaluation,
@@ -18,6 +17,7 @@ from subwright.stages.transformer_model import (
     primary_halves,
     secondary_halves,
 )
+from subwright.stages.transformer_rail import loaded_rail_v
 from subwright.stages.transformer_records import (
     ParetoRow,
     RailNeed,
@@ -93,23 +93,14 @@ def rail_voltages(
 
     Returns
     -------
-    (loaded, open), V, shape (n,).
-
-    Source
-    ------
-    Averaged pulse of ``physics.push_pull`` with this candidate's resistance and leakage. [derived]
+    (loaded, open), V, shape (n,); a held rail rises no higher without load, and counts as 0 there.
     """
     ratio = candidates.secondary_turns / candidates.primary_turns
-    primary_ohm = rail.path_ohm + evaluation.primary_w / (primary_halves(need) * need.primary_rms_a**2)
-    secondary_ohm = rail.diode_ohm + evaluation.secondary_w / (
-        secondary_halves(need) * need.secondary_rms_a**2
-    )
-    loop_ohm = primary_ohm + secondary_ohm / ratio**2
-    on_s = need.duty / (2.0 * need.switching_hz)
-    averaging = need.duty * pulse_average(on_s, evaluation.leakage_h, loop_ohm)
-    drop_ohm = ratio**2 * (rail.source_ohm + loop_ohm / averaging)
-    loaded = ratio * rail.emf_v - rail.diode_v - rail.crest_a * drop_ohm
-    return loaded, ratio * rail.emf_most_v - rail.diode_v
+    primary_ohm = evaluation.primary_w / (primary_halves(need) * need.primary_rms_a**2)
+    secondary_ohm = evaluation.secondary_w / (secondary_halves(need) * need.secondary_rms_a**2)
+    loaded = loaded_rail_v(need, rail, ratio, primary_ohm, secondary_ohm, evaluation.leakage_h)
+    unloaded = np.zeros_like(ratio) if rail.held else ratio * rail.emf_most_v - rail.diode_v
+    return loaded, unloaded
 
 
 def score_of(
@@ -138,6 +129,8 @@ def score_of(
         # Rail in hand at full power is voltage that every part must stand for nothing, and so is the
         # rise when the load goes: the latter is what leakage and resistance cost.
         open_v = ratio * need.rail.emf_v - need.rail.diode_v
+        if need.rail.held:
+            open_v = need.duty * open_v  # a held rail: what every part behind the winding must stand besides
         score[among] += _RAIL_WEIGHT * (open_v / need.rail.needed_v - 1.0)
     for limit in limits:
         if limit.name in _COMFORTABLE:

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.physics.leakage import concentric_leakage, ring_breadth
-from subwright.physics.push_pull import pulse_average
 from subwright.stages.transformer_lay import Laid
 from subwright.stages.transformer_leakage import lead_inductance_h
+from subwright.stages.transformer_rail import loaded_rail_v
 from subwright.stages.transformer_records import RailNeed, TransformerNeed, TransformerSpec
 from subwright.stages.transformer_tables import CoreTable
 
@@ -138,8 +138,5 @@ def may_reach(
     )
     # On a ring a primary between two halves of the secondary lies higher than here: its field is not known.
     leakage = primary.lead_h + np.where(table.ring[row] & (interfaces > 1), 0.0, windings)
-    loop = rail.path_ohm + primary.half_ohm + (rail.diode_ohm + secondary.half_ohm) / ratio**2
-    averaging = need.duty * pulse_average(need.duty / (2.0 * need.switching_hz), leakage, loop)
-    drop = ratio**2 * (rail.source_ohm + loop / averaging)
-    loaded = ratio * rail.emf_v - rail.diode_v - rail.crest_a * drop
+    loaded = loaded_rail_v(need, rail, ratio, primary.half_ohm, secondary.half_ohm, leakage)
     return np.asarray(loaded >= rail.needed_v * (1.0 - 1e-6))

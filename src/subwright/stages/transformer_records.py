@@ -154,6 +154,10 @@ class RailNeed:
     diode_v, diode_ohm : rectifier, V and ohm.
     crest_a : current out of the working rail at the crest, A.
     needed_v : rail at that crest. most_v : highest rail unloaded, at ``emf_most_v``, V.
+    held : an output choke and the controller hold the rail; the resistances then count in the conducting
+        share only, and commutation takes from that share.
+    halves_loaded : halves of the secondary that work at the crest: 1 where one rail carries the load, 2 where
+        both share it.
     """
 
     emf_v: float
@@ -165,6 +169,8 @@ class RailNeed:
     crest_a: float
     needed_v: float
     most_v: float
+    held: bool = False
+    halves_loaded: int = 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

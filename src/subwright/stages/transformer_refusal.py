@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,8 +16,12 @@ from subwright.stages.transformer_records import TransformerNeed, TransformerSpe
 from subwright.stages.transformer_search import Found, search_all
 from subwright.stages.transformer_tables import core_table
 
-__all__ = ["nearest_candidate", "refusal"]
+__all__ = ["REFUSED", "nearest_candidate", "refusal"]
 
+REFUSED = "MAG-19"  # the rule that a refusal of every winding names
+_NO_DUTY = "CNV-26"  # the one that a held rail beyond the duty names
+_FREE_RAIL = 1.6  # room given to the rail to see what would serve
+_POWER_SHARES = (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)
 _WIDER = (1.5, 3.0, 10.0)  # limits are widened by these factors in turn until something can be wound
 
 
@@ -68,6 +73,11 @@ def _explain(
     facts = [_fact(name, share, spec, need, found, index) for name, share in broken]
     name, applied, limit, _, source = facts[0]
     remedies = [remedy for *_, remedy, _ in facts]
+    short = any(name.startswith("rail") for name, *_ in facts)
+    if short and need.rail is not None:
+        held = spec.model_copy(update={"core": core.id, "stack": stack})
+        loaded_v = need.rail.needed_v / max(dict(broken).get("rail at full power", 1.0), 1.0)
+        remedies += _rail_that_serves(held, need, library, loaded_v)
     if any(fact[0] == "temperature rise" for fact in facts):
         remedies += _rise_that_serves(spec, need, library, float(found.evaluation.rise_high_k[index]))
     others = "".join(f" Also {n}: {a}, limit {li}." for n, a, li, _, _ in facts[1:])
@@ -78,7 +88,59 @@ def _explain(
         limit=limit,
         source=source,
         remedy=" ".join(remedies),
+        code=_NO_DUTY if short and need.rail is not None and need.rail.held else REFUSED,
     )
+
+
+def _rail_that_serves(
+    spec: TransformerSpec, need: TransformerNeed, library: Library, loaded_v: float
+) -> list[str]:
+    """What a rail out of reach would ask of amplifier, power or output; found by trying, on one core."""
+    rail = need.rail
+    if rail is None:
+        return []
+    remedies = []
+    free = replace(
+        need, ratio_max=_FREE_RAIL * need.ratio_max, rail=replace(rail, most_v=_FREE_RAIL * rail.most_v)
+    )
+    loose = spec.model_copy(update={"secondary_turns": None})
+    found = search_all(loose, free, library, front=False)
+    if found.best >= 0:
+        np_turns, ns_turns = (
+            float(turns[found.best])
+            for turns in (found.candidates.primary_turns, found.candidates.secondary_turns)
+        )
+        given = f"{np_turns:.0f} : {ns_turns:.0f} turns would give it"
+        if spec.secondary_turns is not None:
+            given += f" (transformer.secondary_turns = {ns_turns:.0f})"
+        unloaded_v = ns_turns / np_turns * rail.emf_most_v - rail.diode_v
+        if rail.held or unloaded_v <= rail.most_v:
+            remedies.append(f"{given}.")
+        else:
+            remedies.append(
+                f"{given}; unloaded the rail then rises to {show(unloaded_v, 'voltage')}, so the "
+                f"amplifier must stand that instead of {show(rail.most_v, 'voltage')}: set "
+                f"amplifier.mosfet to a switch rated {100.0 * (unloaded_v / rail.most_v - 1.0):.0f} % higher."
+            )
+    for share in _POWER_SHARES:
+        root = math.sqrt(share)
+        less = replace(
+            need,
+            primary_rms_a=root * need.primary_rms_a * root,
+            secondary_rms_a=root * need.secondary_rms_a,
+            ratio_min=root * need.ratio_min,
+            ratio_target=root * need.ratio_target,
+            rail=replace(rail, crest_a=root * rail.crest_a, needed_v=root * rail.needed_v),
+        )
+        if search_all(spec, less, library, front=False).best >= 0:
+            remedies.append(f"Or lower goal.power to about {100 * share:.0f} %.")
+            break
+    if rail.held:
+        lower = show(loaded_v, "voltage")
+        remedies.append(f"Or lower converter.rail to {lower}, or shorten converter.dead_time.")
+    else:
+        remedies.append('Or set converter.output = "regulated": its rail doesn\'t rise when the load goes.')
+    return remedies
 
 
 def _rise_that_serves(
@@ -162,7 +224,7 @@ def _fact(
             name,
             show(limit / share if loaded else limit * share, "voltage"),
             show(limit, "voltage"),
-            "It needs more turns on the secondary, thicker copper or less leakage."
+            "It needs more turns on the secondary, thicker copper, or less leakage (transformer.lead_form)."
             if loaded
             else "It needs fewer turns on the secondary, or parts that stand a higher rail.",
             "amplifier's rail window",
@@ -197,4 +259,5 @@ def _far_off(spec: TransformerSpec, need: TransformerNeed, library: Library) -> 
         source="window and fill limit",
         remedy="Free what transformer.* fixes, allow more strands (transformer.most_strands), choose a "
         "larger core, or lower the power.",
+        code=REFUSED,
     )

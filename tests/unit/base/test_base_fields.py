@@ -235,3 +235,21 @@ def test_rules_carry_what_a_form_needs() -> None:
     assert (rule.low, rule.high) == (0.006, 0.04)
     assert Spec.RULES["section_m2"].optional
     assert "kind" not in Spec.RULES
+
+
+def test_a_count_in_words_asks_for_a_whole_number() -> None:
+    class Box(StageSpec):
+        port_count: Literal[1, 2, 3] = choice(1, why="Ports.")
+        primary_turns: Turns = quantity("5", low="1", high="60", why="Turns.")
+
+    for key, value, allowed in (
+        ("port_count", "two", "one of 1, 2, 3"),
+        ("primary_turns", "six", '"1" to "60"'),
+    ):
+        with pytest.raises(ValidationError) as caught:
+            Box.model_validate({key: value})
+        text = str(caught.value)
+        assert "must be a whole number" in text
+        assert "ratio" not in text
+        assert allowed in text
+    assert Box.model_validate({"port_count": "2"}).port_count == 2

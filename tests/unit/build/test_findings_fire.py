@@ -293,6 +293,7 @@ BREAKS: dict[str, list[Break]] = {
         Break({"converter.plan.rectifier.rectifier.vrrm_v": 80.0}),
         Break({"converter.plan.rectifier.rectifier.if_a": 5.0}),
     ],
+    "CNV-26": [Break({"converter.choke": SimpleNamespace(share_nominal=0.9, share_most=0.85)})],
     "CNV-25": [Break({"converter.plan.rectifier.rectifier.if_a": 1.0})],
     "RAT-01": [Break({"supply.parts": (part("continuous current", "A"),)})],
     "RAT-02": [Break({"converter.parts": (part("voltage", "V"),)})],
@@ -351,6 +352,7 @@ BREAKS: dict[str, list[Break]] = {
             before={"transformer.core.provenance.kind": "datasheet"},
         ),
     ],
+    "MAG-19": [Break({"transformer.search.feasible": 0})],
     "MAG-18": [Break({"converter.plan.timing.soft_start_s": 0.0, "transformer.lost_pulse_limit_t": 0.15})],
     "PRO-01": [
         Break(order_of("under-voltage trip below the low corner at rest", 20.0)),

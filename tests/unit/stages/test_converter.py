@@ -328,7 +328,7 @@ def test_a_rail_beyond_the_amplifier_is_refused_with_both_numbers():
 
 def test_no_switch_for_the_voltage_names_the_gap_and_the_bridge():
     with pytest.raises(NoSolutionError, match="No MOSFET") as caught:
-        built(replace(FORTY_EIGHT, emf_max_v=90.0), topology="push-pull")
+        built(replace(FORTY_EIGHT, emf_max_v=110.0), topology="push-pull")
     assert "short" in caught.value.remedy
     assert "full-bridge" in caught.value.remedy
 

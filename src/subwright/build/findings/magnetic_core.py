@@ -9,7 +9,7 @@ from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.physics.flux_start import flux_at_switch_on
 
-__all__ = ["lead_leakage", "switch_on", "unchecked_core"]
+__all__ = ["lead_leakage", "some_winding", "switch_on", "unchecked_core"]
 
 _LEAD_SHARE: Final = 0.5
 _SURE_T: Final = (
@@ -112,4 +112,34 @@ def switch_on(design: Design) -> Iterator[Measure]:
         limit=transformer.lost_pulse_limit_t,
         dimension="flux density",
         at="highest battery",
+    )
+
+
+@rule(
+    "MAG-19",
+    stage="transformer",
+    severity="stop",
+    title="Some way to wind it keeps every limit",
+    what="Windings on the cores allowed that keep flux, ratio, fill, height, current density, temperature "
+    "and rail at once.",
+    why="Where there is none, something must give: a core, the power, the rise, or the rail's window. The "
+    "refusal with this code names the nearest winding, what it breaks and by how much. A transformer that is "
+    "fixed altogether is taken as it stands, and this stop stays.",
+    limit="One.",
+    source="common-practice",
+    example="0 of 12 400: the nearest needs 22 more kelvin, or a core of 1.3 times the section.",
+    remedy="Free what transformer.core, transformer.primary_turns or transformer.primary_wire fix, raise "
+    "transformer.max_rise, or lower goal.power as the refusal says.",
+)
+def some_winding(design: Design) -> Iterator[Measure]:
+    """Count the windings that keep every limit."""
+    transformer = design.transformer
+    if transformer is None:
+        return
+    yield Measure(
+        quantity="windings that keep every limit",
+        value=float(transformer.search.feasible),
+        limit=1.0,
+        dimension="ratio",
+        sense="at least",
     )

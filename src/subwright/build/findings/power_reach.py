@@ -8,7 +8,7 @@ from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
 
-__all__ = ["clamp_at_rest", "rectifier_practice", "regulation_room", "third_more"]
+__all__ = ["clamp_at_rest", "duty_room", "rectifier_practice", "regulation_room", "third_more"]
 
 
 @rule(
@@ -134,3 +134,33 @@ def third_more(design: Design) -> Iterator[Measure]:
             limit=limit_a,
             dimension="current",
         )
+
+
+@rule(
+    "CNV-26",
+    stage="converter",
+    severity="stop",
+    title="The duty of a regulated rail stays below its limit",
+    what="Conducting share that the rail needs at the nominal battery and the crest of a full sine, against "
+    "what dead time and the commutation of the leakage leave.",
+    why="Above it the rail cannot be what it is set to, whatever the loop does. A wish that asks for more "
+    "is refused with this code.",
+    limit="Share of the cycle less dead time and less 2 f L I / V of commutation.",
+    source="pressman1998",
+    example="A need of 0.88 against 0.84: 5 % more secondary turns, or a rail 5 % lower.",
+    remedy="Raise transformer.secondary_turns, lower converter.rail, shorten converter.dead_time, or lower "
+    "the leakage (transformer.lead_form, transformer.interleave).",
+    near=0.01,
+)
+def duty_room(design: Design) -> Iterator[Measure]:
+    """Measure the share."""
+    converter = design.converter
+    if converter is None or converter.choke is None:
+        return
+    yield Measure(
+        quantity="conducting share needed",
+        value=converter.choke.share_nominal,
+        limit=converter.choke.share_most,
+        dimension="share",
+        at="nominal battery, crest of a full sine",
+    )

@@ -14,6 +14,7 @@ from subwright.build.result import Design, Finding, Severity
 __all__ = ["REGISTRY", "Measure", "Rule", "rule"]
 
 Sense = Literal["at most", "at least"]
+_DIGITS, _MOST_DIGITS = 3, 7
 Check = Callable[[Design], Iterable["Measure"]]
 
 
@@ -87,10 +88,7 @@ class Rule:
                 code=self.code,
                 severity=severity,
                 title=self.title,
-                message=(
-                    f"{measure.quantity}{where} is {show(measure.value, measure.dimension)}, "
-                    f"{measure.sense} {show(measure.limit, measure.dimension)}"
-                ),
+                message=f"{measure.quantity}{where} is {_against(measure)}",
                 quantity=measure.quantity + where,
                 value=measure.value,
                 limit=measure.limit,
@@ -100,6 +98,16 @@ class Rule:
                 remedy=measure.remedy or self.remedy,
                 stage=self.stage,
             )
+
+
+def _against(measure: Measure) -> str:
+    """Value and limit, with as many digits as tell them apart."""
+    digits = _DIGITS
+    while True:
+        value, limit = (show(x, measure.dimension, digits) for x in (measure.value, measure.limit))
+        if value != limit or measure.value == measure.limit or digits >= _MOST_DIGITS:
+            return f"{value}, {measure.sense} {limit}"
+        digits += 1
 
 
 REGISTRY: dict[str, Rule] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from subwright.base.units import show
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.stages.common import Corner
@@ -105,17 +106,24 @@ def fuse_protects(design: Design) -> Iterator[Measure]:
     limit="Breaking capacity of the fuse body: 1 kA for blade fuses of ISO 8820-3.",
     source="iso-8820-3",
     example="13.8 V over 8 mΩ of battery and contacts is 1.7 kA: more than a blade fuse may break.",
-    remedy="Use a bolt-down fuse with a higher breaking capacity (larger supply.fuse bodies), or the "
-    "terminal fuse of the battery's maker.",
+    remedy="The body is chosen for the fault already. Measure the battery and note "
+    "supply.internal_resistance, for an estimate errs low; where the fault is as large as this, fit a "
+    "fuse made for battery banks, with that breaking capacity at this voltage, at the battery's post.",
 )
 def fuse_breaks(design: Design) -> Iterator[Measure]:
     """Measure the fault current in A."""
     supply = design.supply
+    contacts = 0.5 * design.spec.supply.contact_resistance_ohm
+    enough = (supply.battery_resistance_ohm + contacts) * supply.fault_a / supply.fuse_breaking_a - contacts
     yield Measure(
         quantity="short circuit behind the fuse",
         value=supply.fault_a,
         limit=supply.fuse_breaking_a,
         dimension="current",
+        remedy=f"No {supply.fuse_body} fuse does: fit one that breaks {show(supply.fault_a, 'current')} or more "
+        f"at {show(supply.fuse_voltage_needed_v, 'voltage')}, made for battery banks, at the battery's post. Or "
+        "measure the battery: at a supply.internal_resistance of "
+        f"{show(enough, 'resistance')} or more this one will do.",
     )
 
 
@@ -251,7 +259,7 @@ def conductor_temperature(design: Design) -> Iterator[Measure]:
     "battery.",
     why="When a battery falls off a charging alternator the bus jumps to the alternator's clamp for up to "
     "0.4 s, music or not.",
-    limit="Lowest rating among controller, input capacitors and output stage.",
+    limit="Lowest rating among controller (or the follower that feeds it), input capacitors and output stage.",
     source="iso-16750-2",
     example="35 V in a 12 V vehicle: 25 V input capacitors need a clamp in front of them.",
     remedy="Fit a suppressor diode with a clamping voltage below that rating behind the fuse, or choose "
@@ -265,10 +273,13 @@ def load_dump(design: Design) -> Iterator[Measure]:
     if design.battery_guard is not None:  # the alternator has no clamp, or a suppressor holds it lower
         level = next((s.at_v for s in design.battery_guard.stresses if s.name.startswith("load dump")), level)
     if design.converter is not None:
-        ratings = {
-            design.converter.plan.controller.id: design.converter.plan.controller.supply_max_v,
-            design.converter.input_bank.capacitor.id: design.converter.input_bank.capacitor.voltage_v,
-        }
+        bank, feed = design.converter.input_bank.capacitor, design.converter.gate_supply
+        ratings = {bank.id: bank.voltage_v}
+        if feed is None:
+            controller = design.converter.plan.controller
+            ratings[controller.id] = controller.supply_max_v
+        else:  # the follower takes the pulse; what it feeds sees its zener
+            ratings[feed.transistor.id] = feed.transistor.vceo_v
     else:
         ratings = {design.amplifier.switch_id: design.amplifier.switch_voltage_limit_v}
     if design.boost is not None:  # its choke and diode lead the pulse on to the rail
