@@ -27,6 +27,7 @@ from subwright.outputs.tomlfile import parse_toml, read_toml, toml_value
 from subwright.service import Solved
 
 if TYPE_CHECKING:
+    from subwright.outputs.schematics import Schematics
     from subwright.outputs.views import Overview, Sheet
 
 __all__ = ["BuildSession", "Conflict", "Input", "Moved", "Outcome", "drawer_of", "moved_between"]
@@ -54,6 +55,26 @@ class Outcome:
     def overview(self) -> Overview:
         """Key figures, stations and findings."""
         return service.overview(self.design)
+
+    @cached_property
+    def circuits(self) -> Schematics:
+        """The circuit diagrams with the parts' designators; drawn when first asked for."""
+        from subwright.outputs.design_view import stamp_of
+        from subwright.outputs.schematics import schematics
+        from subwright.service.solved import library_of
+
+        assert self.solved is not None
+        return schematics(self.design, library_of(self.solved), stamp=stamp_of(self.design))
+
+    @cached_property
+    def drawn_stages(self) -> frozenset[str]:
+        """Keys of the stages that have a circuit diagram."""
+        from subwright.outputs.schematic_blocks import blocks
+        from subwright.service.solved import library_of
+
+        assert self.solved is not None
+        found, _ = blocks(self.design, library_of(self.solved))
+        return frozenset(block.stage for block in found)
 
     @cached_property
     def sheets(self) -> Mapping[str, Sheet]:
@@ -102,6 +123,7 @@ class BuildSession:
     stamp: tuple[int, int] = (0, 0)
     outcomes: OrderedDict[str, Outcome] = field(default_factory=OrderedDict)
     lock: RLock = field(default_factory=RLock)
+    gone: bool = False  # its files were moved away; nothing is written any more
 
     @classmethod
     def opened(cls, path: Path) -> BuildSession:
@@ -219,7 +241,7 @@ class BuildSession:
                 limit="1 to 60 signs",
             )
         with self.lock:
-            self._look()
+            self.expect(self.history.revision)
             return self.history.keep(wanted)
 
     def restore(self, name: str, seen: int) -> None:
@@ -277,7 +299,12 @@ class BuildSession:
         return (status.st_mtime_ns, status.st_size)
 
     def expect(self, seen: int) -> None:
-        """Raise `Conflict` where the build has moved on since revision ``seen``."""
+        """Raise `Conflict` where the build has moved on since ``seen``; another error if it is gone."""
+        if self.gone:
+            raise SubwrightError(
+                message="there is no build of that name any more: it was renamed or laid aside",
+                remedy="look for it in the list of builds",
+            )
         self._look()
         if seen != self.history.revision:
             raise Conflict(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from threading import Lock
@@ -23,7 +26,7 @@ from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import load_library
 from subwright.session import BuildSession, drawer_of
 
-__all__ = ["EXAMPLE", "BuildRow", "Workspace", "check_size", "file_stem", "measured_driver"]
+__all__ = ["EXAMPLE", "AsideRow", "BuildRow", "Workspace", "check_size", "file_stem", "measured_driver"]
 
 EXAMPLE = "~example"
 """Name under which the example opens; no file can be called so."""
@@ -43,6 +46,15 @@ class BuildRow:
     name: str
     title: str
     saved_s: float  # since the epoch
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AsideRow:
+    """One build that was laid aside; ``key`` asks for it, ``at`` is when, ISO 8601."""
+
+    key: str
+    title: str
+    at: str
 
 
 def file_stem(title: str) -> str:
@@ -204,6 +216,85 @@ class Workspace:
         save_atomically(target, text)
         return target.name
 
+    # --- away and back -----------------------------------------------------------------------------------
+
+    def rename(self, name: str, title: str) -> str:
+        """Give a build another title, and its files the name that goes with it; returns the new name.
+
+        Raises
+        ------
+        SubwrightError : the title is empty, or there is no such build.
+        """
+        if name == EXAMPLE:
+            raise SubwrightError(message="the example keeps its name", remedy="keep it as your own first")
+        wanted = " ".join(title.split())
+        if not wanted:
+            raise SubwrightError(message="a build needs a name", quantity="name", value=repr(title))
+        session = self.session(name)
+        with session.lock:
+            session.change("name", f'"{_quoted(wanted)}"', session.revision)
+            if file_stem(wanted) == name:
+                return name
+            fresh = self.free_name(wanted)
+            with self.lock:
+                _move_build(self.folder, name, self.folder, fresh)
+                self.sessions.pop(name, None)
+                session.gone = True
+        return fresh
+
+    def remove(self, name: str) -> str:
+        """Lay a build aside with its history, bench log and results; returns what to ask for it by.
+
+        Nothing is deleted, ever: it lies in ``.subwright/aside`` until it is brought back.
+        """
+        if name == EXAMPLE:
+            raise SubwrightError(message="the example can't be laid aside", remedy="just leave it")
+        session = self.session(name)
+        with session.lock, self.lock:
+            stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
+            place = self._aside() / f"{stamp} {name}"
+            place.mkdir(parents=True)
+            _move_build(self.folder, name, place, name)
+            self.sessions.pop(name, None)
+            session.gone = True
+        return place.name
+
+    def aside(self) -> tuple[AsideRow, ...]:
+        """Builds that were laid aside, the latest first."""
+        rows = []
+        for place in self._aside().glob("* *"):
+            stamp, _, name = place.name.partition(" ")
+            path = place / f"{name}{_SUFFIX}"
+            if path.is_file():
+                when = datetime.strptime(stamp, "%Y%m%dT%H%M%S%f").replace(tzinfo=UTC)
+                rows.append(AsideRow(key=place.name, title=_title(path, name), at=when.isoformat()))
+        return tuple(sorted(rows, key=lambda row: row.key, reverse=True))
+
+    def bring_back(self, key: str) -> str:
+        """Put a build that was laid aside back into the folder and return its name.
+
+        Raises
+        ------
+        SubwrightError : nothing of that key was laid aside.
+        """
+        if key not in {row.key for row in self.aside()}:
+            raise SubwrightError(
+                message="nothing of that name was laid aside", quantity="name", value=repr(key[:80])
+            )
+        place, old = self._aside() / key, key.partition(" ")[2]
+        with self.lock:
+            name, count = old, 2
+            while self.inside(f"{name}{_SUFFIX}").exists():
+                name, count = f"{old}-{count}", count + 1
+            _move_build(place, old, self.folder, name)
+            for empty in (place / ".subwright", place):
+                with suppress(OSError):
+                    empty.rmdir()
+        return name
+
+    def _aside(self) -> Path:
+        return self.folder / ".subwright" / "aside"
+
     def duplicate(self, name: str, title: str) -> str:
         """Copy a build, its drawer included where that lies in another folder, and return the new name."""
         session = self.session(name)
@@ -277,6 +368,31 @@ class Workspace:
         for session in self.sessions.values():
             session.forget()
         return drawer
+
+
+def _move_build(source: Path, name: str, target: Path, fresh: str) -> None:
+    """Move a build file and what belongs to it; the build file goes first, so a half-done move loses nothing.
+
+    Raises
+    ------
+    SubwrightError : it can't be moved.
+    """
+    pairs = [
+        (source / file.format(name), target / file.format(fresh))
+        for file in (f"{{}}{_SUFFIX}", "{}.bench.jsonl", "{}.verified.json", ".subwright/{}.journal")
+    ]
+    try:
+        for old, new in pairs:
+            if old.exists():
+                new.parent.mkdir(exist_ok=True)
+                os.replace(old, new)
+    except OSError as error:
+        raise SubwrightError(
+            message="the build can't be moved",
+            quantity="file",
+            value=str(error.filename or source),
+            remedy=f"{(error.strerror or str(error)).lower()}; check the folder's permissions",
+        ) from None
 
 
 def _rated_w(answers: Mapping[str, str]) -> float | None:

@@ -39,6 +39,7 @@ def test_first_visit_to_finished_pack(browser: Browser, folder: Path) -> None:
         expect(page.locator("h1")).to_have_text("Ferry stage")
         assert desk.figure("power at clipping").endswith("W")
         with page.expect_download() as saved:
+            page.locator("#packs summary").click()
             page.locator("#pack").click()
         path = folder / "saved.zip"
         saved.value.save_as(path)

@@ -138,7 +138,7 @@ def reading_rows(rows: Sequence[Compared], code: str) -> list[dict[str, object]]
 
 
 def suspect_rows(found: Diagnosis) -> dict[str, object]:
-    """What a unit's wrong readings point at, likeliest first, and the reading that would part the first two."""
+    """What a unit's wrong readings point at, likeliest first, and what would part the first two."""
     return {
         "wrong": [row.reading.key for row in found.wrong],
         "rows": [

@@ -147,7 +147,10 @@ def _changes(desk: Desk) -> APIRouter:
         moved = moved_between(before, after) if before.solved and after.solved else ()
         gone, come = _findings_apart(before, after)
         whole = _whole(desk, reader, session, after, view)
-        report = desk.fragment(reader, "moved.html.j2", what=what, moved=moved, come=come, gone=gone)
+        lost = after.solved is None
+        report = desk.fragment(
+            reader, "moved.html.j2", what=what, moved=moved, come=come, gone=gone, lost=lost
+        )
         keys = ("scene", "pane", "state", "revision", "undo", "redo", "ruler", "emf")
         said = {key: whole[key] for key in keys}
         return JSONResponse({**said, "moved": report, "count": len(moved), "title": _title(after, "")})
@@ -199,7 +202,7 @@ def _changes(desk: Desk) -> APIRouter:
         """Give the present state a name."""
         session, reader = desk.session(name), Reader.of(request)
         session.keep(wish.title)
-        return HTMLResponse(_versions(desk, reader, session))
+        return HTMLResponse(_versions(desk, reader, session, name))
 
     @routes.post("/duplicate")
     def duplicate(name: str, wish: Title) -> JSONResponse:
@@ -215,7 +218,7 @@ def _questions(desk: Desk) -> APIRouter:
     @routes.get("/versions")
     def versions(request: Request, name: str) -> HTMLResponse:
         """Named versions, and the changes so far."""
-        return HTMLResponse(_versions(desk, Reader.of(request), desk.session(name)))
+        return HTMLResponse(_versions(desk, Reader.of(request), desk.session(name), name))
 
     @routes.get("/whatif")
     def whatif(
@@ -250,7 +253,38 @@ def _questions(desk: Desk) -> APIRouter:
             return HTMLResponse("")
         gone, come = _findings_apart(before, after)
         moved = moved_between(before, after)
-        return desk.page(request, "moved.html.j2", what=f"{what} →", moved=moved, come=come, gone=gone)
+        return desk.page(
+            request, "moved.html.j2", what=f"{what} →", moved=moved, come=come, gone=gone, lost=False
+        )
+
+    @routes.get("/difference")
+    def difference(
+        request: Request, name: str, pin: Annotated[str, Query(max_length=200)] = "before"
+    ) -> HTMLResponse:
+        """What turns a unit of another state or build into one of this, and what of the bench log stays."""
+        session, reader = desk.session(name), Reader.of(request)
+        after = session.outcome()
+        before, what = _pinned(desk, reader, session, pin)
+        values: dict[str, Any] = {"found": None, "kept": (), "moved": (), "come": [], "gone": []}
+        both = before is not None and before.solved is not None and after.solved is not None
+        if both and before is not None and before.solved is not None and after.solved is not None:
+            log = service.bench_log(session.path)
+            found, kept = service.builds_apart(before.solved, after.solved, log)
+            gone, come = _findings_apart(before, after)
+            moved = moved_between(before, after)
+            acts = list(dict.fromkeys(change.act for change in found.changes))
+            values = {"found": found, "kept": kept, "moved": moved, "come": come, "gone": gone, "acts": acts}
+        return desk.page(
+            request,
+            "difference.html.j2",
+            name=name,
+            title=_title(after, name),
+            what=what,
+            pin=pin,
+            pins=[row for row in _pins(desk, reader, session) if row[0]],
+            error=(None if before is None else before.error) or after.error,
+            **values,
+        )
 
     @routes.get("/alternatives")
     def alternatives(request: Request, name: str, key: Annotated[str, Query(max_length=80)]) -> HTMLResponse:
@@ -363,7 +397,15 @@ def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, v
         pin=view.pin,
         findings=[row for row in _findings(outcome) if _of_stage(outcome, row, key)],
         drawers=desk.workspace.drawers() if key == "build" else (),
+        circuit=_circuit_of(outcome, key),
     )
+
+
+def _circuit_of(outcome: Outcome, key: str) -> str:
+    """What a sheet shows of the stage's circuit: "drawn", "parts" where it has no diagram, or ""."""
+    if outcome.solved is None or not any(stage == key for stage, _ in outcome.design.part_uses()):
+        return ""
+    return "drawn" if key in outcome.drawn_stages else "parts"
 
 
 def _plots(
@@ -417,11 +459,12 @@ def _pinned(desk: Desk, reader: Reader, session: BuildSession, pin: str) -> tupl
     return None, ""
 
 
-def _versions(desk: Desk, reader: Reader, session: BuildSession) -> str:
+def _versions(desk: Desk, reader: Reader, session: BuildSession, name: str) -> str:
     history = session.history
     return desk.fragment(
         reader,
         "versions.html.j2",
+        name=name,
         versions=sorted(history.versions.values(), key=lambda v: v.at, reverse=True),
         changes=list(reversed(history.done[-40:])),
         total=len(history.done),

@@ -20,6 +20,7 @@ SPOKEN = (
     *("bench.reload", "bench.of", "bench.steps done", "bench.drop", "bench.all done"),
     *("bench.leaves", "bench.against", "bench.no suspect", "bench.next reading"),
     *("trial.cancelled", "trial.seconds", "trial.cancelling"),
+    *("large", "small", "gone", "aside done", "bring back", "builds"),
 )
 """Texts that a page hands to its scripts."""
 

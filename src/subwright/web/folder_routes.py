@@ -20,7 +20,7 @@ from subwright.web.guided import Answers, answers_to_keys, guided_choices
 from subwright.web.measuring import Runs, fitted
 from subwright.workspace import EXAMPLE, check_size
 
-__all__ = ["Name", "Stock", "Wish", "folder_routes"]
+__all__ = ["Back", "Name", "Stock", "Wish", "folder_routes"]
 
 _YEAR_S = 31_536_000
 _MOST_PARTS = 40
@@ -52,6 +52,14 @@ class Name(BaseModel):
     title: str = Field(min_length=1, max_length=80)
 
 
+class Back(BaseModel):
+    """Which build to bring back."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    key: str = Field(min_length=1, max_length=160)
+
+
 def folder_routes(desk: Desk) -> APIRouter:
     """The routes at the top."""
     routes = APIRouter()
@@ -79,7 +87,23 @@ def _pages(desk: Desk) -> APIRouter:
             folder=str(desk.workspace.folder),
             builds=desk.workspace.builds(),
             drawers=desk.workspace.drawers(),
+            aside=desk.workspace.aside(),
         )
+
+    @routes.post("/b/{name}/rename")
+    def rename(name: str, wanted: Name) -> JSONResponse:
+        """Another title, and files named after it."""
+        return JSONResponse({"name": desk.workspace.rename(name, wanted.title)})
+
+    @routes.post("/b/{name}/remove")
+    def remove(name: str) -> JSONResponse:
+        """Lay a build aside; it can be brought back."""
+        return JSONResponse({"key": desk.workspace.remove(name)})
+
+    @routes.post("/aside/back")
+    def back(wanted: Back) -> JSONResponse:
+        """Bring a build back that was laid aside."""
+        return JSONResponse({"name": desk.workspace.bring_back(wanted.key)})
 
     @routes.get("/new")
     def guided(request: Request) -> HTMLResponse:

@@ -6,17 +6,27 @@ import secrets
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
+from typing import Literal
 
 from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel, ConfigDict
 
 from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.web.desk import Desk, error_json
 
-__all__ = ["Jobs", "job_routes"]
+__all__ = ["Form", "Jobs", "job_routes"]
 
 _KEPT = 4
+
+
+class Form(BaseModel):
+    """What the pack is wanted as: an archive of every file, or a print on A4 or Letter paper."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    form: Literal["zip", "a4", "letter"] = "zip"
 
 
 @dataclass(kw_only=True, slots=True)
@@ -24,6 +34,7 @@ class _Job:
     """One pack being made."""
 
     file: str
+    form: Literal["zip", "a4", "letter"] = "zip"
     doing: str = ""
     share: float = 0.0
     content: bytes = b""
@@ -41,9 +52,9 @@ class Jobs:
     held: OrderedDict[str, _Job] = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def begin(self, solved: service.Solved, file: str) -> str:
+    def begin(self, solved: service.Solved, file: str, form: Literal["zip", "a4", "letter"]) -> str:
         """Start making the pack of a design and return the job's name."""
-        job = _Job(file=file, stamp="stop" if solved.has_stop else "")
+        job = _Job(file=file, form=form, stamp="stop" if solved.has_stop else "")
         name = secrets.token_urlsafe(12)
         with self.lock:
             self.held[name] = job
@@ -63,7 +74,11 @@ class Jobs:
 
 def _make(job: _Job, solved: service.Solved) -> None:
     try:
-        job.content = service.pack_archive(solved, job.told)
+        if job.form == "zip":
+            job.content = service.pack_archive(solved, job.told)
+        else:
+            job.told("printing", 0.3)
+            job.content = service.pack_pdf(solved, job.form)
         job.told("", 1.0)
     except SubwrightError as error:
         job.error = error
@@ -79,13 +94,14 @@ def job_routes(desk: Desk) -> APIRouter:
     routes, jobs = APIRouter(), Jobs()
 
     @routes.post("/b/{name}/pack")
-    def begin(name: str) -> JSONResponse:
+    def begin(name: str, wanted: Form) -> JSONResponse:
         """Begin to make the pack."""
         session = desk.session(name)
-        file = f"{session.path.name.removesuffix('.build.toml')}-pack.zip"
+        kind = "zip" if wanted.form == "zip" else "pdf"
+        file = f"{session.path.name.removesuffix('.build.toml')}-pack.{kind}"
         outcome = session.outcome()
         solved = service.Solved(design=outcome.design, build=outcome.build)
-        return JSONResponse({"job": jobs.begin(solved, file)})
+        return JSONResponse({"job": jobs.begin(solved, file, wanted.form)})
 
     @routes.get("/jobs/{job}")
     def watch(job: str) -> JSONResponse:
@@ -105,6 +121,7 @@ def job_routes(desk: Desk) -> APIRouter:
             raise SubwrightError(message="the pack is not ready yet", remedy="wait until it is")
         plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in found.file)
         headers = {"Content-Disposition": f'attachment; filename="{plain}"'}
-        return Response(found.content, media_type="application/zip", headers=headers)
+        media = "application/zip" if found.form == "zip" else "application/pdf"
+        return Response(found.content, media_type=media, headers=headers)
 
     return routes

@@ -16,6 +16,7 @@ from subwright.base.errors import InputError, SubwrightError
 from subwright.session import Conflict
 from subwright.web.bench_routes import bench_routes
 from subwright.web.build_routes import build_routes
+from subwright.web.circuit_routes import circuit_routes
 from subwright.web.desk import Desk, Reader, error_json
 from subwright.web.folder_routes import folder_routes
 from subwright.web.job_routes import job_routes
@@ -47,6 +48,7 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     app.include_router(folder_routes(desk))
     app.include_router(job_routes(desk))
     app.include_router(bench_routes(desk))
+    app.include_router(circuit_routes(desk))
     app.include_router(trial_routes(desk, trials))
     app.include_router(build_routes(desk))
     static = Path(str(files("subwright.web").joinpath("static")))

@@ -179,7 +179,9 @@ def _solved(session: BuildSession) -> service.Solved:
 
 def _found(trial: Trial) -> service.Verification:
     if trial.found is None:
-        raise trial.error or SubwrightError(message="the simulation is not over yet", remedy="wait until it is")
+        raise trial.error or SubwrightError(
+            message="the simulation is not over yet", remedy="wait until it is"
+        )
     return trial.found
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,7 +83,7 @@ def _thinned(x: Array, y: Array) -> tuple[Array, Array]:
         return x, y
     edges = np.linspace(0, x.size, _BINS + 1).astype(int)
     keep: list[int] = []
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in pairwise(edges.tolist()):
         part = y[start:end]
         keep += sorted({start + int(np.argmin(part)), start + int(np.argmax(part))})
     picked = np.array(keep)

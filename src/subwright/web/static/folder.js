@@ -30,6 +30,25 @@ for (const kind of ["dragover", "dragleave", "drop"]) {
   });
 }
 
+async function act(path, body, then) {
+  try { then(await ask(path, body)); } catch (refusal) { if (refusal.status) say(told(refusal.error)); }
+}
+document.addEventListener("submit", (event) => {
+  const rename = event.target.closest("form[data-rename]"), remove = event.target.closest("form[data-remove]");
+  if (!rename && !remove) return;
+  event.preventDefault();
+  const name = rename?.dataset.rename ?? remove.dataset.remove, path = `/b/${encodeURIComponent(name)}`;
+  if (rename) act(`${path}/rename`, { title: rename.elements.title.value }, () => location.reload());
+  else act(`${path}/remove`, {}, ({ key }) => {
+    remove.closest("li").remove();
+    say(word("aside done"), [[word("bring back"), () => act("/aside/back", { key }, () => location.reload())]]);
+  });
+});
+document.addEventListener("click", (event) => {
+  const back = event.target.closest("[data-back]");
+  if (back) act("/aside/back", { key: back.dataset.back }, ({ name }) => { location.href = `/b/${encodeURIComponent(name)}`; });
+});
+
 document.getElementById("new-drawer")?.addEventListener("submit", async (event) => {
   event.preventDefault();
   try {

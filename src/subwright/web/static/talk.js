@@ -89,7 +89,7 @@ document.addEventListener("submit", async (event) => {
   event.preventDefault();
   const name = form.dataset.duplicate || document.getElementById("bench")?.dataset.name;
   try {
-    const made = await ask(`/b/${encodeURIComponent(name)}/duplicate`, { title: form.title.value });
+    const made = await ask(`/b/${encodeURIComponent(name)}/duplicate`, { title: form.elements.title.value });
     location.href = `/b/${encodeURIComponent(made.name)}`;
   } catch (refusal) {
     if (refusal.status) say(told(refusal.error));

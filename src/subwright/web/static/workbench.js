@@ -1,6 +1,7 @@
 // One build: sheets that open, values that change, a battery that swings. The server draws; this patches.
 import { ask, say, quiet, told, word, showPage, explain } from "./talk.js";
 import { Plots } from "./plot.js";
+import { Circuits } from "./circuit.js";
 
 const bench = document.getElementById("bench");
 const scene = document.getElementById("scene");
@@ -19,6 +20,8 @@ const volts = () => (touched ? Number(emf.value) : null);
 const open = () => location.hash.slice(1);
 const view = () => ({ emf: volts(), level: level(), sheet: open() === "pane" ? "" : open(), pin });
 const plots = new Plots(sheet, base, () => ({ pin, emf: Number(emf.value) }));
+
+const circuits = new Circuits(sheet, base, (key, value) => change("/set", { key, value }));
 
 function query() {
   const wish = new URLSearchParams({ level: level() });
@@ -89,6 +92,7 @@ async function openSheet(focus = true) {
     return;
   }
   mark(key);
+  circuits.watch();
   if (focus) {
     const head = sheet.querySelector("h2");
     head?.focus({ preventScroll: true });
@@ -147,6 +151,7 @@ function take(answer) {
   const unfolded = [...sheet.querySelectorAll("details")].map((d) => d.open);
   sheet.innerHTML = answer.pane;
   sheet.querySelectorAll("details").forEach((d, i) => { d.open = unfolded[i] ?? d.open; });
+  circuits.watch();
   moved.innerHTML = answer.moved;
   const again = kept.key && sheet.querySelector(`form[data-key="${kept.key}"]`);
   again?.querySelector("[name=value]").focus({ preventScroll: true });
@@ -349,9 +354,12 @@ dialog.addEventListener("click", async (event) => {
   if (back && await change("/restore", { name: back.dataset.restore })) dialog.close();
 });
 
-document.getElementById("pack").addEventListener("click", async () => {
+document.getElementById("packs").addEventListener("click", async (event) => {
+  const wanted = event.target.closest("[data-pack]");
+  if (!wanted) return;
+  wanted.closest("details").open = false;
   try {
-    const { job } = await ask(`${base}/pack`, {});
+    const { job } = await ask(`${base}/pack`, { form: wanted.dataset.pack });
     const bubble = say(word("making pack"));
     const bar = document.createElement("progress");
     bar.max = 1;
@@ -385,9 +393,14 @@ async function look() {
       if (!typing) await fresh();
       say(`${word("changed elsewhere")} ${now.last}`, typing ? [[word("show new"), fresh]] : [], 10);
     }
-  } catch { /* said already */ }
+  } catch (refusal) {
+    if (refusal.status === 404) { // otherwise it was said already
+      clearInterval(looking);
+      say(word("gone"), [[word("builds"), () => { location.href = "/builds"; }]]);
+    }
+  }
 }
-setInterval(look, 4000);
+const looking = setInterval(look, 4000);
 document.addEventListener("visibilitychange", look);
 
 // --- measuring a driver --------------------------------------------------------------------------------
@@ -426,4 +439,5 @@ for (const kind of ["dragover", "dragleave", "drop"]) {
 
 showVolts();
 if (open()) await openSheet(false);
+circuits.watch();
 bench.dataset.ready = "yes";
