@@ -19,15 +19,12 @@ import numpy as np
 
 from subwright import service
 from subwright.build.result import Design
+from subwright.build.solver import solve_build
+from subwright.build.spec import BuildSpec
 from subwright.circuits.analysis import AcSweep, Voltage
-from subwright.circuits.converter_point import (
-    averaged_point,
-    quick,
-    settling_probes,
-    settling_run,
-    simulated_point,
-)
-from subwright.circuits.converter_power import power_circuit
+from subwright.circuits.converter_point import averaged_point, quick
+from subwright.circuits.converter_regulated import regulated_point
+from subwright.circuits.converter_settle import settled_point
 from subwright.circuits.converter_values import PowerValues, from_result
 from subwright.circuits.enclosure_circuit import (
     PRESSURE_PROBE,
@@ -50,6 +47,7 @@ LIMITS = {
     "input current": 0.03,
     "switch rms": 0.05,
     "clamp voltage": 0.10,
+    "duty": 0.08,
     "threshold": 0.01,
     "filter, dB": 0.05,
     "filter, °": 0.5,
@@ -74,9 +72,9 @@ class Row:
 def power_row(what: str, values: PowerValues, engine: Engine) -> Row:
     small = quick(values)
     start = time.perf_counter()
-    traces = simulate(power_circuit(small), settling_run(small), settling_probes(small), engine)
+    settled = settled_point(small, engine)
     seconds = time.perf_counter() - start
-    found, expected = simulated_point(small, traces), averaged_point(small)
+    found, expected = settled.found, averaged_point(small)
     errors = {
         "rail": max(
             found.positive_v / expected.positive_v - 1, found.negative_v / expected.negative_v - 1, key=abs
@@ -86,12 +84,14 @@ def power_row(what: str, values: PowerValues, engine: Engine) -> Row:
     }
     if found.clamp_v is not None and expected.clamp_v is not None:
         errors["clamp voltage"] = found.clamp_v / expected.clamp_v - 1
+    if small.choke is not None:
+        errors["duty"] = settled.gate_share / regulated_point(small).gate_share - 1
     return Row(what, seconds, errors)
 
 
 def example_rows(name: str, design: Design, engine: Engine) -> Iterator[Row]:
     converter = design.converter
-    if converter is None or converter.choke is not None:
+    if converter is None:
         return
     for corner in (Corner.LOW, Corner.NOMINAL, Corner.MAX):
         for load in (0.1, 1.0):
@@ -105,6 +105,26 @@ def example_rows(name: str, design: Design, engine: Engine) -> Iterator[Row]:
                     negative_a=(1 - split) * total,
                 )
                 yield power_row(f"{name}, {corner}, {load:.0%}, {split:.0%} on one rail", values, engine)
+
+
+REGULATED = ((12, "push-pull"), (24, "push-pull"), (24, "full-bridge"), (48, "full-bridge"))
+
+
+def regulated_rows(engine: Engine) -> Iterator[Row]:
+    """A van's build with other batteries, its rails regulated."""
+    library = load_library()
+    for system, topology in REGULATED:
+        wishes = {
+            "format_version": 1,
+            "name": f"regulated, {system} V {topology}",
+            "supply": {"battery": "lead-acid", "system": system, "capacity": "100 Ah", "cable_length": "3 m"},
+            "driver": {"part": "Harbour 10"},
+            "goal": {"power": "150 W", "lowest_note": "32 Hz"},
+            "amplifier": {"kind": "class_d_half_bridge"},
+            "converter": {"topology": topology, "output": "regulated"},
+        }
+        design = solve_build(BuildSpec.model_validate(wishes), library)
+        yield from example_rows(design.spec.name, design, engine)
 
 
 def random_rows(count: int, engine: Engine) -> Iterator[Row]:
@@ -196,6 +216,7 @@ def rows(count: int, engine: Engine) -> Iterator[Row]:
             library = library.with_drawer(load_drawer(path.parent / design.spec.drawer))
         yield from example_rows(name, design, engine)
         yield from other_rows(name, design, library, engine)
+    yield from regulated_rows(engine)
     yield from random_rows(count, engine)
 
 

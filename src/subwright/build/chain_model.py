@@ -118,12 +118,16 @@ class ConverterModel:
         takes its resistor's current out of the battery through the windings. ``primary_drop_v`` is lost
         between terminal and winding.
         """
+        driven = self.set_v is not None  # behind a choke the battery drives the leakage current on
+        if self.clamp_ohm is None and self.return_drop_v is None:
+            net = leakage_w / (self.avalanche_v - terminal_v) if driven else np.zeros_like(leakage_w)
+            return np.asarray(net), np.asarray(leakage_w + net * terminal_v)
         if self.clamp_ohm is None:
             kept = 0.0 if self.return_drop_v is None else terminal_v / (terminal_v + self.return_drop_v)
             return np.asarray(-leakage_w * kept / terminal_v), np.asarray(leakage_w * (1.0 - kept))
         through, from_leakage = self._clamp_charge_a(leakage_w, terminal_v, primary_drop_v)
-        net = through - 2.0 * from_leakage
-        return net, np.asarray(leakage_w + net * terminal_v)
+        net = through - (1.0 if driven else 2.0) * from_leakage
+        return np.asarray(net), np.asarray(leakage_w + net * terminal_v)
 
     def reset_v(
         self, leakage_w: Array, terminal_v: Array, primary_drop_v: Array | float = 0.0
@@ -152,8 +156,11 @@ class ConverterModel:
         assert self.clamp_ohm is not None
         diode_v = self.clamp_diode_v
         rest_v = self.rest_factor * terminal_v - primary_drop_v - diode_v
-        held = np.asarray(clamp_voltage_v(leakage_w, self.clamp_ohm, terminal_v, rest_v, diode_v))
-        return (held - terminal_v) / self.clamp_ohm, leakage_w / (held + diode_v)
+        driving_v = terminal_v if self.set_v is not None else np.zeros_like(terminal_v)
+        held = np.asarray(
+            clamp_voltage_v(leakage_w, self.clamp_ohm, terminal_v, rest_v, diode_v, driving_v=driving_v)
+        )
+        return (held - terminal_v) / self.clamp_ohm, leakage_w / (held + diode_v - driving_v)
 
     @property
     def primary_ohm(self) -> float:

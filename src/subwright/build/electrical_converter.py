@@ -340,7 +340,7 @@ def _model(converter: ConverterResult) -> ConverterModel:
         choke_core_w=choke.choke.core_w if choke else 0.0,
         choke_ripple_a=choke.ripple_a if choke else 0.0,
         reservoir_w=2.0 * converter.reservoir_bank.esr_ohm * choke.ripple_a**2 / 12.0 if choke else 0.0,
-        ring_shunt_s=4.0 * ring_s * converter.ratio**2 if choke else 0.0,
+        ring_shunt_s=2.0 * ring_s * converter.ratio**2 if choke else 0.0,  # no swing past the choke's zero
         core_w=magnetics.core_w,
         core_v=magnetics.core_v,
         core_exponent=magnetics.core_exponent,

@@ -11,7 +11,8 @@ from typing import Final
 
 from subwright.base.units import code
 from subwright.circuits.converter_point import averaged_point
-from subwright.circuits.converter_values import ClampValues, PowerValues, SnubberValues
+from subwright.circuits.converter_regulated import regulated_point
+from subwright.circuits.converter_values import ChokeValues, ClampValues, PowerValues, SnubberValues
 from subwright.circuits.models import DiodeModel, SwitchModel
 from subwright.circuits.netlist import (
     GROUND,
@@ -32,6 +33,7 @@ _GATE_V: Final = 10.0
 _THRESHOLD_V: Final = 5.0
 _JOINT_OHM: Final = 1e-6  # in place of a leakage that isn't there
 _STRAY: Final = 2e-3  # share of the leakage that the coupling may leave; the leakage is a part of its own
+_CHOKE_COUPLING: Final = 0.99  # of the choke's two windings, laid together; order of magnitude, from memory
 _OFF_RATIO: Final = 1e4  # off resistance over battery voltage by current: costs 0.04 % of the power
 
 
@@ -71,6 +73,10 @@ def power_circuit(values: PowerValues) -> Circuit:
     ]
     parts += _primary(v, number, point.clamp_v)
     parts += _bridge(v, number)
+    couplings = [Coupling(designator="T101", windings=_windings(v), factor=_coupling(v))]
+    if v.choke is not None:
+        parts += _choke(v, v.choke)
+        couplings.append(Coupling(designator="L101", windings=("L101A", "L101B"), factor=_CHOKE_COUPLING))
     for positive, net, volts, load in (
         (True, "rail_positive", point.positive_v, v.positive_a),
         (False, "rail_negative", point.negative_v, v.negative_a),
@@ -111,7 +117,6 @@ def power_circuit(values: PowerValues) -> Circuit:
                 rated_a=point.battery_a,
             ),
         )
-    windings = ("T101A", "T101C", "T101D") if v.bridge else ("T101A", "T101B", "T101C", "T101D")
     node = "leg" if v.bridge else "drain"
     return Circuit(
         name="converter power stage",
@@ -132,7 +137,7 @@ def power_circuit(values: PowerValues) -> Circuit:
             ),
             *clamp_model,
         ),
-        couplings=(Coupling(designator="T101", windings=windings, factor=_coupling(v)),),
+        couplings=tuple(couplings),
         test_points=(
             TestPoint(designator="TP101", net="input", what="battery terminal"),
             TestPoint(designator="TP102", net=f"{node}_a", what=f"{node} of the first half cycle"),
@@ -141,6 +146,10 @@ def power_circuit(values: PowerValues) -> Circuit:
             TestPoint(designator="TP105", net="rail_negative", what="negative rail"),
         ),
     )
+
+
+def _windings(v: PowerValues) -> tuple[str, ...]:
+    return ("T101A", "T101C", "T101D") if v.bridge else ("T101A", "T101B", "T101C", "T101D")
 
 
 def _coupling(v: PowerValues) -> float:
@@ -175,7 +184,10 @@ def _pulses(v: PowerValues) -> tuple[Pulse, Pulse]:
     The first pulse is half as long as the others, so that the magnetising current swings about zero from the
     start; left to itself it would take thousands of cycles.
     """
-    on_s = 0.5 * v.share * v.period_s
+    share = v.share
+    if v.choke is not None:
+        share = v.gate_share if v.gate_share is not None else regulated_point(v).gate_share
+    on_s = 0.5 * share * v.period_s
     rest_s = v.period_s - on_s
     first = Pulse(
         first=_GATE_V, then=0.0, delay_s=0.5 * on_s, edge_s=_EDGE_S, then_s=rest_s, period_s=v.period_s
@@ -292,8 +304,10 @@ def _snubber(
 
 def _clamp(values: ClampValues, number: Numbering, clamp_v: float) -> list[Part]:
     """A diode from each drain into one capacitor; its charge returns to the battery."""
-    case = number.next("D")
-    names = (f"{case}A", f"{case}B") if values.one_case else (case, number.next("D"))
+    pairs: list[tuple[str, str]] = []
+    for _ in range(values.each):
+        case = number.next("D")
+        pairs.append((f"{case}A", f"{case}B") if values.one_case else (case, number.next("D")))
     return [
         *(
             Part(
@@ -304,7 +318,8 @@ def _clamp(values: ClampValues, number: Numbering, clamp_v: float) -> list[Part]
                 role="clamp diode",
                 part_id=values.diode_id,
             )
-            for name, drain in zip(names, ("drain_a", "drain_b"), strict=True)
+            for pair in pairs
+            for name, drain in zip(pair, ("drain_a", "drain_b"), strict=True)
         ),
         Part(
             designator=number.next("C"),
@@ -345,12 +360,10 @@ def _bridge(v: PowerValues, number: Numbering) -> list[Part]:
         for side in ("a", "b"):
             across = (f"second_{side}", GROUND)
             parts += _snubber(v.rectifier_snubber, number, "rectifier snubber", f"ring_{side}", across)
-    legs = (
-        ("second_a", "rail_positive"),
-        ("second_b", "rail_positive"),
-        ("rail_negative", "second_a"),
-        ("rail_negative", "second_b"),
+    plus, minus = (
+        ("rail_positive", "rail_negative") if v.choke is None else ("choke_positive", "choke_negative")
     )
+    legs = (("second_a", plus), ("second_b", plus), (minus, "second_a"), (minus, "second_b"))
     paired = bool(v.partner_id)
     names = number.sections("D", 4, 2 if paired else 1)
     for k, (name, nets) in enumerate(zip(names, legs, strict=True)):
@@ -366,3 +379,23 @@ def _bridge(v: PowerValues, number: Numbering) -> list[Part]:
             )
         )
     return parts
+
+
+def _choke(v: PowerValues, choke: ChokeValues) -> list[Part]:
+    """One winding for each rail, wound in the same sense: the rails' currents magnetise alike."""
+    return [
+        Part(
+            designator=f"L101{section}",
+            kind="inductor",
+            nets=nets,
+            value=choke.inductance_h,
+            role="output choke",
+            part_id=choke.core_id,
+            series_ohm=choke.resistance_ohm,
+            initial_a=load_a,
+        )
+        for section, nets, load_a in (
+            ("A", ("choke_positive", "rail_positive"), v.positive_a),
+            ("B", ("rail_negative", "choke_negative"), v.negative_a),
+        )
+    ]

@@ -5,10 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from subwright.base.errors import SubwrightError
 from subwright.stages.converter import ConverterResult
 
-__all__ = ["AveragedModel", "ClampValues", "PowerValues", "SnubberValues", "from_model", "from_result"]
+__all__ = [
+    "AveragedModel",
+    "ChokeValues",
+    "ClampValues",
+    "PowerValues",
+    "SnubberValues",
+    "from_model",
+    "from_result",
+]
 
 
 class AveragedModel(Protocol):
@@ -73,14 +80,31 @@ class SnubberValues:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ClampValues:
-    """One clamp for both drains: a diode from each into a capacitor, a resistor from there to the battery."""
+    """One clamp for both drains: diodes from each into a capacitor, a resistor from there to the battery.
+
+    ``diode_v`` and ``diode_ohm`` are of one diode; ``each`` lie in parallel at a drain.
+    """
 
     resistor_ohm: float
     capacitor_f: float
     diode_v: float
     diode_ohm: float
     diode_id: str = "clamp diode"
-    one_case: bool = True  # both diodes in one case
+    one_case: bool = True  # a diode of either drain in one case
+    each: int = 1
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ChokeValues:
+    """The coupled output choke: two equal windings on one core, one for each rail.
+
+    ``set_v`` is the rail that the controller holds; ``inductance_h``, ``resistance_ohm`` are of one winding.
+    """
+
+    inductance_h: float
+    resistance_ohm: float
+    set_v: float
+    core_id: str = "choke core"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -99,7 +123,9 @@ class PowerValues:
     diode_v, diode_ohm : one leg of the rectifier.
     input_f, input_esr_ohm, input_count, reservoir_f, reservoir_esr_ohm, reservoir_count : of the whole bank
         (one rail's), and how many cans it is made of.
-    avalanche_v : of the switches. clamp : of both drains, None without.
+    avalanche_v : of the switches. clamp : of both drains, None without. choke : between rectifier and rails,
+        None where the rails are peak-charged; with it, ``share`` is the largest that the controller allows,
+        ``gate_share`` the one at which the gates are driven, None for the closed form's.
     switch_snubber, rectifier_snubber : across each switch and each half-secondary, None without.
     bleeder_ohm : across each rail, None without.
     switch_id, diode_id, partner_id, input_id, reservoir_id : what to buy; partner_id "" where four single
@@ -131,6 +157,8 @@ class PowerValues:
     input_count: int = 1
     reservoir_count: int = 1
     clamp: ClampValues | None = None
+    choke: ChokeValues | None = None
+    gate_share: float | None = None
     switch_snubber: SnubberValues | None = None
     rectifier_snubber: SnubberValues | None = None
     bleeder_ohm: float | None = None
@@ -195,18 +223,7 @@ def from_result(
     ----------
     result : the converter. emf_v, source_ohm : battery, V and Ω. positive_a, negative_a : load of the rails.
 
-    Raises
-    ------
-    SubwrightError : the rails are regulated, which has no circuit here.
     """
-    if result.choke is not None:
-        raise SubwrightError(
-            message="There is no circuit yet of a converter with regulated rails.",
-            quantity="converter.output",
-            value="regulated",
-            limit="peak-charged rails",
-            remedy="Its averages come from the closed form alone; measure them at bring-up.",
-        )
     plan, magnetics = result.plan, result.magnetics
     partner = plan.rectifier.partner
     return PowerValues(
@@ -235,7 +252,16 @@ def from_result(
             diode_v=result.clamp.diode.vf0_v,
             diode_ohm=result.clamp.diode.rd_ohm,
             diode_id=result.clamp.diode.id,
-            one_case=result.clamp.diode_packages == 1,
+            one_case=result.clamp.diode.legs == 2,
+            each=result.clamp.diode_packages // (1 if result.clamp.diode.legs == 2 else 2),
+        ),
+        choke=None
+        if result.choke is None
+        else ChokeValues(
+            inductance_h=result.choke.choke.inductance_h,
+            resistance_ohm=result.choke.choke.resistance_ohm,
+            set_v=result.choke.set_v,
+            core_id=result.choke.choke.core.id,
         ),
         input_f=result.input_bank.capacitance_f,
         input_esr_ohm=result.input_bank.esr_ohm,

@@ -12,6 +12,7 @@ __all__ = [
     "air_gap_m",
     "boost_duty",
     "boost_ripple_a",
+    "discontinuous_share",
     "gapped_inductance_h",
     "least_turns",
     "output_choke_h",
@@ -184,6 +185,43 @@ def regulated_share(rail_v: Floats, drop_v: Floats, winding_v: Floats, most: Flo
     require("winding voltage", winding_v, "V", above=0.0)
     share: Floats = np.minimum((np.asarray(rail_v) + drop_v) / winding_v, most)
     return share
+
+
+def discontinuous_share(
+    rail_v: float, winding_v: float, current_a: float, switching_hz: float, inductance_h: float
+) -> float:
+    """Share of conduction that an output choke needs whose current has gaps.
+
+    Parameters
+    ----------
+    rail_v : rail with the drops behind the winding, V, > 0, below ``winding_v``.
+    winding_v : half-secondary voltage while a switch conducts, V.
+    current_a : mean current of the choke, all its windings together, A, > 0.
+    switching_hz : full push-pull cycle, Hz, > 0; the choke sees twice that.
+    inductance_h : of one winding, all of them in step, H, > 0.
+
+    Returns
+    -------
+    ``sqrt(4 f L I V/(Vw (Vw - V)))``, dimensionless.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Mean of the triangle that rises by ``Vw - V`` and falls by ``V``; Erickson & Maksimović, ch. 5.
+    [erickson2001]
+
+    >>> round(discontinuous_share(46.0, 60.0, 0.3, 50e3, 100e-6), 4)
+    0.5732
+    """
+    require("rail voltage", rail_v, "V", above=0.0, below=winding_v)
+    require("choke current", current_a, "A", above=0.0)
+    require("switching frequency", switching_hz, "Hz", above=0.0)
+    require("inductance", inductance_h, "H", above=0.0)
+    lift = winding_v * (winding_v - rail_v)
+    return float(np.sqrt(4.0 * switching_hz * inductance_h * current_a * rail_v / lift))
 
 
 def boost_duty(input_v: Floats, output_v: Floats, diode_v: float = 0.0) -> Floats:

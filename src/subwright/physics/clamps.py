@@ -17,7 +17,13 @@ Floats = float | NDArray[np.float64]
 
 
 def clamp_voltage_v(
-    leakage_w: Floats, resistance_ohm: float, supply_v: Floats, rest_v: Floats, diode_v: float = 0.0
+    leakage_w: Floats,
+    resistance_ohm: float,
+    supply_v: Floats,
+    rest_v: Floats,
+    diode_v: float = 0.0,
+    *,
+    driving_v: Floats = 0.0,
 ) -> Floats:
     """Voltage at which a clamp settles whose resistor returns its charge to the supply.
 
@@ -29,10 +35,13 @@ def clamp_voltage_v(
     rest_v : off-state voltage of the drain without any spike, less the diode, V: the capacitor charges to
         it in any case.
     diode_v : drop of the clamp's diode, V, >= 0: it takes its share of the leakage power.
+    driving_v : voltage that drives the leakage current on while it dies, V, below the clamp's: the supply
+        where an output choke short-circuits the secondary, none behind peak-charged rails.
 
     Returns
     -------
-    voltage, V, broadcast shape: the root of ``(V + Vf)(V - E) = R P``, or ``rest_v`` where that is higher.
+    voltage, V, broadcast shape: the root of ``(V + Vf - Ed)(V - E) = R P``, or ``rest_v`` where that is
+    higher.
 
     Raises
     ------
@@ -40,26 +49,28 @@ def clamp_voltage_v(
 
     Source
     ------
-    Charge balance of the capacitor: ``P/(V + Vf)`` in, ``(V - E)/R`` out. [derived]
+    Charge balance of the capacitor: ``P/(V + Vf - Ed)`` in, ``(V - E)/R`` out. [derived]
 
     >>> round(float(clamp_voltage_v(20.0, 150.0, 15.5, 31.0)), 2)
     63.07
     >>> round(float(clamp_voltage_v(20.0, 150.0, 15.5, 31.0, 0.8)), 2)
     62.73
+    >>> round(float(clamp_voltage_v(20.0, 150.0, 15.5, 31.0, driving_v=15.5)), 2)
+    70.27
     """
     require("leakage power", leakage_w, "W", at_least=0.0)
     require("clamp resistor", resistance_ohm, "Ω", above=0.0)
     require("supply", supply_v, "V", above=0.0)
-    # (V + Vf)(V - E) = R P: its sum and difference of roots, by Vieta.
-    reach = supply_v + diode_v
-    root = 0.5 * (
-        supply_v - diode_v + np.sqrt(np.square(reach) + 4.0 * resistance_ohm * np.asarray(leakage_w))
-    )
+    less = driving_v - diode_v  # the quadratic's other zero
+    apart = np.square(supply_v - less)
+    root = 0.5 * (supply_v + less + np.sqrt(apart + 4.0 * resistance_ohm * np.asarray(leakage_w)))
     settled: Floats = np.maximum(root, rest_v)
     return settled
 
 
-def clamp_resistance_ohm(leakage_w: float, clamp_v: float, supply_v: float) -> float:
+def clamp_resistance_ohm(
+    leakage_w: float, clamp_v: float, supply_v: float, *, driving_v: float = 0.0
+) -> float:
     """Resistor that holds a clamp at ``clamp_v``; the inverse of ``clamp_voltage_v``.
 
     Parameters
@@ -67,10 +78,11 @@ def clamp_resistance_ohm(leakage_w: float, clamp_v: float, supply_v: float) -> f
     leakage_w : power that the leakage inductance delivers, W, > 0.
     clamp_v : clamp voltage, V, > ``supply_v``.
     supply_v : supply that the charge returns to, V, >= 0.
+    driving_v : as in ``clamp_voltage_v``, V, below ``clamp_v``.
 
     Returns
     -------
-    ``V (V - E)/P``, ohm.
+    ``(V - Ed)(V - E)/P``, ohm.
 
     Raises
     ------
@@ -85,7 +97,8 @@ def clamp_resistance_ohm(leakage_w: float, clamp_v: float, supply_v: float) -> f
     """
     require("leakage power", leakage_w, "W", above=0.0)
     require("clamp voltage", clamp_v, "V", above=supply_v)
-    return clamp_v * (clamp_v - supply_v) / leakage_w
+    require("clamp voltage", clamp_v, "V", above=driving_v)
+    return (clamp_v - driving_v) * (clamp_v - supply_v) / leakage_w
 
 
 def clamp_capacitance_f(leakage_w: float, clamp_v: float, pulses_hz: float, ripple: float) -> float:

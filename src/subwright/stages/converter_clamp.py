@@ -113,6 +113,7 @@ def design_clamp(
     switching_hz: float,
     emf_max_v: float,
     mean_share: float,
+    driven: bool = False,
 ) -> Clamp:
     """Clamp whose capacitor returns through a resistor to the battery.
 
@@ -122,6 +123,8 @@ def design_clamp(
     leakage_w : power of the leakage at the crest, both switches, highest battery, W.
     end_a : current at turn-off there, A. switching_hz : full cycle, Hz.
     emf_max_v : highest battery, V. mean_share : mean of the squared current over its squared crest.
+    driven : whether an output choke short-circuits the secondary, so that the battery drives the leakage
+        current on while it dies, and the clamp returns nothing.
 
     Returns
     -------
@@ -152,18 +155,20 @@ def design_clamp(
     aim = (most - drop) / ripple_room
     if aim <= least:
         aim = least
-    exact = clamp_resistance_ohm(max(leakage_w, 1e-3), aim, emf_max_v)
+    driving_v = emf_max_v if driven else 0.0
+    exact = clamp_resistance_ohm(max(leakage_w, 1e-3), aim, emf_max_v, driving_v=driving_v)
     # A light load would ask for a huge resistor: the capacitor must still follow the music.
     resistor = nearest(min(exact, 47e3), "E12")
     if resistor > exact:
         resistor = nearest(exact / 1.15, "E12")
-    settled = float(clamp_voltage_v(leakage_w, resistor, emf_max_v, 2.0 * emf_max_v))
+    settled = float(clamp_voltage_v(leakage_w, resistor, emf_max_v, 2.0 * emf_max_v, driving_v=driving_v))
+    lifted = settled / (settled - driving_v)  # power into the clamp over the leakage's own
     capacitor = max(
-        at_least(clamp_capacitance_f(leakage_w, settled, 2.0 * switching_hz, _RIPPLE), "E6"), 10e-9
+        at_least(clamp_capacitance_f(leakage_w * lifted, settled, 2.0 * switching_hz, _RIPPLE), "E6"), 10e-9
     )
-    ripple_v = leakage_w / (settled * 2.0 * switching_hz * capacitor)
+    ripple_v = leakage_w * lifted / (settled * 2.0 * switching_hz * capacitor)
     mean_w = leakage_w * mean_share
-    mean_v = float(clamp_voltage_v(mean_w, resistor, emf_max_v, 2.0 * emf_max_v))
+    mean_v = float(clamp_voltage_v(mean_w, resistor, emf_max_v, 2.0 * emf_max_v, driving_v=driving_v))
     heat = (mean_v - emf_max_v) ** 2 / resistor
     return Clamp(
         diode=diode,
@@ -178,7 +183,7 @@ def design_clamp(
         most_v=most,
         leakage_w=leakage_w,
         heat_w=heat,
-        returned_w=emf_max_v * (mean_v - emf_max_v) / resistor,
+        returned_w=0.0 if driven else emf_max_v * (mean_v - emf_max_v) / resistor,
         rating_w=power_rating_w(heat),
         diode_peak_a=end_a,
         diode_peak_limit_a=_peak_limit_a(diode, each),

@@ -13,6 +13,7 @@ from subwright.stages.common import Contributor
 from subwright.stages.converter_auxiliary import design_auxiliary
 from subwright.stages.converter_bill import converter_parts
 from subwright.stages.converter_clamp import design_clamp, design_rectifier_snubber
+from subwright.stages.converter_fit import compare_outputs
 from subwright.stages.converter_gate_transformer import design_gate_transformer
 from subwright.stages.converter_output import regulated_output
 from subwright.stages.converter_parts import choose_bank, hot_resistance
@@ -142,7 +143,16 @@ def size_converter(
         drain_peak_v = drain_ring_v = demand.emf_max_v + mosfet.vsd_v
     elif spec.clamp != "none":
         leakage_w = f * magnetics.leakage_h * end_a**2
-        clamp = design_clamp(library, mosfet, leakage_w, end_a, f, demand.emf_max_v, demand.music_mean_square)
+        clamp = design_clamp(
+            library,
+            mosfet,
+            leakage_w,
+            end_a,
+            f,
+            demand.emf_max_v,
+            demand.music_mean_square,
+            driven=plan.regulated,
+        )
         drain_peak_v = min(drain_ring_v, clamp.peak_v)
 
     rectifier_snubber = design_rectifier_snubber(diode, magnetics.leakage_h, ratio, winding_v, f)
@@ -201,6 +211,7 @@ def size_converter(
         inrush_a=inrush_a,
         bleeder_ohm=bleeder_ohm,
         bleeder_s=bleeder_ohm * reservoir_bank.capacitance_f * log(rail_open_v / _SAFE_V),
+        outputs=(),
         parts=(),
         losses=(),
         contributors=_contributors(plan),
@@ -220,6 +231,7 @@ def list_converter(
     """
     return replace(
         result,
+        outputs=compare_outputs(spec, demand, result, library),
         parts=converter_parts(spec, demand, result, library),
         reasons=(*result.plan.reasons, *_reasons(result)),
     )
@@ -240,9 +252,9 @@ def _reasons(result: ConverterResult) -> tuple[str, ...]:
             f"Clamp: {clamp.diode.id} into {show(clamp.capacitor_f, 'capacitance')}, "
             f"{show(clamp.resistor_ohm, 'resistance')} back to the battery; it holds the drains at "
             f"{show(clamp.peak_v, 'voltage')}, else they ring to {show(result.drain_ring_v, 'voltage')}. "
-            f"At full sine {show(clamp.heat_w, 'power')} become heat, {show(clamp.returned_w, 'power')} go "
-            f"back; zeners would have to take {show(clamp.zener_w, 'power')}. All leakage energy is counted, "
-            "as if the other half's diode returned none."
+            f"At full sine {show(clamp.heat_w, 'power')} become heat, {_returned(clamp.returned_w)}; zeners "
+            f"would have to take {show(clamp.zener_w, 'power')}. All leakage energy is counted, as if the "
+            "other half's diode returned none."
         )
     elif result.topology == "full-bridge":
         lines.append("No clamp: the diodes of the resting switches lead the leakage energy back.")
@@ -272,6 +284,12 @@ def _reasons(result: ConverterResult) -> tuple[str, ...]:
             "not designed here: compensate it on the bench, well below the switching frequency."
         )
     return tuple(lines)
+
+
+def _returned(watts: float) -> str:
+    if watts > 0.0:
+        return f"{show(watts, 'power')} go back"
+    return "none goes back, for the choke shorts the secondary at turn-off and the battery pushes on"
 
 
 def _bleeder_ohm(capacitance_f: float, rail_v: float) -> float:
