@@ -16,6 +16,7 @@ from typing import Final
 from subwright.build.electrical import Electrical
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
+from subwright.physics.transients import CLAMPED_DUMP_V
 from subwright.stages.amplifier import AmplifierResult, design_amplifier
 from subwright.stages.common import Corner, Level
 from subwright.stages.driver import DriverResult
@@ -138,7 +139,17 @@ def speaker_data(
         corners=corners,
         sag_v=sag_v,
         ambient_c=spec.supply.ambient_max_c,
+        highest_v=CLAMPED_DUMP_V.get(spec.supply.system_v, 0.0),
+        floating=amplifier.from_battery or amplifier.kind == "class_d_full_bridge",
+        outputs_v=_outputs_v(amplifier, corners),
     )
+
+
+def _outputs_v(amplifier: AmplifierResult, corners: Mapping[Corner, float]) -> float:
+    """Supply between whose ends a bridge's outputs rest, V; 0 where they swing about ground."""
+    if not amplifier.from_battery:
+        return 0.0
+    return amplifier.rail_expected_v if amplifier.rails == "raised" else corners[Corner.MAX]
 
 
 def _chosen(

@@ -86,29 +86,6 @@ class Builder:
         used = min(max(used_ohm, 0.0), value_ohm)
         self.bought("R", "potentiometer", (top, top, bottom), role, value_ohm, setting=used / value_ohm)
 
-    def inherent(
-        self,
-        owner: str,
-        suffix: str,
-        kind: PartKind,
-        nets: tuple[str, ...],
-        value: Value,
-        *,
-        initial_v: float | None = None,
-    ) -> None:
-        """A property of another part."""
-        self.parts.append(
-            Part(
-                designator=f"{owner}_{suffix}",
-                kind=kind,
-                nets=nets,
-                value=value,
-                role=f"{suffix.lower()} of {owner}",
-                standing="inherent",
-                initial_v=initial_v,
-            )
-        )
-
     def bench(
         self,
         name: str,
@@ -119,6 +96,7 @@ class Builder:
         *,
         model: Model | None = None,
         senses: str = "",
+        initial_v: float | None = None,
     ) -> None:
         """What stands in for the rest of the world."""
         if model is not None and model not in self.models:
@@ -133,6 +111,7 @@ class Builder:
                 standing="bench",
                 model="" if model is None else model.name,
                 senses=senses,
+                initial_v=initial_v,
             )
         )
 

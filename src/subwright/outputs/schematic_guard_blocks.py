@@ -7,16 +7,27 @@ from functools import partial
 
 from subwright.build.result import Design
 from subwright.circuits.analysis import Transient, Voltage
-from subwright.circuits.netlist import Steady
+from subwright.circuits.battery_guard_circuit import (
+    BEHIND,
+    Surroundings,
+    battery_guard_circuit,
+    has_circuit,
+)
+from subwright.circuits.control_circuit import control_circuit
+from subwright.circuits.netlist import Ramp, Steady
 from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
+from subwright.circuits.speaker_guard_circuit import speaker_guard_circuit
+from subwright.outputs.schematic_battery_guard import draw_battery_guard
 from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_control import draw_control
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_protection
+from subwright.outputs.schematic_speaker_guard import draw_speaker_guard
 from subwright.outputs.schematic_trips import draw_trip
 from subwright.parts.library import Library
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, Level
 
-__all__ = ["protection_block"]
+__all__ = ["battery_guard_block", "control_block", "protection_block", "speaker_guard_block"]
 
 
 def protection_block(design: Design, library: Library) -> Iterator[Block]:
@@ -70,4 +81,105 @@ def protection_block(design: Design, library: Library) -> Iterator[Block]:
         more_titles=tuple(watches),
         analysis=Transient(stop_s=4.0, step_s=2e-3, accuracy=1e-4),
         probes=tuple(Voltage(net) for net in ("battery", "run", *PROTECTION_NETS.values()) if net in nets),
+    )
+
+
+def battery_guard_block(design: Design, library: Library) -> Iterator[Block]:
+    """Reverse polarity and suppressor; nothing where neither is fitted."""
+    result = design.battery_guard
+    if result is None or not has_circuit(result):
+        return
+    nominal_v = design.supply.corners[Corner.NOMINAL]
+    full = design.point(Corner.NOMINAL, Level.FULL)
+    circuit = battery_guard_circuit(
+        result,
+        library,
+        source=Ramp(points=((0.0, -nominal_v), (0.2, -nominal_v), (0.3, nominal_v), (0.5, nominal_v))),
+        around=Surroundings(
+            source_ohm=design.supply.source_resistance_ohm, load_ohm=nominal_v / full.battery_a
+        ),
+    )
+    yield Block(
+        key="battery-guard",
+        title="Battery guard",
+        stage="battery_guard",
+        circuit=circuit,
+        names={BEHIND: "BATTERY", "fused": "UNIT +", "battery_minus": "UNIT −", "guard_gate": "GUARD GATE"},
+        draw=draw_battery_guard,
+        analysis=Transient(stop_s=0.5, step_s=1e-3, accuracy=1e-4),
+        probes=(Voltage(BEHIND),),
+    )
+
+
+def speaker_guard_block(design: Design, library: Library) -> Iterator[Block]:
+    """Detector of direct voltage and switch; nothing where none is fitted."""
+    result = design.speaker_guard
+    if result is None or result.detector is None:
+        return
+    stuck_v = design.amplifier.stuck_a * design.amplifier.load_ohm
+    control_v = design.supply.corners[Corner.NOMINAL]
+    outputs_v = result.detector.outputs_v
+    circuit = speaker_guard_circuit(
+        result,
+        library,
+        control=Steady(value=control_v),
+        output=Ramp(points=((0.0, 0.0), (0.1, 0.0), (0.1001, stuck_v), (0.5, stuck_v))),
+        load_ohm=design.amplifier.load_ohm,
+        outputs_v=outputs_v,
+    )
+    source = "outputs" if outputs_v > 0.0 else "control"
+    names = {
+        "control": "CONTROL",
+        "speaker_amp": "SPEAKER +",
+        "speaker_return": "SPEAKER −",
+        "speaker_out": "DRIVER +",
+        "speaker_on": "SPEAKER ON",
+        "outputs": "RAIL +" if design.amplifier.rails == "raised" else "BATTERY",
+    }
+    yield Block(
+        key="speaker-guard",
+        title="Speaker guard",
+        stage="speaker_guard",
+        circuit=circuit,
+        names=names,
+        draw=partial(draw_speaker_guard, source=source),
+        analysis=Transient(stop_s=0.5, step_s=1e-4, accuracy=1e-4),
+        probes=tuple(Voltage(net) for net in ("speaker_amp", "speaker_out", "dc_sense")),
+    )
+
+
+def control_block(design: Design, library: Library) -> Iterator[Block]:
+    """Remote line, supply switch and timers."""
+    result = design.control
+    if result is None:
+        return
+    nominal_v = design.supply.corners[Corner.NOMINAL]
+    load_ohm = 1e3 if result.remote is None else nominal_v / result.remote.switch_a
+    circuit = control_circuit(
+        result,
+        library,
+        battery=Steady(value=nominal_v),
+        remote=Ramp(points=((0.0, 0.0), (0.5, 0.0), (0.501, nominal_v), (10.0, nominal_v))),
+        load_ohm=load_ohm,
+    )
+    names = {
+        "battery": "BATTERY",
+        "control": "CONTROL",
+        "remote": "REMOTE",
+        "timer": "+TIMER",
+        "half": "HALF",
+        "mute": "MUTE",
+        "speaker_on": "SPEAKER ON",
+    }
+    yield Block(
+        key="control",
+        title="Switching on and off",
+        stage="control",
+        circuit=circuit,
+        names=names,
+        draw=draw_control,
+        analysis=Transient(stop_s=10.0, step_s=2e-3, accuracy=1e-4),
+        probes=tuple(
+            Voltage(net) for net in ("remote", "control", "mute", "speaker_on") if net in circuit.nets
+        ),
     )

@@ -80,6 +80,8 @@ def _value(part: Part, use: PartUse | None) -> Iterable[str]:
             yield part.part_id.removeprefix("potentiometer ").removeprefix("trimmer ")
         case "lamp":
             yield "red"
+        case "gate driver":
+            yield "photovoltaic"
         case "connector" | "jumper" | "switch":
             yield ""
         case "transistor" if " and " in part.part_id:

@@ -61,8 +61,9 @@ class Relay(Record):
     pull_in_v : largest voltage that it needs to close, drop_out_v : least at which it may hold, at 20 °C.
     contact_a : carried. closed_ohm : of the contact, largest, new.
     breaks : (V, A) points of direct current that one contact breaks, resistive load, rising in voltage.
-    operate_s, release_s : largest, without and with a diode across the coil.
+    operate_s, release_s : largest, with nothing across the coil.
     changeover : whether it has a rest contact.
+    coil_time_s : inductance over resistance with the armature closed; a usual value, from memory.
     """
 
     nominal_v: Annotated[float, Bounds(3, 110)]
@@ -76,6 +77,7 @@ class Relay(Record):
     release_s: Annotated[float, Bounds(1e-3, 0.1)]
     changeover: bool
     breaks: tuple[tuple[float, float], ...]
+    coil_time_s: Annotated[float, Bounds(0.2e-3, 0.1)] = 6e-3
 
     def breaks_a(self, volts: float) -> float:
         """Direct current that one contact breaks at a voltage in V, A; interpolated on log scales.

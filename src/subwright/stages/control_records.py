@@ -17,6 +17,7 @@ __all__ = [
     "Remote",
     "StandbyItem",
     "Timer",
+    "TimerSupply",
 ]
 
 
@@ -99,7 +100,8 @@ class Remote:
     Attributes
     ----------
     series_ohm, pulldown_ohm, filter_f : preferred values. on_v, on_low_v, on_high_v : threshold at 20 °C, hot
-        and cold with 5 % parts, V. wanted_v : V. line_a, line_limit_a : drawn at the highest battery, A.
+        and cold with 5 % parts, V. base_v : what the divider must give, V.
+    wanted_v : V. line_a, line_limit_a : drawn at the highest battery, A.
     debounce_s : at the nominal battery, s. quickest_s : at the highest. slowest_s : at the low corner.
     switch : PNP or P-channel part. base_ohm : its base resistor, Ω. switch_a, switch_limit_a : A.
     base_w : heat of the base resistor at the highest battery, W.
@@ -109,6 +111,7 @@ class Remote:
     pulldown_ohm: float
     filter_f: float
     wanted_v: float
+    base_v: float
     on_v: float
     on_low_v: float
     on_high_v: float
@@ -140,6 +143,32 @@ class Timer:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class TimerSupply:
+    """What the timers' comparator runs on, behind the control supply.
+
+    Attributes
+    ----------
+    series_ohm, series_w : resistor, Ω, and its heat at the highest battery, W.
+    clamp, clamp_v, clamp_w, clamp_limit_w : zener, V and W.
+    low_v, nominal_v : supply at the low and the nominal corner, V. decoupling_f : F.
+    half_ohm : each half of the divider that the timers are compared with, Ω.
+    pullup_ohm : of the un-mute output, Ω.
+    """
+
+    series_ohm: float
+    series_w: float
+    clamp: str
+    clamp_v: float
+    clamp_w: float
+    clamp_limit_w: float
+    low_v: float
+    nominal_v: float
+    decoupling_f: float
+    half_ohm: float
+    pullup_ohm: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Event:
     """Something that happens after the remote line changed: at the earliest and at the latest, s."""
 
@@ -155,9 +184,10 @@ class ControlResult:
     Attributes
     ----------
     remote : the input; None where it is always on. standby : what draws while off (or always).
-    standby_a : their sum, A. flat_s : until the battery is flat, s. parked_share : of the capacity that
-    standby
-        takes in the time parked. timers : un-mute and loudspeaker. switch_on, switch_off : events in order.
+    standby_a : their sum, A. flat_s : until the battery is flat, s.
+    parked_share : of the capacity that standby takes in the time parked.
+    timers : un-mute, and loudspeaker where something connects it. supply : of the timers.
+    switch_on, switch_off : events in order.
     """
 
     remote: Remote | None
@@ -167,6 +197,7 @@ class ControlResult:
     parked_s: float
     parked_share: float
     timers: tuple[Timer, ...]
+    supply: TimerSupply
     switch_on: tuple[Event, ...]
     switch_off: tuple[Event, ...]
     parts: tuple[PartUse, ...]

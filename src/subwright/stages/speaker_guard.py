@@ -7,17 +7,18 @@ transistor's threshold, and whose answer to the whole rail is still quick agains
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import hypot, pi, sqrt
+from dataclasses import replace
+from math import log
 from typing import Final, TypeAlias
 
 from subwright.base.errors import NoSolutionError
-from subwright.base.preferred import at_least, at_most, between
+from subwright.base.preferred import at_least, at_most
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Mosfet, Relay
-from subwright.physics.rc_timing import rc_dc_detect_time_s
 from subwright.stages.common import Corner
 from subwright.stages.speaker_guard_bill import guard_parts
+from subwright.stages.speaker_guard_detector import design_detector
 from subwright.stages.speaker_guard_records import (
     DcDetector,
     SpeakerGuardInput,
@@ -25,6 +26,7 @@ from subwright.stages.speaker_guard_records import (
     SpeakerGuardSpec,
     SpeakerRelay,
     SpeakerSwitch,
+    SwitchDrive,
 )
 
 __all__ = [
@@ -38,11 +40,12 @@ __all__ = [
 Parting: TypeAlias = SpeakerRelay | SpeakerSwitch | None
 
 _BASE_V: Final = 0.65  # silicon transistor at 20 °C; common practice
-_BASE_HOT_V: Final = 0.50  # at 85 °C, −2.2 mV/K
-_BASE_COLD_V: Final = 0.75
-_BASE_A: Final = 5e-6  # base current that pulls the relay's driver over; common practice
-_RESISTOR: Final = 0.05
-_CAPACITOR: Final = 0.20  # two electrolytics back to back
+_FORCED_GAIN: Final = 40.0  # of the driver; common practice
+_TIMER_SINK_A: Final = 5e-3  # what the timer's comparator takes from its base, of the 6 mA that it sinks
+_FLYBACK_V: Final = 0.7
+_LIGHT_V: Final = 1.35  # light-emitting diode of a photovoltaic driver at 10 mA; from memory
+_LIGHT_A: Final = 8e-3  # at the lowest battery; from memory
+_SATURATED_V: Final = 0.2
 _COPPER_PER_K: Final = 0.00393
 _RELAY_COIL_C: Final = 85.0  # coil in the hottest box, warmed by itself; common practice
 _GATE_V: Final = 12.0  # two photovoltaic drivers in series
@@ -103,6 +106,7 @@ def design_speaker_guard(
             fitted=False,
             needed=needed,
             detector=None,
+            drive=None,
             relay=None,
             switch=None,
             resistance_ohm=0.0,
@@ -122,20 +126,24 @@ def design_speaker_guard(
                 ),
             ),
         )
-    detector = _detector(spec, data)
+    drive = _drive(spec, data, relay, library)
+    if relay is not None:
+        relay = _with_release(relay, drive.zener_v)
+    detector = design_detector(spec, data, drive, library)
     total = detector.trip_latest_s + (relay.open_s if relay else switch.open_s if switch else 0.0)
     return SpeakerGuardResult(
         kind="relay" if relay else "mosfet",
         fitted=True,
         needed=needed,
         detector=detector,
+        drive=drive,
         relay=relay,
         switch=switch,
         resistance_ohm=relay.resistance_ohm if relay else switch.resistance_ohm if switch else 0.0,
         total_s=total,
         coil_heat_j=data.stuck_v**2 / data.re_ohm * total,
         coil_limit_j=_coil_limit_j(data),
-        parts=guard_parts(detector, relay, switch, data, library),
+        parts=guard_parts(detector, drive, relay, switch, data, library),
         losses=(),  # the switch's heat is the speaker lead's: its resistance stands in the load's path
         contributors=(),
         sources=("common-practice", "derived", "relay-rating-note"),
@@ -151,54 +159,6 @@ def _coil_limit_j(data: SpeakerGuardInput) -> float | None:
     if data.coil_j_per_k is None or data.coil_max_c is None:
         return None
     return max(0.0, data.coil_max_c - data.coil_start_c) * data.coil_j_per_k
-
-
-def _detector(spec: SpeakerGuardSpec, data: SpeakerGuardInput) -> DcDetector:
-    """The quickest preferred low-pass that leaves the lowest note alone with the worst parts."""
-    omega = 2.0 * pi * data.lowest_note_hz
-    wanted = sqrt(max((spec.bass_margin * data.peak_v / _BASE_HOT_V) ** 2 - 1.0, 1.0)) / omega
-    slow = wanted / ((1.0 - _RESISTOR) * (1.0 - _CAPACITOR))
-    fits = []
-    for c in between(1e-6, 100e-6, "E6"):
-        if 15e3 < slow / c <= 100e3:
-            r = at_least(slow / c, "E12")
-            if 22e3 <= r <= 100e3:
-                fits.append((float(r * c), r, float(c)))
-    if not fits:
-        raise NoSolutionError(
-            message="No usual capacitor makes a detector of direct voltage slow enough for the lowest note.",
-            quantity="time constant",
-            value=show(slow, "time"),
-            limit=show(100e3 * 100e-6, "time"),
-            remedy="Raise goal.lowest_note, or lower speaker_guard.bass_margin.",
-        )
-    tau, resistor, capacitor = min(fits, key=lambda f: (round(f[0] / slow, 1), f[2]))
-    drop = _BASE_A * resistor
-    low_tau = (1.0 - _RESISTOR) * (1.0 - _CAPACITOR) * tau
-    if data.stuck_v <= _BASE_COLD_V + drop:
-        raise NoSolutionError(
-            message="The stuck output never reaches the detector's threshold.",
-            quantity="stuck output",
-            value=show(data.stuck_v, "voltage"),
-            limit=show(_BASE_COLD_V + drop, "voltage"),
-            remedy='Set speaker_guard.switch = "none": so small a direct voltage is harmless.',
-        )
-    return DcDetector(
-        resistor_ohm=resistor,
-        capacitor_f=capacitor,
-        tau_s=tau,
-        threshold_v=_BASE_V + drop,
-        threshold_low_v=_BASE_HOT_V,
-        threshold_high_v=_BASE_COLD_V + (1.0 + _RESISTOR) * drop,
-        bass_v=data.peak_v / hypot(1.0, omega * low_tau),
-        trip_s=rc_dc_detect_time_s(resistor, capacitor, data.stuck_v, _BASE_V + drop),
-        trip_latest_s=rc_dc_detect_time_s(
-            (1.0 + _RESISTOR) * resistor,
-            (1.0 + _CAPACITOR) * capacitor,
-            data.stuck_v,
-            _BASE_COLD_V + (1.0 + _RESISTOR) * drop,
-        ),
-    )
 
 
 def _relay(spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library) -> SpeakerRelay | None:
@@ -266,7 +226,92 @@ def _relay_fit(part: Relay, spec: SpeakerGuardSpec, data: SpeakerGuardInput) -> 
         coil_limit_v=part.coil_max_v,
         resistance_ohm=part.closed_ohm,
         loss_w=data.rms_a**2 * part.closed_ohm,
+        coil_ohm=part.coil_ohm,
+        coil_h=part.coil_time_s * part.coil_ohm,
+        drop_out_v=part.drop_out_v,
+        decay_s=0.0,
         open_s=part.release_s,
+    )
+
+
+def _with_release(relay: SpeakerRelay, zener_v: float) -> SpeakerRelay:
+    """With the time in which the coil's current dies through its diode, and its zener where there is one.
+
+    ``t = L/R ln((V + Vc)/(Vd + Vc))`` from the coil's highest voltage to the one at which it may still hold,
+    against diode and zener. [derived]
+    """
+    against = _FLYBACK_V + zener_v
+    ratio = (relay.coil_high_v + against) / (relay.drop_out_v + against)
+    decay = relay.coil_h / relay.coil_ohm * log(ratio)
+    return replace(relay, decay_s=decay, open_s=relay.open_s + decay)
+
+
+def _drive(
+    spec: SpeakerGuardSpec, data: SpeakerGuardInput, relay: SpeakerRelay | None, library: Library
+) -> SwitchDrive:
+    """The transistor that switches coil or light, its base resistor, and the zener of a quick release.
+
+    Raises
+    ------
+    NoSolutionError : no transistor stands the control supply.
+    """
+    nominal, highest = data.corners[Corner.NOMINAL], data.corners[Corner.MAX]
+    lowest = data.corners[Corner.LOW] - data.sag_v
+    pulse_v = max(highest, data.highest_v)
+    light_ohm, light_w = 0.0, 0.0
+    if relay is None:
+        light_ohm = at_most((lowest - 2.0 * _LIGHT_V - _SATURATED_V) / _LIGHT_A, "E12")
+        light_w = (highest - 2.0 * _LIGHT_V) ** 2 / light_ohm
+        load_a = (nominal - 2.0 * _LIGHT_V) / light_ohm
+        most_a = (highest - 2.0 * _LIGHT_V) / light_ohm
+    else:
+        load_a, most_a = relay.coil_a, relay.coil_a * highest / nominal
+    quick = relay is not None and spec.release == "quick"
+    least_zener = nominal if quick else 0.0
+    fits = [
+        t
+        for t in library.transistors.values()
+        if t.polarity == "npn"
+        and t.ic_a >= 2.0 * most_a
+        and t.hfe_min >= 2.0 * _FORCED_GAIN
+        and t.vceo_v >= 1.1 * max(pulse_v, highest + least_zener)
+    ] or [
+        t
+        for t in library.transistors.values()
+        if t.polarity == "npn"
+        and t.ic_a >= 2.0 * most_a
+        and t.vceo_v >= 1.1 * max(pulse_v, highest + least_zener)
+    ]
+    if not fits:
+        raise NoSolutionError(
+            message="No NPN transistor switches the loudspeaker's relay or gate drivers.",
+            quantity="collector-emitter voltage",
+            value=show(1.1 * max(pulse_v, highest + least_zener), "voltage"),
+            remedy='Add one to your drawer file, or set speaker_guard.release = "plain".',
+        )
+    driver = min(fits, key=lambda t: (library.in_drawer(t.id) == 0, t.ic_a, t.vceo_v, t.id))
+    zener, zener_v, zener_high_v = "", 0.0, 0.0
+    if quick:
+        room = driver.vceo_v / 1.1 - highest - _FLYBACK_V
+        zeners = [z for z in library.zeners.values() if z.vz_v * (1 + z.tolerance) <= room]
+        if zeners:
+            best = min(
+                zeners, key=lambda z: (library.in_drawer(z.id) == 0, abs(z.vz_v - 2.0 * nominal), z.id)
+            )
+            zener, zener_v, zener_high_v = best.id, best.vz_v, best.vz_v * (1 + best.tolerance)
+    gain = min(_FORCED_GAIN, 0.5 * driver.hfe_min)
+    base = max(at_most((lowest - _BASE_V) / (load_a / gain), "E12"), at_least(highest / _TIMER_SINK_A, "E12"))
+    return SwitchDrive(
+        transistor=driver.id,
+        base_ohm=base,
+        load_a=load_a,
+        sink_a=(nominal - _BASE_V) / base,
+        stress_v=max(pulse_v, highest + zener_high_v + (0.0 if relay is None else _FLYBACK_V)),
+        limit_v=driver.vceo_v,
+        zener=zener,
+        zener_v=zener_v,
+        light_ohm=light_ohm,
+        light_w=light_w,
     )
 
 
@@ -336,7 +381,8 @@ def _reasons(
     total_s: float,
 ) -> Iterator[str]:
     yield (
-        f"Detector: {show(detector.resistor_ohm, 'resistance')} and "
+        f"Detector: trips at +{show(detector.threshold_v, 'voltage')} and "
+        f"−{show(detector.negative_v, 'voltage')}; {show(detector.resistor_ohm, 'resistance')} and "
         f"{show(detector.capacitor_f, 'capacitance')} "
         f"leave {show(detector.bass_v, 'voltage')} of the lowest note at full output, below the "
         f"{show(detector.threshold_low_v, 'voltage')} of a hot transistor, and trip "

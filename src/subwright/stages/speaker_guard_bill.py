@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
 
-from subwright.base.units import code, show
 from subwright.parts.library import Library
-from subwright.parts.record import Record
-from subwright.stages.common import PartUse, Rating
+from subwright.stages.common import PartUse, Rating, capacitor_use, diode_use, record_use, resistor_use
 from subwright.stages.speaker_guard_records import (
     DcDetector,
     SpeakerGuardInput,
     SpeakerRelay,
     SpeakerSwitch,
+    SwitchDrive,
 )
 
-__all__ = ["guard_parts"]
+__all__ = ["SMALL_TRANSISTOR", "guard_parts"]
 
-_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+SMALL_TRANSISTOR = "BC547B"
 
 
 def guard_parts(
     detector: DcDetector,
+    drive: SwitchDrive,
     relay: SpeakerRelay | None,
     switch: SpeakerSwitch | None,
     data: SpeakerGuardInput,
@@ -31,70 +30,56 @@ def guard_parts(
     """Every part with its ratings; arguments as the stage's own."""
     return (
         *_detector(detector, data, library),
-        *(_relay(relay, library) if relay else ()),
-        *(_switch(switch, library) if switch else ()),
-    )
-
-
-def _record(
-    role: str, letter: str, record: Record, quantity: int, library: Library, *ratings: Rating
-) -> PartUse:
-    return PartUse(
-        role=role,
-        letter=letter,
-        part_id=record.id,
-        description=record.description,
-        quantity=quantity,
-        ratings=ratings,
-        in_drawer=library.in_drawer(record.id) >= quantity,
-        provenance=record.provenance.kind,
-    )
-
-
-def _resistor(role: str, ohm: float, watts: float = 0.0) -> PartUse:
-    size = next((w for w in _SIZES_W if watts <= 0.5 * w), _SIZES_W[-1])
-    rating = Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest battery")
-    return PartUse(
-        role=role,
-        letter="R",
-        part_id=code(ohm, "resistance"),
-        description=f"resistor {size:g} W",
-        quantity=1,
-        value=show(ohm, "resistance"),
-        tolerance=0.05,
-        ratings=(rating,) if watts else (),
-        provenance="IEC 60063 preferred value",
+        *_drive(drive, library),
+        *(_relay(relay, drive, library) if relay else ()),
+        *(_switch(switch, drive, library) if switch else ()),
     )
 
 
 def _detector(detector: DcDetector, data: SpeakerGuardInput, library: Library) -> Iterator[PartUse]:
-    watts = data.stuck_v**2 / detector.resistor_ohm
-    yield _resistor("detector low-pass resistor", detector.resistor_ohm, watts)
-    yield PartUse(
-        role="detector low-pass capacitor",
-        letter="C",
-        part_id=code(detector.capacitor_f, "capacitance"),
-        description="bipolar electrolytic, or two of twice the value back to back, 25 V",
-        quantity=1,
-        value=show(detector.capacitor_f, "capacitance"),
-        tolerance=0.20,
-        provenance="IEC 60063 preferred value",
+    legs = detector.resistors
+    each = detector.resistor_ohm / legs
+    watts = (data.stuck_v / legs) ** 2 / each
+    yield resistor_use("detector low-pass resistor", each, watts, quantity=legs)
+    yield capacitor_use(
+        "detector low-pass capacitor",
+        detector.capacitor_f,
+        "bipolar electrolytic, or two of twice the value back to back, 25 V",
+        0.20,
     )
-    small = library.transistor("BC547B")
-    driver = library.transistor("BC337-25")
-    yield _record("detector transistor, each polarity", "Q", small, 2, library)
-    yield _record("speaker switch driver", "Q", driver, 1, library)
-    yield PartUse(
-        role="detector clamp diodes",
-        letter="D",
-        part_id="1N4148",
-        description="small-signal diode 75 V 0.15 A",
-        quantity=2,
-        provenance="memory",
+    npn, pnp = library.transistor(detector.npn), library.transistor(detector.pnp)
+    stress = Rating(
+        quantity="collector-emitter voltage",
+        unit="V",
+        applied=detector.supply_v,
+        limit=npn.vceo_v,
+        source=npn.provenance.document,
+        at="load dump",
     )
+    for polarity in ("positive", "negative"):
+        yield record_use(f"detector transistor, {polarity}", "Q", npn, 1, library, stress)
+    yield record_use("detector PNP", "Q", pnp, 1, library)
+    yield record_use("detector output transistor", "Q", library.transistor(SMALL_TRANSISTOR), 1, library)
+    yield resistor_use("detector PNP base to emitter", detector.pull_ohm)
+    yield resistor_use("detector coupling resistor", detector.couple_ohm)
+    yield resistor_use("detector pull-down", detector.down_ohm)
 
 
-def _relay(relay: SpeakerRelay, library: Library) -> Iterator[PartUse]:
+def _drive(drive: SwitchDrive, library: Library) -> Iterator[PartUse]:
+    record = library.transistor(drive.transistor)
+    rating = Rating(
+        quantity="collector-emitter voltage",
+        unit="V",
+        applied=drive.stress_v,
+        limit=drive.limit_v,
+        source=record.provenance.document,
+        at="load dump, or as the coil opens",
+    )
+    yield record_use("speaker switch driver", "Q", record, 1, library, rating)
+    yield resistor_use("speaker switch base resistor", drive.base_ohm)
+
+
+def _relay(relay: SpeakerRelay, drive: SwitchDrive, library: Library) -> Iterator[PartUse]:
     record = library.relay(relay.relay)
     document = record.provenance.document
     ratings = [
@@ -115,23 +100,18 @@ def _relay(relay: SpeakerRelay, library: Library) -> Iterator[PartUse]:
             at="highest battery",
         ),
     ]
-    yield _record("speaker relay", "K", record, 1, library, *ratings)
-    yield PartUse(
-        role="speaker relay flyback diode",
-        letter="D",
-        part_id="1N4007",
-        description="rectifier 1000 V 1 A",
-        quantity=1,
-        provenance="memory",
-    )
+    yield record_use("speaker relay", "K", record, 1, library, *ratings)
+    yield diode_use("speaker relay flyback diode", "1N4007")
+    if drive.zener:
+        yield record_use("speaker relay release zener", "VR", library.zener(drive.zener), 1, library)
     if relay.dropper_ohm is not None:
-        yield _resistor("speaker relay dropper", relay.dropper_ohm, relay.dropper_w)
+        yield resistor_use("speaker relay dropper", relay.dropper_ohm, relay.dropper_w)
 
 
-def _switch(switch: SpeakerSwitch, library: Library) -> Iterator[PartUse]:
+def _switch(switch: SpeakerSwitch, drive: SwitchDrive, library: Library) -> Iterator[PartUse]:
     record = library.mosfet(switch.mosfet)
     document = record.provenance.document
-    yield _record(
+    yield record_use(
         "speaker switch",
         "Q",
         record,
@@ -169,4 +149,4 @@ def _switch(switch: SpeakerSwitch, library: Library) -> Iterator[PartUse]:
         quantity=2,
         provenance="memory",
     )
-    yield _resistor("speaker switch drive resistor", 680.0)
+    yield resistor_use("speaker switch drive resistor", drive.light_ohm, drive.light_w)

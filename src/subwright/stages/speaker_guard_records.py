@@ -16,6 +16,7 @@ __all__ = [
     "SpeakerGuardSpec",
     "SpeakerRelay",
     "SpeakerSwitch",
+    "SwitchDrive",
 ]
 
 
@@ -34,6 +35,11 @@ class SpeakerGuardSpec(StageSpec):
         why="Make contact in series, or a change-over whose rest contact shorts the driver to ground: the "
         "arc then "
         "runs to ground and the fuse clears it.",
+    )
+    release: Literal["quick", "plain"] = choice(
+        "quick",
+        why="What takes the relay coil's energy: a diode and a zener, so that it opens quickly, or a diode "
+        "alone.",
     )
     mosfet: str = choice("auto", why="MOSFET id of the switch, by id from the library or drawer.")
     bass_margin: Ratio = quantity(
@@ -57,6 +63,9 @@ class SpeakerGuardInput:
     programme,
         and its limit, °C; None where not known.
     corners : battery at rest, V. sag_v : lost on the way at full sine, V. ambient_c : hottest air, °C.
+    highest_v : pulse that parts on the control supply stand, V; 0: the highest corner.
+    floating : whether the loudspeaker lies between two outputs. outputs_v : their supply, V; 0: they swing
+        about ground.
     """
 
     stuck_v: float
@@ -74,31 +83,76 @@ class SpeakerGuardInput:
     corners: Mapping[Corner, float]
     sag_v: float
     ambient_c: float
+    highest_v: float = 0.0
+    floating: bool = False
+    outputs_v: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SwitchDrive:
+    """What lets the relay or the MOSFETs' light in: a transistor whose base detector and timer pull down.
+
+    Attributes
+    ----------
+    transistor : NPN id. base_ohm : from the control supply, Ω. load_a : through it, nominal battery, A.
+    sink_a : base current that the detector has to take away, nominal battery, A.
+    stress_v, limit_v : on its collector, and its rating, V.
+    zener, zener_v : in series with the flyback diode; "" and 0 V without one.
+    light_ohm, light_w : series resistor of the gate drivers' diodes, Ω and W; 0 with a relay.
+    """
+
+    transistor: str
+    base_ohm: float
+    load_a: float
+    sink_a: float
+    stress_v: float
+    limit_v: float
+    zener: str = ""
+    zener_v: float = 0.0
+    light_ohm: float = 0.0
+    light_w: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DcDetector:
     """An RC low-pass and a transistor for each polarity.
 
+    The positive one takes the driver's base current itself. The negative one, whose emitter the low-pass
+    feeds, would have to draw that current through the resistor; so a PNP and a third transistor stand behind
+    it. Between two outputs both polarities work that way.
+
     Attributes
     ----------
-    resistor_ohm, capacitor_f : preferred values. tau_s : their product, s.
-    threshold_v, threshold_low_v, threshold_high_v : direct voltage that trips it: 20 °C, hot and cold, with
-    the
-        base current's drop, V.
+    resistor_ohm, capacitor_f : in all, Ω and F. resistors : that it is made of, 1 or 2.
+    tau_s : their product, s. floating : between two outputs.
+    threshold_v, negative_v : direct voltages that trip it at room temperature, magnitudes, V.
+    threshold_low_v, threshold_high_v : hot and cold with the parts that hurt, of both polarities, V.
     bass_v : lowest note behind the low-pass at full output, worst parts, V.
-    trip_s, trip_latest_s : with the output stuck, nominal and worst parts, s.
+    trip_s, trip_latest_s : with the output stuck, slower polarity, nominal and worst parts, s.
+    pull_ohm : base to emitter of the PNP, Ω. couple_ohm : from it to the third transistor, Ω.
+    down_ohm : base to emitter of that one, Ω. npn, pnp : ids that stand its supply. supply_v : highest, V.
+    outputs_v : supply of the outputs between which it works, V; 0 about ground.
     """
 
     resistor_ohm: float
+    resistors: Literal[1, 2]
     capacitor_f: float
     tau_s: float
+    floating: bool
     threshold_v: float
+    negative_v: float
     threshold_low_v: float
     threshold_high_v: float
     bass_v: float
     trip_s: float
     trip_latest_s: float
+    pull_ohm: float
+    couple_ohm: float
+    down_ohm: float
+    npn: str
+    pnp: str
+    supply_v: float
+    outputs_v: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -112,7 +166,9 @@ class SpeakerRelay:
     dropper_ohm, dropper_w : series resistor of the coil, Ω and W; None where there is none.
     resistance_ohm, loss_w : of the closed contact, Ω, and its heat with a full sine, W.
     coil_low_v, pull_in_v : coil at the low corner, and what it needs hot, V.
-    coil_high_v, coil_limit_v : at the highest battery, V. open_s : largest release time, s.
+    coil_high_v, coil_limit_v : at the highest battery, V. drop_out_v : least at which it may hold, V.
+    coil_ohm, coil_h : of the coil, Ω and H. decay_s : until its current has died to there, s.
+    open_s : with the armature's own release, s.
     """
 
     relay: str
@@ -130,6 +186,10 @@ class SpeakerRelay:
     coil_limit_v: float
     resistance_ohm: float
     loss_w: float
+    coil_ohm: float
+    coil_h: float
+    drop_out_v: float
+    decay_s: float
     open_s: float
 
 
@@ -167,7 +227,8 @@ class SpeakerGuardResult:
 
     Attributes
     ----------
-    kind : what is fitted. fitted : whether anything is. needed : whether a stuck output would burn the coil.
+    kind : what is fitted. drive : what switches it.
+    fitted : whether anything is. needed : whether a stuck output would burn the coil.
     resistance_ohm : what the switch puts in series with the load, Ω; 0 without one.
     total_s : from the output sticking to the lead open, worst parts, s.
     coil_heat_j, coil_limit_j : heat in the coil until then, and what it stands, J; limit None where unknown.
@@ -177,6 +238,7 @@ class SpeakerGuardResult:
     fitted: bool
     needed: bool
     detector: DcDetector | None
+    drive: SwitchDrive | None
     relay: SpeakerRelay | None
     switch: SpeakerSwitch | None
     resistance_ohm: float

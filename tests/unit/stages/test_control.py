@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import log10
 
 import pytest
 
@@ -58,12 +59,16 @@ def test_remote_threshold_and_debounce_by_stepping() -> None:
     ):
         assert is_member(value, series)
     share = remote.pulldown_ohm / (remote.series_ohm + remote.pulldown_ohm)
-    assert remote.on_v * share == pytest.approx(0.65)
-    assert remote.on_v == pytest.approx(remote.wanted_v, rel=0.03)
+    # The base-emitter voltage goes with the current that the supply switch takes, 60 mV to the decade.
+    drive_a = 0.65 / 10e3 + 40e-3 / 250.0
+    source = remote.series_ohm * share
+    base = 0.65 + 0.0595 * log10(drive_a / 1e-3) + drive_a / 290.0 * source
+    assert remote.on_v * share == pytest.approx(base, rel=1e-3)
+    assert remote.on_v == pytest.approx(remote.wanted_v, rel=0.05)
     assert remote.on_low_v < remote.on_v < remote.on_high_v < 11.5
-    found = stepped_s(12.0, remote.series_ohm, remote.pulldown_ohm, remote.filter_f, 0.65)
+    found = stepped_s(12.0, remote.series_ohm, remote.pulldown_ohm, remote.filter_f, base)
     assert remote.debounce_s == pytest.approx(found, rel=1e-3)
-    worst = stepped_s(11.5, remote.series_ohm, remote.pulldown_ohm, remote.filter_f, 0.75)
+    worst = stepped_s(11.5, remote.series_ohm, remote.pulldown_ohm, remote.filter_f, base + 0.10)
     assert remote.slowest_s == pytest.approx(1.05 * 1.2 * worst, rel=1e-3)
     assert remote.quickest_s < remote.debounce_s < remote.slowest_s
     assert remote.debounce_s >= 0.05
@@ -92,6 +97,19 @@ def test_events_come_in_order() -> None:
     assert off["loudspeaker off"].latest_s < off["rails fallen"].earliest_s
     bare = design(data=replace(DATA, rail_hold_s=None, speaker_open_s=None))
     assert [e.name for e in bare.switch_off] == ["amplifier muted"]
+    assert [t.name for t in bare.timers] == ["un-mute"]  # nothing connects the loudspeaker
+    assert not any("loudspeaker" in part.role for part in bare.parts)
+
+
+@pytest.mark.parametrize("times", [1, 2, 4])
+def test_the_timers_run_within_the_comparators_rating(times: int) -> None:
+    corners = {corner: times * volts for corner, volts in DATA.corners.items()}
+    result = design(data=replace(DATA, corners=corners, highest_v=35.0 * times))
+    supply = result.supply
+    assert supply.clamp_v * 1.05 <= load_library().comparator("LM393").supply_max_v
+    assert supply.low_v >= 8.0
+    assert supply.clamp_w <= 0.5 * supply.clamp_limit_w
+    assert is_member(supply.series_ohm, "E12")
 
 
 def test_standby_adds_up_and_flattens_in_days() -> None:

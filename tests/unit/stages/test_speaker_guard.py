@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import log
 
 import numpy as np
 import pytest
@@ -65,7 +66,7 @@ def test_the_lowest_note_does_not_trip_and_a_fault_does() -> None:
     assert most < 0.5
     assert detector.bass_v == pytest.approx(30.0 / np.hypot(1.0, 2 * np.pi * 30.0 * quick), rel=1e-9)
     volts, count = 0.0, 0
-    while volts < detector.threshold_v:
+    while volts < max(detector.threshold_v, detector.negative_v):
         volts += step * (35.0 - volts) / detector.tau_s
         count += 1
     assert detector.trip_s == pytest.approx(count * step, rel=0.01)
@@ -139,3 +140,92 @@ def test_refusals() -> None:
         design(SpeakerGuardSpec(switch="relay"), replace(DATA, stuck_v=0.5))
     with pytest.raises(PartNotFoundError):
         design(SpeakerGuardSpec(switch="relay", relay="relay 13 V"))
+
+
+def test_both_polarities_trip_alike() -> None:
+    """The transistors' equations solved by bisection, junction by junction."""
+    result = design()
+    detector, drive = result.detector, result.drive
+    assert detector is not None
+    assert drive is not None
+    thermal_v = 0.025865
+
+    def junction(current: float) -> float:
+        return 0.65 + thermal_v * log(current / 1e-3)
+
+    assert detector.threshold_v == pytest.approx(
+        junction(drive.sink_a) + drive.sink_a / 290.0 * detector.resistor_ohm, rel=1e-3
+    )
+    low, high = 0.0, 5.0
+    for _ in range(60):  # how far below zero the low-pass's source has to be
+        below = 0.5 * (low + high)
+        a, b = 1e-9, below / detector.resistor_ohm  # emitter current
+        for _ in range(60):
+            emitter = 0.5 * (a + b)
+            a, b = (
+                (emitter, b) if junction(emitter) + emitter * detector.resistor_ohm < below else (a, emitter)
+            )
+        first, last = 1e-9, 1e-3  # collector current of the PNP
+        for _ in range(60):
+            pnp = 0.5 * (first + last)
+            drawn = junction(pnp) / detector.pull_ohm + pnp / 250.0
+            first, last = (pnp, last) if drawn < emitter else (first, pnp)
+        taken = 290.0 * (pnp - junction(drive.sink_a) / detector.down_ohm)
+        low, high = (below, high) if taken < drive.sink_a else (low, below)
+    assert detector.negative_v == pytest.approx(below, rel=1e-3)
+    assert detector.negative_v == pytest.approx(detector.threshold_v, rel=0.25)
+    assert detector.threshold_low_v < detector.threshold_v < detector.threshold_high_v
+    assert detector.threshold_low_v >= 0.5
+
+
+def test_between_two_outputs_each_leg_has_its_resistor() -> None:
+    result = design(data=replace(DATA, floating=True, outputs_v=16.0))
+    detector = result.detector
+    assert detector is not None
+    assert detector.resistors == 2
+    assert is_member(detector.resistor_ohm / 2, "E12")
+    assert detector.threshold_v == detector.negative_v
+    resistor = next(p for p in result.parts if p.role == "detector low-pass resistor")
+    assert resistor.quantity == 2
+
+
+def test_the_zener_halves_the_time_to_open() -> None:
+    data = replace(DATA, stuck_v=24.0, stuck_a=6.0)
+    quick, plain = (
+        design(SpeakerGuardSpec(switch="relay", release=release), data) for release in ("quick", "plain")
+    )
+    assert quick.relay is not None
+    assert plain.relay is not None
+    assert quick.drive is not None
+    assert quick.drive.zener_v > 0
+    assert quick.relay.decay_s < 0.5 * plain.relay.decay_s
+    # The coil's current stepped down against the diode alone.
+    relay, step, seconds = plain.relay, 1e-6, 0.0
+    current = relay.coil_high_v / relay.coil_ohm
+    while current * relay.coil_ohm > relay.drop_out_v:
+        current -= step * (current * relay.coil_ohm + 0.7) / relay.coil_h
+        seconds += step
+    assert relay.decay_s == pytest.approx(seconds, rel=1e-3)
+    part = load_library().relay(relay.relay)
+    assert relay.open_s == pytest.approx(part.release_s + relay.decay_s)
+
+
+@pytest.mark.parametrize("times", [1, 2, 4])
+@pytest.mark.parametrize("switch", ["relay", "mosfet"])
+def test_the_driver_stands_its_supply_and_the_timer_can_hold_it(times: int, switch: str) -> None:
+    corners = {corner: times * volts for corner, volts in DATA.corners.items()}
+    data = replace(
+        DATA,
+        stuck_v=24.0,
+        stuck_a=6.0,
+        corners=corners,
+        sag_v=0.5 * times,
+        highest_v={1: 35.0, 2: 58.0}.get(times, 0.0),
+    )
+    drive = design(SpeakerGuardSpec(switch=switch), data).drive
+    assert drive is not None
+    assert drive.stress_v < drive.limit_v
+    assert corners[Corner.MAX] / drive.base_ohm <= 6e-3  # what a 393-family comparator sinks at least
+    assert drive.load_a / drive.sink_a < 100.0
+    if switch == "mosfet":
+        assert 5e-3 < (corners[Corner.LOW] - data.sag_v - 2.7) / drive.light_ohm < 20e-3
