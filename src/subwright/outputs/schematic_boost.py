@@ -1,0 +1,232 @@
+"""The boost converter's power stage: battery and input bank, choke, switch and rectifier, the raised rail."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from subwright.base.units import show
+from subwright.build.result import Design
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.boost_power import boost_circuit
+from subwright.circuits.boost_values import from_plan
+from subwright.circuits.netlist import GROUND, Part
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_symbols import Point
+from subwright.parts.library import Library
+from subwright.stages.common import Corner, Level
+from subwright.stages.converter_boost import boost_values
+
+__all__ = ["boost_block", "draw_boost"]
+
+_BUS: Final = 250
+_CAN: Final = 70
+_FIRST_CAN: Final = 210
+_CANS: Final = 3  # at the input; more go to a row of their own
+_RIGHT: Final = 980
+
+
+def boost_block(design: Design, _library: Library) -> Iterator[Block]:
+    """The block of a design's boost converter; nothing without one."""
+    boost = design.boost
+    if boost is None:
+        return
+    plan, supply = boost.plan, design.supply
+    hot = boost_values(design.spec.converter, plan, design.heat.air_c, boost.choke_c[Level.PROGRAMME])
+    circuit = boost_circuit(
+        from_plan(
+            hot,
+            plan,
+            emf_v=supply.corners[Corner.NOMINAL],
+            source_ohm=supply.source_resistance_ohm,
+            rail_a=plan.demand.rail_mean_a,
+        )
+    )
+    choke, period_s = plan.choke, 1.0 / plan.timing.switching_hz
+    texts = {
+        "L101": ("L101", show(choke.inductance_h, "inductance"), f"{choke.turns} t"),
+        "T101A": ("T101A", "1 t"),
+        "T101B": ("T101B", f"{plan.sense.turns} t"),
+    }
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_boost(kit)
+        return _notes(design)
+
+    yield Block(
+        key="boost",
+        title="Boost converter power stage",
+        stage="boost",
+        circuit=circuit,
+        names={
+            "input": "BATTERY",
+            "node": "NODE",
+            "rail": "RAIL +",
+            "gate": "GATE",
+            "sense": "SENSE",
+        },
+        draw=draw,
+        elsewhere=frozenset({"BT101"}),
+        texts=texts,
+        analysis=Transient(
+            stop_s=200.0 * period_s, step_s=period_s / 200.0, keep_from_s=180.0 * period_s, from_initial=True
+        ),
+        probes=tuple(Voltage(net) for net in ("input", "rail", "sense")),
+    )
+
+
+def _notes(design: Design) -> tuple[str, ...]:
+    boost, supply = design.boost, design.supply
+    assert boost is not None
+    plan, choke = boost.plan, boost.plan.choke
+    return (
+        f"Fuse {supply.fuse_a:g} A ({supply.fuse_body}) within {show(supply.fuse_distance_m, 'length')} of "
+        f"battery +; cable {show(supply.section_m2, 'area')}. Only fuse and battery switch cut the rail off.",
+        f"L101: {choke.core.id}, {choke.turns} turns of {choke.strands} × "
+        f"{choke.wire.conductor_m * 1e3:.2f} mm, gap {show(choke.gap_m, 'length')} in the centre leg; "
+        "measure "
+        f"{show(choke.inductance_h, 'inductance')}.",
+        f"T101: {plan.sense.core.id}; the drain lead passes it once. Heavy lines carry the power: keep node, "
+        "rectifier and the nearest rail capacitors in one small loop, four 1 µF ceramics in it.",
+        "Before the fuse goes in: charge the rail through "
+        f"{show(boost.precharge.resistor_ohm, 'resistance')} "
+        f"for {show(boost.precharge.wait_s, 'time')}. It holds its charge: measure before touching.",
+        "Resistors 0.25 W, film capacitors 63 V unless stated. Gate resistors, controller and loop: parts "
+        "list.",
+    )
+
+
+def draw_boost(kit: Kit) -> None:
+    """Draw the power stage's netlist."""
+    sheet, y = kit.sheet, _BUS
+    cans = kit.circuit.by_role("input capacitor")
+    last = _input(kit, cans)
+    choke = kit.one("boost choke core")
+    start = last + 50
+    kit.lying(choke, "input", start, y)
+    sheet.wire((170, y), (start, y), heavy=True)
+    snub, node = start + 90, start + 170
+    sheet.wire((start + 40, y), (node, y), heavy=True)
+    kit.upright(kit.one("switch snubber resistor"), "node", snub, y)
+    kit.upright(kit.one("switch snubber capacitor"), "snub", snub, y + 40)
+    sheet.ground(GROUND, (snub, y + 80))
+    _point(kit, "node", (snub + 30, y))
+    _switches(kit, node)
+    _sense(kit, node)
+    rail = _rectifier(kit, node)
+    _rail(kit, rail)
+
+
+def _point(kit: Kit, net: str, at: Point) -> None:
+    for point in kit.circuit.test_points:
+        if point.net == net:
+            kit.sheet.name(net, at, point=point.designator)
+
+
+def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
+    """Parts side by side from the line at ``y`` down to ground; returns the x of the last."""
+    for part in parts:
+        kit.sheet.wire((x, y), (x, y + 10), heavy=part.kind == "capacitor")
+        kit.sheet.ground(GROUND, kit.upright(part, net, x, y + 10).end(part, net))
+        x += _CAN
+    return x - _CAN
+
+
+def _input(kit: Kit, cans: Sequence[Part]) -> int:
+    """The battery's lead and the input bank along the bus; returns the x of the last can."""
+    sheet, y = kit.sheet, _BUS
+    sheet.flag("input", (170, y), "left", heavy=True)
+    last = _bank(kit, cans[:_CANS], "input", _FIRST_CAN, y)
+    _point(kit, "input", (190, y))
+    rest = cans[_CANS:]
+    if rest:
+        sheet.flag("input", (170, 560), "left", heavy=True)
+        sheet.wire((170, 560), (_bank(kit, rest, "input", 210, 560), 560), heavy=True)
+    return last
+
+
+def _switches(kit: Kit, node: int) -> None:
+    """The drain lead through the current transformer, and the switches under it."""
+    sheet, y = kit.sheet, _BUS
+    primary = kit.circuit.part("T101A")
+    kit.place(primary, node, y + 40, turn=1, flip=True)
+    sheet.wire((node, y), (node, y + 20), heavy=True)
+    switches = kit.circuit.by_role("boost switch")
+    drain, pitch = y + 130, 110
+    left = node - pitch * (len(switches) - 1)
+    sheet.wire((node, y + 60), (node, drain), heavy=True)
+    if left < node:
+        sheet.wire((left, drain), (node, drain), heavy=True)
+    gates = []
+    for k, switch in enumerate(switches):
+        x = node - pitch * k
+        placed = kit.place(switch, x - 10, drain + 40)
+        sheet.wire((x, drain), placed["drain"], heavy=True)
+        sheet.ground(GROUND, placed["source"])
+        gates.append(placed["gate"])
+    below = drain + 100
+    for gate in gates:
+        sheet.wire(gate, (gate[0] - 10, gate[1]), (gate[0] - 10, below))
+    end = gates[-1][0] - 110
+    sheet.wire((gates[0][0] - 10, below), (end, below))
+    sheet.flag("gate", (end, below), "left", "from the controller")
+
+
+def _sense(kit: Kit, node: int) -> None:
+    """The transformer's secondary, reset resistor, diode and burden."""
+    sheet, y = kit.sheet, _BUS
+    second = kit.circuit.part("T101B")
+    x = node + 40
+    kit.place(second, x, y + 40, turn=1)
+    sheet.core(node + 20, y + 20, y + 60)
+    sheet.ground(GROUND, (x, y + 60))
+    row = y + 270
+    sheet.wire((x, y + 20), (x + 40, y + 20), (x + 40, row))
+    reset, diode, burden = (
+        kit.one(role)
+        for role in ("current transformer reset resistor", "current sense diode", "current sense burden")
+    )
+    sheet.wire((x + 40, row), (x + 60, row), (x + 80, row))
+    sheet.ground(GROUND, kit.upright(reset, "sensed", x + 60, row).end(reset, "sensed"))
+    kit.lying(diode, "sensed", x + 80, row)
+    sheet.wire((x + 120, row), (x + 150, row), (x + 200, row))
+    sheet.ground(GROUND, kit.upright(burden, "sense", x + 150, row).end(burden, "sense"))
+    sheet.flag("sense", (x + 200, row), "right", "to the controller")
+    _point(kit, "sense", (x + 130, row))
+
+
+def _rectifier(kit: Kit, node: int) -> int:
+    """Legs one above the other from the node to the rail; returns the x of the rail."""
+    sheet, y = kit.sheet, _BUS
+    legs = kit.circuit.by_role("boost rectifier")
+    pitch = 50 if len(legs) <= 4 else 30
+    a, b = node + 100, node + 180
+    for k, leg in enumerate(legs):
+        row = y - pitch * k
+        kit.lying(leg, "node", a + 20, row)
+        sheet.wire((a, row), (a + 20, row), heavy=True)
+        sheet.wire((b - 20, row), (b, row), heavy=True)
+    sheet.wire((node, y), (a, y), heavy=True)
+    top = y - pitch * (len(legs) - 1)
+    if top < y:
+        sheet.wire((a, y), (a, top), heavy=True)
+        sheet.wire((b, y), (b, top), heavy=True)
+    return b
+
+
+def _rail(kit: Kit, x: int) -> None:
+    """The rail's bank and bleeder along its line, in rows where they are many, and the way out."""
+    sheet, y = kit.sheet, _BUS
+    parts = [*kit.circuit.by_role("rail capacitor"), *kit.circuit.by_role("rail bleeder")]
+    most = max((_RIGHT - x - 50) // _CAN + 1, 1)
+    rows = [parts[k : k + most] for k in range(0, len(parts), most)]
+    for k, row in enumerate(rows):
+        line = y + 90 * k
+        end = _bank(kit, row, "rail", x + 50, line)
+        if k:
+            sheet.wire((x + 20, line - 90), (x + 20, line), (end, line), heavy=True)
+        else:
+            sheet.wire((x, y), (end + 30, y), heavy=True)
+            sheet.flag("rail", (end + 30, y), "right", "to the amplifier", heavy=True)
+    _point(kit, "rail", (x + 30, y))
