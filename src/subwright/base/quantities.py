@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from types import MappingProxyType
 
 from subwright.base.errors import SubwrightError
@@ -95,6 +96,7 @@ _COMPOUND = re.compile(
 )
 
 
+@lru_cache(maxsize=4096)  # field names: some thousand in all
 def _suffix_of(field_name: str) -> str:
     """Longest known unit suffix of ``field_name``, "" where it has none."""
     for suffix in _BY_LENGTH:

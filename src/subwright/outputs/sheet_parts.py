@@ -13,7 +13,7 @@ from subwright.build.result import Design, Finding
 from subwright.outputs.flow import Flow
 from subwright.outputs.svg import Plot
 from subwright.outputs.tables import Fact, cited, every_value, ratings
-from subwright.outputs.views import Figure, Sheet
+from subwright.outputs.views import Figure, Later, Sheet
 from subwright.stages.common import Corner, Level, PartUse
 
 __all__ = ["CORNER", "LEVEL", "Entry", "drawing", "facts_of", "sheet_of", "shown", "tightest"]
@@ -116,5 +116,5 @@ def sheet_of(
         ratings=ratings(parts),
         reasons=tuple(getattr(result, "reasons", ())),
         figures=figures,
-        more=tuple(every_value(result)),
+        more=Later(lambda: tuple(every_value(result))),
     )

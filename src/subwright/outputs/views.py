@@ -6,9 +6,10 @@ only ``Figure.svg`` holds markup, made by this package's own drawing code.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Literal, overload
 
 from subwright.outputs.bom import BomRow
 from subwright.outputs.drawing import standalone
@@ -21,6 +22,7 @@ __all__ = [
     "Figure",
     "FindingRow",
     "Grid",
+    "Later",
     "Overview",
     "PackView",
     "Severity",
@@ -74,6 +76,27 @@ class Caution:
     points: tuple[str, ...]
 
 
+class Later(Sequence[tuple[str, str]]):
+    """Rows that are made when somebody looks at them: most sheets are never opened."""
+
+    def __init__(self, make: Callable[[], tuple[tuple[str, str], ...]]) -> None:
+        self._make = make
+
+    @cached_property
+    def _rows(self) -> tuple[tuple[str, str], ...]:
+        return self._make()
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    @overload
+    def __getitem__(self, index: int) -> tuple[str, str]: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[tuple[str, str], ...]: ...
+    def __getitem__(self, index: int | slice) -> tuple[str, str] | tuple[tuple[str, str], ...]:
+        return self._rows[index]
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Sheet:
     """One stage or subject of the pack."""
@@ -88,7 +111,7 @@ class Sheet:
     cautions: tuple[Caution, ...] = ()
     figures: tuple[Figure, ...] = ()
     grids: tuple[Grid, ...] = ()
-    more: tuple[tuple[str, str], ...] = ()  # every other value of the result
+    more: Sequence[tuple[str, str]] = ()  # every other value of the result
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
