@@ -225,6 +225,17 @@ def _chip(
             part_id=v.device_id,
         )
     )
+    # what a builder sees as one pin: the chip's own output devices lie between
+    build.parts.append(
+        Part(
+            designator=f"{designator}_LINK",
+            kind="resistor",
+            nets=(out, drive),
+            value=1e9,
+            role="output pin",
+            standing="inherent",
+        )
+    )
 
 
 def _spread(build: AmplifierParts, v: ClassABValues, tag: str, drive: str, feed: Feed) -> None:

@@ -28,7 +28,7 @@ def fits_with_supply(result: FilterResult) -> bool:
         if x + _width(block) > _RIGHT:
             x, rows = _FIRST[0] + 60, rows + 1
         x += _width(block)
-    return rows <= 2 and not _lift(result)
+    return rows <= 2 and not _lift(result) and result.op_amp_supply.kind != "regulator"
 
 
 def _lift(result: FilterResult) -> int:

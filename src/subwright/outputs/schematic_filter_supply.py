@@ -11,6 +11,7 @@ from subwright.stages.filter import FilterResult
 __all__ = ["draw_supply"]
 
 _X: Final = 190
+_LAST_CASE: Final = 1050
 
 
 def draw_supply(kit: Kit, result: FilterResult, y: int) -> None:
@@ -28,8 +29,11 @@ def draw_supply(kit: Kit, result: FilterResult, y: int) -> None:
         x -= 30
     rails = [net for net in ("op_positive", "op_negative", "op_supply") if net in kit.circuit.nets]
     decoupling = list(kit.circuit.by_role("op-amp decoupling"))
+    start = x
     for case in kit.cases("op-amp"):
         own = [decoupling.pop(0) for _ in rails if decoupling]
+        if x > _LAST_CASE:
+            x, y = start, y + 130
         _case(kit, case, own, x, y + 30)
         x += 150
 
@@ -90,9 +94,9 @@ def _zener(kit: Kit, word: str, x: int, y: int) -> None:
 def _regulator(kit: Kit, word: str, x: int, y: int) -> None:
     sheet, rail, out, adjust = kit.sheet, f"rail_{word}", f"op_{word}", f"adjust_{word}"
     sheet.flag(rail, (x - 20, y), "left", "from the converter")
-    box = kit.place(_on(kit, f"{word} regulator", rail), x + 50, y)
+    box = kit.place(_on(kit, f"{word} regulator", rail), x + 60, y)
     sheet.wire((x - 20, y), box["in"])
-    node = (x + 50, y + 60)
+    node = (x + 60, y + 60)
     sheet.wire(box["adjust"], node)
     upper, lower = _on(kit, "regulator output to adjust", out), _on(kit, "regulator adjust to ground", adjust)
     kit.upright(upper, out, x + 120, y + 10)

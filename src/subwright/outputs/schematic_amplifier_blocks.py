@@ -1,0 +1,263 @@
+"""The power amplifier's block: class D, class AB of chips or pairs, and stages whose rails change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Final
+
+from subwright.base.units import show
+from subwright.build.result import Design
+from subwright.circuits.amplifier_class_ab import class_ab_circuit
+from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
+from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
+from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
+from subwright.circuits.amplifier_values import class_ab_values, class_d_values
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.netlist import GROUND, Circuit
+from subwright.outputs.schematic_amplifier import draw_class_d
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
+from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_rails import draw_followers, draw_lifting
+from subwright.parts.library import Library
+from subwright.physics.amplifier_models import ClassDModel
+from subwright.stages.amplifier import AmplifierResult
+from subwright.stages.common import Corner, Level
+
+__all__ = ["amplifier_block"]
+
+_PERIODS: Final = 100
+_NOTE_HZ: Final = 40.0
+_POINTS: Final = 240
+_LEAST_LEG_V: Final = 3.0  # a discrete leg stays this far above ground
+
+_BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
+
+_Draw = Callable[[Kit], tuple[str, ...]]
+
+_HEAVY: Final = "Heavy lines carry the power: keep them short, the supply's capacitors at the output devices."
+_BIAS: Final = (
+    "Bias: trimmer at its largest resistance before first power; set it hot, by the drop across the emitter "
+    "resistors."
+)
+_TRACKING: Final = (
+    "Bolt the bias transistor to the output devices' heatsink. The voltage stage before DRIVE is not "
+    "designed here."
+)
+
+
+def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
+    """The output stage of whichever kind.
+
+    Parameters
+    ----------
+    design : the build. library : parts with the drawer merged.
+
+    Returns
+    -------
+    Its block.
+    """
+    result = design.amplifier
+    rail_v = design.point(Corner.NOMINAL, Level.FULL).rail_mean_v
+    if isinstance(result.model, ClassDModel):
+        yield _class_d(result, rail_v)
+    elif result.rail_switching is None:
+        yield _class_ab(result, rail_v)
+    elif result.rail_switching.form == "two pairs":
+        yield _class_g(result, rail_v, library)
+    else:
+        yield _class_h(result, rail_v, library)
+
+
+def _names(result: AmplifierResult) -> dict[str, str]:
+    return {
+        "rail_positive": "B+" if result.rails == "battery" else "RAIL +",
+        "rail_negative": "RAIL −",
+        "out_a": "SPEAKER +",
+        "out_b": "SPEAKER −",
+        "wanted_a": "FILTER OUT",
+        "wanted_b": "INVERTED",
+        "inner_positive": "INNER +",
+        "inner_negative": "INNER −",
+        "feed_positive": "FEED +",
+        "feed_negative": "FEED −",
+        "tap_a": "TAP A",
+        "tap_b": "TAP B",
+        "reference": "REF 2.5 V",
+        **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
+        **{f"lift_{leg}": f"LIFT {leg.upper()}" for leg in "ab"},
+        **{f"gate_{leg}": f"GATE {leg.upper()}" for leg in "ab"},
+        **{f"base_upper_{leg}": f"DRIVE {leg.upper()} +" for leg in "ab"},
+        **{f"base_lower_{leg}": f"DRIVE {leg.upper()} −" for leg in "ab"},
+        **{
+            f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
+            for side in ("upper", "lower")
+            for leg in "ab"
+        },
+    }
+
+
+def _pair_texts(circuit: Circuit) -> Mapping[str, tuple[str, ...]]:
+    """Each transistor of a complementary pair by its own type; of cans in parallel only the first in full."""
+    found: dict[str, tuple[str, ...]] = {}
+    banks: set[tuple[str, tuple[str, ...]]] = set()
+    for part in circuit.parts:
+        if part.role in _BANKS:
+            if (part.role, part.nets) in banks:
+                found[part.designator] = (part.designator,)
+            banks.add((part.role, part.nets))
+        if part.role == "output stage" and "/" in part.part_id:
+            first, second = part.part_id.split("/")
+            found[part.designator] = (part.designator, first if part.model == "UPPER" else second)
+    return found
+
+
+def _class_d(result: AmplifierResult, rail_v: float) -> Block:
+    values = class_d_values(result, rail_v=rail_v)
+    circuit = class_d_circuit(values, load_ohm=result.load_ohm, modulation=0.5, periods=_PERIODS)
+    turns = () if result.inductor is None else (f"{result.inductor.turns} t",)
+    value = show(values.inductance_h, "inductance")
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_class_d(kit)
+        return (
+            "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
+            "The filter's values hold with the loudspeaker connected: never run it full without one.",
+            "Gates come from the driver, with the design's dead time. Film capacitors 63 V unless stated.",
+        )
+
+    return Block(
+        key="amplifier",
+        title="Output stage",
+        stage="amplifier",
+        circuit=circuit,
+        names=_names(result),
+        draw=draw,
+        texts={name: (name, value, *turns) for name in INDUCTORS},
+        analysis=Transient(
+            stop_s=_PERIODS * values.period_s, step_s=values.period_s / 200.0, from_initial=True
+        ),
+        probes=tuple(Voltage(net) for net in circuit.nets if net.startswith("out_")),
+    )
+
+
+def _cycle(cycles: int = 1) -> Transient:
+    return Transient(stop_s=cycles / _NOTE_HZ, step_s=1.0 / _NOTE_HZ / _POINTS, accuracy=1e-4)
+
+
+def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
+    values = class_ab_values(result, rail_v=rail_v)
+    wanted = sine_ramp(0.9 * result.peak_v, _NOTE_HZ, points=_POINTS)
+    circuit = class_ab_circuit(values, load_ohm=result.load_ohm, signal=wanted)
+    legs = "ab"[: values.legs]
+    draws: tuple[_Draw, ...]
+    if values.chip:
+
+        def draw(kit: Kit) -> tuple[str, ...]:
+            draw_chip(kit, legs)
+            return (
+                _HEAVY,
+                "The tab is on the negative supply, or on ground in vehicle types: insulate it.",
+                "Mute and standby pins as the maker's data sheet asks. Decouple every supply pin.",
+            )
+
+        draws = (draw,)
+    else:
+        low = GROUND if not values.split_rails else "rail_negative"
+        draws = tuple(_leg(name, ("rail_positive", low), ("rail_positive", low)) for name in legs)
+    return Block(
+        key="amplifier",
+        title="Output stage",
+        stage="amplifier",
+        circuit=circuit,
+        names=_names(result),
+        draw=draws[0],
+        more=draws[1:],
+        more_titles=("leg B",),
+        texts=_pair_texts(circuit),
+        analysis=_cycle(),
+        probes=tuple(Voltage(f"out_{name}") for name in legs),
+    )
+
+
+def _leg(name: str, collectors: tuple[str, str], supplies: tuple[str, str]) -> _Draw:
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_leg(kit, name, *collectors, *supplies)
+        return (_HEAVY, _BIAS, _TRACKING, "Resistors 0.25 W, film capacitors 63 V unless stated.")
+
+    return draw
+
+
+def _class_g(result: AmplifierResult, rail_v: float, library: Library) -> Block:
+    values = class_ab_values(result, rail_v=rail_v, switched=True)
+    rails = result.rail_switching
+    assert rails is not None
+    wanted = sine_ramp(0.9 * result.peak_v, _NOTE_HZ, cycles=2, points=_POINTS)
+    circuit = class_g_circuit(values, rails, library, load_ohm=result.load_ohm, signal=wanted)
+
+    def switched(kit: Kit) -> tuple[str, ...]:
+        draw_followers(kit)
+        return (
+            _HEAVY,
+            "TAP A and TAP B: taps of both half-secondaries, on the turns that the design states.",
+            "Bolt followers and commutation diodes to the heatsink, insulated: their tabs are live.",
+            "Resistors 0.25 W unless stated. All rails hold their charge after switching off: measure first.",
+        )
+
+    return Block(
+        key="amplifier",
+        title="Output stage",
+        stage="amplifier",
+        circuit=circuit,
+        names=_names(result),
+        draw=_leg("a", ("feed_positive", "feed_negative"), ("rail_positive", "rail_negative")),
+        more=(switched,),
+        more_titles=("rails",),
+        texts=_pair_texts(circuit),
+        analysis=_cycle(2),
+        probes=tuple(map(Voltage, ("out_a", "feed_positive", "feed_negative"))),
+    )
+
+
+def _class_h(result: AmplifierResult, rail_v: float, library: Library) -> Block:
+    values = class_ab_values(result, rail_v=rail_v, switched=True)
+    rails = result.rail_switching
+    assert rails is not None
+    circuit = class_h_circuit(
+        values,
+        rails,
+        library,
+        lift_f=result.lift_f,
+        cans=result.lift_count,
+        load_ohm=result.load_ohm,
+        signals=bridge_ramps(rail_v, _LEAST_LEG_V, 0.9 * result.peak_v, _NOTE_HZ, cycles=2, points=_POINTS),
+    )
+
+    def lifting(name: str) -> _Draw:
+        def draw(kit: Kit) -> tuple[str, ...]:
+            draw_lifting(kit, name)
+            return (
+                _HEAVY,
+                "The gates turn off through their diodes and on through their resistors: never both switches "
+                "at once.",
+                "The lifting capacitors hold their charge after switching off: measure before touching.",
+                "Resistors 0.25 W unless stated.",
+            )
+
+        return draw
+
+    return Block(
+        key="amplifier",
+        title="Output stage",
+        stage="amplifier",
+        circuit=circuit,
+        names=_names(result),
+        draw=_leg("a", ("feed_a", GROUND), ("feed_a", GROUND)),
+        more=(_leg("b", ("feed_b", GROUND), ("feed_b", GROUND)), lifting("a"), lifting("b")),
+        more_titles=("leg B", "lifting of leg A", "lifting of leg B"),
+        texts=_pair_texts(circuit),
+        analysis=Transient(
+            stop_s=2.0 / _NOTE_HZ, step_s=1.0 / _NOTE_HZ / _POINTS / 8.0, accuracy=1e-4, from_initial=True
+        ),
+        probes=tuple(map(Voltage, ("out_a", "out_b", "feed_a", "lift_a"))),
+    )
