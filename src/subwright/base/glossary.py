@@ -95,11 +95,12 @@ ALL: tuple[Quantity, ...] = (
         name="time",
         unit="s",
         example="20 ms",
-        units=prefixed("pnum", "s") | factors({"min": 60.0, "h": 3600.0}),
+        units=prefixed("pnum", "s") | factors({"min": 60.0, "h": 3600.0, "years": 31557600.0}),
         ladder=(
             *ladder("pnum_", "s"),
             Rung(start=120.0, scale=60.0, label="min"),
             Rung(start=7200.0, scale=3600.0, label="h"),
+            Rung(start=63115200.0, scale=31557600.0, label="years"),
         ),
     ),
     Quantity(

@@ -7,6 +7,13 @@ from dataclasses import replace
 from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.cautions import before_connecting, before_winding
+from subwright.outputs.converter_view import (
+    drive_grid,
+    output_figure,
+    output_grid,
+    rail_grid,
+    switch_grid,
+)
 from subwright.outputs.plots import (
     battery_current_plot,
     clipping_power_plot,
@@ -126,7 +133,7 @@ def converter_sheet(design: Design) -> Sheet | None:
             ],
         ),
         ("conducting share of the cycle", percent(plan.timing.share, 1)),
-        ("switches", f"{2 * plan.switch.per_side} \u00d7 {plan.switch.mosfet.id}"),
+        ("switches", f"{result.switch_count} \u00d7 {plan.switch.mosfet.id}"),
         ("rectifier", plan.rectifier.rectifier.id),
         (
             "input capacitors",
@@ -150,7 +157,7 @@ def converter_sheet(design: Design) -> Sheet | None:
         ),
     ]
     sweeps = design.sweeps
-    figures = (
+    figures: tuple[Figure, ...] = (
         drawing(
             "rail-against-battery",
             rail_plot(
@@ -168,8 +175,18 @@ def converter_sheet(design: Design) -> Sheet | None:
             "The working rail at the crest of the sine, nominal battery.",
         ),
     )
+    compared = output_figure(result)
+    if compared is not None:
+        figures = (*figures, compared)
     sheet = sheet_of(design, "converter", "Converter", result, values=values, figures=figures)
-    return replace(sheet, grids=(topology_grid(design), *sheet.grids))
+    grids = (
+        topology_grid(design),
+        output_grid(result),
+        switch_grid(design, result),
+        drive_grid(result),
+        rail_grid(design, result),
+    )
+    return replace(sheet, grids=(*grids, *sheet.grids))
 
 
 def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from subwright.stages.common import Contributor, Loss, PartUse
 from subwright.stages.converter_auxiliary import Auxiliary
@@ -13,7 +14,40 @@ from subwright.stages.converter_gate_transformer import GateTransformer
 from subwright.stages.converter_parts import CapacitorBank
 from subwright.stages.converter_spec import ConverterPlan, Magnetics, Topology
 
-__all__ = ["ConverterResult"]
+__all__ = ["ConverterResult", "OutputFit"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OutputFit:
+    """One kind of output for this battery and amplifier.
+
+    Attributes
+    ----------
+    output, chosen : which, and whether this build has it. ratio : Ns/Np that it takes.
+    battery_v : battery at rest, low to highest, V. idle_v, full_v : one rail, unloaded and at the crest, V.
+    line : change of the unloaded rail from the low to the highest battery over that at the nominal one.
+    load : drop from unloaded to the crest over the unloaded rail, nominal battery.
+    low_power : power left at the low battery over that at the nominal one.
+    open_v, open_limit_v : unloaded rail at the highest battery, and what the amplifier stands, V.
+    reverse_v, reverse_limit_v : of a rectifier leg with ringing, and the highest rating at hand, V.
+    fits : whether both keep their limits. why : sentences with the figures.
+    """
+
+    output: Literal["peak-charged", "regulated"]
+    chosen: bool
+    ratio: float
+    battery_v: tuple[float, ...]
+    idle_v: tuple[float, ...]
+    full_v: tuple[float, ...]
+    line: float
+    load: float
+    low_power: float
+    open_v: float
+    open_limit_v: float
+    reverse_v: float
+    reverse_limit_v: float
+    fits: bool
+    why: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -66,6 +100,7 @@ class ConverterResult:
     inrush_a: float  # into the rails during soft start, from the battery
     bleeder_ohm: float
     bleeder_s: float  # time for a rail to fall below 5 V after switch-off
+    outputs: tuple[OutputFit, ...]  # peak-charged and regulated, for this battery and amplifier
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]

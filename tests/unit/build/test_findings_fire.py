@@ -293,6 +293,7 @@ BREAKS: dict[str, list[Break]] = {
         Break({"converter.plan.rectifier.rectifier.vrrm_v": 80.0}),
         Break({"converter.plan.rectifier.rectifier.if_a": 5.0}),
     ],
+    "CNV-27": [Break({"converter.bass_ripple_v": 20.0})],
     "CNV-26": [Break({"converter.choke": SimpleNamespace(share_nominal=0.9, share_most=0.85)})],
     "CNV-25": [Break({"converter.plan.rectifier.rectifier.if_a": 1.0})],
     "RAT-01": [Break({"supply.parts": (part("continuous current", "A"),)})],

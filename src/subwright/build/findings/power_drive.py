@@ -31,6 +31,7 @@ _DEAD_TIMES = 2.0
 _DISCHARGED_S = 120.0
 _SELF_HEAT_K = 5.0  # inside a can at its full ripple rating
 _LIFE_S = 5000 * 3600.0
+_DAY_OVER_USE = 24.0 / 3.0
 _LIFE_LEAST_C = 40.0  # below this the ten-kelvin rule promises too much
 _LIFE_MOST_K = 10.0  # and above the rated temperature by this it isn't meant to hold
 _CONVERTER_EFFICIENCY = 0.85
@@ -342,12 +343,12 @@ def converter_efficiency(design: Design) -> Iterator[Measure]:
     stage="converter",
     severity="note",
     title="Life of the electrolytics",
-    what="Hours with programme in the hottest air until the input or rail capacitors wear out, by the "
-    "ten-kelvin rule, with 5 K of own heat at the full ripple rating.",
+    what="Years until the input or rail capacitors wear out, at three hours a day of programme in the "
+    "hottest air, by the ten-kelvin rule, with 5 K of own heat at the full ripple rating.",
     why="Electrolytics are the parts that age. In hot air, with ripple, years become months.",
-    limit="5000 hours, three hours a day for four and a half years; common practice, no source.",
+    limit="5000 hours: four and a half years at three hours a day; common practice, no source.",
     source="electrolytic-rule",
-    example="2000 h at 105 °C become 64 000 h at 55 °C, and 16 000 h at 75 °C.",
+    example="2000 h at 105 °C become 64 000 h at 55 °C, 58 years at three hours a day; at 75 °C 15 years.",
     remedy="Keep the cans away from the heatsink (heat.air_rise), or choose 105 °C long-life cans "
     "(converter.reservoir_capacitor, converter.input_capacitor).",
 )
@@ -367,9 +368,9 @@ def capacitor_life(design: Design) -> Iterator[Measure]:
         core_c = design.heat.air_c + _SELF_HEAT_K * (ripple_a / bank.ripple_limit_a) ** 2
         counted_c = min(max(core_c, _LIFE_LEAST_C), can.temp_c + _LIFE_MOST_K)
         yield Measure(
-            quantity=f"life of the {name}",
-            value=electrolytic_life_s(can.life_s, can.temp_c, counted_c),
-            limit=_LIFE_S,
+            quantity=f"life of the {name}, three hours a day",
+            value=_DAY_OVER_USE * electrolytic_life_s(can.life_s, can.temp_c, counted_c),
+            limit=_DAY_OVER_USE * _LIFE_S,
             dimension="time",
             sense="at least",
             at="programme, hottest air",
