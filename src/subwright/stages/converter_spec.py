@@ -47,7 +47,8 @@ class ConverterSpec(StageSpec):
         "50 kHz",
         low="20 kHz",
         high="150 kHz",
-        why="Rate of one full push-pull cycle; the controller's ramp runs at twice that.",
+        why="Rate of one full push-pull cycle; the controller's ramp runs at twice that. Boost: rate of the "
+        "one switch, and the ramp's own.",
     )
     dead_time_s: Time = quantity(
         "0.8 us", low="0.2 us", high="5 us", why="Time with both switches off at each change-over."
@@ -60,7 +61,8 @@ class ConverterSpec(StageSpec):
         None,
         low="10 V",
         high="120 V",
-        why="Rail wanted at the crest of full power; auto: what the amplifier needs.",
+        why="Rail wanted at the crest of full power; auto: what the amplifier needs. Boost: the raised rail, to "
+        "the next pair of preferred resistors.",
     )
     clamp: Literal["auto", "resistor", "none"] = choice(
         "auto",
@@ -81,9 +83,12 @@ class ConverterSpec(StageSpec):
         "0.3",
         low="0.1",
         high="1.0",
-        why="Ripple of the output choke over the current at the crest, highest battery; regulated output.",
+        why="Ripple of the output choke over the current at the crest, highest battery; regulated output. "
+        "Boost: ripple of its choke over the crest, nominal battery.",
     )
-    choke_core: str = choice("auto", why="Core id of the output choke, gapped E or ETD; regulated output.")
+    choke_core: str = choice(
+        "auto", why="Core id of the output choke or of the boost choke, gapped E or ETD; regulated output, boost."
+    )
     auxiliary_feed: Literal["rails", "winding"] = choice(
         "rails",
         why="What feeds the ±15 V regulators of filter and small-signal circuits: the main rails, or a small "

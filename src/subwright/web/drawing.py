@@ -95,11 +95,12 @@ def _wide_flows(pen: Pen, scene: Scene) -> None:
     else:
         _flow(pen, scene, "unit", f"M240 {y}H304")
         _flow(pen, scene, "core", f"M408 {y}H446")
-        half = 12.0 + 26.0 * scene.rail_share
-        for sign, name in ((-1.0, "up"), (1.0, "down")):
+        half = 0.0 if scene.shapes.boost else 12.0 + 26.0 * scene.rail_share
+        sides = ((-1.0, "up"),) if scene.shapes.boost else ((-1.0, "up"), (1.0, "down"))
+        for sign, name in sides:
             at = num(_ROW + sign * half)
-            _flow(pen, scene, "rails", f"M530 {at}H562", f"rails.{name}", 0.5)
-            _flow(pen, scene, "amplifier", f"M666 {at}H708", f"amplifier.{name}", 0.5)
+            _flow(pen, scene, "rails", f"M530 {at}H562", f"rails.{name}", 1.0 / len(sides))
+            _flow(pen, scene, "amplifier", f"M666 {at}H708", f"amplifier.{name}", 1.0 / len(sides))
     _flow(pen, scene, "speaker", f"M816 {num(_ROW + 22)}H832V374H388V436")
     pen.path(f"M{num(816)} {y}H846", "hair")
     pen.path(f"M362 92V{num(_ROW - 36)}", "ref")
@@ -122,6 +123,16 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
     pen.end()
     if scene.shapes.bridge:
         things.bridge(pen, 470, _ROW)
+    elif scene.shapes.boost:
+        stage("boost", 306, 132)
+        things.switches(pen, 356, _ROW, scene)
+        pen.end()
+        stage("choke", 440, 132, "boost")
+        things.choke(pen, 488, _ROW, scene)
+        pen.end()
+        stage("raised", 574, 122, "boost")
+        things.raised_rail(pen, 614, _ROW, scene)
+        pen.end()
     else:
         stage("converter", 306, 132)
         things.switches(pen, 356, _ROW, scene)
@@ -218,7 +229,9 @@ def draw_narrow(scene: Scene, words: Words, say: Words) -> Drawn:
     """Down a phone: the power runs along the left edge, each thing hangs on it. Arguments as `draw_wide`."""
     pen = Pen(prefix="n", say=say)
     rows: list[tuple[str, str, str]] = [("supply", "battery", ""), ("wiring", "unit", "")]
-    if not scene.shapes.bridge:
+    if scene.shapes.boost:
+        rows += [("boost", "core", ""), ("choke", "rails", "boost"), ("raised", "amplifier", "boost")]
+    elif not scene.shapes.bridge:
         rows += [("converter", "core", ""), ("transformer", "rails", ""), ("rails", "amplifier", "converter")]
     rows += [("amplifier", "speaker", ""), ("heat", "speaker", ""), ("protection", "speaker", "")]
     rows += [("filter", "speaker", ""), ("driver", "speaker", "enclosure")]
@@ -257,6 +270,12 @@ def _narrow_thing(pen: Pen, key: str, y: float, scene: Scene) -> None:
             things.battery(pen, x, y, scene)
         case "wiring":
             things.fuse(pen, x, y)
+        case "boost":
+            things.switches(pen, x, y, scene)
+        case "choke":
+            things.choke(pen, x, y, scene)
+        case "raised":
+            things.raised_rail(pen, x, y, scene)
         case "converter":
             things.switches(pen, x, y, scene)
         case "transformer":

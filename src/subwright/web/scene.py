@@ -54,6 +54,8 @@ class Shapes:
     cells: int
     system: str
     bridge: bool
+    boost: bool
+    choke_turns: int  # 0 without a boost converter
     switches: int
     ring: bool
     hole_share: float  # inner over outer diameter of a ring
@@ -183,6 +185,19 @@ def _figures(design: Design, moment: Moment) -> dict[str, tuple[str, ...]]:
             plan.rectifier.rectifier.id,
             _loss(moment, "rails"),
         )
+    if design.boost is not None:
+        made, choke = design.boost.plan, design.boost.plan.choke
+        figures["boost"] = (
+            f"{made.switch.per_side} \u00d7 {made.switch.mosfet.id}",
+            show(made.timing.switching_hz, "frequency"),
+            _loss(moment, "converter"),
+        )
+        figures["choke"] = (f"{choke.turns} turns", choke.core.id)
+        figures["raised"] = (
+            when(show(point.rail_crest_v, "voltage") if point else ""),
+            made.diode.rectifier.id,
+            _loss(moment, "rails"),
+        )
     if design.transformer is not None:
         core = design.transformer
         stacked = f"{core.stack} \u00d7 " if core.stack > 1 else ""
@@ -242,6 +257,13 @@ def _ruler(design: Design) -> Ruler:
     )
 
 
+def _switches(design: Design) -> int:
+    """Power transistors of the converter; 0 without one."""
+    if design.boost is not None:
+        return design.boost.plan.switch.per_side
+    return 0 if design.converter is None else 2 * design.converter.plan.switch.per_side
+
+
 def _shapes(design: Design) -> Shapes:
     spec, box, core = design.spec, design.enclosure, design.transformer
     f, gain = design.filter.frequency_hz, design.filter.gain_db
@@ -258,8 +280,10 @@ def _shapes(design: Design) -> Shapes:
         battery=spec.supply.battery,
         cells=_cells(spec.supply.battery, spec.supply.system_v),
         system=f"{spec.supply.system_v} V",
-        bridge=design.converter is None,
-        switches=2 * design.converter.plan.switch.per_side if design.converter is not None else 0,
+        bridge=design.converter is None and design.boost is None,
+        boost=design.boost is not None,
+        choke_turns=0 if design.boost is None else design.boost.plan.choke.turns,
+        switches=_switches(design),
         ring=ring,
         hole_share=inner / outer if ring else 0.5,
         primary_turns=0 if core is None else core.primary_turns,
@@ -285,7 +309,13 @@ def _shapes(design: Design) -> Shapes:
 def scene_of(design: Design, overview: Overview, moment: Moment) -> Scene:
     """The scene of a design at one moment."""
     figures = _figures(design, moment)
-    stages = {"wiring": ("wiring",), "rails": ("rails",), "heat": ("heat",)}
+    stages = {
+        "wiring": ("wiring",),
+        "rails": ("rails",),
+        "choke": ("choke",),
+        "raised": ("raised",),
+        "heat": ("heat",),
+    }
     labels = {key: _label(key, lines, design, *stages.get(key, (key,))) for key, lines in figures.items()}
     corners = design.supply.corners
     low, high = corners[Corner.MIN], corners[Corner.MAX]

@@ -46,6 +46,16 @@ STAGES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType
 )
 """Sheet → (tables of the build file, keys shown before the others)."""
 
+_BORROWED: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
+    {
+        "boost": (
+            ("converter",),
+            ("topology", "rail", "switching", "ripple", "choke_core", "mosfet", "rectifier", "disconnect"),
+        ),
+    }
+)
+"""The same for sheets that some builds have, and that share another sheet's table."""
+
 PARTS: Mapping[str, str] = MappingProxyType(
     {
         "amplifier.mosfet": "mosfet",
@@ -105,7 +115,7 @@ def sheet_keys(sheets: Iterable[str]) -> tuple[str, ...]:
 
 def inputs_of(session: BuildSession, stage: str) -> StageInputs:
     """The inputs of a stage's sheet; what the file says stands in sight."""
-    tables, wanted = STAGES.get(stage, ((stage,), ()))
+    tables, wanted = STAGES.get(stage) or _BORROWED.get(stage, ((stage,), ()))
     found = [item for table in tables for item in session.inputs(table) if item.entry.key not in _HIDDEN]
     order = {key: i for i, key in enumerate(wanted)}
     first = [item for item in found if item.entry.key in order or item.given]
@@ -120,6 +130,8 @@ def chosen(design: Design, item: Input) -> str:
         return ""
     table, key = (str(part) for part in item.entry.loc)
     spec, result = getattr(design.spec, table, None), getattr(design, table, None)
+    if table == "converter" and result is None:
+        result = design.boost
     if spec is None or result is None:
         return ""
     fields = type(spec).model_fields

@@ -13,12 +13,14 @@ __all__ = [
     "battery",
     "box",
     "bridge",
+    "choke",
     "filter_card",
     "fuse",
     "guard",
     "heatsink",
     "protection",
     "rails",
+    "raised_rail",
     "relay",
     "switch",
     "switches",
@@ -138,6 +140,36 @@ def rails(pen: Pen, x: float, y: float, scene: Scene) -> None:
     pen.path(f"M{num(x - 54)} {num(y)}h108", "hair")
     pen.text(x - 52, y - half - 5, "+", "t", key="rail.plus")
     pen.text(x - 52, y + half + 13, "\u2212", "t", key="rail.minus")
+
+
+def choke(pen: Pen, x: float, y: float, scene: Scene) -> None:
+    """A choke on its gapped core: every turn, and the gap in the middle leg."""
+    turns = max(scene.shapes.choke_turns, 1)
+    pen.rect(x - 44, y - 40, 88, 80, "part")
+    pen.rect(x - 32, y - 28, 20, 56, "open")
+    pen.rect(x + 12, y - 28, 20, 56, "open")
+    pen.path(f"M{num(x - 12)} {num(y)}h24", "frame")
+    pitch = 52.0 / turns
+    strokes = "".join(
+        f"M{num(x - 30)} {num(y - 26 + pitch * (k + 0.7))}l60 {num(-0.4 * pitch)}" for k in range(turns)
+    )
+    pen.path(strokes, "turn1")
+
+
+def raised_rail(pen: Pen, x: float, y: float, scene: Scene) -> None:
+    """One rail as high above the ground line as its voltage, with its capacitors."""
+    half = 26.0 * scene.rail_share
+    low = y + 34.0
+    pen.path(f"M{num(x - 54)} {num(y - half)}H{num(x + 54)}", "rail", key="rail.up")
+    for at in (x - 22.0, x + 22.0):
+        pen.path(
+            f"M{num(at)} {num(y - half)}V{num(y + 8)}m-13 0h26M{num(at - 13)} {num(y + 14)}h26"
+            f"M{num(at)} {num(y + 14)}V{num(low)}",
+            "pen",
+            key=f"rail.cap.{num(at - x)}",
+        )
+    pen.path(f"M{num(x - 54)} {num(low)}h108", "hair")
+    pen.text(x - 52, y - half - 5, "+", "t", key="rail.plus")
 
 
 def amplifier(pen: Pen, x: float, y: float, scene: Scene) -> None:
