@@ -61,7 +61,8 @@ class ConverterSpec(StageSpec):
         None,
         low="10 V",
         high="120 V",
-        why="Rail wanted at the crest of full power; auto: what the amplifier needs. Boost: the raised rail, to "
+        why="Rail wanted at the crest of full power; auto: what the amplifier needs. Boost: the raised "
+        "rail, to "
         "the next pair of preferred resistors.",
     )
     clamp: Literal["auto", "resistor", "none"] = choice(
@@ -87,7 +88,8 @@ class ConverterSpec(StageSpec):
         "Boost: ripple of its choke over the crest, nominal battery.",
     )
     choke_core: str = choice(
-        "auto", why="Core id of the output choke or of the boost choke, gapped E or ETD; regulated output, boost."
+        "auto", why="Core id of the output choke or of the boost choke, gapped E or ETD; regulated output, "
+        "boost."
     )
     auxiliary_feed: Literal["rails", "winding"] = choice(
         "rails",
@@ -99,7 +101,8 @@ class ConverterSpec(StageSpec):
     )
     disconnect: Literal["fuse", "switch"] = choice(
         "fuse",
-        why="Boost: what takes the raised rail off the battery: the fuse alone, or a switch in the battery lead "
+        why="Boost: what takes the raised rail off the battery: the fuse alone, or a switch in the battery "
+        "lead "
         "that breaks the fault current.",
     )
     spike_allowance: Ratio = quantity(
