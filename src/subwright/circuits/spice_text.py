@@ -159,7 +159,7 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
     name, nets = part.designator, part.nets
     at = " ".join(nets)
     match part.kind:
-        case "resistor" | "fuse":
+        case "resistor" | "fuse" | "cable" | "loudspeaker":
             yield f"R{name} {at} {_number(part)}"
         case "potentiometer":
             whole = _number_of(part)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from subwright.base.errors import SubwrightError
 from subwright.outputs.csvfile import table
@@ -17,6 +18,7 @@ Use = tuple[str, PartUse]  # stage name, part
 
 _CODE = re.compile(r"\d*[RkMGpnum\u00b5]?\d*")  # IEC 60062 value code
 _KINDS = {"memory": "from memory", "datasheet": "data sheet"}
+_NOTHING: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 _FIRST = ("U", "Q", "D", "T", "L", "C", "R", "RT", "F")  # printed first; other letters follow in order
 
 
@@ -55,8 +57,8 @@ def designators(
 
     ``drawn`` holds those that the circuits' netlists give; the other parts of such a stage follow in its own
     hundred. Without it all are numbered in the order of the stages.
-    Parts bought by length, area or mass have none. Raises SubwrightError for a fractional number of pieces
-    and for a role that a stage uses twice.
+    Parts bought by length, area or mass have none but what the circuits give. Raises SubwrightError for a
+    fractional number of pieces and for a role that a stage uses twice.
     """
     last = _highest(drawn) if drawn is not None else {}
     given: dict[tuple[str, str], tuple[str, ...]] = {}
@@ -69,7 +71,7 @@ def designators(
                 remedy="this is a fault of the programme; please report it with the build file",
             )
         if part.unit != "pcs" or not part.letter:
-            given[stage, part.role] = ()
+            given[stage, part.role] = drawn.get((stage, part.role), ()) if drawn is not None else ()
             continue
         count = round(part.quantity)
         if abs(part.quantity - count) > 1e-9 or count < 1:
@@ -120,7 +122,9 @@ def _alike(part: PartUse) -> tuple[str, str, str, str, float | None]:
 
 
 def bom_rows(
-    uses: Sequence[Use], drawn: Mapping[tuple[str, str], tuple[str, ...]] | None = None
+    uses: Sequence[Use],
+    drawn: Mapping[tuple[str, str], tuple[str, ...]] | None = None,
+    also: Mapping[str, tuple[str, ...]] = _NOTHING,
 ) -> tuple[BomRow, ...]:
     """Group the stages' parts into lines.
 
@@ -128,6 +132,7 @@ def bom_rows(
     ----------
     uses : (stage name, part) in the order in which designators are to be numbered.
     drawn : designators that the circuits give, by (stage, role).
+    also : ids that would do in place of a part, by its id; they follow those that the stages named.
 
     Returns
     -------
@@ -138,7 +143,7 @@ def bom_rows(
     for stage, part in uses:
         groups.setdefault(_alike(part), []).append((stage, part))
     ordered = sorted(groups.values(), key=lambda group: _rank(group, given))
-    return tuple(_row(group, given) for group in ordered)
+    return tuple(_row(group, given, also) for group in ordered)
 
 
 def _rank(
@@ -152,9 +157,14 @@ def _rank(
     return place, part.letter, int(re.sub(r"\D", "", names[0]) or 0), part.part_id
 
 
-def _row(group: Sequence[Use], given: Mapping[tuple[str, str], tuple[str, ...]]) -> BomRow:
+def _row(
+    group: Sequence[Use],
+    given: Mapping[tuple[str, str], tuple[str, ...]],
+    also: Mapping[str, tuple[str, ...]],
+) -> BomRow:
     first = group[0][1]
     stressed = [rating_row(part.role, rating) for _, part in group for rating in part.ratings]
+    named = [name for _, part in group for name in part.substitutes]
     total = sum(part.quantity for _, part in group)
     return BomRow(
         designators=tuple(name for stage, part in group for name in given[stage, part.role]),
@@ -168,7 +178,7 @@ def _row(group: Sequence[Use], given: Mapping[tuple[str, str], tuple[str, ...]])
         roles=tuple(f"{stage}: {part.role}" for stage, part in group),
         ratings=tuple(sorted(stressed, key=lambda row: (row.margin, row.part, row.quantity))),
         in_drawer=all(part.in_drawer for _, part in group),
-        substitutes=tuple(dict.fromkeys(name for _, part in group for name in part.substitutes)),
+        substitutes=tuple(dict.fromkeys((*named, *also.get(first.part_id, ())))),
         provenance=_KINDS.get(first.provenance, first.provenance),
     )
 

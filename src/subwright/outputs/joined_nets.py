@@ -99,7 +99,10 @@ def joined_pins(
     Pins; test equipment and what is inherent in a part are left out, as in the drawings.
     """
     blocks = tuple(found)
-    nets = {block.key: real_nets(block.circuit, with_inherent=block.drawn_inherent) for block in blocks}
+    nets = {
+        block.key: real_nets(block.circuit, with_inherent=block.drawn_inherent, without=block.elsewhere)
+        for block in blocks
+    }
     own = {block.key: _own_names(block, set(nets[block.key].values())) for block in blocks}
     bearers: Counter[str] = Counter(name for names in own.values() for name in set(names.values()))
     plain_shared = {plain_name(name) for name in shared}

@@ -19,9 +19,11 @@ class Block:
     Attributes
     ----------
     key : names its files. title : heads its sheet. stage : whose bill it belongs to.
+    stages : of roles that stand on another stage's bill.
     circuit : its netlist. names : printed names of nets. draw : its placement; returns the sheet's notes.
     more : placements of further sheets. more_titles : of those, after the title and a comma.
     drawn_inherent : inherent elements that stand for something visible.
+    elsewhere : parts that another sheet shows.
     texts : lines beside symbols that the netlist and its bill don't give, by designator.
     analysis, probes : what its SPICE text asks for.
     """
@@ -37,4 +39,10 @@ class Block:
     more: tuple[Callable[[Kit], tuple[str, ...]], ...] = ()
     more_titles: tuple[str, ...] = ("supply",)
     drawn_inherent: frozenset[str] = frozenset()
+    elsewhere: frozenset[str] = frozenset()
+    stages: Mapping[str, str] = field(default_factory=dict)
     texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def stage_of(self, role: str) -> str:
+        """Whose bill a role stands on."""
+        return self.stages.get(role, self.stage)

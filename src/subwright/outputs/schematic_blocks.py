@@ -8,18 +8,23 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.result import Design
-from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
-from subwright.circuits.amplifier_values import class_d_values
 from subwright.circuits.analysis import AcSweep, Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_values import from_result
 from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
-from subwright.outputs.schematic_amplifier import draw_class_d
+from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
-from subwright.outputs.schematic_converter import FUSE_ELEMENT, draw_converter
+from subwright.outputs.schematic_boost import boost_block
+from subwright.outputs.schematic_converter import draw_converter
 from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, fits_with_supply
-from subwright.outputs.schematic_guard_blocks import protection_block
+from subwright.outputs.schematic_guard_blocks import (
+    battery_guard_block,
+    control_block,
+    protection_block,
+    speaker_guard_block,
+)
 from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_wiring import wiring_block
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 from subwright.stages.transformer_records import TransformerResult, Winding
@@ -27,9 +32,7 @@ from subwright.stages.transformer_records import TransformerResult, Winding
 __all__ = ["Block", "blocks", "drawn_designators"]
 
 
-_FUSE: Final = "F101"
 _ELSEWHERE: Final[Mapping[tuple[str, str], tuple[str, ...]]] = {
-    ("supply", "supply fuse"): (_FUSE,),
     ("transformer", "transformer core"): ("T101",),
 }
 """Parts of other bills that the power stage's sheet shows."""
@@ -41,7 +44,7 @@ def drawn_designators(found: tuple[Block, ...]) -> Mapping[tuple[str, str], tupl
     for block in found:
         for part in block.circuit.parts:
             if part.standing == "bought":
-                names.setdefault((block.stage, part.role), {})[part.case] = None
+                names.setdefault((block.stage_of(part.role), part.role), {})[part.case] = None
     made = {key: tuple(cases) for key, cases in names.items()}
     wound = made.get(("amplifier", "output inductor"))
     if wound is not None:  # an inductor that is wound is bought as its core
@@ -110,8 +113,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
     )
     period_s = 1.0 / result.plan.timing.switching_hz
     names = {
-        "input": "B+",
-        "battery": "BATTERY",
+        "input": "BATTERY",
         "rail_positive": "RAIL +",
         "rail_negative": "RAIL −",
         **{f"drain_{side}": f"DRAIN {side.upper()}" for side in "ab"},
@@ -124,8 +126,6 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         },
     }
     texts = {
-        FUSE_ELEMENT: (_FUSE, f"{supply.fuse_a:g} A"),
-        "BT101": ("BT101", f"{supply.corners[Corner.NOMINAL]:g} V"),
         **{f"T101{s}": (f"T101{s}", f"{transformer.primary_turns} t") for s in "AB"},
         **{f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns} t") for s in "CD"},
     }
@@ -141,17 +141,21 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         circuit=circuit,
         names=names,
         draw=draw,
-        drawn_inherent=frozenset({FUSE_ELEMENT}),
+        elsewhere=frozenset({"BT101"}),
         texts=texts,
         analysis=Transient(
-            stop_s=200.0 * period_s, step_s=period_s / 200.0, keep_from_s=180.0 * period_s, from_initial=True
+            stop_s=200.0 * period_s,
+            step_s=period_s / 200.0,
+            keep_from_s=180.0 * period_s,
+            from_initial=True,
+            current_floor_a=1e-4 * full.battery_a,
+            voltage_floor_v=1e-3,
         ),
         probes=tuple(Voltage(net) for net in ("input", "rail_positive", "rail_negative")),
     )
 
 
 def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, ...]:
-    supply = design.supply
     stack = f", {transformer.stack} stacked" if transformer.stack > 1 else ""
     links = ", ".join(
         f"{conductor.name.removeprefix('link, ')} {_links(conductor.parallel)}⌀ "
@@ -159,8 +163,6 @@ def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, .
         for conductor in design.wiring.conductors
     )
     return (
-        f"Fuse {supply.fuse_a:g} A ({supply.fuse_body}) within {show(supply.fuse_distance_m, 'length')} "
-        f"of battery +; cable {show(supply.section_m2, 'area')}.",
         f"Heavy lines carry the power; least wire: {links}.",
         f"T101: {transformer.core.id}{stack}; each half {_strands(transformer.primary)} and "
         f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round.",
@@ -177,54 +179,14 @@ def _links(parallel: int) -> str:
     return f"{parallel} × " if parallel > 1 else ""
 
 
-def _amplifier(design: Design, library: Library) -> Iterator[Block]:
-    result = design.amplifier
-    full = design.point(Corner.NOMINAL, Level.FULL)
-    values = class_d_values(result, rail_v=full.rail_mean_v)
-    circuit = class_d_circuit(values, load_ohm=result.load_ohm, modulation=0.5, periods=_PERIODS)
-    supply = "BATTERY" if result.from_battery else "RAIL +"
-    names = {
-        "rail_positive": supply,
-        "rail_negative": "RAIL −",
-        "out_a": "SPEAKER +",
-        "out_b": "SPEAKER −",
-        **{
-            f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
-            for side in ("upper", "lower")
-            for leg in "ab"
-        },
-    }
-    turns = () if result.inductor is None else (f"{result.inductor.turns} t",)
-    value = show(values.inductance_h, "inductance")
-
-    def draw(kit: Kit) -> tuple[str, ...]:
-        draw_class_d(kit)
-        return (
-            "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
-            "The filter's values hold with the loudspeaker connected: never run it full without one.",
-            "Gates come from the driver, with the design's dead time. Film capacitors 63 V unless stated.",
-        )
-
-    yield Block(
-        key="amplifier",
-        title="Output stage",
-        stage="amplifier",
-        circuit=circuit,
-        names=names,
-        draw=draw,
-        texts={name: (name, value, *turns) for name in INDUCTORS},
-        analysis=Transient(
-            stop_s=_PERIODS * values.period_s, step_s=values.period_s / 200.0, from_initial=True
-        ),
-        probes=tuple(Voltage(net) for net in circuit.nets if net.startswith("out_")),
-    )
-
-
-_PERIODS: Final = 100
-
 _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
+    "Wiring": wiring_block,
     "Converter power stage": _converter,
+    "Boost converter power stage": boost_block,
+    "Battery guard": battery_guard_block,
     "Protection": protection_block,
+    "Switching on and off": control_block,
     "Line-level filter": _filter,
-    "Output stage": _amplifier,
+    "Output stage": amplifier_block,
+    "Speaker guard": speaker_guard_block,
 }

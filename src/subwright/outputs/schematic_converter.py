@@ -1,4 +1,4 @@
-"""The converter's power stage: battery and input bank, switches and transformer, rectifier and rails."""
+"""The converter's power stage: input bank, switches and transformer, rectifier and rails."""
 
 from __future__ import annotations
 
@@ -9,10 +9,7 @@ from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 
-__all__ = ["FUSE_ELEMENT", "draw_converter"]
-
-FUSE_ELEMENT: Final = "BT101_RS"
-"""The inherent resistance of the battery's lead, where the fuse sits."""
+__all__ = ["draw_converter"]
 
 _BUS: Final = 300  # height of the input bus and of both taps
 _FIRST_CAN: Final = 190
@@ -55,13 +52,9 @@ def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
 
 
 def _input(kit: Kit, cans: Sequence[Part], across: int, bridged: bool) -> None:
-    """Battery, fuse and input bank along the bus."""
+    """The input bank along the bus."""
     sheet, y = kit.sheet, _BUS
-    battery = next(part for part in kit.circuit.parts if part.role == "battery")
-    standing = kit.upright(battery, "battery", 110, y + 10)
-    sheet.ground(GROUND, standing.end(battery, "battery"))
-    sheet.wire((110, y + 10), (110, y), (120, y), heavy=True)
-    sheet.place(kit.circuit.part(FUSE_ELEMENT), 140, y, shape="fuse")
+    sheet.flag("input", (160, y), "left", heavy=True)
     last = _bank(kit, cans[:_CANS], "input", _FIRST_CAN, y)
     sheet.wire((160, y), (last if bridged else across, y), heavy=True)
     _test_point(kit, "input", (170, y))
@@ -159,7 +152,7 @@ def _bridge(kit: Kit, across: int) -> None:
             sheet.ground(GROUND, placed["source"])
             sheet.flag(switch.nets[1], placed["gate"], "left")
         snub = right + 120
-        sheet.flag("input", (150, y), "left", heavy=True)
+        sheet.flag("input", (160, y), "left", heavy=True)
         sheet.wire((150, y), (right, y), heavy=True)
         if kit.circuit.by_role("snubber resistor"):
             sheet.wire((right, y), (snub, y))

@@ -94,6 +94,9 @@ def _diode_body(bar: tuple[tuple[float, float], ...]) -> tuple[Stroke, ...]:
     return (_area((-7, -7), (-7, 7), (7, 0)), _line(*bar), _line((-20, 0), (-7, 0)), _line((7, 0), (20, 0)))
 
 
+_FULL_TURN: Final = tuple(math.radians(20.0 * k) for k in range(18))
+
+
 def _coil() -> tuple[Stroke, ...]:
     points: tuple[tuple[float, float], ...] = ((-20.0, 0.0),)
     for k in range(4):
@@ -378,6 +381,25 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
                 strokes=tuple(strokes),
                 box=(-11, -14, 11, 14),
                 marks=(Mark(x=-15, y=-8, content="+"),),
+            )
+        case "cable":
+            sheath = tuple((12.0 * math.cos(a), 5.0 * math.sin(a)) for a in _FULL_TURN)
+            return Symbol(
+                pins=_pair("1", "2"),
+                strokes=(_area(*sheath, fill="open"), _line((-20, 0), (20, 0), heavy=True)),
+                box=(-13, -6, 13, 6),
+            )
+        case "loudspeaker":
+            return Symbol(
+                pins=_pair("+", "-"),
+                strokes=(
+                    _line((-20, 0), (-8, 0)),
+                    _line((8, 0), (20, 0)),
+                    _area((-8, -5), (8, -5), (8, 7), (-8, 7), fill="open"),
+                    _area((-8, -5), (-16, -15), (16, -15), (8, -5), fill="open"),
+                ),
+                box=(-17, -16, 17, 8),
+                marks=(Mark(x=-14, y=8, content="+"),),
             )
         case "fuse":
             return Symbol(

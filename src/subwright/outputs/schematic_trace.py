@@ -121,22 +121,31 @@ def drawn_nets(svgs: Iterable[str]) -> tuple[Mapping[Pin, str], Sequence[str]]:
     return found, problems
 
 
-def real_nets(circuit: Circuit, *, with_inherent: frozenset[str] = frozenset()) -> Mapping[Pin, str]:
+def real_nets(
+    circuit: Circuit,
+    *,
+    with_inherent: frozenset[str] = frozenset(),
+    without: frozenset[str] = frozenset(),
+) -> Mapping[Pin, str]:
     """Net of every pin that a builder sees.
 
     Test equipment is left out. What is inherent in another part joins its own two nets, unless it is in
     ``with_inherent``, where it stands for something that can be seen, such as the fuse in a battery's lead.
-    Supply pins of a case are named once, after the case.
+    Supply pins of a case are named once, after the case. ``without`` are parts that another sheet shows.
     """
     same: dict[str, str] = {}
     for part in circuit.parts:
+        if part.owner in without:
+            continue
         if part.standing == "inherent" and part.designator not in with_inherent and len(part.nets) == 2:
             first, second = (_root(same, net) for net in part.nets)
             if first != second:
                 same[second] = first
     nets: dict[Pin, str] = {}
     for part in circuit.parts:
-        if part.standing == "bench" or (part.standing == "inherent" and part.designator not in with_inherent):
+        if part.standing == "bench" or part.designator in without or part.owner in without:
+            continue
+        if part.standing == "inherent" and part.designator not in with_inherent:
             continue
         for pin, net in zip(PINS[part.kind], part.nets, strict=True):
             nets[_seen(part, pin)] = _root(same, net)
@@ -154,19 +163,26 @@ def _root(same: Mapping[str, str], net: str) -> str:
     return net
 
 
-def agree(circuit: Circuit, svgs: Sequence[str], *, with_inherent: frozenset[str] = frozenset()) -> None:
+def agree(
+    circuit: Circuit,
+    svgs: Sequence[str],
+    *,
+    with_inherent: frozenset[str] = frozenset(),
+    without: frozenset[str] = frozenset(),
+) -> None:
     """Hold drawn sheets to the netlist.
 
     Parameters
     ----------
     circuit : the netlist. svgs : all of its sheets. with_inherent : inherent elements that are drawn.
+    without : parts that another sheet shows.
 
     Raises
     ------
     SubwrightError : a pin is missing, a wire joins what the netlist doesn't, or leaves out what it does.
     """
     drawn, problems = drawn_nets(svgs)
-    real = real_nets(circuit, with_inherent=with_inherent)
+    real = real_nets(circuit, with_inherent=with_inherent, without=without)
     wrong = list(problems)
     wrong += [f"{name} pin {pin} isn't drawn" for name, pin in real if (name, pin) not in drawn]
     wrong += [f"{name} pin {pin} isn't in the netlist" for name, pin in drawn if (name, pin) not in real]

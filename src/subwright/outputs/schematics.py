@@ -99,7 +99,7 @@ def schematics(
     channels |= {record.id: record.channels for record in library.comparators.values()}
     pages: list[_Page] = []
     for block in found:
-        uses = bill.get(block.stage, {})
+        uses = {**bill.get(block.stage, {}), **_borrowed(block, bill)}
         try:
             pages += _pages(block, uses, channels, style)
         except (SubwrightError, ValueError, StopIteration, KeyError) as error:
@@ -129,6 +129,11 @@ class _Page:
     body: list[str]
 
 
+def _borrowed(block: Block, bill: Mapping[str, Mapping[str, PartUse]]) -> Mapping[str, PartUse]:
+    """Roles of a block that stand on other stages' bills."""
+    return {role: bill[stage][role] for role, stage in block.stages.items() if role in bill.get(stage, {})}
+
+
 def _pages(
     block: Block, uses: Mapping[str, PartUse], channels: Mapping[str, int], style: ResistorStyle
 ) -> list[_Page]:
@@ -141,7 +146,12 @@ def _pages(
         key = block.key if number == 1 else f"{block.key}-{number}"
         title = block.title if number == 1 else f"{block.title}, {block.more_titles[number - 2]}"
         pages.append(_Page(key=key, title=title, block=block, paper=paper, notes=notes, body=paper.body()))
-    agree(block.circuit, ["\n".join(page.body) for page in pages], with_inherent=block.drawn_inherent)
+    agree(
+        block.circuit,
+        ["\n".join(page.body) for page in pages],
+        with_inherent=block.drawn_inherent,
+        without=block.elsewhere,
+    )
     return pages
 
 

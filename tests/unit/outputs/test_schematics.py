@@ -28,7 +28,6 @@ from subwright.parts.library import Library
 from subwright.service.solved import library_of
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
-FUSE = frozenset({"BT101_RS"})
 
 
 @cache
@@ -48,15 +47,17 @@ pytestmark = pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.nam
 def test_every_block_has_its_sheet(path: Path) -> None:
     made = drawn(path)
     assert made.missing == ()
-    wanted = {"filter", "protection", "amplifier"} | ({"converter"} if solved(path)[0].converter else set())
+    wanted = {"wiring", "filter", "protection", "amplifier"} | (
+        {"converter"} if solved(path)[0].converter else set()
+    )
     assert wanted <= {sheet.key for sheet in made.sheets}
 
 
 def test_the_drawing_joins_what_the_netlist_joins(path: Path) -> None:
     """An own route: pairs of pins that share a net, drawn and real, without the check that ships."""
-    for sheet in drawn(path).sheets:
-        found, problems = drawn_nets([sheet.svg])
-        real = real_nets(sheet.circuit, with_inherent=FUSE)
+    for block in drawn(path).blocks:
+        found, problems = drawn_nets([sheet.svg for sheet in drawn(path).sheets if sheet.block == block.key])
+        real = real_nets(block.circuit, with_inherent=block.drawn_inherent, without=block.elsewhere)
         assert not problems
         assert set(found) == set(real)
         pairs = set(combinations(sorted(real), 2))
@@ -67,21 +68,21 @@ def test_the_drawing_joins_what_the_netlist_joins(path: Path) -> None:
 def test_a_wrong_wire_is_caught(path: Path) -> None:
     sheet = next(sheet for sheet in drawn(path).sheets if sheet.key == "filter")
     wires = re.findall(r'<path data-wire="" d="[^"]+" class="[^"]+"/>', sheet.svg)
-    agree(sheet.circuit, [sheet.svg], with_inherent=FUSE)
+    agree(sheet.circuit, [sheet.svg])
     caught = 0
     for wire in wires[::3]:
         with suppress(SubwrightError):
-            agree(sheet.circuit, [sheet.svg.replace(wire, "", 1)], with_inherent=FUSE)
+            agree(sheet.circuit, [sheet.svg.replace(wire, "", 1)])
             continue
         caught += 1
     assert caught > 0.8 * len(wires[::3])  # the others join places that bear one name anyway
-    pins = sorted(real_nets(sheet.circuit, with_inherent=FUSE).items(), key=lambda item: item[1])
+    pins = sorted(real_nets(sheet.circuit).items(), key=lambda item: item[1])
     places = dict(re.findall(r'data-part="([^"]+)" data-pins="([^"]+)"', sheet.svg))
     (first, _), (last, _) = pins[0], pins[-1]
     a, b = (_place(places[name], pin) for name, pin in (first, last))
     short = f'<path data-wire="" d="M{a[0]} {a[1]}L{b[0]} {a[1]}L{b[0]} {b[1]}" class="wire"/></svg>'
     with pytest.raises(SubwrightError, match="doesn't agree"):
-        agree(sheet.circuit, [sheet.svg.replace("</svg>", short)], with_inherent=FUSE)
+        agree(sheet.circuit, [sheet.svg.replace("</svg>", short)])
 
 
 def _place(written: str, pin: str) -> tuple[int, int]:
@@ -167,9 +168,11 @@ def test_designators_are_those_of_the_bill(path: Path) -> None:
             if part.standing == "bought":
                 wound = part.role == "output inductor"  # bought as its core
                 role = (
-                    "output inductor core" if wound and (block.stage, part.role) not in given else part.role
+                    "output inductor core"
+                    if wound and (block.stage_of(part.role), part.role) not in given
+                    else part.role
                 )
-                assert part.case in given[block.stage, role]
+                assert part.case in given[block.stage_of(role), role]
     for sheet in drawn(path).sheets:
         names = {name for run in trace(sheet.svg) for name, _ in run.pins}
         bought = {part.case for part in sheet.circuit.parts if part.standing == "bought"}

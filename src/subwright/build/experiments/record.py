@@ -32,6 +32,7 @@ BLOCKS: Final = (
     "amplifier",
     "speaker",
     "box",
+    "bring-up",
 )
 """The blocks in the order in which experiments are listed; others follow."""
 

@@ -1,0 +1,214 @@
+"""The wiring sheet: battery, fuse, cables and earth to the unit, and the cable to the loudspeaker."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+from subwright.base.units import show
+from subwright.build.result import Design
+from subwright.build.wiring_values import battery_link, wiring_values
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.netlist import GROUND, Part
+from subwright.circuits.wiring_circuit import DRIVER_NETS, UNIT_NETS, wiring_circuit
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_kit import Kit
+from subwright.parts.library import Library
+from subwright.stages.wiring import Conductor
+
+__all__ = ["wiring_block"]
+
+_PLUS: Final = 140  # heights of the leads
+_MINUS: Final = 280
+_SPEAKER: Final = 430
+_PITCH: Final = 60  # from one branch of drivers to the next
+_TABLE: Final = (630, 430)  # left and top of the links' table
+_LEAD: Final = 20
+_BATTERIES: Final = {"lead-acid": "lead-acid", "agm": "AGM", "lfp": "LFP"}
+
+
+def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
+    """Everything that carries current between battery, unit and loudspeaker."""
+    values = wiring_values(design)
+    circuit = wiring_circuit(values)
+    reverse = None if design.battery_guard is None else design.battery_guard.reverse
+    before = reverse is not None and reverse.kind == "p_mosfet"
+    switched = design.speaker_guard is not None and design.speaker_guard.fitted
+    names = {
+        UNIT_NETS[0]: "UNIT +" if before else "BATTERY",
+        UNIT_NETS[1]: "UNIT \u2212",
+        "speaker_a": "DRIVER +" if switched else "SPEAKER +",
+        "speaker_b": "SPEAKER \u2212",
+        "fused": "FUSED",
+    }
+    stages = {
+        "link, battery input": "wiring",
+        "speaker cable": "wiring",
+        "driver": "driver",
+    }
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        _supply(kit, design)
+        _speaker(kit, design)
+        _links(kit, design.wiring.conductors)
+        return _notes(design)
+
+    yield Block(
+        key="wiring",
+        title="Wiring",
+        stage="supply",
+        stages=stages,
+        circuit=circuit,
+        names=names,
+        draw=draw,
+        texts=_texts(design, circuit.parts),
+        analysis=Transient(stop_s=1e-3, step_s=1e-5),
+        probes=tuple(Voltage(net) for net in (UNIT_NETS[0], "fused", *DRIVER_NETS)),
+    )
+
+
+def _texts(design: Design, parts: Sequence[Part]) -> Mapping[str, tuple[str, ...]]:
+    supply, speaker, driver = design.supply, design.wiring.speaker, design.driver
+    section = show(supply.section_m2, "area")
+    link = battery_link(design)
+    lines: dict[str, tuple[str, ...]] = {
+        "battery": (f"{design.spec.supply.system_v:g} V", _BATTERIES[design.spec.supply.battery]),
+        "supply fuse": (f"{supply.fuse_a:g} A", supply.fuse_body),
+        "supply cable, positive": (section, show(supply.cable_positive_m, "length")),
+        "supply cable, return": (section, show(supply.cable_return_m, "length")),
+        "body of the vehicle": ("body",),
+        "link, battery input": () if link is None else (_wire(link), show(link.length_m, "length")),
+        "speaker cable": (show(speaker.section_m2, "area"), show(speaker.length_m, "length")),
+        "driver": (driver.name or driver.part_id,),
+    }
+    return {part.designator: (part.designator, *lines[part.role]) for part in parts if part.role in lines}
+
+
+def _supply(kit: Kit, design: Design) -> None:
+    """Out from the battery over the fuse, back over cable or body to the unit's 0 V."""
+    sheet = kit.sheet
+    sheet.say(110, 80, "battery to unit", head=True)
+    battery = kit.one("battery")
+    top = kit.upright(battery, "battery_cell", 130, _PLUS + 50)
+    sheet.wire(top.end(battery, "battery_minus"), (130, _PLUS), (220, _PLUS), heavy=True)
+    sheet.wire(top.end(battery, "battery_cell"), (130, _MINUS), (390, _MINUS), heavy=True)
+    end = kit.run("battery_plus", 210, _PLUS, [kit.one("supply fuse")], heavy=True)
+    sheet.wire((end, _PLUS), (390, _PLUS), heavy=True)
+    points = {point.net: point.designator for point in kit.circuit.test_points}
+    sheet.name("fused", (end + 30, _PLUS), point=points["fused"])
+    out = kit.run("fused", 380, _PLUS, [kit.one("supply cable, positive")], heavy=True)
+    chassis = design.spec.supply.return_path == "chassis"
+    role = "body of the vehicle" if chassis else "supply cable, return"
+    back = kit.run("battery_minus", 380, _MINUS, [kit.one(role)], heavy=True)
+    links = kit.circuit.by_role("link, battery input")
+    minus = UNIT_NETS[1] if UNIT_NETS[1] in kit.circuit.nets else GROUND
+    for at, y, net in ((out, _PLUS, "terminal"), (back, _MINUS, "return")):
+        link = next((part for part in links if net in part.nets), None)
+        far = at + 40
+        sheet.wire((at, y), (far, y), heavy=True)
+        if link is not None:
+            sheet.wire((far, y), (far + 70, y), heavy=True)
+            far = kit.run(net, far + 60, y, [link], heavy=True)
+        sheet.wire((far, y), (far + 60, y), heavy=True)
+        if y == _PLUS:
+            sheet.name(UNIT_NETS[0], (far + 30, y), point=points[UNIT_NETS[0]])
+            sheet.flag(UNIT_NETS[0], (far + 60, y), "right", heavy=True)
+        elif minus != GROUND:
+            sheet.flag(minus, (far + 60, y), "right", heavy=True)
+        else:
+            sheet.ground(GROUND, (far + 60, y))
+            sheet.say(far + 80, y + 8, "0 V of the unit: its one star point")
+    if links:
+        sheet.say(out + 10, _PLUS - 40, "terminals of the unit, then links to its board")
+    else:
+        sheet.say(out + 10, _PLUS - 40, "terminals of the unit")
+    sheet.say(210, _PLUS - 40, f"fuse within {show(design.supply.fuse_distance_m, 'length')} of the pole")
+
+
+def _speaker(kit: Kit, design: Design) -> None:
+    """From the amplifier to the drivers, each branch along a line of its own."""
+    sheet = kit.sheet
+    sheet.say(110, _SPEAKER - 60, "unit to loudspeaker", head=True)
+    out, back = kit.circuit.by_role("speaker cable")
+    branches = _branches(kit)
+    low = _SPEAKER + _PITCH * (len(branches) - 1) + 80
+    sheet.flag("speaker_a", (190, _SPEAKER), "left", heavy=True)
+    sheet.wire((190, _SPEAKER), (220, _SPEAKER), heavy=True)
+    start = kit.run("speaker_a", 210, _SPEAKER, [out], heavy=True)
+    longest = max(len(branch) for branch in branches)
+    end = start + 60 + 60 * longest
+    for number, branch in enumerate(branches):
+        y = _SPEAKER + _PITCH * number
+        sheet.wire((start, y), (start + 60, y), heavy=True)
+        at = kit.run(DRIVER_NETS[0], start + 50, y, branch, heavy=True)
+        sheet.wire((at, y), (end, y), heavy=True)
+    sheet.wire((start, _SPEAKER), (start, _SPEAKER + _PITCH * (len(branches) - 1)), heavy=True)
+    sheet.wire((end, _SPEAKER), (end, low), (start, low), heavy=True)
+    returns = back.nets[1]
+    begin = kit.lying(back, returns, 220, low)
+    sheet.wire((start, low), begin.end(back, returns), heavy=True)
+    if returns == GROUND:
+        sheet.wire((220, low), (190, low), heavy=True)
+        sheet.ground(GROUND, (190, low))
+        sheet.say(110, low + 40, "0 V at the amplifier's output filter")
+    else:
+        sheet.wire((220, low), (190, low), heavy=True)
+        sheet.flag(returns, (190, low), "left", heavy=True)
+
+
+def _branches(kit: Kit) -> list[list[Part]]:
+    """Drivers in parallel, each branch its drivers in series."""
+    drivers = kit.circuit.by_role("driver")
+    found: list[list[Part]] = []
+    for driver in drivers:
+        if driver.nets[0] == DRIVER_NETS[0]:
+            found.append([driver])
+        else:
+            next(branch for branch in found if branch[-1].nets[1] == driver.nets[0]).append(driver)
+    return found
+
+
+def _wire(conductor: Conductor) -> str:
+    beside = f"{conductor.parallel} \u00d7 " if conductor.parallel > 1 else ""
+    return f"{beside}\u2300 {conductor.diameter_m * 1e3:.2f} mm"
+
+
+def _links(kit: Kit, conductors: Sequence[Conductor]) -> None:
+    """What each conductor inside the unit must be at least."""
+    x, y = _TABLE
+    kit.sheet.say(x, y - 22, "inside the unit, at least", head=True)
+    columns = (0, 250, 350, 430)
+    rows = [("conductor", "wire", "carries", "or track")]
+    rows += [
+        (
+            f"{conductor.name} ({conductor.count} \u00d7)",
+            _wire(conductor),
+            show(conductor.rms_a, "current"),
+            "wire only"
+            if conductor.link_advised or conductor.track_width_m is None
+            else show(conductor.track_width_m, "length"),
+        )
+        for conductor in conductors
+    ]
+    for number, row in enumerate(rows):
+        for column, words in zip(columns, row, strict=True):
+            kit.sheet.say(x + column, y + _LEAD * number, words, classes="sm t" if number else "sm ts")
+
+
+def _notes(design: Design) -> tuple[str, ...]:
+    supply, wiring = design.supply, design.wiring
+    powered = [row for row in wiring.conductors if row.link_advised]
+    least = min((row.diameter_m for row in powered), default=0.0)
+    notes = [
+        wiring.fuse_position,
+        f"A short circuit at the cable's far end drives {show(supply.fault_far_a, 'current')}: sleeve it "
+        "wherever it passes metal.",
+        "Battery lead, reservoirs, speaker return and screens meet at the unit's star point only.",
+        "Mark + on both ends of the speaker cable.",
+    ]
+    if least:
+        notes.append(
+            f"Links by their heat; the habit is 1.5 mm or more at 150 to 200 W from 12 V (common practice, "
+            f"no source), here {least * 1e3:.2f} mm or more."
+        )
+    return tuple(notes)
