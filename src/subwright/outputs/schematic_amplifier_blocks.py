@@ -71,7 +71,7 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
 
 def _names(result: AmplifierResult) -> dict[str, str]:
     return {
-        "rail_positive": "B+" if result.rails == "battery" else "RAIL +",
+        "rail_positive": "BATTERY" if result.rails == "battery" else "RAIL +",
         "rail_negative": "RAIL −",
         "out_a": "SPEAKER +",
         "out_b": "SPEAKER −",
