@@ -209,7 +209,9 @@ class BuildSession:
         return self.outcome(self._meant(key, value).text)
 
     def _meant(self, key: str, value: str) -> Change:
-        source = parse_toml(self.text, self.path)
+        known = self.outcomes.get(self.text)
+        source = known.build.source if known is not None and known.build is not None else None
+        source = source or parse_toml(self.text, self.path)
         if value:
             return project.set_value(source, key, value)
         return project.drop_value(source, key)

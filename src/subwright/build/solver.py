@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, is_dataclass, replace
+from functools import lru_cache
 from math import sqrt
+
+import numpy as np
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
@@ -39,6 +42,7 @@ from subwright.stages.enclosure import (
 from subwright.stages.filter import FilterInput, FilterResult, design_filter
 from subwright.stages.goal import settle_goal
 from subwright.stages.protection import ProtectionInput, ProtectionResult, design_protection
+from subwright.stages.protection_records import ProtectionSpec
 
 __all__ = ["solve_build"]
 
@@ -265,4 +269,32 @@ def _protection(
         current=over_current_input(spec, electrical, shunt_ohm),
         output_current=output_current_input(electrical, path.shunt_ohm, library),
     )
-    return design_protection(spec.protection, data, library)
+    asked = _Asked(spec=spec.protection, told=_told(data), library=library, data=data)
+    return _protected(asked)
+
+
+def _told(value: object) -> object:
+    """A record in a form that can be looked up: mappings and records as tuples."""
+    if isinstance(value, Mapping):
+        return tuple((key, _told(item)) for key, item in value.items())
+    if is_dataclass(value) and not isinstance(value, type):
+        return tuple(_told(getattr(value, one.name)) for one in fields(value))
+    if isinstance(value, list | tuple):
+        return tuple(_told(item) for item in value)
+    return value.tobytes() if isinstance(value, np.ndarray) else value
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """All that the protection depends on, in a form that can be looked up."""
+
+    spec: ProtectionSpec
+    told: object
+    library: Library
+    data: ProtectionInput = field(compare=False)
+
+
+@lru_cache(maxsize=32)
+def _protected(asked: _Asked) -> ProtectionResult:
+    """The protection; a change of box, filter or name alone finds the one made before."""
+    return design_protection(asked.spec, asked.data, asked.library)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import cache
 
 from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.plots_signal import GainDrawing, chain_plot, output_filter_plot
 from subwright.outputs.sheet_parts import Entry, drawing, sheet_of, shown
-from subwright.outputs.views import Figure, Grid, Sheet
+from subwright.outputs.views import Figure, Grid, Later, LaterDrawing, Sheet
 
 __all__ = ["input_sheet", "signal_sheet"]
 
@@ -57,7 +58,11 @@ def input_sheet(design: Design) -> Sheet:
 def signal_sheet(design: Design) -> Sheet:
     """Levels, filter and box together, bursts, output filter."""
     result = design.signal
-    noise_v = result.noise_v(design.filter.node_noise_v())
+
+    @cache
+    def noise_v() -> Mapping[str, float]:
+        return result.noise_v(design.filter.node_noise_v())
+
     values = shown(
         result,
         [
@@ -73,7 +78,9 @@ def signal_sheet(design: Design) -> Sheet:
     figures = [
         Figure(
             key="levels",
-            drawn=GainDrawing(nodes=result.nodes, noise_v=noise_v).render(inline=True),
+            drawn=LaterDrawing(
+                make=lambda: GainDrawing(nodes=result.nodes, noise_v=noise_v()).render(inline=True)
+            ),
             caption="Sine in the middle of the band at the onset of clipping; down to the line filter's "
             "noise, 10 Hz to 20 kHz. The amplifier's own noise comes on top.",
             wide=True,
@@ -106,33 +113,37 @@ def signal_sheet(design: Design) -> Sheet:
                 "A voice coil is an inductor at these frequencies.",
             )
         )
-    nodes = Grid(
-        title="Levels from the radio to the loudspeaker",
-        header=("node", "level", "clips at, rms", "headroom", "noise"),
-        rows=tuple(
-            (
-                node.name,
-                show(node.level_v, "voltage"),
-                "" if node.limit_v is None else show(node.limit_v / 2**0.5, "voltage"),
-                "" if node.headroom_db is None else f"{node.headroom_db:.1f} dB",
-                show(noise_v[node.name], "voltage") if node.name in noise_v else "",
-            )
-            for node in result.nodes
-        ),
-        figures=frozenset({1, 2, 3, 4}),
-    )
-    powers = Grid(
-        title="Power at the onset of clipping",
-        header=("battery", "endless sine", f"burst, {result.crest_factor_db:g} dB crest factor"),
-        rows=tuple(
-            (str(corner.value), show(watts, "power"), show(result.burst_w[corner], "power"))
-            for corner, watts in result.sine_w.items()
-        ),
-        figures=frozenset({1, 2}),
-        note="The burst's figure holds while the reservoir capacitors hold the rails.",
-    )
+
+    def grids() -> tuple[Grid, ...]:
+        nodes = Grid(
+            title="Levels from the radio to the loudspeaker",
+            header=("node", "level", "clips at, rms", "headroom", "noise"),
+            rows=tuple(
+                (
+                    node.name,
+                    show(node.level_v, "voltage"),
+                    "" if node.limit_v is None else show(node.limit_v / 2**0.5, "voltage"),
+                    "" if node.headroom_db is None else f"{node.headroom_db:.1f} dB",
+                    show(noise_v()[node.name], "voltage") if node.name in noise_v() else "",
+                )
+                for node in result.nodes
+            ),
+            figures=frozenset({1, 2, 3, 4}),
+        )
+        powers = Grid(
+            title="Power at the onset of clipping",
+            header=("battery", "endless sine", f"burst, {result.crest_factor_db:g} dB crest factor"),
+            rows=tuple(
+                (str(corner.value), show(watts, "power"), show(result.burst_w[corner], "power"))
+                for corner, watts in result.sine_w.items()
+            ),
+            figures=frozenset({1, 2}),
+            note="The burst's figure holds while the reservoir capacitors hold the rails.",
+        )
+        return (nodes, powers, *_knobs(design))
+
     sheet = sheet_of(design, "signal", "Signal", result, values=values, figures=tuple(figures))
-    return replace(sheet, grids=(nodes, powers, *_knobs(design)))
+    return replace(sheet, grids=Later(grids))
 
 
 def _knobs(design: Design) -> Iterator[Grid]:

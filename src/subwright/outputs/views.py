@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, overload
+from typing import Literal, TypeVar, overload
 
 from subwright.outputs.bom import BomRow
 from subwright.outputs.drawing import standalone
@@ -23,6 +23,7 @@ __all__ = [
     "FindingRow",
     "Grid",
     "Later",
+    "LaterDrawing",
     "Overview",
     "PackView",
     "Severity",
@@ -32,6 +33,7 @@ __all__ = [
 ]
 
 Severity = Literal["stop", "warn", "note", "ok"]
+_Row = TypeVar("_Row")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +44,7 @@ class Figure:
     """
 
     key: str
-    drawn: str | Plot | Flow
+    drawn: str | Plot | Flow | LaterDrawing
     caption: str = ""
     wide: bool = False
 
@@ -76,25 +78,37 @@ class Caution:
     points: tuple[str, ...]
 
 
-class Later(Sequence[tuple[str, str]]):
+class Later(Sequence[_Row]):
     """Rows that are made when somebody looks at them: most sheets are never opened."""
 
-    def __init__(self, make: Callable[[], tuple[tuple[str, str], ...]]) -> None:
+    def __init__(self, make: Callable[[], tuple[_Row, ...]]) -> None:
         self._make = make
 
     @cached_property
-    def _rows(self) -> tuple[tuple[str, str], ...]:
+    def _rows(self) -> tuple[_Row, ...]:
         return self._make()
 
     def __len__(self) -> int:
         return len(self._rows)
 
     @overload
-    def __getitem__(self, index: int) -> tuple[str, str]: ...
+    def __getitem__(self, index: int) -> _Row: ...
     @overload
-    def __getitem__(self, index: slice) -> tuple[tuple[str, str], ...]: ...
-    def __getitem__(self, index: int | slice) -> tuple[str, str] | tuple[tuple[str, str], ...]:
+    def __getitem__(self, index: slice) -> tuple[_Row, ...]: ...
+    def __getitem__(self, index: int | slice) -> _Row | tuple[_Row, ...]:
         return self._rows[index]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LaterDrawing:
+    """A drawing that is made when somebody looks at it."""
+
+    make: Callable[[], str]
+
+    def render(self, *, inline: bool = False) -> str:
+        """The finished markup; it is only made for pages."""
+        assert inline
+        return self.make()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -105,12 +119,12 @@ class Sheet:
     title: str
     lead: str = ""
     values: tuple[tuple[str, str], ...] = ()  # what the builder needs to know
-    facts: tuple[Fact, ...] = ()  # what is checked, each beside its limit
-    ratings: tuple[RatingRow, ...] = ()
+    facts: Sequence[Fact] = ()  # what is checked, each beside its limit
+    ratings: Sequence[RatingRow] = ()
     reasons: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     figures: tuple[Figure, ...] = ()
-    grids: tuple[Grid, ...] = ()
+    grids: Sequence[Grid] = ()
     more: Sequence[tuple[str, str]] = ()  # every other value of the result
 
 
