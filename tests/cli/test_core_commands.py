@@ -121,3 +121,31 @@ def test_other_cores_of_a_build(subwright: Command, tmp_path: Path) -> None:
     done = subwright("core", "instead", "cargo-bike-cinema.build.toml")
     assert done.returncode == 2
     assert "no transformer" in done.stderr
+
+
+PAIR = ("--shape", "etd", "--outer", "39.1 mm", "--inner", "30.1 mm", "--height", "39.6 mm")
+LEGS = ("--depth", "12.5 mm", "--window", "29.2 mm", "--leg", "12.5 mm")
+HALVES = ("--winding", "10=265 uH", "--winding", "20=1060 uH")
+
+
+def test_a_pair_of_halves_is_identified_and_put_into_the_drawer(subwright: Command, tmp_path: Path) -> None:
+    file = tmp_path / "bench.drawer.toml"
+    done = subwright("core", "identify", *PAIR, *LEGS, *HALVES, "--drawer", file, "--id", "grey pair")
+    assert done.returncode == 0, done.stderr
+    for words in ("power ferrite", "A_e 125.0 mm²", "window", "ground faces", "Where does it saturate"):
+        assert words in done.stdout, words
+    core = load_drawer(file).records["core"]["grey pair"]
+    assert core.shape == "etd"  # type: ignore[attr-defined]
+    assert core.only_identified  # type: ignore[attr-defined]
+
+
+def test_a_shape_is_asked_for_what_it_needs(subwright: Command) -> None:
+    for options, words in (
+        ((*PAIR, *HALVES), "needs --depth, --window, --leg"),
+        ((*FERRITE, "--leg", "12 mm"), "has no --leg"),
+        ((*FERRITE, "--shape", "pot"), "no shape of core that is known here"),
+    ):
+        done = subwright("core", "identify", *options)
+        assert done.returncode == 2
+        assert words in " ".join(done.stderr.split()), done.stderr
+        assert "Traceback" not in done.stderr

@@ -16,6 +16,7 @@ from subwright.stages.transformer_core import (
     CoreReadings,
     HeatReading,
     PulseReading,
+    area_error,
     identify_core,
     read_heat,
     read_pulse,
@@ -32,13 +33,13 @@ __all__ = [
 
 
 def identify_unmarked_core(
-    readings: CoreReadings, supply: BenchSupply, *, name: str = "unmarked ring"
+    readings: CoreReadings, supply: BenchSupply, *, name: str = "unmarked core"
 ) -> CoreIdentity:
-    """What an unmarked ring is, with the bench procedures that identification can't replace.
+    """What an unmarked core is, with the bench procedures that identification can't replace.
 
     Raises
     ------
-    RangeError : a reading that no ring can give.
+    RangeError : a reading that no core can give.
     """
     return identify_core(readings, supply, load_library(), name=name)
 
@@ -69,7 +70,8 @@ def save_core(path: Path, identity: CoreIdentity, *, quantity: int = 1) -> Drawe
             value=str(identity.readings.turns[at]),
             limit=f"{better} would agree with the other readings",
             source="jcgm100",
-            remedy="Count the turns, each pass through the hole being one, and give the readings again.",
+            remedy="Count the turns, each pass through hole or window being one, and give the readings "
+            "again.",
         )
     return add_part(path, "core", dict(identity.record), quantity=quantity)
 
@@ -102,6 +104,7 @@ def note_core_pulse(
         drop_v=drop_v,
         core_c=core_c,
         reading_error=reading_error,
+        area_error=area_error(core),
     )
     said = core.provenance.document.removesuffix("; saturation not checked")
     source = f"{said}; saturation by a pulse at {core_c:.0f} °C"

@@ -32,15 +32,30 @@ CoreId = Annotated[str, typer.Argument(metavar="CORE", help="The core's id in th
 
 @core_app.command()
 def identify(
-    outer: Annotated[str, typer.Option(help='Outer diameter over the coating, "42.1 mm".')],
-    inner: Annotated[str, typer.Option(help="Inner diameter over the coating.")],
-    height: Annotated[str, typer.Option(help="Height over the coating.")],
+    outer: Annotated[
+        str, typer.Option(help='Ring: outer diameter over the coating, "42.1 mm". Pair: overall width.')
+    ],
+    inner: Annotated[
+        str,
+        typer.Option(help="Ring: inner diameter over the coating. Pair: width between the outer legs."),
+    ],
+    height: Annotated[str, typer.Option(help="Ring: height over the coating. Pair: both halves together.")],
     winding: Annotated[
         list[str],
         typer.Option(
             metavar="TURNS=READING", help='A test winding and its inductance, "10=266 uH"; may be repeated.'
         ),
     ],
+    shape: Annotated[
+        str,
+        typer.Option(
+            help="ring; e: rectangular legs; etd: round centre leg; pq: round centre leg, broad outer legs."
+        ),
+    ] = "ring",
+    depth: Annotated[str, typer.Option(help="Pair: thickness across the legs.")] = "",
+    window: Annotated[str, typer.Option(help="Pair: height of the window, both halves together.")] = "",
+    leg: Annotated[str, typer.Option(help="Pair: width or diameter of the centre leg.")] = "",
+    gap: Annotated[str, typer.Option(help="Pair: what is left between the ground faces.")] = "10 um",
     coating: Annotated[str, typer.Option(help="Thickness of the coating on each face.")] = "0 mm",
     calliper: Annotated[str, typer.Option(help="Limit of error of the calliper.")] = "0.1 mm",
     meter: Annotated[str, typer.Option(help="Limit of error of the inductance meter.")] = "2 %",
@@ -50,11 +65,11 @@ def identify(
     loop: Annotated[str, typer.Option(help="Resistance of switch, leads and shunt.")] = "0.1 ohm",
     switching: Annotated[str, typer.Option(help="Switching frequency it is meant for.")] = "50 kHz",
     drawer: Annotated[Path | None, typer.Option(help="Drawer file to put the core into.")] = None,
-    part_id: Annotated[str, typer.Option("--id", help="What to call the core there.")] = "unmarked ring",
+    part_id: Annotated[str, typer.Option("--id", help="What to call the core there.")] = "unmarked core",
     quantity: Annotated[int, typer.Option("-n", min=1, help="How many of them are at hand.")] = 1,
     as_json: AsJson = False,
 ) -> Answer:
-    """Tell what an unmarked ring is, from calliper and test windings, and how to check it on the bench.
+    """Tell what an unmarked ring or pair of halves is, from calliper and test windings, and how to check it.
 
     Two windings or more, one with twice the turns of the other, find miscounted turns and take the test
     leads out. The result is an inductance factor and a permeability with their uncertainty, the likely
@@ -67,6 +82,11 @@ def identify(
         outer=outer,
         inner=inner,
         height=height,
+        shape=shape,
+        depth=depth,
+        window=window,
+        leg=leg,
+        gap=gap,
         windings=tuple(winding),
         coating=coating,
         calliper=calliper,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import cast, get_args
 
 from rich.console import Group, RenderableType
 from rich.table import Table
@@ -16,7 +17,7 @@ from subwright.base.units import parse, show
 from subwright.cli.answer import Answer
 from subwright.cli.talk import clean
 from subwright.stages.transformer_alternatives import AlternativeRow
-from subwright.stages.transformer_core import CoreIdentity, CoreReadings
+from subwright.stages.transformer_core import CoreIdentity, CoreReadings, Shape
 from subwright.stages.transformer_core_plan import BenchSupply, PulsePlan
 
 __all__ = ["IdentifyOptions", "heat", "identify", "instead", "pulse"]
@@ -29,6 +30,11 @@ class IdentifyOptions:
     outer: str
     inner: str
     height: str
+    shape: str
+    depth: str
+    window: str
+    leg: str
+    gap: str
     windings: tuple[str, ...]
     coating: str
     calliper: str
@@ -60,13 +66,46 @@ def _winding(text: str) -> tuple[int, float]:
     return int(turns), _read("winding", reading.strip(), "inductance")
 
 
+def _shape(options: IdentifyOptions) -> Shape:
+    """The shape named, with the sizes that it needs and none that it hasn't."""
+    shape = options.shape.strip().lower()
+    if shape not in get_args(Shape):
+        raise SubwrightError(
+            message=f"--shape {options.shape!r} is no shape of core that is known here.",
+            quantity="shape",
+            value=options.shape,
+            limit=f"one of {', '.join(get_args(Shape))}",
+            remedy="Choose the nearest: ring, or by the centre leg e (rectangular), etd or pq (round).",
+        )
+    sizes = {"depth": options.depth, "window": options.window, "leg": options.leg}
+    wrong = [name for name, text in sizes.items() if bool(text) == (shape == "ring")]
+    if wrong:
+        says = "has no" if shape == "ring" else "needs"
+        raise SubwrightError(
+            message=f"A core of shape {shape} {says} --{', --'.join(wrong)}.",
+            quantity=wrong[0],
+            value=sizes[wrong[0]] or "absent",
+            remedy="Leave it out, or name the shape, such as --shape etd."
+            if shape == "ring"
+            else 'Measure it, such as --leg "12.5 mm".',
+        )
+    return cast("Shape", shape)
+
+
 def identify(options: IdentifyOptions) -> Answer:
-    """Identify a ring, and perhaps put it into a drawer."""
+    """Identify a core, and perhaps put it into a drawer."""
+    shape = _shape(options)
+    pair = shape != "ring"
     windings = [_winding(text) for text in options.windings]
     readings = CoreReadings(
         outer_m=_read("outer", options.outer, "length"),
         inner_m=_read("inner", options.inner, "length"),
         height_m=_read("height", options.height, "length"),
+        shape=shape,
+        depth_m=_read("depth", options.depth, "length") if pair else 0.0,
+        window_m=_read("window", options.window, "length") if pair else 0.0,
+        leg_m=_read("leg", options.leg, "length") if pair else 0.0,
+        gap_m=_read("gap", options.gap, "length"),
         coating_m=_read("coating", options.coating, "length"),
         calliper_m=_read("calliper", options.calliper, "length"),
         turns=tuple(turns for turns, _ in windings),
@@ -96,7 +135,7 @@ def _identity_text(identity: CoreIdentity) -> RenderableType:
     geometry = identity.geometry
     facts = (
         f"A_e {geometry.a_e_m2 * 1e6:.1f} mm², l_e {geometry.l_e_m * 1e3:.1f} mm, "
-        f"V_e {geometry.v_e_m3 * 1e9:.0f} mm³"
+        f"V_e {geometry.v_e_m3 * 1e9:.0f} mm³, window {identity.window_m2 * 1e6:.0f} mm²"
     )
     parts: list[RenderableType] = [Text(identity.verdict.family, style="bold"), Text(facts)]
     parts += [Text(clean(said)) for said in identity.reasons]
