@@ -22,6 +22,8 @@ _PLUS: Final = 140  # heights of the leads
 _MINUS: Final = 280
 _SPEAKER: Final = 430
 _PITCH: Final = 60  # from one branch of drivers to the next
+_APART: Final = 100  # from one driver of a branch to the next
+_BESIDE: Final = (3, 2)  # branches, and drivers in one, that find room beside the table
 _TABLE: Final = (630, 430)  # left and top of the links' table
 _LEAD: Final = 20
 _BATTERIES: Final = {"lead-acid": "lead-acid", "agm": "AGM", "lfp": "LFP"}
@@ -47,11 +49,18 @@ def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
         "driver": "driver",
     }
 
+    apart = len(values.branches) > _BESIDE[0] or max(values.branches) > _BESIDE[1]
+
     def draw(kit: Kit) -> tuple[str, ...]:
         _supply(kit, design)
-        _speaker(kit, design)
+        if not apart:
+            _speaker(kit, _SPEAKER)
         _links(kit, design.wiring.conductors)
         return _notes(design)
+
+    def draw_drivers(kit: Kit) -> tuple[str, ...]:
+        _speaker(kit, _PLUS)
+        return ("Mark + on both ends of the speaker cable and at each driver.",)
 
     yield Block(
         key="wiring",
@@ -61,6 +70,8 @@ def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
         circuit=circuit,
         names=names,
         draw=draw,
+        more=(draw_drivers,) if apart else (),
+        more_titles=("loudspeaker",),
         texts=_texts(design, circuit.parts),
         analysis=Transient(stop_s=1e-3, step_s=1e-5),
         probes=tuple(Voltage(net) for net in (UNIT_NETS[0], "fused", *DRIVER_NETS)),
@@ -125,34 +136,35 @@ def _supply(kit: Kit, design: Design) -> None:
     sheet.say(210, _PLUS - 40, f"fuse within {show(design.supply.fuse_distance_m, 'length')} of the pole")
 
 
-def _speaker(kit: Kit, design: Design) -> None:
-    """From the amplifier to the drivers, each branch along a line of its own."""
+def _speaker(kit: Kit, top: int) -> None:
+    """From the amplifier to the drivers, each branch along a line of its own, the first at ``top``."""
     sheet = kit.sheet
-    sheet.say(110, _SPEAKER - 60, "unit to loudspeaker", head=True)
+    sheet.say(110, top - 60, "unit to loudspeaker", head=True)
     out, back = kit.circuit.by_role("speaker cable")
     branches = _branches(kit)
-    low = _SPEAKER + _PITCH * (len(branches) - 1) + 80
-    sheet.flag("speaker_a", (190, _SPEAKER), "left", heavy=True)
-    sheet.wire((190, _SPEAKER), (220, _SPEAKER), heavy=True)
-    start = kit.run("speaker_a", 210, _SPEAKER, [out], heavy=True)
-    longest = max(len(branch) for branch in branches)
-    end = start + 60 + 60 * longest
+    bottom = top + _PITCH * (len(branches) - 1)
+    low = bottom + 80
+    sheet.flag("speaker_a", (190, top), "left", heavy=True)
+    sheet.wire((190, top), (220, top), heavy=True)
+    start = kit.run("speaker_a", 210, top, [out], heavy=True)
+    end = start + 30 + _APART * max(len(branch) for branch in branches)
     for number, branch in enumerate(branches):
-        y = _SPEAKER + _PITCH * number
-        sheet.wire((start, y), (start + 60, y), heavy=True)
-        at = kit.run(DRIVER_NETS[0], start + 50, y, branch, heavy=True)
-        sheet.wire((at, y), (end, y), heavy=True)
-    sheet.wire((start, _SPEAKER), (start, _SPEAKER + _PITCH * (len(branches) - 1)), heavy=True)
-    sheet.wire((end, _SPEAKER), (end, low), (start, low), heavy=True)
+        y, x, net = top + _PITCH * number, start, DRIVER_NETS[0]
+        for driver in branch:
+            placed = kit.lying(driver, net, x + 60, y)
+            sheet.wire((x, y), placed["+"], heavy=True)
+            x, net = placed["-"][0], driver.nets[1]
+        sheet.wire((x, y), (end, y), heavy=True)
+    sheet.wire((start, top), (start, bottom), heavy=True)
+    sheet.wire((end, top), (end, low), (start, low), heavy=True)
     returns = back.nets[1]
     begin = kit.lying(back, returns, 220, low)
     sheet.wire((start, low), begin.end(back, returns), heavy=True)
+    sheet.wire((220, low), (190, low), heavy=True)
     if returns == GROUND:
-        sheet.wire((220, low), (190, low), heavy=True)
         sheet.ground(GROUND, (190, low))
         sheet.say(110, low + 40, "0 V at the amplifier's output filter")
     else:
-        sheet.wire((220, low), (190, low), heavy=True)
         sheet.flag(returns, (190, low), "left", heavy=True)
 
 
