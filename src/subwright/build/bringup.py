@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from subwright.base.errors import SubwrightError
+from subwright.build.bringup_boost import boost_steps
 from subwright.build.bringup_guard import guard_steps
 from subwright.build.bringup_numbers import (
     bench_voltage,
@@ -15,6 +16,7 @@ from subwright.build.bringup_numbers import (
     thermistor_stand_in,
 )
 from subwright.build.bringup_power import power_steps
+from subwright.build.bringup_rails import idle_losses_w
 from subwright.build.bringup_records import BringUp, Step
 from subwright.build.bringup_sound import sound_steps
 from subwright.build.result import Design
@@ -55,8 +57,15 @@ def bring_up(design: Design, library: Library) -> BringUp:
 def _steps(design: Design, library: Library, bench_v: float) -> Iterator[Step]:
     linked = design.protection.isolating_link
     links = "open: the protections show on their lamps but stop nothing" if linked else "no link fitted"
-    yield from power_steps(design, bench_v, links)
+    if design.boost is not None:
+        yield from boost_steps(design, bench_v, links)
+    else:
+        yield from power_steps(design, bench_v, links)
     stand_in, spans = thermistor_stand_in(design, library), hysteresis_windows(design, library)
+    if design.boost is not None:
+        yield from guard_steps(design, bench_v, stand_in, spans, idle_losses_w(design) / bench_v)
+        yield from sound_steps(design, bench_v, "closed")
+        return
     if design.converter is not None:
         idle_a = rail_line(design).idle_a
         yield from guard_steps(design, bench_v, stand_in, spans, idle_a)

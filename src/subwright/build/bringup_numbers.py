@@ -34,6 +34,7 @@ __all__ = [
     "dummy_load_ohm",
     "hysteresis_windows",
     "rail_line",
+    "rating_w",
     "supply_limit",
     "thermistor_stand_in",
 ]
@@ -96,14 +97,15 @@ def rail_line(design: Design) -> RailLine:
     ------
     [derived]: three operating points of the solved chain.
     """
-    if design.converter is None:
+    if design.converter is None and design.boost is None:
         raise SubwrightError(message="this build runs straight from the battery and has no rails")
     points = [design.point(Corner.CHARGING, level) for level in (Level.IDLE, Level.PROGRAMME, Level.FULL)]
     loads = np.array([point.rail_a for point in points])
     terminals = np.array([point.terminal_v for point in points])
     rails = np.array([point.rail_mean_v for point in points])
     inputs = np.array([point.battery_a for point in points])
-    ratio = None if design.converter.plan.regulated else design.converter.ratio
+    held = design.converter is None or design.converter.plan.regulated
+    ratio = None if held or design.converter is None else design.converter.ratio
     lost = rails if ratio is None else ratio * terminals - rails
     slope, start = np.polyfit(loads, lost, 1)
     per_a, idle = np.polyfit(loads, inputs, 1)
@@ -114,6 +116,11 @@ def rail_line(design: Design) -> RailLine:
         idle_a=max(float(idle), 0.0),
         per_a=float(per_a),
     )
+
+
+def rating_w(power_w: float) -> float:
+    """A wirewound resistor's usual rating at no more than half its load, W; common practice."""
+    return next((size for size in (3.0, 5.0, 10.0, 25.0, 50.0, 100.0) if size >= 2.0 * power_w), 200.0)
 
 
 def dummy_load_ohm(design: Design, rail_v: float) -> float:
@@ -152,13 +159,20 @@ def discharges(design: Design) -> tuple[Discharge, ...]:
     """
     found: list[Discharge | None] = []
     highest = design.supply.corners[Corner.MAX]
-    converter = design.converter
+    converter, boost = design.converter, design.boost
     if converter is not None:
         rail, source = converter.reservoir_bank, converter.input_bank
         farad = rail.count * rail.capacitor.capacitance_f * (1.0 + rail.capacitor.tolerance)
         found.append(_discharge("each rail", farad, converter.rail_unloaded_v, converter.bleeder_ohm))
         farad = source.count * source.capacitor.capacitance_f * (1.0 + source.capacitor.tolerance)
         found.append(_discharge("battery input", farad, highest))
+    elif boost is not None:
+        highest_v = max(boost.plan.guard.most_v, highest)
+        most = 1.0 + boost.plan.rail_bank.capacitor.tolerance
+        found.append(_discharge("raised rail", boost.plan.rail_f * most, highest_v, boost.plan.bleeder_ohm))
+        source = boost.plan.input_bank
+        most = 1.0 + source.capacitor.tolerance
+        found.append(_discharge("battery input", source.capacitance_f * most, highest))
     else:
         for part in design.amplifier.parts:
             if part.role == "amplifier input capacitor":

@@ -18,7 +18,8 @@ from subwright.parts.library import Library, load_library
 from subwright.stages.common import Corner, Level
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
-WITH_CONVERTER = [path for path in EXAMPLES if "cargo" not in path.name]
+WITH_CONVERTER = [path for path in EXAMPLES if "van" in path.name or "canal" in path.name]
+WITH_RAILS = [path for path in EXAMPLES if "cargo" not in path.name]
 
 
 @cache
@@ -80,7 +81,31 @@ def test_nothing_is_powered_before_it_was_measured(path: Path) -> None:
             assert all(step.supply.limit_a > current for current in currents), step.key
 
 
-@pytest.mark.parametrize("path", WITH_CONVERTER, ids=lambda path: path.name)
+def test_a_boost_converter_is_tried_before_anything_hangs_on_its_rail() -> None:
+    path = next(path for path in EXAMPLES if "harvest" in path.name)
+    keys = [step.key for step in procedure(path).steps]
+    wanted = [
+        *("bare-board", "boost-choke", "boost-passive", "boost-controller", "boost-gate", "boost-rail"),
+        *("boost-loaded", "boost-second-stop"),
+        *("under-voltage", "over-voltage", "thermal", "amplifier", "first-sound", "soak"),
+    ]
+    assert [key for key in keys if key in wanted] == wanted
+    design, _ = solved(path)
+    boost = design.boost
+    assert boost is not None
+    by_key = {reading.key: reading for reading in procedure(path).readings}
+    top, bottom = boost.plan.divider.top_ohm, boost.plan.divider.bottom_ohm
+    assert by_key["raised-rail"].expected == pytest.approx(2.5 * (1.0 + top / bottom))
+    second = sum(zener.vz_v for zener in boost.plan.guard.zeners) + 1.0
+    assert by_key["second-stop"].expected == pytest.approx(second)
+    assert by_key["second-stop"].low > by_key["raised-rail"].high
+    for step in procedure(path).steps:
+        if step.supply is not None:
+            currents = [r.expected for r in step.readings if r.dimension == "current"]
+            assert all(step.supply.limit_a > current for current in currents), step.key
+
+
+@pytest.mark.parametrize("path", WITH_RAILS, ids=lambda path: path.name)
 def test_the_rail_line_from_one_corner_foretells_the_other_corners(path: Path) -> None:
     design, _ = solved(path)
     line = rail_line(design)
