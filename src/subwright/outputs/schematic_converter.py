@@ -116,9 +116,15 @@ def _clamp(kit: Kit) -> None:
         return
     sheet, x, y = kit.sheet, 190, 600
     sheet.say(90, y - 34, "clamp of both drains", head=True)
-    for part, row in zip(diodes, (y, y + 60), strict=True):
+    for part, row in zip(diodes[:2], (y, y + 60), strict=True):
         sheet.flag(part.nets[0], (x, row), "left")
         kit.lying(part, part.nets[0], x, row)
+    for k, part in enumerate(diodes[2:]):  # further cases in parallel, each joined by its flags
+        at = (570 + 230 * (k // 2), 550 + 40 * (k % 2))
+        sheet.flag(part.nets[0], at, "left")
+        sheet.flag("clamp", kit.lying(part, part.nets[0], *at)["cathode"], "right")
+    if len(diodes) > 2:
+        sheet.name("clamp", (x + 90, y))
     sheet.wire((x + 40, y + 60), (x + 60, y + 60), (x + 60, y))
     sheet.wire((x + 40, y), (x + 120, y), (x + 120, y + 10))
     capacitor, resistor = kit.one("clamp capacitor"), kit.one("clamp resistor")
