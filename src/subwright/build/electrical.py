@@ -60,7 +60,7 @@ _ELSEWHERE: Final = frozenset(
     {"format_version", "name", "note", "drawer", "driver", "enclosure", "cabin", "filter", "input", "control"}
 )
 _MOST_LIFTS: Final = 4
-_FREE_ROUNDS: Final = 12  # after these the heatsink is kept
+_FREE_ROUNDS: Final = 3  # after these a heatsink that serves is kept
 _FIRST_JUNCTION_C: Final = 100.0
 _POWER_SLACK: Final = 0.01  # target power counts as met within this; the rule AMP-01 allows 2 %
 
@@ -223,11 +223,13 @@ def _settled(job: Job, progress: Callable[[str, float], None]) -> Electrical:
             min_section_m2=0.0 if supply is None else supply.section_m2,
             min_fuse_a=0.0 if supply is None else supply.fuse_a,
         )
-        wishes = spec.heat
-        if number > _FREE_ROUNDS and heat is not None and heat.form == "heatsink":
-            wishes = wishes.model_copy(update={"heatsink": heat.sink_id})
+        # Two sinks at their limit would take turns: a cooler one lowers the losses until the hotter one
+        # serves again, which raises them.
+        kept = heat.sink_id if number > _FREE_ROUNDS and heat is not None else ""
         sized = None if made is None else made.converter
-        heat = design_heat(wishes, heat_demand(spec, amplifier, sized, solved.points, library), library)
+        heat = design_heat(
+            spec.heat, heat_demand(spec, amplifier, sized, solved.points, library), library, kept
+        )
         following = _next_state(state, supply, heat, made, solved)
         residual = 1.0 if made is not None and search else _change(state, following)
         state, search = following, False

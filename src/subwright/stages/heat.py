@@ -198,12 +198,13 @@ def sink_rise_k(rated_k_per_w: float, rated_rise_k: float, power_w: float) -> fl
     return float((power_w * rated_k_per_w * rated_rise_k**0.25) ** 0.8)
 
 
-def design_heat(spec: HeatSpec, demand: HeatDemand, library: Library) -> HeatResult:
+def design_heat(spec: HeatSpec, demand: HeatDemand, library: Library, kept: str = "") -> HeatResult:
     """Choose a sink and work out every temperature.
 
     Parameters
     ----------
     spec : the builder's wishes. demand : devices, air and trip. library : parts with the drawer merged.
+    kept : heatsink taken as long as it serves, although a lighter one might, so that rounds come to rest.
 
     Returns
     -------
@@ -252,7 +253,7 @@ def design_heat(spec: HeatSpec, demand: HeatDemand, library: Library) -> HeatRes
             remedy="Check the losses of the amplifier and converter.",
         )
     limit_c = _sink_limit_c(spec, demand, basis_heats, sensed=True)
-    sink = _choose(spec, library, air_c, limit_c, basis_w)
+    sink = _choose(spec, library, air_c, limit_c, basis_w, kept)
 
     rise = {level: sink.rise_k(power[level]) for level in Level}
     rise_worst = sink.rise_k(worst_w)
@@ -335,7 +336,9 @@ def _rth_at(sink: _Sink, rise_k: float) -> float:
     return heatsink_at_rise_k_per_w(sink.rated_k_per_w, sink.rated_rise_k, rise_k)
 
 
-def _choose(spec: HeatSpec, library: Library, air_c: float, limit_c: float, power_w: float) -> _Sink:
+def _choose(
+    spec: HeatSpec, library: Library, air_c: float, limit_c: float, power_w: float, kept: str
+) -> _Sink:
     allowed_k = limit_c - air_c
     if allowed_k <= 0.0:
         raise NoSolutionError(
@@ -351,12 +354,12 @@ def _choose(spec: HeatSpec, library: Library, air_c: float, limit_c: float, powe
     if spec.heatsink != "auto":
         return _finned(library.heatsink(spec.heatsink))
     fits = [
-        (library.in_drawer(record.id) == 0, record.mass_kg, record.id, sink)
+        (record.id != kept, library.in_drawer(record.id) == 0, record.mass_kg, record.id, sink)
         for record in library.heatsinks.values()
         if (sink := _finned(record)).rise_k(power_w) <= allowed_k
     ]
     if fits:
-        return min(fits, key=lambda row: row[:3])[3]
+        return min(fits, key=lambda row: row[:4])[4]
     return _plate(spec, allowed_k / power_w)
 
 

@@ -78,6 +78,21 @@ def test_the_drawer_comes_first() -> None:
     assert result.parts[0].in_drawer
 
 
+def test_a_kept_sink_stays_as_long_as_it_serves() -> None:
+    free = design_heat(HeatSpec(), demand(), LIBRARY)
+    larger = min(
+        (
+            s
+            for s in LIBRARY.heatsinks.values()
+            if s.mass_kg > free.mass_kg and s.rth_k_per_w < 0.9 * free.rth_k_per_w
+        ),
+        key=lambda s: s.mass_kg,
+    )
+    assert design_heat(HeatSpec(), demand(), LIBRARY, larger.id).sink_id == larger.id
+    too_small = max(LIBRARY.heatsinks.values(), key=lambda s: s.rth_k_per_w)
+    assert design_heat(HeatSpec(), demand(), LIBRARY, too_small.id).sink_id == free.sink_id
+
+
 def test_plate_is_computed_and_checked_by_a_second_published_form() -> None:
     result = design_heat(HeatSpec(heatsink="plate"), demand(), LIBRARY)
     assert result.plate_side_m is not None
