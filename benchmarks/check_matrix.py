@@ -42,7 +42,8 @@ def cell(ran: list[service.Ran]) -> str:
 def broken(name: str, row: service.VerifiedRow) -> str:
     return (
         f"{name}: {row.experiment} {row.case}, {row.quantity}, {row.engine}: closed form {row.closed:g} "
-        f"{row.unit}, simulated {row.simulated:g} {row.unit}, difference {row.difference:+.3g}, limit {row.limit:g}"
+        f"{row.unit}, simulated {row.simulated:g} {row.unit}, difference {row.difference:+.3g}, "
+        f"limit {row.limit:g}"
     )
 
 
