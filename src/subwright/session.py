@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from threading import RLock
+from threading import BoundedSemaphore, RLock
 from typing import TYPE_CHECKING
 
 from subwright import service
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["BuildSession", "Conflict", "Input", "Moved", "Outcome", "drawer_of", "moved_between"]
 
 _KEPT = 12  # finished designs kept for undo, comparison and what-if
+_AT_WORK = BoundedSemaphore(2)  # designs worked out at a time: more would only make every one of them late
 
 
 @dataclass(kw_only=True)
@@ -161,7 +162,8 @@ class BuildSession:
             wanted = self.text if text is None else text
             known = self.outcomes.get(wanted)
             if known is None:
-                known = self._worked_out(wanted)
+                with _AT_WORK:
+                    known = self._worked_out(wanted)
                 self.outcomes[wanted] = known
                 while len(self.outcomes) > _KEPT:
                     self.outcomes.popitem(last=False)

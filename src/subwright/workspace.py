@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from threading import Lock
+from typing import Literal
 
 from subwright import service
 from subwright.base.errors import SubwrightError
@@ -430,17 +431,37 @@ def check_size(data: bytes) -> str:
         ) from None
 
 
-def measured_driver(free: Path, loaded: Path | None, *, mass: str, test_box: str, piston: str) -> Measurement:
-    """Fit impedance tables: ``free`` in free air, ``loaded`` with ``mass`` on the cone or on ``test_box``.
+def measured_driver(
+    free: Path,
+    loaded: Path | None,
+    *,
+    mass: str = "",
+    test_box: str = "",
+    piston: str = "",
+    re: str = "",
+    resistor: str = "",
+    right: Literal["driver", "resistor"] = "driver",
+) -> Measurement:
+    """Fit impedance tables or recordings: ``free`` in free air, ``loaded`` with ``mass`` or ``test_box``.
 
-    Texts carry their units, "" where not given. Raises as `subwright.build.driver_measurement.measure_files`.
+    Texts carry their units, "" where not given; ``re`` is by ohmmeter, ``resistor`` the known one of a
+    recording, whose right channel lies over ``right``.
+
+    Raises as `subwright.build.driver_measurement.measure_files`.
     """
     bench = Bench(
-        added_mass_kg=parse(mass, "mass") if mass.strip() else None,
-        test_box_m3=parse(test_box, "volume") if test_box.strip() else None,
-        piston_diameter_m=parse(piston, "length") if piston.strip() else None,
+        added_mass_kg=_maybe(mass, "mass"),
+        test_box_m3=_maybe(test_box, "volume"),
+        piston_diameter_m=_maybe(piston, "length"),
+        re_ohm=_maybe(re, "resistance"),
+        resistor_ohm=_maybe(resistor, "resistance"),
+        right=right,
     )
     return measure_files(free, loaded, bench)
+
+
+def _maybe(text: str, dimension: str) -> float | None:
+    return parse(text, dimension) if text.strip() else None
 
 
 def _quoted(text: str) -> str:

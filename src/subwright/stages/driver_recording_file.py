@@ -39,7 +39,7 @@ def read_recording(path: Path) -> Recording:
             rate, data = wavfile.read(path)
     except OSError as error:
         raise _refused(path, f"can't be read ({(error.strerror or 'unknown').lower()})") from None
-    except (ValueError, EOFError, struct.error, TypeError, IndexError, KeyError, ZeroDivisionError):
+    except (ValueError, EOFError, struct.error, TypeError, LookupError, ZeroDivisionError, NameError):
         raise _refused(path, "is no WAV file of 16, 24 or 32 bit") from None
     scale = _SCALES.get(str(data.dtype))
     if scale is None:

@@ -191,7 +191,7 @@ def _changes(desk: Desk) -> APIRouter:
         session = desk.session(name)
         before = session.outcome()
         with tempfile.TemporaryDirectory(prefix="subwright-") as place:
-            measurement = fitted(Path(place), found)
+            measurement = fitted(Path(place), found, desk.recordings)
             part = desk.workspace.keep_driver(
                 session, measurement, found.id, xmax=found.xmax, power=found.power, seen=found.revision
             )

@@ -24,6 +24,7 @@ from subwright.stages.common import Corner, Level
 from subwright.web.catalogue import chosen, spoken, texts
 from subwright.web.customary import customary
 from subwright.web.drawing import Drawn, draw_narrow, draw_wide
+from subwright.web.measuring import Recordings
 from subwright.web.scene import scene_of
 from subwright.web.security import Rules
 from subwright.workspace import EXAMPLE, Workspace
@@ -72,7 +73,7 @@ class Desk:
 
     workspace: Workspace
     rules: Rules
-    jobs: dict[str, Any] = field(default_factory=dict)
+    recordings: Recordings = field(default_factory=Recordings)
 
     def page(self, request: Request, template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A template filled in for the reader who asks."""

@@ -14,6 +14,7 @@ from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.base.quantities import dimension_of, words_of
 from subwright.base.units import show
+from subwright.stages.driver_recording_file import write_sweep_file
 from subwright.web.catalogue import LANGUAGES
 from subwright.web.desk import Desk, style_sheet
 from subwright.web.guided import Answers, answers_to_keys, guided_choices
@@ -22,6 +23,7 @@ from subwright.workspace import EXAMPLE, check_size
 
 __all__ = ["Back", "Name", "Stock", "Wish", "folder_routes"]
 
+_SWEEP = {"low_hz": 10.0, "high_hz": 2000.0, "length_s": 10.0, "rate_hz": 44_100.0, "peak": 0.5}
 _YEAR_S = 31_536_000
 _MOST_PARTS = 40
 
@@ -197,11 +199,26 @@ def _taking_in(desk: Desk) -> APIRouter:
             return JSONResponse({"drawer": desk.workspace.add_drawer(text, plain)})
         return JSONResponse({"name": desk.workspace.add(text, plain)})
 
+    @routes.post("/recording")
+    async def recording(request: Request) -> JSONResponse:
+        """A sound recording of a sweep, kept until it is evaluated; it is read as samples and never run."""
+        return JSONResponse({"recording": await desk.recordings.keep(request.stream())})
+
+    @routes.get("/sweep.wav")
+    def sweep() -> Response:
+        """The measuring sweep to play."""
+        with tempfile.TemporaryDirectory(prefix="subwright-") as place:
+            path = Path(place) / "sweep.wav"
+            write_sweep_file(path, **_SWEEP)
+            content = path.read_bytes()
+        headers = {"Content-Disposition": 'attachment; filename="subwright-sweep.wav"'}
+        return Response(content, media_type="audio/wav", headers=headers)
+
     @routes.post("/measure")
     def measure(request: Request, runs: Runs) -> HTMLResponse:
         """The driver's parameters from dropped impedance tables."""
         with tempfile.TemporaryDirectory(prefix="subwright-") as place:
-            found = fitted(Path(place), runs)
+            found = fitted(Path(place), runs, desk.recordings)
         values = [
             (words_of(name), *(show(v, dimension_of(name)) for v in (e.value, e.low, e.high)))
             for name, e in found.measured.values.items()

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from hmac import compare_digest
 from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import parse_qs, quote
 
@@ -20,10 +21,13 @@ from starlette.exceptions import HTTPException
 
 from subwright.base.errors import SubwrightError
 
-__all__ = ["BODY_LIMIT_BYTES", "COOKIE", "Guard", "Rules", "is_loopback", "rules_for"]
+__all__ = ["BODY_LIMIT_BYTES", "COOKIE", "LARGER_BODIES", "Guard", "Rules", "is_loopback", "rules_for"]
 
 BODY_LIMIT_BYTES = 1_500_000
 """The largest upload is a measuring file of 1 MB; nothing else comes near it."""
+
+LARGER_BODIES: Mapping[str, int] = MappingProxyType({"/recording": 26_000_000})
+"""Addresses that take more: a sound recording. The route itself holds the file to its own limit."""
 
 COOKIE = "subwright_token"
 
@@ -146,7 +150,7 @@ class Guard:
             await _answer(sending, 303, "", {b"location": there.encode(), b"set-cookie": cookie.encode()})
             return
         try:
-            await self.app(scope, _limited(receive), sending)
+            await self.app(scope, _limited(receive, _most(scope)), sending)
         except Exception:  # the reader has been told; a traceback is for those who ask for one
             if os.environ.get("SUBWRIGHT_DEBUG") == "1":
                 raise
@@ -164,7 +168,7 @@ class Guard:
         ):
             return 403, "Another site asked for this."
         length = found.get(b"content-length", "0")
-        if not length.isdigit() or int(length) > BODY_LIMIT_BYTES:
+        if not length.isdigit() or int(length) > _most(scope):
             return _TOO_MUCH
         return None
 
@@ -192,14 +196,18 @@ class Guard:
         return sending
 
 
-def _limited(receive: Receive) -> Receive:
+def _most(scope: MutableMapping[str, Any]) -> int:
+    return LARGER_BODIES.get(scope["path"], BODY_LIMIT_BYTES)
+
+
+def _limited(receive: Receive, most: int) -> Receive:
     got = 0
 
     async def counted() -> Message:
         nonlocal got
         message = await receive()
         got += len(message.get("body", b""))
-        if got > BODY_LIMIT_BYTES:
+        if got > most:
             raise HTTPException(*_TOO_MUCH)  # more was sent than was announced
         return message
 

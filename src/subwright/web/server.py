@@ -42,6 +42,7 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
         trials.stop_all()
+        desk.recordings.close()
         workspace.close()
 
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)

@@ -16,8 +16,8 @@ export async function ask(path, body, as = "json", unanswered = null) {
   const asked = { headers: { "X-Workbench": "1" }, cache: "no-store" };
   if (body !== undefined) {
     asked.method = "POST";
-    const raw = typeof body === "string";
-    asked.headers["Content-Type"] = raw ? "text/plain" : "application/json";
+    const raw = typeof body === "string" || body instanceof Blob;
+    asked.headers["Content-Type"] = body instanceof Blob ? "application/octet-stream" : raw ? "text/plain" : "application/json";
     asked.body = raw ? body : JSON.stringify(body);
   }
   let answer;

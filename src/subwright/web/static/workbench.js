@@ -406,9 +406,14 @@ document.addEventListener("visibilitychange", look);
 // --- measuring a driver --------------------------------------------------------------------------------
 
 async function runs(form) {
-  const text = async (name) => form.elements[name].files[0]?.text() ?? "";
+  const text = async (name) => {
+    const file = form.elements[name].files[0];
+    if (!file) return "";
+    if (!/\.wave?$/i.test(file.name)) return file.text();
+    return (await ask("/recording", file)).recording;
+  };
   const told = { free: await text("free"), loaded: await text("loaded") };
-  for (const name of ["mass", "test_box", "piston"]) told[name] = form.elements[name].value;
+  for (const name of ["mass", "test_box", "piston", "re", "resistor", "right"]) told[name] = form.elements[name].value;
   return told;
 }
 
