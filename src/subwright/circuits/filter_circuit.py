@@ -138,7 +138,6 @@ def _summer(at: _Block, gangs: _Gangs) -> None:
         line, after = f"line_{side}", f"coupled_{side}"
         signal = Steady(value=0.0, ac=1.0)
         build.bench(f"LINE_{side.upper()}", "voltage source", (line, GROUND), "line source", signal)
-        build.add("J", "connector", (line, GROUND), "line input")
         at.capacitor(line, after, f"{side} coupling")
         at.resistor(after, at.minus, f"{side} input")
     at.variable(at.minus, at.out, "feedback", "gain control", gangs)

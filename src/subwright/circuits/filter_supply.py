@@ -25,7 +25,8 @@ class FilterBuilder:
     Attributes
     ----------
     result, library : what is drawn. parts, models : collected. ground : net of the signal's ground.
-    rails : nets of the op-amps' supply. number : designators.
+    rails : nets of the op-amps' supply. number : designators. cases : that hold blocks of the filter.
+    spare : designators of the amplifiers that follow, for the inputs.
     """
 
     def __init__(self, result: FilterResult, library: Library) -> None:
@@ -39,7 +40,10 @@ class FilterBuilder:
         self._bill = {part.role: part.part_id for part in result.parts}
         amplifiers = sum(block.op_amps for block in result.blocks) + (self.ground == "mid")
         channels = library.op_amp(result.op_amp).channels
-        self._sections = iter(self.number.sections("U", amplifiers, channels))
+        self.cases = -(-amplifiers // channels)
+        whole = result.op_amp_count * channels
+        sections = self.number.sections("U", max(whole, amplifiers), channels)
+        self._sections, self.spare = iter(sections[:amplifiers]), sections[amplifiers:]
 
     def bought(self, role: str) -> str:
         """Part id in the stage's own bill.
@@ -128,7 +132,6 @@ def add_supply(build: FilterBuilder, supply_v: float) -> None:
     build : where parts and models go. supply_v : one rail, or the battery, V.
     """
     supply = build.result.op_amp_supply
-    cases = build.result.op_amp_count
     if supply.kind == "battery":
         build.bench("BATTERY", "voltage source", ("battery", GROUND), "battery", Steady(value=supply_v))
         _battery(build)
@@ -153,7 +156,7 @@ def add_supply(build: FilterBuilder, supply_v: float) -> None:
         build.models.append(
             ZenerModel(name="ZENER", zener_v=zener.vz_v, slope_ohm=zener.rz_ohm, rated_a=zener.iz_test_a)
         )
-    for _ in range(cases):
+    for _ in range(build.cases):
         for rail in build.rails:
             if rail != GROUND:
                 build.capacitor("op-amp decoupling", rail, GROUND, _DECOUPLING_F)

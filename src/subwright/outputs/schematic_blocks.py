@@ -8,15 +8,13 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.result import Design
-from subwright.circuits.analysis import AcSweep, Transient, Voltage
+from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_values import from_result
-from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_boost import boost_block
 from subwright.outputs.schematic_converter import draw_converter
-from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, fits_with_supply
 from subwright.outputs.schematic_guard_blocks import (
     battery_guard_block,
     control_block,
@@ -24,6 +22,7 @@ from subwright.outputs.schematic_guard_blocks import (
     speaker_guard_block,
 )
 from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_signal_blocks import filter_block, input_block
 from subwright.outputs.schematic_wiring import wiring_block
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
@@ -62,39 +61,6 @@ def blocks(design: Design, library: Library) -> tuple[tuple[Block, ...], tuple[t
         except SubwrightError as error:
             missing.append((title, error.message))
     return tuple(made), tuple(missing)
-
-
-def _filter(design: Design, library: Library) -> Iterator[Block]:
-    result = design.filter
-    apart = not fits_with_supply(result)
-    battery = result.op_amp_supply.kind == "battery"
-    if battery or design.converter is None:
-        supply_v = design.supply.corners[Corner.NOMINAL]
-    else:
-        supply_v = design.converter.rail_unloaded_v
-    names = {
-        "rail_positive": "RAIL +",
-        "rail_negative": "RAIL −",
-        "op_positive": "+OP",
-        "op_negative": "−OP",
-        "op_supply": "+OP",
-        "mid": "MID",
-        "battery": "BATTERY",
-        "filter_out": "FILTER OUT",
-        **{f"out_{k}": f"AFTER {k + 1}" for k in range(len(result.blocks))},
-        **{f"{word}_{k}": word.upper() for word in ("high", "band") for k in range(len(result.blocks))},
-    }
-    yield Block(
-        key="filter",
-        title="Line-level filter",
-        stage="filter",
-        circuit=filter_circuit(result, library, supply_v=supply_v),
-        names=names,
-        draw=lambda kit: draw_filter(kit, result, with_supply=not apart),
-        more=((lambda kit: draw_filter_supply(kit, result)),) if apart else (),
-        analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
-        probes=(Voltage(FILTER_OUTPUT),),
-    )
 
 
 def _converter(design: Design, library: Library) -> Iterator[Block]:
@@ -186,7 +152,8 @@ _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Battery guard": battery_guard_block,
     "Protection": protection_block,
     "Switching on and off": control_block,
-    "Line-level filter": _filter,
+    "Inputs": input_block,
+    "Line-level filter": filter_block,
     "Output stage": amplifier_block,
     "Speaker guard": speaker_guard_block,
 }

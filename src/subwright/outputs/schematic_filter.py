@@ -48,12 +48,15 @@ def draw_filter_supply(kit: Kit, result: FilterResult) -> tuple[str, ...]:
     return ("Resistors 0.25 W, capacitors film 63 V unless stated.",)
 
 
-def draw_filter(kit: Kit, result: FilterResult, *, with_supply: bool = True) -> tuple[str, ...]:
+def draw_filter(
+    kit: Kit, result: FilterResult, *, with_supply: bool = True, taken: frozenset[str] = frozenset()
+) -> tuple[str, ...]:
     """Draw the filter's netlist.
 
     Parameters
     ----------
     kit : the sheet with the circuit on it. result : the blocks in order. with_supply : below the chain.
+    taken : amplifiers in its cases that the inputs use.
 
     Returns
     -------
@@ -83,10 +86,9 @@ def draw_filter(kit: Kit, result: FilterResult, *, with_supply: bool = True) -> 
             x += 10
     if with_supply:
         draw_supply(kit, result, _SUPPLY_Y)
-    spare = kit.spare_sections
+    spare = [name for name in kit.spare_sections if name not in taken]
     notes = [
         "Resistors 0.25 W, capacitors film 63 V unless stated.",
-        "The parts listed under 'input' sit between each socket and its coupling capacitor; not drawn here.",
     ]
     if spare:
         ground = kit.sheet.names.get(_signal_ground(kit), "0 V")
@@ -111,9 +113,7 @@ def _summer(kit: Kit, block: FilterBlock, k: int, x: int, y: int) -> Point:
     sides = [role.removesuffix(" input") for role in block.resistors_ohm if role.endswith(" input")]
     for row, side in enumerate(sides):
         at = y + 100 * row
-        kit.sheet.say(x - 16, at - 20, side)
-        jack = kit.place(kit.at_net("connector", f"line_{side}"), x, at)
-        sheet.ground(GROUND, jack["shell"])
+        sheet.flag(f"line_{side}", (x + 20, at), "left")
         parts = [kit.of(block, f"{side} coupling"), kit.of(block, f"{side} input")]
         end = kit.run(f"line_{side}", x + 20, at, parts)
         sheet.wire((end, at), (x + 150, at), (x + 150, y), minus)

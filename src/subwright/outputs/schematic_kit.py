@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from subwright.base.errors import SubwrightError
-from subwright.circuits.models import SwitchModel
+from subwright.circuits.models import BipolarModel, SquareLawModel, SwitchModel
 from subwright.circuits.netlist import PINS, Circuit, Part, PartKind
 from subwright.outputs.schematic_pen import Placed, Sheet
 from subwright.outputs.schematic_texts import (
+    chip_pin_number,
     pin_numbers,
     polarised,
     spare_sections,
@@ -88,7 +89,14 @@ class Kit:
     def is_p_channel(self, part: Part) -> bool:
         """Whether a MOSFET is of the P channel."""
         found = (model for model in self.circuit.models if model.name == part.model)
-        return any(isinstance(model, SwitchModel) and model.channel == "p" for model in found)
+        return any(
+            isinstance(model, SwitchModel | SquareLawModel) and model.channel == "p" for model in found
+        )
+
+    def is_pnp(self, part: Part) -> bool:
+        """Whether a transistor is a PNP."""
+        found = (model for model in self.circuit.models if model.name == part.model)
+        return any(isinstance(model, BipolarModel) and model.polarity == "pnp" for model in found)
 
     @property
     def spare_sections(self) -> tuple[str, ...]:
@@ -105,7 +113,7 @@ class Kit:
         if part.kind == "capacitor" and polarised(part, self.uses):
             shape = "polarised capacitor"
         if part.kind == "transistor":
-            shape = "pnp" if part.model.startswith("PNP") else "npn"
+            shape = "pnp" if self.is_pnp(part) else "npn"
         if part.kind == "mosfet" and self.is_p_channel(part):
             shape = "p-mosfet"
         if part.kind == "voltage source":
@@ -116,6 +124,11 @@ class Kit:
         """A section of an amplifier, its − input uppermost unless ``flip``."""
         numbers = pin_numbers(part, self.channels[part.part_id])
         return self.sheet.place(part, x, y, flip=flip, numbers=numbers)
+
+    def place_chip(self, part: Part, x: int, y: int) -> Placed:
+        """A controller's case with its pin numbers."""
+        numbers = {pin: chip_pin_number(part, pin) for pin in PINS[part.kind]}
+        return self.sheet.place(part, x, y, numbers=numbers)
 
     def place_supply(self, part: Part, x: int, y: int) -> Placed:
         """The supply pins of an amplifier's case."""

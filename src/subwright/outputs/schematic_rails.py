@@ -243,7 +243,8 @@ def _bank(kit: Kit, nets: tuple[str, str], spine: tuple[int, int], rail_y: int) 
             sheet.wire((min(first, feeds), bus), (max(xs[-1], feeds), bus), heavy=True)
         else:
             end = first + pitch * len(above)
-            sheet.wire((first, bus), (end, bus), (end, y - 90), (xs[-1], y - 90), heavy=True)
+            last = max(first + pitch * (len(above) - 1), feeds)
+            sheet.wire((first, bus), (end, bus), (end, y - 90), (last, y - 90), heavy=True)
 
 
 def _shared(kit: Kit) -> None:

@@ -127,14 +127,6 @@ def _block_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
             tolerance=0.20,
             provenance="common practice",
         )
-    yield PartUse(
-        role="line input",
-        letter="J",
-        part_id="phono socket",
-        description="phono socket, insulated from the case",
-        quantity=2 if spec.inputs == "stereo" else 1,
-        provenance="common practice",
-    )
 
 
 def _pots(circuit: FilterCircuit) -> Iterator[PartUse]:

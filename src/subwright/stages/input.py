@@ -18,6 +18,7 @@ from subwright.base.errors import RangeError
 from subwright.base.preferred import at_most, between, nearest
 from subwright.base.units import code, show
 from subwright.parts.library import Library
+from subwright.parts.schema import Zener
 from subwright.physics.networks.difference import (
     balanced_pad_shunt_ohm,
     common_mode_at_input,
@@ -34,6 +35,7 @@ __all__ = ["InputNeed", "InputResult", "InputSpec", "design_input", "takes_op_am
 _LINE_SERIES_OHM: Final = 1e3
 _PAD_SERIES_OHM: Final = (820.0, 2.2e3)
 _NOISE_LIMIT_DB: Final = 50.0  # ground noise below full output; common practice
+_CLAMP: Final = "1N4148"
 _CLAMP_A: Final = 0.15  # continuous forward current of a small-signal switching diode, from memory
 _DIODE_V: Final = 0.6
 _INPUT_LOSS_V: Final = 3.0  # op-amp inputs must stay this far from either supply, from memory
@@ -104,7 +106,9 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
         common_v = float(
             common_mode_at_input(abs(resting - need.reference_v) + swing, series, around, around)
         )
-    fault_a = max(0.0, spec.fault_v - need.side_v - _DIODE_V) / series
+    clamp = _clamp(spec, need, source_v, library)
+    held_v = need.side_v + _DIODE_V if clamp is None else clamp.vz_v + _DIODE_V
+    fault_a = max(0.0, spec.fault_v - held_v) / series
     result = InputResult(
         source=spec.source,
         receiver=receiver,
@@ -132,8 +136,10 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
         noise_limit_db=_NOISE_LIMIT_DB,
         common_mode_v=common_v,
         common_mode_limit_v=need.side_v - _INPUT_LOSS_V,
+        clamp_id=_CLAMP if clamp is None else clamp.id,
+        clamp_v=_DIODE_V if clamp is None else held_v,
         clamp_a=fault_a,
-        clamp_limit_a=_CLAMP_A,
+        clamp_limit_a=_CLAMP_A if clamp is None else clamp.power_w / clamp.vz_v,
         fault_w=fault_a**2 * series,
         parts=(),
         losses=(),
@@ -147,6 +153,27 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
     return replace(
         result, parts=tuple(_parts(spec, result, library)), losses=heat, reasons=_reasons(spec, result)
     )
+
+
+def _clamp(spec: InputSpec, need: InputNeed, source_v: float, library: Library) -> Zener | None:
+    """Zener diodes to ground where diodes to the supplies would cut the music; None where they don't.
+
+    Op-amps on a battery have ground for their lower supply, and a line source rests on it: half of every
+    wave would run into the diode.
+    """
+    if need.reference_v == 0.0 or spec.source != "line":
+        return None
+    wanted = 1.25 * np.sqrt(2.0) * source_v
+    fits = [z for z in library.zeners.values() if z.vz_v * (1.0 - z.tolerance) >= wanted]
+    if not fits:
+        raise RangeError(
+            message="No zener diode at hand lets this line level through.",
+            quantity="crest of the line level",
+            value=show(wanted / 1.25, "voltage"),
+            limit="four fifths of the highest zener voltage in drawer and library",
+            remedy="Lower filter.sensitivity, or add a zener diode to the drawer.",
+        )
+    return min(fits, key=lambda z: (z.vz_v, library.in_drawer(z.id) == 0, z.id))
 
 
 def _pad(spec: InputSpec, need: InputNeed, around_ohm: float) -> tuple[float, float | None]:
@@ -231,11 +258,14 @@ def _parts(spec: InputSpec, result: InputResult, library: Library) -> Iterator[P
         ratings=(Rating(quantity="voltage", unit="V", applied=spec.fault_v, limit=63.0, at="fault"),),
         provenance="IEC 60063 preferred value",
     )
+    zener = result.clamp_id != _CLAMP
     yield PartUse(
-        role="input clamp diode",
-        letter="D",
-        part_id="1N4148",
-        description="small-signal switching diode, one to each supply of the op-amps",
+        role="input clamp zener" if zener else "input clamp diode",
+        letter="VR" if zener else "D",
+        part_id=result.clamp_id,
+        description="zener diode, two back to back to ground"
+        if zener
+        else "small-signal switching diode, one to each supply of the op-amps",
         quantity=2 * channels * leads,
         ratings=(
             Rating(
@@ -248,6 +278,15 @@ def _parts(spec: InputSpec, result: InputResult, library: Library) -> Iterator[P
         ),
         provenance="memory",
     )
+    if result.source == "line":
+        yield PartUse(
+            role="line input",
+            letter="J",
+            part_id="phono socket",
+            description="phono socket, insulated from the case",
+            quantity=channels,
+            provenance="common practice",
+        )
     if result.source == "speaker":
         yield PartUse(
             role="loudspeaker-level terminal",

@@ -111,7 +111,9 @@ class InputResult:
     ground_noise_v : between the grounds, V rms. noise_db : full output over what of it comes through, worst
         case, dB. noise_limit_db : least that is sensible.
     common_mode_v, common_mode_limit_v : peak at the op-amp's inputs, and what they stand, V.
-    clamp_a, clamp_limit_a : through a clamp diode with the fault on the input, and what it stands, A.
+    clamp_id, clamp_v : diode to each supply of the op-amps, and its drop, V; or, where these run from the
+        battery and the source rests on ground, zener diodes back to back to ground, and where they hold.
+    clamp_a, clamp_limit_a : through the clamp with the fault on the input, and what it stands, A.
     fault_w : heat in the series resistor then, W.
     """
 
@@ -141,6 +143,8 @@ class InputResult:
     noise_limit_db: float
     common_mode_v: float
     common_mode_limit_v: float
+    clamp_id: str
+    clamp_v: float
     clamp_a: float
     clamp_limit_a: float
     fault_w: float

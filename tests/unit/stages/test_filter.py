@@ -176,7 +176,8 @@ def test_mono_and_fixed_gain() -> None:
     assert result.levels.gain == pytest.approx(2.0, rel=0.02)
     assert result.levels.per_input == pytest.approx(result.levels.gain)
     assert not any("right" in p.role for p in result.parts)
-    assert next(p for p in result.parts if p.role == "line input").quantity == 1
+    summing = next(b for b in result.blocks if b.kind == "summer")
+    assert sum(role.endswith(" input") for role in summing.resistors_ohm) == 1
 
 
 def test_input_resistance_is_near_the_wish() -> None:

@@ -1,0 +1,128 @@
+"""The blocks of the signal's way: inputs and line-level filter."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from subwright.build.result import Design
+from subwright.circuits.analysis import AcSweep, Voltage
+from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
+from subwright.circuits.input_circuit import INPUT_OUTPUTS, input_circuit
+from subwright.circuits.signal_circuit import filter_inputs, input_place, summing_ohm
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, fits_with_supply
+from subwright.outputs.schematic_inputs import draw_difference_input, draw_single_inputs
+from subwright.outputs.schematic_kit import Kit
+from subwright.parts.library import Library
+from subwright.stages.common import Corner
+
+__all__ = ["filter_block", "input_block", "supply_of_the_filter_v"]
+
+_SUPPLY = {
+    "rail_positive": "RAIL +",
+    "rail_negative": "RAIL −",
+    "op_positive": "+OP",
+    "op_negative": "−OP",
+    "op_supply": "+OP",
+    "mid": "MID",
+    "battery": "BATTERY",
+}
+
+
+def supply_of_the_filter_v(design: Design) -> float:
+    """One rail unloaded, or the nominal battery where the op-amps run from it, V."""
+    if design.filter.op_amp_supply.kind == "battery" or design.converter is None:
+        return design.supply.corners[Corner.NOMINAL]
+    return design.converter.rail_unloaded_v
+
+
+def input_block(design: Design, library: Library) -> Iterator[Block]:
+    """Sockets, pad, protection and receivers.
+
+    Parameters
+    ----------
+    design : the build. library : parts with the drawer merged.
+
+    Returns
+    -------
+    Its block.
+    """
+    entry, filters = design.input, design.filter
+    place = input_place(filters, library, entry.op_amps)
+    circuit = input_circuit(
+        entry,
+        library.op_amp(filters.op_amp),
+        side_v=0.5 * filters.op_amp_supply.low_v,
+        summing_ohm=summing_ohm(filters),
+        place=place,
+    )
+    channels = "ab"[: entry.channels]
+    supply = (place.upper, place.lower)
+    notes = [
+        "Resistors 0.25 W, film capacitors 63 V unless stated.",
+        "Keep the sockets' shells off the chassis: the signal's ground is joined to it at one point only.",
+    ]
+    if entry.source == "speaker":
+        notes[1] = "Neither loudspeaker lead may touch ground: bridged outputs would be shorted."
+
+    def single(kit: Kit) -> tuple[str, ...]:
+        draw_single_inputs(kit, channels, *supply)
+        return tuple(notes)
+
+    def difference(name: str) -> Callable[[Kit], tuple[str, ...]]:
+        def draw(kit: Kit) -> tuple[str, ...]:
+            draw_difference_input(kit, name, *supply, place.middle, cases=name == "a")
+            return (*notes, "The amplifiers lie in the filter's cases, whose supply is on its sheet.")
+
+        return draw
+
+    draws: tuple[Callable[[Kit], tuple[str, ...]], ...] = (single,)
+    if entry.receiver == "difference":
+        draws = tuple(difference(name) for name in channels)
+    yield Block(
+        key="input",
+        title="Inputs",
+        stage="input",
+        circuit=circuit,
+        names={**_SUPPLY, **{f"receiver_{name}": f"IN {name.upper()}" for name in "ab"}},
+        draw=draws[0],
+        more=draws[1:],
+        more_titles=("channel B",),
+        stages={"filter op-amp": "filter", "op-amp decoupling": "filter"},
+        analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
+        probes=tuple(Voltage(net) for net in INPUT_OUTPUTS[: entry.channels]),
+    )
+
+
+def filter_block(design: Design, library: Library) -> Iterator[Block]:
+    """The line-level filter, with what its op-amps run on.
+
+    Parameters
+    ----------
+    design : the build. library : parts with the drawer merged.
+
+    Returns
+    -------
+    Its block.
+    """
+    result = design.filter
+    apart = not fits_with_supply(result)
+    taken = frozenset(input_place(result, library, design.input.op_amps).sections)
+    names = {
+        **_SUPPLY,
+        "filter_out": "FILTER OUT",
+        **{net: f"IN {letter}" for net, letter in zip(filter_inputs(result), "AB", strict=False)},
+        **{f"out_{k}": f"AFTER {k + 1}" for k in range(len(result.blocks))},
+        **{f"{word}_{k}": word.upper() for word in ("high", "band") for k in range(len(result.blocks))},
+    }
+    yield Block(
+        key="filter",
+        title="Line-level filter",
+        stage="filter",
+        circuit=filter_circuit(result, library, supply_v=supply_of_the_filter_v(design)),
+        names=names,
+        draw=lambda kit: draw_filter(kit, result, with_supply=not apart, taken=taken),
+        more=((lambda kit: draw_filter_supply(kit, result)),) if apart else (),
+        analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
+        probes=(Voltage(FILTER_OUTPUT),),
+    )

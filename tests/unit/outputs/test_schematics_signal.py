@@ -1,0 +1,135 @@
+"""Sheets of inputs, filters and output stages of every kind: true to their netlists, and readable."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import cache
+from itertools import combinations, pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from subwright import service
+from subwright.outputs.schematic_frame import DRAWING
+from subwright.outputs.schematic_labels import overlap
+from subwright.outputs.schematic_trace import drawn_nets, real_nets
+from subwright.outputs.schematics import Schematics, schematics
+from subwright.service.solved import library_for
+
+EXAMPLES = Path(__file__).parents[3] / "examples"
+VAN, BIKE = "storyteller-van", "cargo-bike-cinema"
+BUILDS: Mapping[str, tuple[str, Mapping[str, Mapping[str, Any]]]] = {
+    "class G": (VAN, {"amplifier": {"kind": "class_g"}}),
+    "class G, small": (VAN, {"amplifier": {"kind": "class_g"}, "goal": {"power_w": 40.0}}),
+    "class H": (BIKE, {"amplifier": {"kind": "bridge_class_h"}}),
+    "chip": (VAN, {"amplifier": {"kind": "class_ab"}, "goal": {"power_w": 20.0}}),
+    "pairs": (VAN, {"amplifier": {"kind": "class_ab", "ab_output": "pair"}, "goal": {"power_w": 60.0}}),
+    "lateral": (VAN, {"amplifier": {"kind": "class_ab", "ab_output": "lateral"}, "goal": {"power_w": 50.0}}),
+    "bridge chip": (
+        BIKE,
+        {"amplifier": {"kind": "bridge_class_ab", "load_ohm": 4.0}, "goal": {"power_w": 8.0}},
+    ),
+    "bridge of pairs": (
+        BIKE,
+        {"amplifier": {"kind": "bridge_class_ab", "ab_output": "pair"}, "goal": {"power_w": 4.0}},
+    ),
+    "speaker level": (VAN, {"input": {"source": "speaker"}}),
+    "difference": (VAN, {"input": {"receiver": "difference"}, "filter": {"op_amp_supply": "zener"}}),
+    "difference on the battery": (BIKE, {"input": {"receiver": "difference"}}),
+    "speaker level on the battery": (BIKE, {"input": {"source": "speaker"}, "filter": {"inputs": "mono"}}),
+    "state variable": (
+        VAN,
+        {"filter": {"topology": "state-variable", "order": 2, "alignment": "butterworth"}},
+    ),
+    "multiple feedback": (VAN, {"filter": {"topology": "multiple-feedback", "phase_control": True}}),
+    "swept": (VAN, {"filter": {"sweep_low_hz": 50.0, "sweep_high_hz": 120.0, "sensitivity_most_v": 5.0}}),
+}
+KEYS = frozenset({"input", "filter", "amplifier"})
+
+
+@cache
+def drawn(name: str) -> Schematics:
+    example, changes = BUILDS[name]
+    spec = service.open_build(EXAMPLES / f"{example}.build.toml").spec
+    parts = {part: getattr(spec, part).model_copy(update=dict(new)) for part, new in changes.items()}
+    made = service.solve(spec.model_copy(update=parts), folder=EXAMPLES)
+    return schematics(made.design, library_for(spec, EXAMPLES))
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_every_sheet_is_there_and_joins_what_its_netlist_joins(name: str) -> None:
+    made = drawn(name)
+    assert [what for what in made.missing if what[0] in ("Inputs", "Line-level filter", "Output stage")] == []
+    found_keys = set()
+    for block in made.blocks:
+        if block.key not in KEYS:
+            continue
+        found_keys.add(block.key)
+        found, problems = drawn_nets([sheet.svg for sheet in made.sheets if sheet.block == block.key])
+        real = real_nets(block.circuit, with_inherent=block.drawn_inherent, without=block.elsewhere)
+        assert not problems
+        assert set(found) == set(real)
+        pins = set(combinations(sorted(real), 2))
+        assert {p for p in pins if found[p[0]] == found[p[1]]} == {
+            p for p in pins if real[p[0]] == real[p[1]]
+        }
+    assert found_keys == KEYS
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_nothing_covers_anything_or_leaves_the_frame(name: str) -> None:
+    left, top, right, bottom = DRAWING
+    for sheet in drawn(name).sheets:
+        if sheet.block not in KEYS:
+            continue
+        assert [label.lines for label in sheet.labels if label.cost > 0.0] == [], sheet.key
+        texts = [(" ".join(label.lines), label.box) for label in sheet.labels] + list(sheet.fixed)
+        for (a, box_a), (b, box_b) in [*combinations(texts, 2), *combinations(sheet.bodies, 2)]:
+            assert overlap(box_a, box_b) == 0.0, (sheet.key, a, b)
+        for words, box in texts:
+            assert all(overlap(box, body) == 0.0 for _, body in sheet.bodies), (sheet.key, words)
+        marks = [("mark", box) for box in sheet.marks]
+        for what, box in [*texts, *marks, *sheet.bodies]:
+            inside = box[0] >= left and box[1] >= top and box[2] <= right and box[3] <= bottom
+            assert inside, (sheet.key, what, box)
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_no_wire_runs_through_a_symbol_a_text_or_another_wire(name: str) -> None:
+    for sheet in drawn(name).sheets:
+        if sheet.block not in KEYS:
+            continue
+        runs = [
+            [tuple(map(int, corner.split())) for corner in written.split("L")]
+            for written in re.findall(r'data-wire="" d="M([^"]+)"', sheet.svg)
+        ]
+        stretches = [(a, b) for run in runs for a, b in pairwise(run)]
+        for (a, b), (c, d) in combinations(stretches, 2):
+            for axis in (0, 1):
+                if a[axis] == b[axis] == c[axis] == d[axis]:
+                    low = max(min(a[1 - axis], b[1 - axis]), min(c[1 - axis], d[1 - axis]))
+                    high = min(max(a[1 - axis], b[1 - axis]), max(c[1 - axis], d[1 - axis]))
+                    assert high <= low, (sheet.key, a, b, c, d)
+        slim = [(n, (x0 + 3, y0 + 3, x1 - 3, y1 - 3)) for n, (x0, y0, x1, y1) in sheet.bodies]
+        slim += [(words, (x0 + 0.5, y0 + 0.5, x1 - 0.5, y1 - 0.5)) for words, (x0, y0, x1, y1) in sheet.fixed]
+        for what, body in slim:
+            for a, b in stretches:
+                box = (
+                    min(a[0], b[0]) - 0.5, min(a[1], b[1]) - 0.5, max(a[0], b[0]) + 0.5, max(a[1], b[1]) + 0.5
+                )  # fmt: skip
+                assert overlap(box, body) == 0.0, (sheet.key, what, a, b)
+
+
+@pytest.mark.parametrize("name", ["class G", "speaker level", "chip"])
+def test_flags_of_one_name_join_the_sheets(name: str) -> None:
+    """What leaves the inputs arrives at the filter, and what leaves that at a chip's input."""
+    bearers: dict[str, set[str]] = {}
+    for sheet in drawn(name).sheets:
+        for shown, _ in sheet.references:
+            bearers.setdefault(shown, set()).add(sheet.block)
+    assert bearers["IN A"] == bearers["IN B"] == {"input", "filter"}
+    if name == "chip":
+        assert {"filter", "amplifier"} <= bearers["FILTER OUT"]
+    assert {"amplifier"} <= bearers["RAIL +"]
