@@ -23,6 +23,7 @@ from subwright.build.electrical_demands import (
     supply_demand,
     wiring_demand,
 )
+from subwright.build.spec import BuildSpec
 from subwright.build.waveform import sine
 from subwright.parts.library import Library
 from subwright.physics.core_loss import igse_coefficient
@@ -43,7 +44,7 @@ from subwright.stages.heat import HeatDemand, HeatResult, design_heat
 from subwright.stages.supply import SupplyResult, design_supply
 from subwright.stages.wiring import ConductorNeed, WiringResult, choose_speaker_cable, design_wiring
 
-__all__ = ["BoostSettled", "settle_boost"]
+__all__ = ["BoostSettled", "expected_rail", "settle_boost"]
 
 _MOST_ROUNDS: Final = 30
 _SETTLED: Final = 1e-6
@@ -205,12 +206,27 @@ def _choke_w(points: Mapping[Level, ChainPoint], level: Level) -> float:
     return float(np.max(losses["choke copper"] + losses["choke core"]))
 
 
+def expected_rail(spec: BuildSpec, target_w: float, load_ohm: float) -> RaisedRail | None:
+    """The raised rail before anything is designed; None for a build without a boost converter.
+
+    Parameters
+    ----------
+    spec : the build. target_w : sine power, W. load_ohm : the driver group, Ω.
+    """
+    if spec.converter.topology != "boost":
+        return None
+    guess = _GUESS * sqrt(2.0 * target_w * load_ohm) / spec.amplifier.modulation_max
+    guess = max(guess, spec.converter.rail_v or 0.0)
+    return RaisedRail(set_v=guess, high_v=1.04 * guess, pulse_v=1.2 * guess)
+
+
 def _rail(job: Job) -> RailPlan:
     """The rail that the target power needs, by an amplifier on an estimated one."""
     spec = job.spec
     peak_v = sqrt(2.0 * job.target_w * job.load_ohm)
-    guess = _GUESS * peak_v / spec.amplifier.modulation_max
-    trial = _designed(job, RaisedRail(set_v=guess, high_v=1.04 * guess, pulse_v=1.2 * guess))
+    guess = expected_rail(spec, job.target_w, job.load_ohm)
+    assert guess is not None
+    trial = _designed(job, guess)
     needed = float(trial.rail_for_peak_v(peak_v, job.load_ohm))
     return plan_rail(spec.converter, needed, job.corners[Corner.MAX], job.library)
 

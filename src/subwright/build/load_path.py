@@ -14,6 +14,7 @@ from math import sqrt
 from typing import Final
 
 from subwright.build.electrical import Electrical
+from subwright.build.electrical_boost import expected_rail
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
 from subwright.physics.transients import CLAMPED_DUMP_V
@@ -73,7 +74,7 @@ def plan_load_path(
         return LoadPath(switch=None, shunt_ohm=None)
     amplifier = _expected(
         _Question(
-            parts=(spec.amplifier, spec.supply, spec.wiring, spec.goal),
+            parts=(spec.amplifier, spec.supply, spec.wiring, spec.goal, spec.converter.topology),
             target_w=target_w,
             load_ohm=load_ohm,
             library=library,
@@ -187,4 +188,5 @@ def _expected(question: _Question) -> AmplifierResult:
         crest_factor_db=spec.goal.crest_factor_db,
         lowest_note_hz=spec.goal.lowest_note_hz,
         speaker_cable_ohm=cable.resistance_ohm,
+        raised=expected_rail(spec, question.target_w, load),
     )

@@ -200,7 +200,8 @@ def _on_raised_rail(
         built = bridge_class_ab(spec, load, supply, cable_ohm)
     else:
         raise NoSolutionError(
-            message="A boost converter gives one raised rail, and this amplifier is not a bridge on one rail.",
+            message="A boost converter gives one raised rail, and this amplifier is not a bridge on one "
+            "rail.",
             quantity="amplifier.kind",
             value=spec.kind,
             limit="bridge_class_d or bridge_class_ab on a boost converter",

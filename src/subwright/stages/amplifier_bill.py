@@ -388,7 +388,8 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
     lines = [f"{_name(result)}{_why_kind(spec, result, nominal)}."]
     if result.rails == "raised":
         lines.append(
-            f"It reaches {result.power_w:.1f} W into {show(result.load_ohm, 'resistance')} from a raised rail of "
+            f"It reaches {result.power_w:.1f} W into {show(result.load_ohm, 'resistance')} from a raised "
+            "rail of "
             f"{show(result.rail_needed_v, 'voltage')}, at every battery that the boost converter can hold it "
             "from. Both loudspeaker leads are live: neither may touch ground."
         )

@@ -218,8 +218,9 @@ class AmplifierResult:
 
     Attributes
     ----------
-    kind, from_battery, rails, recirculates : what it is; from_battery says that it has one supply, the battery
-        or, where rails is "raised", a boost converter's rail; the last whether reactive power flows back.
+    kind, from_battery, rails, recirculates : what it is; from_battery says that it has one supply, the
+        battery or, where rails is "raised", a boost converter's rail; the last whether reactive power flows
+        back.
     model : instantaneous loss model.
     load_ohm : ohm. load_least_ohm : lowest impedance reckoned with, ohm (80 % of it, IEC 60268-5).
     power_target_w : asked for, W; None for what the battery gives. power_w : reached, nominal corner.

@@ -16,7 +16,6 @@ from subwright.base.preferred import at_least, at_most, nearest
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller, Mosfet
-from subwright.physics.boost import boost_conduction, diode_share, mean_square
 from subwright.physics.electrical import copper_factor
 from subwright.physics.gate_drive import turn_off_charge_coul
 from subwright.stages.common import Corner
@@ -72,6 +71,7 @@ _COUPLED_S: Final = 30.0  # the bleeder brings the rail down to the battery in a
 _DRIVE_GAIN_W: Final[Mapping[str, float]] = {"direct": 0.0, "turn-off": 1.0, "buffer": 1.5}
 _SAFE_V: Final = 5.0
 _ROUNDS: Final = 40
+_LEAST_A: Final = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -168,45 +168,37 @@ def boost_crest(
     BoostCrest; ``reaches`` is false where battery and resistances can't give it.
     """
     loop = values.choke_ohm + values.link_ohm
+    path, square_v = loop + values.switch_ohm, rail_v + values.diode_v
+    volt_seconds = values.inductance_h * values.switching_hz
     terminal, share, conducting = emf_v, max(0.05, min(1.0, emf_v / rail_v)), 1.0
-    reaches = True
+    choke, ripple, reaches = max(rail_a / share, _LEAST_A), _LEAST_A, True
     for _ in range(_ROUNDS):
         off_ohm = values.diode_ohm + values.rail_esr_ohm * (1.0 - share * conducting)
-        found = float(
-            diode_share(
-                max(terminal, 1e-3),
-                rail_v,
-                rail_a / conducting,
-                loop,
-                values.switch_ohm,
-                values.diode_v,
-                off_ohm,
-            )
-        )
-        reaches = found > 0.0
-        share = min(found, 1.0) if reaches else 0.05
-        choke = max(rail_a / share, 1e-6)
-        full = (
-            max(terminal - loop * choke, 1e-3) * (1.0 - share) / (values.inductance_h * values.switching_hz)
-        )
-        at = boost_conduction(choke, max(full, 1e-9))
-        conducting = float(at.share)
-        before = terminal
-        power = terminal * choke + extra_w
-        root = emf_v**2 - 4.0 * source_ohm * power
-        if root < 0.0:
+        diode_a = rail_a / conducting
+        # diode_share and boost_conduction of physics.boost in plain numbers; a test holds them together
+        linear = terminal + (values.switch_ohm - off_ohm) * diode_a
+        root = linear * linear - 4.0 * square_v * path * diode_a
+        reaches = root >= 0.0
+        share = min(0.5 * (linear + sqrt(root)) / square_v, 1.0) if reaches else 0.05
+        choke = max(rail_a / share, _LEAST_A)
+        full = max(max(terminal - loop * choke, 1e-3) * (1.0 - share) / volt_seconds, _LEAST_A)
+        conducting = min(1.0, sqrt(2.0 * choke / full))
+        ripple = min(full, 2.0 * choke / conducting)
+        left = emf_v * emf_v - 4.0 * source_ohm * (terminal * choke + extra_w)
+        if left < 0.0:
             reaches = False
             break
-        terminal = 0.5 * (emf_v + sqrt(root))
+        before, terminal = terminal, 0.5 * (emf_v + sqrt(left))
         if abs(terminal - before) < 1e-9 * emf_v:
             break
-    square = float(mean_square(at))
+    mean = choke / conducting
+    square = mean * mean + ripple * ripple / 12.0
     return BoostCrest(
         terminal_v=terminal,
         duty=conducting * (1.0 - share),
         choke_a=choke,
-        ripple_a=float(at.ripple_a),
-        peak_a=float(at.mean_a + 0.5 * at.ripple_a),
+        ripple_a=ripple,
+        peak_a=mean + 0.5 * ripple,
         switch_rms_a=sqrt(conducting * (1.0 - share) * square),
         diode_rms_a=sqrt(conducting * share * square),
         reaches=reaches,

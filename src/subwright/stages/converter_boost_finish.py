@@ -71,26 +71,31 @@ def crest_at(
     (rail, cycle). Where battery or greatest duty don't reach the set rail, the highest that they do reach,
     the amplifier's current falling with it.
     """
-    demand, set_v = plan.demand, plan.divider.set_v
-
-    def at(rail_v: float) -> BoostCrest:
-        rail_a = demand.rail_crest_a * rail_v / set_v
-        edges = 0.5 * values.switching_hz * rail_v * (values.turn_on_s + values.turn_off_s)
-        extra = values.gate_w + edges * rail_a * rail_v / max(emf_v, 1.0)
-        extra += 0.5 * values.switching_hz * values.node_f * rail_v**2
-        return boost_crest(values, emf_v, source_ohm, rail_v, rail_a, extra)
-
-    def good(crest: BoostCrest) -> bool:
-        return crest.reaches and crest.duty <= plan.timing.duty_most
-
-    whole = at(set_v)
-    if good(whole):
+    set_v = plan.divider.set_v
+    whole = _crest(plan, values, emf_v, source_ohm, set_v)
+    if _good(plan, whole):
         return set_v, whole
     low, high = 0.5 * emf_v, set_v
-    for _ in range(40):
+    for _ in range(24):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if good(at(middle)) else (low, middle)
-    return low, at(low)
+        good = _good(plan, _crest(plan, values, emf_v, source_ohm, middle))
+        low, high = (middle, high) if good else (low, middle)
+    return low, _crest(plan, values, emf_v, source_ohm, low)
+
+
+def _crest(
+    plan: BoostPlan, values: BoostValues, emf_v: float, source_ohm: float, rail_v: float
+) -> BoostCrest:
+    """The cycle at a rail, the amplifier's current falling with it and the edges' loss counted."""
+    rail_a = plan.demand.rail_crest_a * rail_v / plan.divider.set_v
+    edges = 0.5 * values.switching_hz * rail_v * (values.turn_on_s + values.turn_off_s)
+    extra = values.gate_w + edges * rail_a * rail_v / max(emf_v, 1.0)
+    extra += 0.5 * values.switching_hz * values.node_f * rail_v**2
+    return boost_crest(values, emf_v, source_ohm, rail_v, rail_a, extra)
+
+
+def _good(plan: BoostPlan, crest: BoostCrest) -> bool:
+    return crest.reaches and crest.duty <= plan.timing.duty_most
 
 
 def finish_boost(
@@ -263,9 +268,9 @@ def _holds_from_v(plan: BoostPlan, values: BoostValues, source_ohm: float) -> fl
     low, high = 0.2 * top, top
 
     def holds(emf_v: float) -> bool:
-        return crest_at(plan, values, emf_v, source_ohm)[0] >= top
+        return _good(plan, _crest(plan, values, emf_v, source_ohm, top))
 
-    for _ in range(24):
+    for _ in range(20):
         middle = 0.5 * (low + high)
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high
