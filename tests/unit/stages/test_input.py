@@ -95,6 +95,29 @@ def test_a_fault_is_limited() -> None:
     assert design(InputSpec(fault_v=10.0)).clamp_a == 0.0
 
 
+def test_op_amps_on_the_battery_get_clamps_that_let_half_waves_below_ground_through() -> None:
+    need = replace(NEED, side_v=5.5, reference_v=7.4)
+    result = design(InputSpec(), need)
+    clamp = load_library().zener(result.clamp_id)
+    assert clamp.vz_v * (1.0 - clamp.tolerance) >= 1.25 * np.sqrt(2.0) * result.source_v
+    assert next(p for p in result.parts if p.role == "input clamp zener").quantity == 4
+    assert result.clamp_a == pytest.approx((16.0 - clamp.vz_v - 0.6) / result.series_ohm, rel=0.2)
+    assert not any(p.role == "input clamp diode" for p in result.parts)
+    # bridged radio outputs rest on half the battery: the supplies' diodes don't see them
+    speaker = design(InputSpec(source="speaker"), need)
+    assert speaker.clamp_id == "1N4148"
+    with pytest.raises(RangeError, match="zener diode"):
+        design(InputSpec(), replace(need, sensitivity_v=40.0))
+
+
+def test_each_line_channel_has_its_socket() -> None:
+    for channels in (1, 2):
+        for receiver in ("single-ended", "difference"):
+            result = design(InputSpec(receiver=receiver), replace(NEED, channels=channels))
+            assert next(p for p in result.parts if p.role == "line input").quantity == channels
+    assert not any(p.role == "line input" for p in design(InputSpec(source="speaker")).parts)
+
+
 def test_common_mode_is_counted_from_the_op_amps_ground() -> None:
     rails = design(InputSpec(source="speaker"))
     battery = design(InputSpec(source="speaker"), replace(NEED, side_v=5.0, reference_v=7.4))
