@@ -71,12 +71,16 @@ class ZenerModel:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class JunctionModel:
-    """A small diode, light-emitting or not: an exponential through one forward voltage and current."""
+    """A small diode, light-emitting or not: an exponential through one forward voltage and current.
+
+    ``junction_f``, where given, is its capacitance: it lets a simulator's steps through fast edges.
+    """
 
     kind: ClassVar[ModelKind] = "junction"
     name: str
     forward_v: float
     rated_a: float
+    junction_f: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -152,13 +156,17 @@ class RegulatorModel:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BipolarModel:
-    """A bipolar transistor with a current gain and an exponential base, no more."""
+    """A bipolar transistor with a current gain and an exponential base, no more.
+
+    ``junction_f``, where given, is its base-emitter capacitance, and twice that of its collector.
+    """
 
     kind: ClassVar[ModelKind] = "bipolar"
     name: str
     polarity: Literal["npn", "pnp"]
     current_gain: float
     saturation_a: float = 1e-14
+    junction_f: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,18 +12,19 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.builder import Builder
 from subwright.circuits.models import ComparatorModel, JunctionModel, ShuntReferenceModel, ZenerModel
 from subwright.circuits.netlist import GROUND, Circuit, Ramp, Steady, TestPoint, Value
-from subwright.circuits.protection_trips import SMALL_DIODE, SMALL_NPN, Inputs, current_trip
+from subwright.circuits.protection_trips import SMALL_DIODE, SMALL_NPN, SMALL_PNP, Inputs, current_trip
 from subwright.parts.library import Library
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import saturation
 from subwright.stages.protection_reference import (
     COMPARATOR_SUPPLY_A,
-    DISCHARGE_BASE_OHM,
-    DISCHARGE_DOWN_OHM,
-    DISCHARGE_F,
+    EMPTY_DRIVE_OHM,
+    EMPTY_OHM,
     HALF_OHM,
     HOLD_OHM,
     LAMP_V,
+    LATCH_HOLD_OHM,
+    NOISE_F,
 )
 
 __all__ = ["PROTECTION_NETS", "protection_circuit"]
@@ -250,15 +251,28 @@ def _inhibit(build: Builder, result: ProtectionResult, link_closed: bool) -> str
         setting = 1.0 if link_closed else 0.0
         build.bought("J", "jumper", ("run", run), "isolating link", setting=setting)
     build.resistor("run line pull-up", "reference", run, result.run_ohm)
+    build.capacitor("run line noise capacitor", "run", GROUND, NOISE_F)
     build.resistor("hold-off series resistor", "run", "hold", HOLD_OHM)
     build.capacitor("hold-off capacitor", "hold", GROUND, result.hold_off.capacitor_f)
     build.resistor("run line half reference upper", "reference", "half", HALF_OHM)
     build.resistor("run line half reference lower", "half", GROUND, HALF_OHM)
     build.resistor("inhibit pull-up", "reference", "inhibit", result.inhibit_ohm)
     if result.hold_off.emptied:
-        build.capacitor("hold-off discharge coupling", "inhibit", "empty_drive", DISCHARGE_F)
-        build.resistor("hold-off discharge base resistor", "empty_drive", "empty_base", DISCHARGE_BASE_OHM)
-        build.resistor("hold-off discharge pull-down", "empty_base", GROUND, DISCHARGE_DOWN_OHM)
-        pins = ("hold", "empty_base", GROUND)
-        build.bought("Q", "transistor", pins, "hold-off discharge transistor", model=SMALL_NPN)
+        _emptying(build, result)
     return run
+
+
+def _emptying(build: Builder, result: ProtectionResult) -> None:
+    """On the run line's fall two transistors empty the hold-off, and hold the line down meanwhile."""
+    role = "hold-off discharge"
+    build.capacitor(f"{role} coupling", "run", "empty_edge", result.hold_off.couple_f)
+    build.resistor(f"{role} drive, PNP", "empty_edge", "empty_pnp", EMPTY_DRIVE_OHM)
+    build.resistor(f"{role} base to emitter, PNP", "reference", "empty_pnp", LATCH_HOLD_OHM)
+    pins = ("empty_feed", "empty_pnp", "reference")
+    build.bought("Q", "transistor", pins, f"{role} transistor, PNP", model=SMALL_PNP)
+    build.resistor(f"{role} drive, NPN", "empty_feed", "empty_npn", EMPTY_DRIVE_OHM)
+    build.resistor(f"{role} base to emitter, NPN", "empty_npn", GROUND, LATCH_HOLD_OHM)
+    pins = ("empty_out", "empty_npn", GROUND)
+    build.bought("Q", "transistor", pins, f"{role} transistor, NPN", model=SMALL_NPN)
+    build.resistor(f"{role} resistor", "hold", "empty_out", EMPTY_OHM)
+    build.bought("D", "diode", ("run", "empty_out"), f"{role} diode", model=SMALL_DIODE)

@@ -7,7 +7,7 @@ sweep may follow the branch on which the output stands half-way.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -17,14 +17,24 @@ from subwright.circuits.analysis import Probe, Transient, Voltage
 from subwright.circuits.measure import crossings
 from subwright.circuits.netlist import Circuit, Ramp, Steady
 from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
-from subwright.circuits.simulate import Engine, simulate
+from subwright.circuits.simulate import DEFAULT_TIMEOUT_S, Engine, Traces, simulate
 from subwright.parts.library import Library
 from subwright.physics.networks.thermistor import divider_self_heating_k
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import thermistor_of
 
-__all__ = ["ThresholdRun", "current_run", "heat_run", "run_thresholds", "thermistor_ohm", "voltage_run"]
+__all__ = [
+    "ThresholdRun",
+    "current_run",
+    "heat_run",
+    "read_thresholds",
+    "run_thresholds",
+    "simulate_run",
+    "thermistor_ohm",
+    "voltage_run",
+]
 
+_QUICK_S: Final = 0.2  # of a current whose trip latches: from a dead start the first steps must be small
 _STEPS: Final = 2000  # a ramp's; each is an error of one threshold
 _RAMP_S: Final = 60.0  # from one end to the other: the sense filters lag by some hundredths of a per cent
 _ACCURACY: Final = 1e-5  # coarser, and a sense node's error of some millivolts moves the threshold
@@ -39,13 +49,14 @@ class ThresholdRun:
     ----------
     circuit, analysis : to simulate.
     watched : the protections that the ramp should trip and release.
-    ramp : the watched quantity over time, V or °C.
+    ramp : the watched quantity over time, V, °C or A. latches : whether a trip is for good.
     """
 
     circuit: Circuit
     analysis: Transient
     watched: tuple[str, ...]
     ramp: Ramp
+    latches: bool = False
 
 
 def _up_and_down(low: float, high: float) -> Ramp:
@@ -57,8 +68,8 @@ def _at(ramp: Ramp, time_s: float) -> float:
     return float(np.interp(time_s, times, values))
 
 
-def _slowly() -> Transient:
-    return Transient(stop_s=2.0 * _RAMP_S, step_s=_RAMP_S / _STEPS, accuracy=_ACCURACY)
+def _slowly(ramp_s: float = _RAMP_S) -> Transient:
+    return Transient(stop_s=2.0 * ramp_s, step_s=ramp_s / _STEPS, accuracy=_ACCURACY)
 
 
 def voltage_run(result: ProtectionResult, library: Library) -> ThresholdRun:
@@ -80,48 +91,70 @@ def voltage_run(result: ProtectionResult, library: Library) -> ThresholdRun:
     )
 
 
-def heat_run(result: ProtectionResult, library: Library) -> ThresholdRun:
+def heat_run(
+    result: ProtectionResult,
+    library: Library,
+    *,
+    battery_v: float | None = None,
+    trimmer: float | None = None,
+) -> ThresholdRun:
     """The heatsink from below the thermal release to above the trip and back, battery between its limits.
 
     Parameters
     ----------
     result : the design. library : parts with the drawer merged.
+    battery_v : V; None: half-way between the voltage trips.
+    trimmer : share of the thermal trimmer's track in circuit, 0 or 1; None: as set in a nominal unit.
     """
-    names = result.thresholds
-    low, high = names["thermal release"].nominal - 8.0, names["thermal trip"].nominal + 6.0
+    names, network = result.thresholds, result.thermal
+    trip = names["thermal trip"].nominal
+    arm = network.series_ohm + network.trimmer_set_ohm
+    if trimmer is not None and network.trimmer_ohm is not None:
+        reach = next(one for one in result.trimmers if one.protection == "thermal")
+        trip = reach.trip_shut if trimmer == 0.0 else reach.trip_open
+        arm = network.series_ohm + trimmer * network.trimmer_ohm
+    hysteresis = names["thermal trip"].nominal - names["thermal release"].nominal
+    low, high = trip - 1.2 * hysteresis - 8.0, trip + 6.0
     ramp = _up_and_down(low, high)
     times = np.linspace(0.0, 2.0 * _RAMP_S, 4 * round(high - low) + 1)
-    heat = [_at(ramp, float(time)) for time in times]
     ohms = Ramp(
         points=tuple(
-            (float(time), thermistor_ohm(result, library, celsius))
-            for time, celsius in zip(times, heat, strict=True)
+            (float(time), thermistor_ohm(result, library, _at(ramp, float(time)), arm)) for time in times
         )
     )
-    middle_v = 0.5 * (names["under-voltage release"].nominal + names["over-voltage release"].nominal)
+    if battery_v is None:
+        battery_v = 0.5 * (names["under-voltage release"].nominal + names["over-voltage release"].nominal)
     return ThresholdRun(
-        circuit=protection_circuit(result, library, battery=Steady(value=middle_v), thermistor=ohms),
+        circuit=protection_circuit(
+            result, library, battery=Steady(value=battery_v), thermistor=ohms, trimmer=trimmer
+        ),
         analysis=_slowly(),
         watched=("thermal",),
         ramp=ramp,
     )
 
 
-def current_run(result: ProtectionResult, library: Library) -> ThresholdRun:
-    """The battery's current from nought to above the over-current trip and back, all else in order.
+def current_run(
+    result: ProtectionResult, library: Library, watch: str = "over-current", *, backwards: bool = False
+) -> ThresholdRun:
+    """A current from nought to above its trip and back, all else in order.
 
     Parameters
     ----------
-    result : a design with a shunt. library : parts with the drawer merged.
+    result : a design with that trip. library : parts with the drawer merged.
+    watch : "over-current" of the battery, or "amplifier over-current". backwards : the other way.
 
     Raises
     ------
-    SubwrightError : there is no over-current trip.
+    SubwrightError : there is no such trip.
     """
-    if result.over_current is None:
-        raise SubwrightError(message="This protection circuit has no over-current trip.")
+    trip = result.over_current if watch == "over-current" else result.amplifier_current
+    if trip is None:
+        raise SubwrightError(message=f"This protection circuit has no {watch} trip.")
     names = result.thresholds
-    ramp = _up_and_down(0.0, 1.3 * result.over_current.nominal_a)
+    peak_a = (-1.3 if backwards else 1.3) * trip.held_a
+    long_s = _QUICK_S if trip.after == "latch" else _RAMP_S
+    ramp = Ramp(points=((0.0, 0.0), (long_s, peak_a), (2.0 * long_s, 0.0)))
     middle_v = 0.5 * (names["under-voltage release"].nominal + names["over-voltage release"].nominal)
     return ThresholdRun(
         circuit=protection_circuit(
@@ -129,41 +162,47 @@ def current_run(result: ProtectionResult, library: Library) -> ThresholdRun:
             library,
             battery=Steady(value=middle_v),
             thermistor=thermistor_ohm(result, library, _ROOM_C),
-            current=ramp,
+            current=ramp if watch == "over-current" else None,
+            output=None if watch == "over-current" else ramp,
         ),
-        analysis=_slowly(),
-        watched=("over-current",),
+        # a latch is at rest in either state: only from a dead start does it stand open
+        analysis=replace(_slowly(long_s), from_initial=trip.after == "latch"),
+        watched=(watch,),
         ramp=ramp,
+        latches=trip.after == "latch",
     )
 
 
-def thermistor_ohm(result: ProtectionResult, library: Library, heatsink_c: float) -> float:
+def thermistor_ohm(
+    result: ProtectionResult, library: Library, heatsink_c: float, arm_ohm: float | None = None
+) -> float:
     """Resistance of the thermistor on a heatsink, warmed by its own divider, Ω.
 
     Parameters
     ----------
     result : the design. library : for the thermistor's record. heatsink_c : °C.
+    arm_ohm : under the thermistor, Ω; None: as in a nominal unit.
     """
+    arm = result.thermal.series_ohm + result.thermal.trimmer_set_ohm if arm_ohm is None else arm_ohm
     ntc = library.ntc(result.ntc)
     model = thermistor_of(ntc)
     own_k = 0.0
     ohm = float(model.resistance_ohm(heatsink_c))
     for _ in range(6):  # the bead's own heat is a kelvin: each round leaves a fiftieth of the error
-        own_k = float(
-            divider_self_heating_k(
-                result.reference.nominal_v, ohm, result.thermal.series_ohm, model.dissipation_w_per_k
-            )
-        )
+        own_k = float(divider_self_heating_k(result.reference.nominal_v, ohm, arm, model.dissipation_w_per_k))
         ohm = float(model.resistance_ohm(heatsink_c + own_k))
     return ohm
 
 
-def run_thresholds(run: ThresholdRun, engine: Engine) -> Mapping[str, float]:
+def run_thresholds(
+    run: ThresholdRun, engine: Engine, timeout_s: float = DEFAULT_TIMEOUT_S
+) -> Mapping[str, float]:
     """Simulate a ramp and read every threshold that it crosses.
 
     Parameters
     ----------
-    run : from ``voltage_run`` or ``heat_run``. engine : who simulates.
+    run : from ``voltage_run``, ``heat_run`` or ``current_run``. engine : who simulates.
+    timeout_s : patience, s.
 
     Returns
     -------
@@ -173,19 +212,29 @@ def run_thresholds(run: ThresholdRun, engine: Engine) -> Mapping[str, float]:
     ------
     SubwrightError : a protection did not trip and release exactly once each.
     """
+    return read_thresholds(run, simulate_run(run, engine, timeout_s))
+
+
+def simulate_run(run: ThresholdRun, engine: Engine, timeout_s: float = DEFAULT_TIMEOUT_S) -> Traces:
+    """The watched outputs over a ramp; arguments as :func:`run_thresholds`."""
     probes: list[Probe] = [Voltage(PROTECTION_NETS[watch]) for watch in run.watched]
-    traces = simulate(run.circuit, run.analysis, probes, engine)
+    return simulate(run.circuit, run.analysis, probes, engine, timeout_s=timeout_s)
+
+
+def read_thresholds(run: ThresholdRun, traces: Traces) -> Mapping[str, float]:
+    """Every threshold in the outputs' course; raises as :func:`run_thresholds`."""
     found: dict[str, float] = {}
     for watch in run.watched:
         output = traces.voltage(PROTECTION_NETS[watch])
         level = 0.5 * float(output.min() + output.max())
         events = crossings(traces.axis, output, level)
-        if sorted(rising for _, rising in events) != [False, True]:
+        expected = [False] if run.latches else [False, True]
+        if sorted(rising for _, rising in events) != expected:
             raise SubwrightError(
                 message=f"The simulated {watch} protection did not trip and release once.",
                 quantity="changes of its output",
                 value=str(len(events)),
-                limit="one trip and one release",
+                limit="one trip" if run.latches else "one trip and one release",
                 remedy="This is an error in subwright, not in the build; please report it.",
             )
         for time, rising in events:

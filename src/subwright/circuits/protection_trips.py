@@ -9,16 +9,16 @@ from subwright.circuits.models import BipolarModel, JunctionModel
 from subwright.circuits.netlist import GROUND, Steady, Value
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_records import DropSense, OverCurrentTrip
-from subwright.stages.protection_reference import LATCH_HOLD_OHM, LATCH_OHM
+from subwright.stages.protection_reference import LATCH_F, LATCH_HOLD_OHM, LATCH_OHM
 
 __all__ = ["SMALL_DIODE", "SMALL_NPN", "SMALL_PNP", "TRIP_WORDS", "Inputs", "current_trip"]
 
 Inputs: TypeAlias = tuple[str, str]
 """Nets of a comparator's + and − input."""
 
-SMALL_DIODE: Final = JunctionModel(name="SMALL", forward_v=0.6, rated_a=1e-3)
-SMALL_NPN: Final = BipolarModel(name="NPN", polarity="npn", current_gain=200.0)
-SMALL_PNP: Final = BipolarModel(name="PNP", polarity="pnp", current_gain=220.0)
+SMALL_DIODE: Final = JunctionModel(name="SMALL", forward_v=0.6, rated_a=1e-3, junction_f=4e-12)
+SMALL_NPN: Final = BipolarModel(name="NPN", polarity="npn", current_gain=200.0, junction_f=100e-12)
+SMALL_PNP: Final = BipolarModel(name="PNP", polarity="pnp", current_gain=220.0, junction_f=100e-12)
 
 TRIP_WORDS: Final = {"over-current": "current", "amplifier over-current": "output"}
 """What the nets of each trip begin with."""
@@ -55,8 +55,9 @@ def current_trip(
     inputs = [(level, sense)]
     if trip.both_ways:
         shifted = f"{word}_negative"
-        build.resistor(f"{watch} negative level upper", "reference", shifted, trip.upper_ohm)
-        build.resistor(f"{watch} negative level lower", shifted, sense, trip.lower_ohm)
+        build.resistor(f"{watch} negative level upper", "reference", shifted, trip.negative_upper_ohm)
+        build.resistor(f"{watch} negative filter resistor", source, shifted, trip.filter_ohm)
+        build.capacitor(f"{watch} negative filter capacitor", shifted, GROUND, trip.filter_f)
         inputs.append((shifted, GROUND))
     if trip.after == "latch":
         _latch(build, watch, word, out)
@@ -106,4 +107,5 @@ def _latch(build: Builder, watch: str, word: str, out: str) -> None:
     build.bought("Q", "transistor", (feedback, drive, "reference"), f"{watch} latch, PNP", model=SMALL_PNP)
     build.resistor(f"{watch} latch feedback resistor", feedback, base, LATCH_OHM)
     build.resistor(f"{watch} latch pull-down", base, GROUND, LATCH_HOLD_OHM)
+    build.capacitor(f"{watch} latch capacitor", base, GROUND, LATCH_F)
     build.bought("Q", "transistor", (out, base, GROUND), f"{watch} latch, NPN", model=SMALL_NPN)

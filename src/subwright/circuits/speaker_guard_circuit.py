@@ -80,12 +80,17 @@ def speaker_guard_circuit(
     if detector.floating:
         back = "speaker_return"
         middle = Steady(value=0.5 * outputs_v)
-        build.bench("MIDDLE", "voltage source", (back, GROUND), middle, "the bridge's other output")
+        build.bench("MIDDLE", "voltage source", ("bridge", GROUND), middle, "where both outputs rest")
+        build.bench("SWING", "voltage source", ("swing", GROUND), output, "amplifier")
+        for name, ends in (("A", ("speaker_amp", "bridge")), ("B", ("bridge", back))):
+            nets = (*ends, "swing", GROUND)
+            build.bench(f"LEG_{name}", "voltage by voltage", nets, 0.5, f"output {name}")
         if outputs_v > 0.0:
             source = "outputs"
             volts = Steady(value=outputs_v)
             build.bench("OUTPUTS", "voltage source", (source, GROUND), volts, "supply of the outputs")
-    build.bench("AMPLIFIER", "voltage source", ("speaker_amp", back), output, "amplifier")
+    else:
+        build.bench("AMPLIFIER", "voltage source", ("speaker_amp", GROUND), output, "amplifier")
     build.bench("LOAD", "resistor", ("speaker_out", back), load_ohm, "loudspeaker")
     if not timer_open:
         build.bench("TIMER", "resistor", ("speaker_on", GROUND), 60.0, "timer's comparator, holding")

@@ -275,7 +275,8 @@ def _model(model: Model) -> Iterator[str]:
             yield f".subckt {name} a k"
             yield f"D1 a k {name}_JUNCTION"
             yield ".ends"
-            yield f".model {name}_JUNCTION D(IS={_n(_SMALL_JUNCTION_A)} N={_n(n)})"
+            charge = f" CJO={_n(model.junction_f)}" if model.junction_f else ""
+            yield f".model {name}_JUNCTION D(IS={_n(_SMALL_JUNCTION_A)} N={_n(n)}{charge})"
         case ZenerModel():
             knee = model.zener_v - model.slope_ohm * model.rated_a
             yield f".subckt {name} a k"
@@ -311,13 +312,14 @@ def _model(model: Model) -> Iterator[str]:
             yield f".subckt {name} plus minus out vp vm"
             yield f"B1 c 0 V=0.5*(1+tanh({over}))"
             yield "R1 c d 1.0"
-            yield f"C1 d 0 {_n(model.response_s)}"
+            yield f"C1 d 0 {_n(model.response_s)} IC=1.0"  # from a dead start: open
             # a coarse step may carry V(d) past 1, and a negative conductance would throw the output up
             on = "0.5*(1-V(d)+abs(1-V(d)))"
             yield f"B2 out vm I=(V(out)-V(vm))*(1e-9+{_n(1.0 / model.saturation_ohm)}*{on})"
+            yield "C2 out vm 1e-10"  # of the collector and its wiring
             yield f"I1 0 plus DC {_n(model.bias_a)}"
             yield f"I2 0 minus DC {_n(model.bias_a)}"
-            yield f"I3 vp vm DC {_n(model.supply_a)}"
+            yield f"B3 vp vm I={_n(model.supply_a)}*tanh(V(vp)-V(vm))"  # none without a supply
             yield ".ends"
         case ShuntReferenceModel():
             over = f"(V(r)-V(a)-({_n(model.reference_v)}))"
@@ -327,7 +329,8 @@ def _model(model: Model) -> Iterator[str]:
             yield ".ends"
         case BipolarModel():
             kind = model.polarity.upper()
-            yield f".model {name} {kind}(IS={_n(model.saturation_a)} BF={_n(model.current_gain)})"
+            charge = f" CJE={_n(model.junction_f)} CJC={_n(0.5 * model.junction_f)}" if model.junction_f else ""
+            yield f".model {name} {kind}(IS={_n(model.saturation_a)} BF={_n(model.current_gain)}{charge})"
         case RelayModel():
             middle = 0.5 * (model.pull_in_a + model.drop_out_a)
             half = 0.5 * (model.pull_in_a - model.drop_out_a)

@@ -196,10 +196,12 @@ def _run_line(kit: Kit, first: Point) -> None:
     series = kit.one("hold-off series resistor")
     foot = kit.upright(series, "run", RUN_X + 40, y + 20).end(series, "run")
     sheet.wire(foot, (foot[0], foot[1] + 20))
-    if kit.circuit.by_role("hold-off discharge transistor"):
+    if kit.circuit.by_role("hold-off discharge coupling"):
         sheet.flag("hold", (foot[0] - 20, foot[1] + 10), "left")
         sheet.wire((foot[0] - 20, foot[1] + 10), (foot[0], foot[1] + 10))
     draw_shunted(kit, "hold-off capacitor", "hold", (foot[0], foot[1] + 20))
+    sheet.wire((RUN_X + 100, y), (RUN_X + 100, y + 20))
+    draw_shunted(kit, "run line noise capacitor", "run", (RUN_X + 100, y + 20))
     part = next(p for p in kit.circuit.parts if p.kind == "comparator" and p.nets[2] == "inhibit")
     amp = kit.place_amplifier(part, 990, y + 10)
     draw_test_point(kit, "run", (RUN_X + 70, y))
@@ -228,7 +230,7 @@ def _run_line(kit: Kit, first: Point) -> None:
     sheet.say(1010, y + 44, "to the controller:")
     sheet.say(1010, y + 58, "high shuts down")
     sheet.say(RUN_X + 40, first[1] - 92, "run line and inhibit", head=True)
-    if kit.circuit.by_role("hold-off discharge transistor"):
+    if kit.circuit.by_role("hold-off discharge coupling"):
         sheet.flag("run", (RUN_X, first[1] - 20), "right")
         sheet.wire((RUN_X, first[1] - 20), first)
 

@@ -53,7 +53,7 @@ def draw_trip(kit: Kit, watch: str, *, with_discharge: bool) -> tuple[str, ...]:
         sheet.wire((at, line), (at + 40, line), (at + 40, low), (410, low), (410, minus[1]), minus)
         draw_test_point(kit, f"{word}_sense", (at + 20, line))
     if both:
-        _other_way(kit, watch, word, at + 40, low)
+        _other_way(kit, watch, word)
     notes = [_what_is_read(by_drop)]
     if kit.circuit.by_role(f"{watch} latch, NPN"):
         _latch(kit, watch, word)
@@ -97,23 +97,25 @@ def _level(kit: Kit, watch: str, word: str, x: int, plus: tuple[int, int]) -> No
     draw_shunted(kit, f"{watch} level lower", f"{word}_level", (x, y + 20))
 
 
-def _other_way(kit: Kit, watch: str, word: str, x: int, low: int) -> None:
+def _other_way(kit: Kit, watch: str, word: str) -> None:
     """The second comparator: its input stands above ground until the current runs backwards."""
-    sheet, y = kit.sheet, low + 120
-    shifted = f"{word}_negative"
+    sheet, y = kit.sheet, _Y + 210
+    shifted, shunt = f"{word}_negative", f"{word}_shunt"
     out = PROTECTION_NETS[watch]
     part = [p for p in kit.circuit.parts if p.kind == "comparator" and p.nets[2] == out][1]
     amp = kit.place_amplifier(part, 460, y, flip=True)
     sheet.wire(amp["out"], (510, y), (510, _Y))
     level = amp["+"][1]
+    sheet.flag(shunt, (170, level), "left")
+    node = kit.run(shunt, 170, level, [kit.one(f"{watch} negative filter resistor")]) + 20
+    sheet.wire((node - 20, level), amp["+"])
+    sheet.wire((node, level), (node, level + 10))
+    draw_shunted(kit, f"{watch} negative filter capacitor", shifted, (node, level + 10))
     upper = kit.one(f"{watch} negative level upper")
-    sheet.rail("reference", (380, level - 50))
-    kit.upright(upper, "reference", 380, level - 50)
-    sheet.wire((380, level - 10), (380, level), amp["+"])
-    sheet.wire((x, low), (x, level), (x + 10, level))
-    kit.lying(kit.one(f"{watch} negative level lower"), f"{word}_sense", x + 10, level)
-    sheet.wire((x + 50, level), (380, level))
-    sheet.name(shifted, (400, level))
+    sheet.rail("reference", (340, level - 50))
+    kit.upright(upper, "reference", 340, level - 50)
+    sheet.wire((340, level - 10), (340, level))
+    sheet.name(shifted, (390, level))
     sheet.wire(amp["-"], (410, amp["-"][1]), (410, amp["-"][1] + 10))
     sheet.ground(GROUND, (410, amp["-"][1] + 10))
 
@@ -198,23 +200,44 @@ def _latch(kit: Kit, watch: str, word: str) -> None:
     sheet.wire(end, (right, y + 100), npn["base"])
     sheet.wire((right, y + 100), (right, y + 120))
     draw_shunted(kit, f"{watch} latch pull-down", f"{word}_latch_base", (right, y + 120))
+    sheet.wire((right, y + 100), (right + 80, y + 100), (right + 80, y + 120))
+    draw_shunted(kit, f"{watch} latch capacitor", f"{word}_latch_base", (right + 80, y + 120))
     sheet.ground(GROUND, npn["emitter"])
     sheet.wire(npn["collector"], (npn["collector"][0], y + 60), (x + 10, y + 60), (x + 10, y))
 
 
 def _discharge(kit: Kit) -> None:
-    """What empties the hold-off's capacitor on the inhibit's edge."""
-    sheet, x, y = kit.sheet, _LATCH_X, 570
-    sheet.say(x - 30, y - 92, "emptying the hold-off", head=True)
-    sheet.flag("inhibit", (x, y), "left")
-    sheet.wire((x, y), (x + 10, y))
-    parts = [kit.one("hold-off discharge coupling"), kit.one("hold-off discharge base resistor")]
-    end = kit.run("inhibit", x + 10, y, parts)
-    transistor = kit.place(kit.one("hold-off discharge transistor"), end + 60, y)
-    sheet.wire((end, y), transistor["base"])
-    sheet.wire((end + 10, y), (end + 10, y + 10))
-    draw_shunted(kit, "hold-off discharge pull-down", "empty_base", (end + 10, y + 10))
-    sheet.ground(GROUND, transistor["emitter"])
-    top = transistor["collector"]
-    sheet.wire(top, (top[0], y - 40), (top[0] + 10, y - 40))
-    sheet.flag("hold", (top[0] + 10, y - 40), "right")
+    """What empties the hold-off's capacitor as the run line falls."""
+    sheet, role, y = kit.sheet, "hold-off discharge", 500
+    x = 560
+    sheet.say(x - 40, y - 62, "emptying the hold-off", head=True)
+    sheet.flag("run", (x, y), "left")
+    end = kit.run("run", x, y, [kit.one(f"{role} coupling"), kit.one(f"{role} drive, PNP")])
+    pull = kit.one(f"{role} base to emitter, PNP")
+    sheet.rail("reference", (end + 10, y - 60))
+    kit.upright(pull, "reference", end + 10, y - 60)
+    sheet.wire((end + 10, y - 20), (end + 10, y))
+    pnp = kit.place(kit.one(f"{role} transistor, PNP"), end + 90, y, flip=True)
+    sheet.wire((end, y), pnp["base"])
+    column = pnp["emitter"][0]
+    sheet.wire(pnp["emitter"], (column, y - 60))
+    sheet.rail("reference", (column, y - 60))
+    drive = kit.one(f"{role} drive, NPN")
+    foot = kit.upright(drive, "empty_feed", column, y + 30).end(drive, "empty_feed")
+    sheet.wire(pnp["collector"], (column, y + 30))
+    low = foot[1] + 20
+    sheet.wire(foot, (column, low), (column, low + 10))
+    draw_shunted(kit, f"{role} base to emitter, NPN", "empty_npn", (column, low + 10))
+    npn = kit.place(kit.one(f"{role} transistor, NPN"), column + 110, low)
+    sheet.wire((column, low), npn["base"])
+    sheet.ground(GROUND, npn["emitter"])
+    out = npn["collector"]
+    sheet.wire(out, (out[0], low - 50))
+    resistor, diode = kit.one(f"{role} resistor"), kit.one(f"{role} diode")
+    kit.upright(resistor, "hold", out[0], low - 90)
+    sheet.wire((out[0], low - 90), (out[0], low - 110), (out[0] + 20, low - 110))
+    sheet.flag("hold", (out[0] + 20, low - 110), "right")
+    kit.lying(diode, "empty_out", out[0] + 40, low - 40)
+    sheet.wire((out[0], low - 40), (out[0] + 40, low - 40))
+    sheet.wire((out[0] + 80, low - 40), (out[0] + 90, low - 40))
+    sheet.flag("run", (out[0] + 90, low - 40), "right")

@@ -9,7 +9,7 @@ from typing import Final
 
 from subwright.base.units import code, show
 from subwright.parts.record import Record
-from subwright.stages.common import PartUse, Rating
+from subwright.stages.common import PartUse, Rating, capacitor_use, diode_use
 from subwright.stages.protection_records import (
     DropSense,
     HoldOff,
@@ -20,14 +20,15 @@ from subwright.stages.protection_records import (
     UnderVoltageNetwork,
 )
 from subwright.stages.protection_reference import (
-    DISCHARGE_BASE_OHM,
-    DISCHARGE_DOWN_OHM,
-    DISCHARGE_F,
+    EMPTY_DRIVE_OHM,
+    EMPTY_OHM,
     HALF_OHM,
     HOLD_OHM,
     INHIBIT_OHM,
+    LATCH_F,
     LATCH_HOLD_OHM,
     LATCH_OHM,
+    NOISE_F,
     RUN_OHM,
     Choices,
 )
@@ -264,6 +265,7 @@ def _capacitors(circuit: Circuit) -> Iterator[PartUse]:
         ("over-voltage sense filter", circuit.over.filter_f, circuit.supply.high_v),
         ("thermistor filter", circuit.thermal.filter_f, circuit.supply.high_v),
         ("comparator supply decoupling", 100e-9, circuit.supply.comparator_high_v),
+        ("run line noise capacitor", NOISE_F, circuit.supply.high_v),
         ("hold-off capacitor", circuit.hold_off.capacitor_f, circuit.supply.high_v),
     ]
     for role, value, applied in rows:
@@ -325,8 +327,9 @@ def _over_current(
     yield _resistor(f"{name} level upper", trip.upper_ohm, stocks, circuit.tolerance)
     yield _resistor(f"{name} level lower", trip.lower_ohm, stocks, circuit.tolerance)
     if trip.both_ways:
-        yield _resistor(f"{name} negative level upper", trip.upper_ohm, stocks, circuit.tolerance)
-        yield _resistor(f"{name} negative level lower", trip.lower_ohm, stocks, circuit.tolerance)
+        yield _resistor(f"{name} negative level upper", trip.negative_upper_ohm, stocks, circuit.tolerance)
+        yield _resistor(f"{name} negative filter resistor", trip.filter_ohm, stocks, circuit.tolerance)
+        yield capacitor_use(f"{name} negative filter capacitor", trip.filter_f, "film 63 V", 0.10)
     yield _resistor(f"{name} filter resistor", trip.filter_ohm, stocks, 0.05)
     yield _resistor(f"{name} pull-up", circuit.under.pullup_ohm, stocks, 0.05)
     yield _resistor(f"{name} lamp resistor", circuit.lamp_ohm, stocks, 0.05)
@@ -364,6 +367,7 @@ def _over_current(
             yield _resistor(f"{name} latch {end} resistor", LATCH_OHM, stocks, 0.05)
         for end in ("pull-up", "pull-down"):
             yield _resistor(f"{name} latch {end}", LATCH_HOLD_OHM, stocks, 0.05)
+        yield capacitor_use(f"{name} latch capacitor", LATCH_F, "film 63 V", 0.10)
 
 
 def _drop_sense(name: str, drop: DropSense, stocks: ValueStocks) -> Iterator[PartUse]:
@@ -389,16 +393,12 @@ def _hold_off_discharge(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartU
     """What empties the hold-off at a trip too short to do it through its resistor."""
     if not circuit.hold_off.emptied:
         return
-    yield _record("hold-off discharge transistor", "Q", stocks.library.transistor("BC547B"), 1, stocks)
-    yield _resistor("hold-off discharge base resistor", DISCHARGE_BASE_OHM, stocks, 0.05)
-    yield _resistor("hold-off discharge pull-down", DISCHARGE_DOWN_OHM, stocks, 0.05)
-    yield PartUse(
-        role="hold-off discharge coupling",
-        letter="C",
-        part_id=code(DISCHARGE_F, "capacitance"),
-        description="film 63 V",
-        quantity=1,
-        value=show(DISCHARGE_F, "capacitance"),
-        tolerance=0.10,
-        provenance="IEC 60063 preferred value",
-    )
+    library = stocks.library
+    yield _record("hold-off discharge transistor, PNP", "Q", library.transistor("BC557B"), 1, stocks)
+    yield _record("hold-off discharge transistor, NPN", "Q", library.transistor("BC547B"), 1, stocks)
+    for end in ("PNP", "NPN"):
+        yield _resistor(f"hold-off discharge drive, {end}", EMPTY_DRIVE_OHM, stocks, 0.05)
+        yield _resistor(f"hold-off discharge base to emitter, {end}", LATCH_HOLD_OHM, stocks, 0.05)
+    yield _resistor("hold-off discharge resistor", EMPTY_OHM, stocks, 0.05)
+    yield diode_use("hold-off discharge diode", "1N4148")
+    yield capacitor_use("hold-off discharge coupling", circuit.hold_off.couple_f, "film 63 V", 0.10)

@@ -7,6 +7,7 @@ to its temperature, and the window says what that means.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import log
 from typing import Final, Literal, TypeAlias
 
@@ -22,7 +23,7 @@ from subwright.physics.networks.tolerance import Parameter, influences, worst_ca
 from subwright.stages.protection_models import RESISTOR_DRIFT, Case, ReferenceModel
 from subwright.stages.protection_records import CurrentInput, DropSense, OverCurrentTrip
 
-__all__ = ["design_over_current", "plan_shunt_ohm"]
+__all__ = ["design_over_current", "plan_shunt_ohm", "response_s"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
@@ -31,9 +32,9 @@ _LEAST_LEVEL_V: Final = 0.06  # below this the offset decides alone; common prac
 _MOST_SHUNT_W: Final = 3.0
 _FILTER_OHM: Final = 1e3
 _DROP_FILTER_OHM: Final = 10e3
-_DROP_LOAD_OHM: Final = 10e3  # small current: the reading's diodes run at nearly the same
-_DROP_A: Final = 0.1e-3  # from a gate through the diode into its drain
-_DIODE_V: Final = 0.5  # a small diode at a tenth of a milliampere; common practice
+_DROP_LOAD_OHM: Final = 3.3e3
+_DROP_A: Final = 0.3e-3  # from a gate through the diode into its drain
+_DIODE_V: Final = 0.55  # a small diode at some tenths of a milliampere; common practice
 _PAIR_V: Final = 0.01  # how far apart the two pairs of diodes lie; common practice
 _QUICK_DIODE: Final = "1N4148"
 _QUICK_DIODE_V: Final = 75.0
@@ -130,8 +131,11 @@ def design_over_current(
     filter_ohm = _FILTER_OHM if drop is None else _DROP_FILTER_OHM
     capacitor = at_least(filter_s / filter_ohm, "E6")
     tau = capacitor * filter_ohm
-    reach = float(high[0]) / data.fault_a
-    return OverCurrentTrip(
+    watched = data.both_ways and method == "shunt"
+    upper_n = nearest(_FILTER_OHM * volts / level, "E24") if watched else 0.0
+    negative = volts * _FILTER_OHM / upper_n / sense if watched else 0.0
+    shares = (1.0, negative / nominal) if watched else (1.0,)
+    made = OverCurrentTrip(
         method=method,
         sense_ohm=sense,
         sense_w=heat,
@@ -143,17 +147,36 @@ def design_over_current(
         filter_s=tau,
         target_a=wanted,
         nominal_a=nominal,
-        low_a=float(low[0]),
-        high_a=float(high[0]),
+        low_a=float(low[0]) * min(shares),
+        high_a=float(high[0]) * max(shares),
         first=(strongest.parameter, abs(strongest.shift) / nominal),
         must_a=data.crest_a,
         limit_a=data.switch_limit_a,
-        response_s=-tau * log(1.0 - reach) if reach < 1.0 else float("inf"),
+        response_s=float("inf"),
         after=after,
         held_a=level / sense,
         drop=drop,
-        both_ways=data.both_ways and method == "shunt",
+        both_ways=watched,
+        negative_upper_ohm=upper_n,
+        negative_a=negative,
     )
+    latest = float(high[0]) * max(shares) / nominal  # the level of the most sluggish unit, over the nominal
+    return replace(made, response_s=response_s(made, data.fault_a, latest))
+
+
+def response_s(trip: OverCurrentTrip, fault_a: float, share: float = 1.0) -> float:
+    """From a fault to the trip of its comparator, s; infinite where the fault never reaches the level.
+
+    Parameters
+    ----------
+    trip : as built. fault_a : A. share : level of a unit over the nominal one.
+    """
+    drop, level_v = trip.drop, share * trip.held_a * trip.sense_ohm
+    source_v, tau = fault_a * trip.sense_ohm, trip.filter_s
+    if drop is not None and source_v > drop.most_v:
+        source_v = drop.most_v  # the drain has let go of the diode: pull-up and load drive the filter alone
+        tau += trip.filter_f * drop.pull_ohm * drop.load_ohm / (drop.pull_ohm + drop.load_ohm)
+    return -tau * log(1.0 - level_v / source_v) if source_v > level_v else float("inf")
 
 
 def _drop_sense(data: CurrentInput, reference_v: float) -> DropSense:
@@ -167,8 +190,18 @@ def _drop_sense(data: CurrentInput, reference_v: float) -> DropSense:
         level_pull_ohm=nearest((reference_v - _DIODE_V) / own_a, "E24"),
         gate_v=data.gate_v,
         diode=_QUICK_DIODE if data.drain_v <= _QUICK_DIODE_V else _TALL_DIODE,
-        conduction=data.conduction,
+        conduction=_seen(data.conduction),
+        most_v=(data.gate_v - 2.0 * _DIODE_V) * _DROP_LOAD_OHM / (pull + _DROP_LOAD_OHM),
     )
+
+
+def _seen(on: float) -> float:
+    """Share of a switch's drop that the filter settles to, from the share of the time that one is on.
+
+    The filter fills through its resistor and empties through that and the load, more slowly:
+    ``s/(s + (1 - s) Rf/(Rf + Rl))``. [derived]
+    """
+    return on / (on + (1.0 - on) * _DROP_FILTER_OHM / (_DROP_FILTER_OHM + _DROP_LOAD_OHM))
 
 
 def _level_v(upper_ohm: Array, lower_ohm: Array, reference_v: Array, drop: DropSense | None) -> Array:

@@ -179,7 +179,8 @@ class DropSense:
     ----------
     sides : switches watched. pull_ohm : from each gate. load_ohm : to ground, for sense and level alike.
     level_pull_ohm : from the reference. gate_v : gates when on, V. diode : id of every diode.
-    conduction : share of the time that one of the switches is on; the filter takes the mean.
+    conduction : share of the drop that the filter settles to, as no switch is on all the time.
+    most_v : the most that the reading can be, V: what the gates' resistors can drive.
     """
 
     sides: Literal[1, 2]
@@ -189,6 +190,7 @@ class DropSense:
     gate_v: float
     diode: str
     conduction: float
+    most_v: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -207,7 +209,8 @@ class OverCurrentTrip:
         alone, A. limit_a : what the switch stands, A; None where not known.
     response_s : from a dead short to the trip, s. after : what follows a trip.
     drop : how the switches' drop is read; None with a shunt. held_a : trip with a switch that stays on, A.
-    both_ways : a second comparator watches the current the other way.
+    both_ways : a second comparator watches the current the other way. negative_upper_ohm : from the reference
+        to its input, whose filter resistor leads to the shunt, Ω. negative_a : its trip, magnitude, A.
     """
 
     method: Literal["shunt", "switch"]
@@ -231,6 +234,8 @@ class OverCurrentTrip:
     held_a: float
     drop: DropSense | None = None
     both_ways: bool = False
+    negative_upper_ohm: float = 0.0
+    negative_a: float = 0.0
 
     @property
     def sections(self) -> int:
@@ -515,7 +520,8 @@ class Chatter:
 class HoldOff:
     """A capacitor beside the run line: the pull-up fills it, and the line follows past half; F and s.
 
-    ``emptied`` : whether a transistor empties it at every trip, however short.
+    ``emptied`` : whether a transistor empties it at every trip, however short; ``short_s`` then follows one,
+    and ``couple_f`` tells it of the run line's fall.
     """
 
     capacitor_f: float
@@ -523,6 +529,8 @@ class HoldOff:
     low_s: float
     high_s: float
     emptied: bool = False
+    short_s: float = 0.0
+    couple_f: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

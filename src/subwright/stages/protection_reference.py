@@ -28,15 +28,16 @@ from subwright.stages.protection_records import (
 
 __all__ = [
     "COMPARATOR_SUPPLY_A",
-    "DISCHARGE_BASE_OHM",
-    "DISCHARGE_DOWN_OHM",
-    "DISCHARGE_F",
+    "EMPTY_DRIVE_OHM",
+    "EMPTY_OHM",
     "HALF_OHM",
     "HOLD_OHM",
     "INHIBIT_OHM",
     "LAMP_V",
+    "LATCH_F",
     "LATCH_HOLD_OHM",
     "LATCH_OHM",
+    "NOISE_F",
     "RUN_OHM",
     "Choices",
     "choose_parts",
@@ -51,13 +52,18 @@ __all__ = [
 
 RUN_OHM: Final = 470e3  # pull-up of the line that every tripped output pulls down; fills the hold-off
 HOLD_OHM: Final = 10e3  # between that line and the hold-off's capacitor: a trip acts at once, past it
+NOISE_F: Final = 1e-9  # on the run line: its diodes sit at the ends of long tracks; common practice
 HALF_OHM: Final = 10e3  # each half of the divider that the line is compared with
 INHIBIT_OHM: Final = 4.7e3  # pull-up of the inhibit output
 LATCH_OHM: Final = 10e3  # each of a latch's two coupling resistors
+LATCH_F: Final = 10e-9  # across the NPN's base: no edge at switch-on sets it
 LATCH_HOLD_OHM: Final = 47e3  # base to emitter of each: no leakage sets it
-DISCHARGE_F: Final = 100e-9  # couples the inhibit's edge to the transistor that empties the hold-off
-DISCHARGE_BASE_OHM: Final = 1e3
-DISCHARGE_DOWN_OHM: Final = 10e3
+EMPTY_OHM: Final = 22.0  # what the hold-off's capacitor is emptied through
+EMPTY_DRIVE_OHM: Final = 2.2e3  # into each base of the pair that empties it
+EMPTY_LEAST_F: Final = 100e-9
+EMPTY_PER: Final = (
+    25.0  # its own capacitor is a twenty-fifth of the hold-off's: the pulse outlasts the emptying
+)
 LAMP_V: Final = 1.8  # forward voltage of a red LED at 1 mA; common practice
 _LAMP_LEAST_V: Final = 1.6  # red LEDs at 1 mA; common practice
 _LAMP_MOST_V: Final = 2.1
@@ -234,6 +240,8 @@ def settle_hold_off(
         low_s=0.95 * (1.0 - spread) * constant * decays(_HELD_DIODE_MOST_V + _OUTPUT_MOST_V, bias_a[1]),
         high_s=1.05 * (1.0 + spread) * constant * decays(lowest, 0.0),
         emptied=emptied,
+        couple_f=at_least(max(EMPTY_LEAST_F, capacitor / EMPTY_PER), "E6") if emptied else 0.0,
+        short_s=constant * decays(_EMPTY_V, bias_a[0]) if emptied else 0.0,
     )
 
 

@@ -37,12 +37,19 @@ _RESERVE: Final = 1.1
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Thresholds:
-    """Of one pull resistor: both polarities at room temperature, and the extremes of both, V."""
+    """Of one pull resistor: both polarities at room temperature, and the extremes of both, V.
+
+    ``positive_node_v``, ``negative_node_v``, ``high_node_v`` : the same behind the low-pass, where a stuck
+    output brings current enough.
+    """
 
     positive_v: float
     negative_v: float
     low_v: float
     high_v: float
+    positive_node_v: float
+    negative_node_v: float
+    high_node_v: float
 
 
 def small_transistor(library: Library, polarity: Literal["npn", "pnp"], volts: float) -> Transistor:
@@ -80,23 +87,32 @@ def _thresholds(
     """Direct voltages that trip the detector.
 
     Positive: a junction and the base current's drop. Through the PNP: a junction at that current and its drop
-    in the whole resistance. [derived]
+    in the resistor that the emitter hangs on. [derived]
     """
+    leg_ohm = 0.5 * resistor_ohm if floating else resistor_ohm
 
-    def indirect(sink: float, shift: float, gain: float, ohm: float) -> float:
+    def indirect(sink: float, shift: float, gain: float, spread: float) -> tuple[float, float]:
         current = _through_pnp(sink, pull_ohm, shift, gain)
-        return base_emitter_v(current) + shift + current * ohm
+        node = base_emitter_v(current) + shift
+        return node, node + current * spread * leg_ohm
 
-    def direct(sink: float, shift: float, gain: float, ohm: float) -> float:
-        return base_emitter_v(sink) + shift + sink / gain * ohm
+    def direct(sink: float, shift: float, gain: float, spread: float) -> tuple[float, float]:
+        node = base_emitter_v(sink) + shift
+        return node, node + sink / gain * spread * leg_ohm
 
     ways = (indirect,) if floating else (direct, indirect)
-    nominal = [way(sink_a, 0.0, NPN_GAIN, resistor_ohm) for way in ways]
-    low = [way(sink_a, JUNCTION_HOT_V, 4.0 * NPN_GAIN, (1 - RESISTOR) * resistor_ohm) for way in ways]
-    high = [
-        way(sink_most_a, JUNCTION_COLD_V, _GAIN_LEAST, (1 + RESISTOR) ** 2 * resistor_ohm) for way in ways
-    ]
-    return _Thresholds(positive_v=nominal[0], negative_v=nominal[-1], low_v=min(low), high_v=max(high))
+    nominal = [way(sink_a, 0.0, NPN_GAIN, 1.0) for way in ways]
+    low = [way(sink_a, JUNCTION_HOT_V, 4.0 * NPN_GAIN, 1 - RESISTOR) for way in ways]
+    high = [way(sink_most_a, JUNCTION_COLD_V, _GAIN_LEAST, (1 + RESISTOR) ** 2) for way in ways]
+    return _Thresholds(
+        positive_v=nominal[0][1],
+        negative_v=nominal[-1][1],
+        low_v=min(volts for _, volts in low),
+        high_v=max(volts for _, volts in high),
+        positive_node_v=nominal[0][0],
+        negative_node_v=nominal[-1][0],
+        high_node_v=max(node for node, _ in high),
+    )
 
 
 def design_detector(
@@ -114,7 +130,8 @@ def design_detector(
     NoSolutionError : no usual capacitor is slow enough, or so small a voltage never reaches the threshold.
     """
     omega = 2.0 * pi * data.lowest_note_hz
-    wanted = sqrt(max((spec.bass_margin * data.peak_v / _LEAST_V) ** 2 - 1.0, 1.0)) / omega
+    # A note that begins at its zero crossing reaches twice its steady amplitude in its first half wave.
+    wanted = sqrt(max((2.0 * spec.bass_margin * data.peak_v / _LEAST_V) ** 2 - 1.0, 1.0)) / omega
     slow = wanted / ((1.0 - RESISTOR) * (1.0 - CAPACITOR))
     legs: Literal[1, 2] = 2 if data.floating else 1
     fits = []
@@ -133,7 +150,7 @@ def design_detector(
         )
     tau, resistor, capacitor = min(fits, key=lambda f: (round(f[0] / slow, 1), f[2]))
     most_a = (data.corners[Corner.MAX] - base_emitter_v(drive.sink_a)) / drive.base_ohm
-    aim = base_emitter_v(drive.sink_a) + drive.sink_a / NPN_GAIN * resistor
+    aim = base_emitter_v(drive.sink_a) + drive.sink_a / NPN_GAIN * resistor / legs
     tried = {
         float(pull): _thresholds(drive.sink_a, most_a, resistor, float(pull), data.floating)
         for pull in between(*_PULLS_OHM, "E12")
@@ -152,7 +169,7 @@ def design_detector(
     low_tau = (1.0 - RESISTOR) * (1.0 - CAPACITOR) * tau
     supply_v = max(data.outputs_v, data.highest_v, data.corners[Corner.MAX])
     stands_v = supply_v + (data.stuck_v if data.floating and data.outputs_v == 0.0 else 0.0)
-    slower_v = max(found.positive_v, found.negative_v)
+    slower_v = max(found.positive_node_v, found.negative_node_v)
     return DcDetector(
         resistor_ohm=resistor,
         resistors=legs,
@@ -161,12 +178,14 @@ def design_detector(
         floating=data.floating,
         threshold_v=found.positive_v,
         negative_v=found.negative_v,
+        node_v=found.positive_node_v,
+        negative_node_v=found.negative_node_v,
         threshold_low_v=found.low_v,
         threshold_high_v=found.high_v,
-        bass_v=data.peak_v / hypot(1.0, omega * low_tau),
+        bass_v=2.0 * data.peak_v / hypot(1.0, omega * low_tau),
         trip_s=rc_dc_detect_time_s(resistor, capacitor, data.stuck_v, slower_v),
         trip_latest_s=rc_dc_detect_time_s(
-            (1.0 + RESISTOR) * resistor, (1.0 + CAPACITOR) * capacitor, data.stuck_v, found.high_v
+            (1.0 + RESISTOR) * resistor, (1.0 + CAPACITOR) * capacitor, data.stuck_v, found.high_node_v
         ),
         pull_ohm=pull,
         couple_ohm=_COUPLE_OHM,

@@ -43,10 +43,11 @@ class SpeakerGuardSpec(StageSpec):
     )
     mosfet: str = choice("auto", why="MOSFET id of the switch, by id from the library or drawer.")
     bass_margin: Ratio = quantity(
-        "1.5",
-        low="1.1",
+        "1.2",
+        low="1.05",
         high="5",
-        why="How far the lowest note at full output stays below the detector's threshold, worst parts.",
+        why="How far the lowest note at full output, its first half wave, stays below the detector's "
+        "threshold, worst parts.",
     )
 
 
@@ -126,8 +127,9 @@ class DcDetector:
     resistor_ohm, capacitor_f : in all, Ω and F. resistors : that it is made of, 1 or 2.
     tau_s : their product, s. floating : between two outputs.
     threshold_v, negative_v : direct voltages that trip it at room temperature, magnitudes, V.
+    node_v, negative_node_v : the same behind the low-pass, V.
     threshold_low_v, threshold_high_v : hot and cold with the parts that hurt, of both polarities, V.
-    bass_v : lowest note behind the low-pass at full output, worst parts, V.
+    bass_v : lowest note behind the low-pass at full output, first half wave, worst parts, V.
     trip_s, trip_latest_s : with the output stuck, slower polarity, nominal and worst parts, s.
     pull_ohm : base to emitter of the PNP, Ω. couple_ohm : from it to the third transistor, Ω.
     down_ohm : base to emitter of that one, Ω. npn, pnp : ids that stand its supply. supply_v : highest, V.
@@ -141,6 +143,8 @@ class DcDetector:
     floating: bool
     threshold_v: float
     negative_v: float
+    node_v: float
+    negative_node_v: float
     threshold_low_v: float
     threshold_high_v: float
     bass_v: float

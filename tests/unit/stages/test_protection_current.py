@@ -164,7 +164,7 @@ def test_drop_of_the_switches_through_its_diodes() -> None:
     drop = trip.drop
     assert drop is not None
     assert drop.conduction * trip.nominal_a == pytest.approx(trip.held_a)
-    thermal_v, saturation_a = 1.75 * 0.0259, 0.1e-3 / np.exp(0.5 / (1.75 * 0.0259))
+    thermal_v, saturation_a = 1.75 * 0.0259, 0.3e-3 / np.exp(0.55 / (1.75 * 0.0259))
 
     def second(first_v: float, first_ohm: float, feed_v: float, pull_ohm: float) -> float:
         """Voltage over the load behind a diode pair whose first ends on a source, V."""
