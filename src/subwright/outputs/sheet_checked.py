@@ -179,13 +179,13 @@ def _grid(name: str, rows: Sequence[Saved]) -> Grid:
     experiment = known.get(name)
     with_case = any(one.case for one in rows)
     header = ("case", *_COLUMNS) if with_case else _COLUMNS
-    cells = [
-        (*((one.case,) if with_case else ()), *_cells(one, check))
-        for case in dict.fromkeys(one.case for one in rows)
-        for one in rows
-        if one.case == case
-        for check in one.checks
-    ]
+    engines: dict[tuple[str, ...], list[str]] = {}  # of rows that read alike
+    for case in dict.fromkeys(one.case for one in rows):
+        for one in rows:
+            for check in one.checks if one.case == case else ():
+                *read, engine = _cells(one, check)
+                engines.setdefault((*((case,) if with_case else ()), *read), []).append(engine)
+    cells = [(*read, " and ".join(found)) for read, found in engines.items()]
     shift = 1 if with_case else 0
     return Grid(
         title=experiment.title if experiment else name,

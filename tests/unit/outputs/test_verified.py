@@ -12,7 +12,7 @@ import pytest
 
 from subwright import __version__, service
 from subwright.base.errors import InputError, SubwrightError
-from subwright.build.experiments import all_experiments
+from subwright.build.experiments import all_experiments, experiment_named
 from subwright.build.experiments.record import Check
 from subwright.outputs import verified
 from subwright.outputs.design_view import pack_view
@@ -27,6 +27,7 @@ from subwright.outputs.sheet_checked import (
     value_text,
 )
 from subwright.outputs.verified import Saved, SavedDesign, read_verified, results_of, save_verified
+from subwright.service.solved import library_of
 
 EXAMPLE = Path(__file__).parents[3] / "examples" / "storyteller-van.build.toml"
 RAIL = Check(quantity="positive rail", closed=30.0, simulated=30.3, unit="V", limit=0.02)
@@ -167,7 +168,7 @@ def test_checks_as_text() -> None:
 
 def test_a_page_says_that_nothing_was_run() -> None:
     made = solved()
-    sheet = checked_sheet(made.design, service.solved.library_of(made), ())
+    sheet = checked_sheet(made.design, library_of(made), ())
     assert sheet.lead.startswith("NOT RUN.")
     assert sheet.grids == ()
     assert "NOT RUN" in pack_files(made.design)["summary.html"].decode()
@@ -176,13 +177,13 @@ def test_a_page_says_that_nothing_was_run() -> None:
 def test_a_page_says_that_only_another_version_was_run() -> None:
     made = solved()
     other = SavedDesign(code="AAAA-0001", made_with=__version__, results=(saved(),))
-    sheet = checked_sheet(made.design, service.solved.library_of(made), (other,))
+    sheet = checked_sheet(made.design, library_of(made), (other,))
     assert sheet.lead.startswith("RUN ON ANOTHER VERSION OF THIS DESIGN")
     assert not any("positive rail" in row for grid in sheet.grids for row in grid.rows)
 
 
 def test_a_page_shows_what_was_run_and_what_was_not() -> None:
-    made, library = solved(), service.solved.library_of(solved())
+    made, library = solved(), library_of(solved())
     code = design_code(made.design)
     every = tuple(
         saved(one.name, case.name) for one in all_experiments() for case in one.cases(made.design, library)
@@ -198,11 +199,11 @@ def test_a_page_shows_what_was_run_and_what_was_not() -> None:
     sheet = checked_sheet(made.design, library, (part,))
     if len({one.experiment for one in every}) > 1:
         assert sheet.grids[-1].title == "Not run on this design"
-    assert {"no longer there", all_experiments()[-1].title} <= {grid.title for grid in sheet.grids}
+    assert {"no longer there", experiment_named("box-response").title} <= {grid.title for grid in sheet.grids}
 
 
 def test_the_pack_depends_on_the_results_but_not_on_when_they_were_made() -> None:
-    made, library = solved(), service.solved.library_of(solved())
+    made, library = solved(), library_of(solved())
     code = design_code(made.design)
     first = SavedDesign(code=code, made_with=__version__, results=(saved(),))
     later = replace(first, results=(replace(saved(), seconds=9.5, at="2027-07-07T07:07:07+00:00"),))
@@ -220,3 +221,12 @@ def test_the_file_is_readable_by_people(tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert text.count("\n") > 20
     assert json.loads(text)["designs"][0]["results"][0]["checks"][0]["quantity"] == "positive rail"
+
+
+def test_engines_that_read_alike_share_a_row() -> None:
+    made, library = solved(), library_of(solved())
+    results = tuple(saved("box-response", "", engine) for engine in ("ngspice", "embedded"))
+    results = (*results, saved("box-response", "", "third", replace(RAIL, simulated=30.2)))
+    whole = SavedDesign(code=design_code(made.design), made_with=__version__, results=results)
+    grid = checked_sheet(made.design, library, (whole,)).grids[0]
+    assert [row[-1] for row in grid.rows] == ["embedded and ngspice", "embedded and ngspice", "third"]
