@@ -82,7 +82,7 @@ class ConverterRound:
         """The whole results, with parts and reasons."""
         return (
             list_converter(job.spec.converter, self.demand, self.converter, job.library),
-            self.held.finished(self.need, job.library),
+            self.held.finished(self.need, job.library, self.winding_c),
         )
 
 

@@ -82,7 +82,7 @@ def require_that(ok: ArrayLike, quantity: str, value: ArrayLike, limit: str, rem
 
     >>> require_that(2.0 > 0, "frequency, Hz", 2.0, "> 0 Hz")
     """
-    if ok is True:
+    if ok is True or (isinstance(ok, np.bool_) and ok):
         return
     holds = np.asarray(ok, dtype=bool)
     if bool(holds) if holds.ndim == 0 else np.logical_and.reduce(holds, axis=None):

@@ -98,18 +98,19 @@ def choose_switch(
         pool = (m for m in library.mosfets.values() if m.channel == "n" and m.vds_v >= voltage_v)
     ranked: list[tuple[bool, float, str, Mosfet, int, float]] = []
     for mosfet in pool:
+        hot_ohm, have = hot_resistance(mosfet, junction_c), library.in_drawer(mosfet.id)
+        sink_a = drive_a * min(1.0, plateau_v(mosfet) / drive_v)
+        charge = turn_off_charge_coul(mosfet.qgs_coul, mosfet.qgd_coul)
         for count in range(1, _MOST_PARALLEL + 1) if per_side is None else (per_side,):
             device_rms = rms_a / count
-            conduction = legs * count * device_rms**2 * hot_resistance(mosfet, junction_c)
-            sink_a = drive_a / count * min(1.0, plateau_v(mosfet) / drive_v)
-            fall_s = turn_off_charge_coul(mosfet.qgs_coul, mosfet.qgd_coul) / sink_a
-            overlap = 0.5 * legs * switching_hz * off_v * end_a * fall_s
+            conduction = legs * count * device_rms**2 * hot_ohm
+            overlap = 0.5 * legs * switching_hz * off_v * end_a * charge * count / sink_a
             gate = legs * count * mosfet.qg_coul * drive_v * switching_hz
             loss = conduction + overlap + gate
             fits = loss / (legs * count) <= loss_limit_w and device_rms <= 0.6 * mosfet.id_a
             if not fits and wanted == "auto" and per_side is None:
                 continue
-            at_hand = library.in_drawer(mosfet.id) >= legs * count
+            at_hand = have >= legs * count
             # Each further pair costs board, heatsink and drive: charged as 1.5 W.
             ranked.append((not at_hand, loss + 3.0 * count, mosfet.id, mosfet, count, loss))
     if not ranked:

@@ -62,6 +62,7 @@ _MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 24_000, "thorough": 600_000
 # Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
 _MOST_LAID: Final = 3_000  # windings laid before a quick look samples the wires
 _SECTION_CLASS: Final = 1.2
+_NEAR: Final = _SECTION_CLASS**2.5  # how far from the best of a coarse look the closer one goes, either way
 _MOST_RELAXED: Final = 200_000  # the same when looking for what stands in the way
 _TYPICAL_BUILD: Final = 0.6  # of the window's depth
 _TYPICAL_COPPER: Final = 0.02  # of the battery, dropped in the windings at the crest
@@ -199,6 +200,13 @@ def _options(
     return _Options(wire, counts[which], wires.drawer[wire]), density.size
 
 
+def _near(options: _Options, wires: WireTable, section_m2: float) -> _Options:
+    """Choices whose copper section lies near one that is known to do well."""
+    section = wires.copper_m2[options.wire] * options.strands
+    keep = np.abs(np.log(section / section_m2)) <= math.log(_NEAR)
+    return _Options(options.wire[keep], options.strands[keep], options.drawer[keep])
+
+
 def _coarse(options: _Options, wires: WireTable) -> _Options:
     """A fair sample for a quick look: of each class of copper section the finest, middle and coarsest wire.
 
@@ -323,6 +331,7 @@ def all_candidates(
     copper_c: float,
     relax: float = 1.0,
     effort: Effort = "thorough",
+    near_m2: tuple[float, float] | None = None,
 ) -> tuple[Candidates, int, bool]:
     """Candidates worth winding, and how many combinations they stand for.
 
@@ -333,6 +342,8 @@ def all_candidates(
         to find out what stands in the way when nothing is feasible.
     effort : how many pairings of wires to look at before thinning them out; a quick search also leaves out
         pairs that can't give the rail.
+    near_m2 : copper sections of one half of primary and secondary that a coarser look found best; choices far
+        from them are left out. None looks at all.
 
     Returns
     -------
@@ -347,6 +358,8 @@ def all_candidates(
         spec, wires[1], spec.secondary_strands, need.secondary_rms_a, heat_share, relax
     )
     covered *= first_count * second_count
+    if near_m2 is not None:
+        first, second = _near(first, wires[0], near_m2[0]), _near(second, wires[1], near_m2[1])
     sampled = effort == "quick" and sets.row.size * max(first.wire.size, second.wire.size) > _MOST_LAID
     if sampled:
         first = _coarse(first, wires[0]) if first.wire.size else first

@@ -37,12 +37,12 @@ from subwright.stages.transformer_tables import (
     wire_table,
 )
 
-__all__ = ["Heated", "Wound", "first_guess_k", "full_evaluation", "heat", "wind"]
+__all__ = ["GUESS_SHARE", "Heated", "Wound", "first_guess_k", "full_evaluation", "heat", "wind"]
 
 _BOBBIN_SPREAD: Final = (0.8, 1.3)  # of the concentric leakage estimate; own allowance
 _COPPER_CEILING_C: Final = 200.0
 _SETTLED_K: Final = 0.2  # a tenth of that is left after the step that finds it
-_GUESS_SHARE: Final = 0.97  # of the rise found with copper and core at the hottest permitted
+GUESS_SHARE: Final = 0.97  # of the rise found with copper and core at the hottest permitted
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -290,7 +290,7 @@ def heat(
     primary_turns, secondary_turns = int(one.primary_turns[0]), int(one.secondary_turns[0])
     heat_share = mean_square(spec, need)
     halves = secondary_halves(need)
-    start_k = _GUESS_SHARE * guess_k if last_c is None else last_c - need.ambient_c
+    start_k = GUESS_SHARE * guess_k if last_c is None else last_c - need.ambient_c
     temperature, e, wires = _at_own_temperature(spec, need, wound, heat_share, start_k, library)
     barriers = 2 if bool(table.interfaces[row] > 1) and secondary_turns > 1 else 1
     primary_build = float(laid[0].build_m[0])
@@ -346,7 +346,7 @@ def full_evaluation(
     spec, need, wound, guess_k, library : as for ``heat``. heated : what ``heat`` made of it.
     """
     e = heated.evaluation
-    guess = _GUESS_SHARE * guess_k
+    guess = GUESS_SHARE * guess_k
     if mean_square(spec, need) < 1.0:
         full_w = float(e.core_w[0] + e.primary_w[0] + e.secondary_w[0])
         guess *= 1.1 * full_w / float(e.heating_w[0])

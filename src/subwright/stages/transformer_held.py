@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from subwright.parts.library import Library
 from subwright.stages.transformer_build import finish
-from subwright.stages.transformer_heated import Heated, Wound, first_guess_k, heat
+from subwright.stages.transformer_heated import GUESS_SHARE, Heated, Wound, first_guess_k, heat
 from subwright.stages.transformer_records import (
     SearchStatistics,
     TransformerNeed,
@@ -78,12 +78,17 @@ class HeldTransformer:
         guess_k = first_guess_k(self.spec, need, self.wound, library) if last_c is None else 0.0
         return heat(self.spec, need, self.wound, guess_k, library, last_c=last_c)
 
-    def finished(self, need: TransformerNeed, library: Library) -> TransformerResult:
+    def finished(
+        self, need: TransformerNeed, library: Library, last_c: float | None = None
+    ) -> TransformerResult:
         """The whole result for other currents; how it was chosen stays as it was.
 
         Parameters
         ----------
-        need, library : as for ``heated``.
+        need, library, last_c : as for ``heated``.
         """
-        guess_k = first_guess_k(self.spec, need, self.wound, library)
+        if last_c is None:
+            guess_k = first_guess_k(self.spec, need, self.wound, library)
+        else:
+            guess_k = (last_c - need.ambient_c) / GUESS_SHARE
         return finish(self.spec, need, library, self.wound, guess_k, self.search, self.choice)

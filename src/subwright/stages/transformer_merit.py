@@ -148,12 +148,15 @@ def _pareto(objectives: Floats) -> Ints:
     _, first = np.unique(key, return_index=True)
     distinct = steps[first]
     order = np.argsort(distinct.sum(axis=1), kind="stable")
-    left, rows = distinct[order], first[order]
+    rows = first[order]
+    left = np.ascontiguousarray(distinct[order].T.astype(np.int16))  # one row per objective
     front: list[int] = []
     while rows.size:
         front.append(int(rows[0]))
-        alive = np.any(left < left[0], axis=1)
-        left, rows = left[alive], rows[alive]
+        alive = left[0] < left[0, 0]
+        for values in left[1:]:
+            alive |= values < values[0]
+        left, rows = left[:, alive], rows[alive]
     return np.array(front, dtype=np.int64)
 
 

@@ -110,15 +110,15 @@ def _search(
     *,
     own_only: bool,
     front: bool,
+    near_m2: tuple[float, float] | None = None,
 ) -> Found:
     begun = time.perf_counter()
     hot = hottest_c(spec, need)
     table = core_table(spec, need, library, own_only=own_only)
-    wires = (
-        wire_table(spec.primary_wire, need, hot, library),
-        wire_table(spec.secondary_wire, need, hot, library),
-    )
-    candidates, covered, thinned = all_candidates(spec, need, table, wires, hot, relax, effort)
+    first = wire_table(spec.primary_wire, need, hot, library)
+    same = spec.secondary_wire == spec.primary_wire
+    wires = (first, first if same else wire_table(spec.secondary_wire, need, hot, library))
+    candidates, covered, thinned = all_candidates(spec, need, table, wires, hot, relax, effort, near_m2)
     laid = lay_both(spec, table, wires, candidates, primary_halves(need), secondary_halves(need))
     evaluation = evaluate(spec, need, table, wires, candidates, laid, hot, mean_square(spec, need))
     limits = violations(spec, need, table, candidates, evaluation)
@@ -146,7 +146,13 @@ def _search(
     if thinned and best >= 0 and not _turns_fixed(spec):
         row = int(candidates.row[best])
         # The wires were thinned out for the sake of time: look at all of them on the core and turns chosen.
-        finer = search_all(_on_chosen_core(spec, table, candidates, best), need, library, front=False)
+        at = slice(best, best + 1)
+        near = (
+            float((wires[0].copper_m2[candidates.primary_wire[at]] * candidates.primary_strands[at])[0]),
+            float((wires[1].copper_m2[candidates.secondary_wire[at]] * candidates.secondary_strands[at])[0]),
+        )
+        closer = _on_chosen_core(spec, table, candidates, best)
+        finer = _search(closer, need, library, 1.0, "thorough", own_only=False, front=False, near_m2=near)
         if finer.best >= 0:
             for columns, better in ((candidates, finer.candidates), (evaluation, finer.evaluation)):
                 _put(columns, best, better, finer.best)
