@@ -28,13 +28,17 @@ DRAWING: Final[Box] = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Title:
-    """What the title block says. ``stamp`` is "" unless a finding forbids building."""
+    """What the title block says.
+
+    ``symbols`` names their standard; ``stamp`` is "" unless a finding forbids building.
+    """
 
     build: str
     sheet: str
     number: int
     of: int
     made_with: str
+    symbols: str = "IEC 60617"
     stamp: str = ""
 
 
@@ -83,7 +87,7 @@ def _block(title: Title, inner: Box) -> list[str]:
         text(x + 10, y + 54, _short(title.sheet, 38), classes="h t"),
         text(inner[2] - 110, y + 54, f"sheet {title.number} of {title.of}", classes="t"),
         text(x + 10, y + 83, f"{title.made_with}   \u2192 2: goes on at sheet 2", classes="sm ts"),
-        text(inner[2] - 110, y + 83, "A4, IEC 60617", classes="sm ts"),
+        text(inner[2] - 110, y + 83, f"A4, {title.symbols}", classes="sm ts"),
     ]
     if title.stamp:
         words = wrap(title.stamp, 56)

@@ -181,6 +181,7 @@ def _finished(
         number=number,
         of=of,
         made_with=f"subwright {__version__}",
+        symbols="IEEE 315" if paper.style == "us" else "IEC 60617",
         stamp=stamp,
     )
     desc = f"Circuit diagram; {len(block.circuit.parts)} parts of the netlist '{block.circuit.name}'."
