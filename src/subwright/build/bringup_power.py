@@ -46,6 +46,22 @@ _CHECKS: Final = (
 )
 
 
+_ALIKE: Final = ("turns are whole; 3 % for meter and leads", True)
+_WIRE: Final = ("wire table at 20 °C; 10 % for joints and meter", True)
+_BASIS: Final = {  # where each window comes from, and whether that is common practice
+    "insulation": ("anything lower is damaged enamel or tape", True),
+    "primary-inductance": ("the core's inductance factor at its limits", False),
+    "primary-halves": _ALIKE,
+    "primary-phase": _ALIKE,
+    "primary-phase-voltage": _ALIKE,
+    "turns-ratio": _ALIKE,
+    "secondary-phase": _ALIKE,
+    "leakage": ("lowest and highest of the estimates for this lay", False),
+    "primary-resistance": _WIRE,
+    "secondary-resistance": _WIRE,
+}
+
+
 def power_steps(design: Design, bench_v: float, links: str) -> Iterator[Step]:
     """Steps from the bare board to rails under a dummy load; numbers are set when they are put in order."""
     converter, transformer = design.converter, design.transformer
@@ -114,7 +130,12 @@ def _bare_board(design: Design, converter: ConverterResult | None) -> Step:
         key="bare-board",
         title="Look, then measure without power",
         fitted=("everything soldered",),
-        absent=("battery", "fuse", "controller and comparators (out of their sockets)", "transformer"),
+        absent=(
+            "battery",
+            "fuse",
+            "controller and comparators (out of their sockets)",
+            *(() if converter is None else ("transformer",)),
+        ),
         links="open",
         supply=None,
         load="nothing",
@@ -252,7 +273,8 @@ def _sheet_readings(transformer: TransformerResult) -> Iterator[Reading]:
             expected=check.expected,
             low=check.low,
             high=check.high,
-            basis=check.failure,
+            basis=_BASIS.get(key, ("winding sheet", False))[0],
+            customary=_BASIS.get(key, ("", False))[1],
             rests_on=("transformer",),
         )
         yield reading

@@ -7,7 +7,7 @@ from typing import Final
 
 from subwright.base.preferred import at_least
 from subwright.base.units import show
-from subwright.build.bringup_numbers import dummy_load_ohm, rail_line, supply_limit
+from subwright.build.bringup_numbers import dummy_load_ohm, rail_line, rating_w, supply_limit
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
@@ -150,11 +150,6 @@ def _unloaded(design: Design, converter: ConverterResult, bench_v: float, links:
     )
 
 
-def _rating_w(power_w: float) -> float:
-    """A wirewound resistor's usual rating at no more than half its load, W; common practice."""
-    return next((size for size in (3.0, 5.0, 10.0, 25.0, 50.0, 100.0) if size >= 2.0 * power_w), 200.0)
-
-
 def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: str) -> Step:
     line = rail_line(design)
     open_v = line.rail_v(bench_v, 0.0)
@@ -163,7 +158,7 @@ def _loaded(design: Design, converter: ConverterResult, bench_v: float, links: s
     rail_v = open_v / (1.0 + line.rail_ohm / ohm)
     load_a = rail_v / ohm
     input_a = idle_losses_w(design) / bench_v + line.per_a * load_a
-    size = _rating_w(rail_v**2 / ohm)
+    size = rating_w(rail_v**2 / ohm)
     rests_on = ("transformer", "converter/rail rectifier", "converter/push-pull switch")
     return Step(
         number=0,

@@ -36,6 +36,7 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
     amplifier = design.amplifier
     idle = design.point(Corner.CHARGING, Level.IDLE).battery_a
     split = not amplifier.from_battery
+    supply_v = bench_v if design.boost is None else design.boost.set_v
     model = amplifier.model
     readings = [
         Reading(
@@ -70,10 +71,10 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
                 name="each speaker terminal to ground",
                 where="speaker terminal to battery −",
                 dimension="voltage",
-                expected=0.5 * bench_v,
-                low=0.47 * bench_v,
-                high=0.53 * bench_v,
-                basis="half of the supply; 6 % for divider and offset",
+                expected=0.5 * supply_v,
+                low=0.47 * supply_v,
+                high=0.53 * supply_v,
+                basis="half of the amplifier's supply; 6 % for divider and offset",
                 customary=True,
                 rests_on=("amplifier",),
             )

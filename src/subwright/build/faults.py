@@ -243,6 +243,89 @@ def _converter() -> tuple[Fault, ...]:
     )  # fmt: skip
 
 
+def _boost() -> tuple[Fault, ...]:
+    dead = "raised-rail=gone raised-rail-loaded=gone|low"
+    return (
+        _fault(
+            "choke-gap-wrong",
+            "the boost choke's gap or turns are wrong",
+            "count the turns, measure the spacer, clamp, and read again",
+            "choke-inductance=gone|low raised-loaded-current=in|high",
+            "choke-inductance=high|many raised-loaded-current=in|high|many",
+        ),
+        _fault(
+            "choke-open",
+            "a strand of the boost choke, or all of it, is not soldered",
+            "tin the ends again, all strands",
+            "choke-resistance=high|many choke-inductance=in|many rail-passive=in|gone "
+            "raised-rail=in|gone raised-rail-loaded=in|gone|low",
+        ),
+        _fault(
+            "boost-diode-reversed",
+            "the boost rectifier is reversed or open",
+            "compare the package's common pin with the parts list",
+            f"rail-passive=gone passive-current=gone {dead}",
+        ),
+        _fault(
+            "boost-switch-shorted",
+            "the boost switch is shorted, or its gate floats: choke and switch short the battery",
+            "measure it from drain to source; its pull-down must be fitted",
+            f"rail-passive=gone passive-current=high|many {dead}",
+        ),
+        _fault(
+            "boost-capacitor-leaky",
+            "a capacitor of the raised rail is reversed or leaks",
+            "feel which one warms; it is finished",
+            "passive-current=high|many rail-passive=in|low raised-rail-current=in|high|many",
+        ),
+        _fault(
+            "boost-timing-wrong",
+            "a wrong timing part of the boost controller",
+            "take resistor and capacitor out and measure them",
+            "boost-frequency=gone|low raised-loaded-current=in|high",
+            "boost-frequency=high|many raised-rail-current=in|high|many raised-loaded-current=in|high",
+        ),
+        _fault(
+            "boost-held",
+            "something holds the boost controller: its feedback, the rail guard, or its own supply",
+            "measure supply, feedback pin and current-sense pin, in this order",
+            "boost-frequency=gone boost-gate=gone raised-rail=low|gone raised-rail-loaded=low|gone",
+        ),
+        _fault(
+            "boost-gate-low",
+            "the boost switch's gate supply is low: a wrong zener",
+            "measure across it",
+            "boost-gate=low raised-loaded-current=in|high",
+        ),
+        _fault(
+            "feedback-divider-wrong",
+            "a wrong or open resistor in the boost converter's feedback divider",
+            "measure both out of circuit",
+            "raised-rail=low raised-rail-loaded=low",
+            "raised-rail=high|many raised-rail-loaded=high|many",
+        ),
+        _fault(
+            "boost-never-switches",
+            "the boost switch never turns on, or every pulse is cut short",
+            "oscilloscope at the gate, then at the current-sense pin",
+            "raised-rail=low raised-rail-loaded=low raised-rail-current=gone|low "
+            "raised-loaded-current=gone|low",
+        ),
+        _fault(
+            "boost-limit-early",
+            "the boost converter's current limit cuts in: a wrong burden",
+            "look at the current-sense pin: it must stay under a volt",
+            "raised-rail-loaded=low|gone raised-loaded-current=low|gone|in",
+        ),
+        _fault(
+            "boost-lossy",
+            "the choke saturates, or the boost rectifier is a slow one",
+            "look at the drain current: a straight line must not turn up at its end",
+            "raised-loaded-current=high|many",
+        ),
+    )
+
+
 def _watch(name: str, words: str) -> tuple[Fault, ...]:
     return (
         _fault(
@@ -406,6 +489,9 @@ def _sound() -> tuple[Fault, ...]:
 
 
 FAULTS: Final[Mapping[str, Fault]] = MappingProxyType(
-    {fault.key: fault for fault in (*_bare(), *_transformer(), *_converter(), *_guards(), *_sound())}
+    {
+        fault.key: fault
+        for fault in (*_bare(), *_transformer(), *_converter(), *_boost(), *_guards(), *_sound())
+    }
 )
 """Every fault by its key."""

@@ -17,7 +17,7 @@ from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library, near_ids
 from subwright.parts.schema import KINDS, Record
 
-__all__ = ["Candidate", "Substitution", "WithoutParts", "substitute"]
+__all__ = ["Candidate", "Substitution", "WithoutParts", "equivalents", "renamed", "substitute"]
 
 # What matters when one part stands in for another: field, its words, and whether more or less is better.
 _MATTERS: Final[Mapping[str, tuple[tuple[str, str, str, bool], ...]]] = MappingProxyType(
@@ -55,7 +55,7 @@ _MATTERS: Final[Mapping[str, tuple[tuple[str, str, str, bool], ...]]] = MappingP
             ("a_e_m2", "effective area", "area", True),
             ("window_area_m2", "window", "area", True),
         ),
-        "zener": (("pd_w", "dissipation", "power", True),),
+        "zener": (("power_w", "dissipation", "power", True),),
         "transistor": (
             ("vceo_v", "collector voltage", "voltage", True),
             ("ic_a", "collector current", "current", True),
@@ -70,7 +70,18 @@ _MATTERS: Final[Mapping[str, tuple[tuple[str, str, str, bool], ...]]] = MappingP
         "heatsink": (("rth_k_per_w", "to the air", "thermal resistance", False),),
     }
 )
-_SHAPE: Final = ("channel", "polarity", "technology", "package", "common", "family", "channels", "nominal_v")
+_PLAIN_EXCHANGE: Final = ("mosfet", "rectifier", "capacitor", "op_amp", "comparator", "zener", "transistor")
+_SHAPE: Final = (
+    "channel",
+    "polarity",
+    "technology",
+    "package",
+    "common",
+    "family",
+    "channels",
+    "nominal_v",
+    "vz_v",
+)
 
 
 class WithoutParts(Library):
@@ -126,6 +137,24 @@ class Substitution:
     instead: str = ""
 
 
+def equivalents(design: Design, library: Library, *, most: int = 3) -> Mapping[str, tuple[str, ...]]:
+    """For each library part of a build those that are worse in nothing that matters, drawer first.
+
+    Only kinds whose exchange changes no other part: no cores, drivers or heatsinks. Nothing is solved again.
+    """
+    found: dict[str, tuple[str, ...]] = {}
+    for kind in _PLAIN_EXCHANGE:
+        records = library.kind(kind)
+        for part_id in dict.fromkeys(part.part_id for _, part in design.part_uses()):
+            if part_id not in records:
+                continue
+            rows = _candidates(library, kind, part_id, len(records))
+            names = tuple(row.part_id for row in rows if not row.worse and not row.other)[:most]
+            if names:
+                found[part_id] = names
+    return MappingProxyType(found)
+
+
 def substitute(
     design: Design,
     library: Library,
@@ -168,7 +197,7 @@ def substitute(
     named = _names(design.spec, part_id)
     refusal = ""
     for instead in [row.part_id for row in candidates] if named else [""]:
-        spec = _renamed(design.spec, part_id, instead) if named else design.spec
+        spec = renamed(design.spec, part_id, instead) if named else design.spec
         try:
             found = solve(spec, rest)
         except SubwrightError as error:
@@ -203,7 +232,8 @@ def _names(model: BaseModel, part_id: str) -> bool:
     )
 
 
-def _renamed(spec: BuildSpec, part_id: str, instead: str) -> BuildSpec:
+def renamed(spec: BuildSpec, part_id: str, instead: str) -> BuildSpec:
+    """The build file's content with one part's id replaced wherever it is named."""
     changes: dict[str, Any] = {}
     for field in type(spec).model_fields:
         value = getattr(spec, field)

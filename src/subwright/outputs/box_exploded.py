@@ -107,7 +107,7 @@ def box_exploded_svg(box: EnclosureResult, *, title: str, stamp: str = "", inlin
         a, b = _flat(point)
         return across + (a - left) * scale, _TOP + (high - b) * scale
 
-    body = [text(12, 20, title, classes="t h"), text(12, 38, "taken apart", classes="ts sm")]
+    body = [text(12, 20, title, classes="t h"), text(12, 38, "every board along its axis", classes="ts sm")]
     if stamp:
         body.append(text(_WIDTH - 12, 20, stamp, classes="ta", anchor="end"))
     labels: list[str] = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from subwright.outputs.drawing import document, line, num, rect, text, text_width
 from subwright.outputs.panel_drawing import millimetres
@@ -56,7 +56,7 @@ def _upright(
     yield text(x - 3, (y1 + y2) / 2, words, classes="t sm halo", anchor="middle", extra=turn)
 
 
-def _hole(view: _View, hole: Hole) -> Iterator[str]:
+def _hole(view: _View, hole: Hole, holes: Sequence[Hole]) -> Iterator[str]:
     cx, cy = view.at(hole.x_m, hole.y_m)
     wide, tall = hole.width_m * view.scale, hole.height_m * view.scale
     if hole.shape == "round":
@@ -70,8 +70,11 @@ def _hole(view: _View, hole: Hole) -> Iterator[str]:
     if text_width(size, 11) + 6 < wide:
         yield text(cx, cy - 10, hole.purpose, classes="ts sm", anchor="middle")
         yield text(cx, cy + 18, size, classes="t sm", anchor="middle")
-    else:
-        yield text(cx, cy - tall / 2 - 5, f"{hole.purpose} {size}", classes="t sm halo", anchor="middle")
+        return
+    alike = [h for h in holes if (h.purpose, h.shape, h.width_m) == (hole.purpose, hole.shape, hole.width_m)]
+    if hole is max(alike, key=lambda other: (other.y_m, -other.x_m)):  # the topmost names them all
+        words = f"{len(alike)} \u00d7 {hole.purpose} {size}" if len(alike) > 1 else f"{hole.purpose} {size}"
+        yield text(cx, cy - tall / 2 - 5, words, classes="t sm halo", anchor="middle")
 
 
 def _frames(view: _View, box: EnclosureResult, holes: tuple[Hole, ...]) -> Iterator[str]:
@@ -113,7 +116,7 @@ def _front_view(box: EnclosureResult, view: _View) -> Iterator[str]:
         for hole in front.holes
     )
     for hole in holes:
-        yield from _hole(view, hole)
+        yield from _hole(view, hole, holes)
     yield from _frames(view, box, holes)
     yield from _electronics(view, box, 0, 2)
     row = 0
@@ -258,8 +261,18 @@ def _top_view(box: EnclosureResult, view: _View) -> Iterator[str]:
     yield f'<circle cx="{num(x)}" cy="{num(y)}" r="5" class="lim"/>'
     yield line(x - 9, y, x + 9, y, classes="hair")
     yield line(x, y - 9, x, y + 9, classes="hair")
-    words = f"centre of gravity, {millimetres(balance.z_m)} up"
-    yield text(x + 11, y + 4, words, classes="ts sm halo")
+    words = ("centre of gravity,", f"{millimetres(balance.z_m)} up")
+    half = 0.5 * max(text_width(line_, 11) for line_ in words)
+    first, last = view.at(0.0, 0.0)[0], view.at(wide, 0.0)[0]
+    wall = box.panels[0].thickness_m * view.scale + 4.0
+    if last - first - 2.0 * wall >= 2.0 * half:  # between the walls
+        middle_x = min(max(x, first + wall + half), last - wall - half)
+        for row, line_ in enumerate(words):
+            yield text(middle_x, y + 22 + 13 * row, line_, classes="ts sm halo", anchor="middle")
+    else:  # a narrow box: beside it
+        yield line(x + 9, y, last + 8, y, classes="hair")
+        for row, line_ in enumerate(words):
+            yield text(last + 12, y + 4 + 13 * row, line_, classes="ts sm")
 
 
 def _level(board: Board, z: float) -> tuple[float, float]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from subwright import __version__
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.substitution import equivalents
 from subwright.outputs.bom import bom_rows
 from subwright.outputs.cautions import before_first_power, before_first_power_from_battery, before_playing
 from subwright.outputs.power_view import budget_grid, flow_figure, operating_grids
@@ -240,7 +241,7 @@ def pack_view(
         budget=budget_grid(design),
         operating=operating_grids(design),
         sheets=(*_sheets(design, stamp), circuits, checked_sheet(design, parts, verified)),
-        bom=bom_rows(tuple(design.part_uses()), drawn_designators(made.blocks)),
+        bom=bom_rows(tuple(design.part_uses()), drawn_designators(made.blocks), equivalents(design, parts)),
         sources=source_rows(design),
         from_memory=unchecked(design),
         closing=tuple(_closing(design)),

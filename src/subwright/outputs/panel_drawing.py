@@ -44,7 +44,13 @@ def _upright(x: float, y1: float, y2: float, label: str) -> list[str]:
     ]
 
 
-def _cut(cut: Hole, x: float, base: float, scale: float) -> list[str]:
+def _like(cut: Hole, holes: Sequence[Hole]) -> tuple[int, bool]:
+    """How many small holes are like this one, and whether it is the topmost, which names them all."""
+    alike = [h for h in holes if (h.purpose, h.shape, h.width_m) == (cut.purpose, cut.shape, cut.width_m)]
+    return len(alike), cut is max(alike, key=lambda hole: (hole.y_m, -hole.x_m))
+
+
+def _cut(cut: Hole, holes: Sequence[Hole], x: float, right: float, base: float, scale: float) -> list[str]:
     cx, cy = x + cut.x_m * scale, base - cut.y_m * scale
     wide, tall = cut.width_m * scale, cut.height_m * scale
     out: list[str] = []
@@ -60,8 +66,13 @@ def _cut(cut: Hole, x: float, base: float, scale: float) -> list[str]:
     if max(text_width(size, 11), text_width(cut.purpose, 11)) + 8 <= wide and tall > 44:
         out.append(text(cx, cy - arm - 5, cut.purpose, classes="ts sm", anchor="middle"))
         out.append(text(cx, cy + arm + 13, size, classes="t sm", anchor="middle"))
-    else:
-        out.append(text(cx, cy - tall / 2 - 5, f"{cut.purpose} {size}", classes="t sm halo", anchor="middle"))
+        return out
+    count, first = _like(cut, holes)
+    if first:
+        words = f"{count} × {cut.purpose} {size}" if count > 1 else f"{cut.purpose} {size}"
+        half = 0.5 * text_width(words, 11) + 3.0
+        at = min(max(cx, x + half), max(right - half, x + half))
+        out.append(text(at, cy - tall / 2 - 5, words, classes="t sm halo", anchor="middle"))
     return out
 
 
@@ -88,9 +99,15 @@ def _facts(panel: Panel) -> str:
     return ", ".join((f"{millimetres(panel.thickness_m)} thick", *edge_words(panel)))
 
 
+def _beside(panel: Panel) -> float:
+    """Room left of a panel: for its height, and for each height at which something is cut out."""
+    rows = len({round(cut.y_m, 6) for cut in panel.holes}) + 1
+    return max(_AROUND, 12.0 + 17.0 * rows + 14.0)
+
+
 def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
     wide, tall = panel.length_m * scale, panel.width_m * scale
-    left, base = x + _AROUND, y + 34 + tall
+    left, base = x + _beside(panel), y + 34 + tall
     count = f"{panel.count} \u00d7 " if panel.count > 1 else ""
     out = [
         text(left, y + 10, f"{count}{panel.name}", classes="t"),
@@ -103,7 +120,7 @@ def _panel(panel: Panel, x: float, y: float, scale: float) -> list[str]:
         _outline(panel, left, base, scale),
     ]
     for cut in panel.holes:
-        out += _cut(cut, left, base, scale)
+        out += _cut(cut, panel.holes, left, left + wide, base, scale)
     # chain of centre distances nearest to the panel, overall size outside
     xs = sorted({round(cut.x_m, 6) for cut in panel.holes})
     ys = sorted({round(cut.y_m, 6) for cut in panel.holes})
@@ -126,7 +143,7 @@ def _room(panel: Panel, scale: float) -> tuple[float, float]:
     """Width and height that a panel takes with its dimensions."""
     below = 14 + 19 * (len({round(c.x_m, 6) for c in panel.holes}) + 1)
     name = max(text_width(panel.name, 12) + 40, text_width(_facts(panel), 11) + 8)
-    wide = max(panel.length_m * scale, name) + _AROUND + 14
+    wide = max(panel.length_m * scale, name) + _beside(panel) + 14
     return wide, 34 + panel.width_m * scale + below + 24
 
 

@@ -49,6 +49,7 @@ _STEP: Mapping[str, str] = MappingProxyType(
 )
 _ORDER = ("supply", "converter", "transformer", "rails", "amplifier", "driver and box")
 _AMPLIFIER = "amplifier "
+_ROUNDING = 1e-9  # of what the battery gives
 
 
 def _place(name: str) -> tuple[str, str]:
@@ -67,7 +68,8 @@ def flow_of(balance: EnergyBalance, *, battery_v: float) -> Flow:
     steps: dict[str, list[Peel]] = {name: [] for name in _ORDER}
     for name, power_w in balance.entries[:-1]:
         step, label = _place(name)
-        steps[step].append(Peel(label=label, power_w=power_w))
+        rounding = 0.0 > power_w > -_ROUNDING * balance.battery_w  # a difference of two equal powers
+        steps[step].append(Peel(label=label, power_w=0.0 if rounding else power_w))
     frequency = show(balance.frequency_hz, "frequency")
     return Flow(
         title=f"Where the power goes: sine at {frequency}, {CORNER[balance.corner]} battery",

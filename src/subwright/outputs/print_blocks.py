@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from subwright.outputs.look import drawing_css
+from subwright.outputs.look import LIGHT, drawing_css
 from subwright.outputs.tables import TIGHT, Fact, RatingRow, margin_text
 from subwright.outputs.views import Caution, Figure, FindingRow, Grid
 
@@ -33,6 +33,7 @@ Block = dict[str, Any]
 _MEDIA = re.compile(r"@media[^{]*\{.*\}\s*", re.DOTALL)
 _FAMILY = re.compile(r"font-family:[^;}]*")
 _OPEN_TAG = re.compile(r"<svg[^>]*>")
+_OWN_STYLE = re.compile(r"\s*<style>.*?</style>", re.DOTALL)
 _SIZE = re.compile(r' (?:width|height)="[^"]*"')
 _BOX = re.compile(r'viewBox="[\d.-]+ [\d.-]+ ([\d.]+) ([\d.]+)"')
 
@@ -41,7 +42,7 @@ def _style() -> str:
     """The drawings' style with the typesetter's own fonts, light colours only."""
     css = _MEDIA.sub("", drawing_css(inline=False))
     css = _FAMILY.sub("font-family:'DejaVu Sans Mono'", css)
-    return css.replace(".sw ", "").replace(".paper{fill:#fdfdfb}", ".paper{fill:#ffffff}")
+    return css.replace(".sw ", "").replace(LIGHT.sheet, "#ffffff")  # paper is white
 
 
 def printed_svg(drawn: str) -> str:
@@ -52,7 +53,7 @@ def printed_svg(drawn: str) -> str:
         return drawn
     size = f' width="{box.group(1)}" height="{box.group(2)}">'
     head = _SIZE.sub("", found.group(0))[:-1] + size
-    return f"{head}<style>{_style()}</style>{drawn[found.end() :]}"
+    return f"{head}<style>{_style()}</style>{_OWN_STYLE.sub('', drawn[found.end() :], count=1)}"
 
 
 def heading(words: str) -> Block:
@@ -111,6 +112,7 @@ def figures(shown: Iterable[Figure]) -> Block:
 _PAGE_PT = 480.0  # width of the text on the narrower paper
 _CHAR_PT = 0.47  # of the size: a character's width, monospaced figures or text
 _SIZES = (8.4, 8.0, 7.6, 7.2, 6.8, 6.4, 6.0, 5.6)
+_ROOMY = 1.4  # times the mean cell is what a text column likes
 _WIDE, _SLIM = 46, 9  # characters of text that a column would like, and that it can do with
 
 
@@ -173,15 +175,37 @@ def _fit(
             least.append(max(longest, word))
             liked.append(least[-1])
         else:
+            written = [len(cell) for cell in cells if cell]
+            mean = sum(written) / max(len(written), 1)
             least.append(max(word, min(longest, float(_SLIM))))
-            liked.append(max(word, min(longest, float(_WIDE))))
+            liked.append(max(word, min(longest, float(_WIDE), _ROOMY * mean + float(_SLIM))))
     chosen = next(
         (step for step in _SIZES if step <= size and sum(least) <= _PAGE_PT / (_CHAR_PT * step)), _SIZES[-1]
     )
     room = _PAGE_PT / (_CHAR_PT * chosen)
     wish = sum(want - need for want, need in zip(liked, least, strict=True))
     share = 1.0 if wish <= 0.0 else min(max((room - sum(least)) / wish, 0.0), 1.0)
-    return [need + share * (want - need) for want, need in zip(liked, least, strict=True)], chosen
+    widths = [need + share * (want - need) for want, need in zip(liked, least, strict=True)]
+    return _filled(widths, columns, whole, blank, room), chosen
+
+
+def _filled(
+    widths: list[float],
+    columns: Sequence[Sequence[str]],
+    whole: frozenset[int],
+    blank: frozenset[int],
+    room: float,
+) -> list[float]:
+    """What is left of the page goes to the columns whose text still breaks, by how much it would run on."""
+    left = room - sum(widths)
+    wanting = [
+        0.0 if i in whole or i in blank else max(max(map(len, cells), default=0) + 2.0 - widths[i], 0.0)
+        for i, cells in enumerate(columns)
+    ]
+    total = sum(wanting)
+    if left <= 0.0 or total <= 0.0:
+        return widths
+    return [width + min(want, left * want / total) for width, want in zip(widths, wanting, strict=True)]
 
 
 def grid(shown: Grid) -> Block:

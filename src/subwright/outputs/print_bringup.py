@@ -38,7 +38,8 @@ def window_text(reading: Reading) -> str:
 def reading_cells(reading: Reading) -> tuple[str, str, str, str, str]:
     """Name, where, expected, window and basis of a reading."""
     expected = "" if reading.high is None else _cell(reading.expected, reading.dimension)
-    return reading.name, reading.where, expected, window_text(reading), reading.basis
+    basis = f"{reading.basis} (common practice, no source)" if reading.customary else reading.basis
+    return reading.name, reading.where, expected, window_text(reading), basis
 
 
 def supply_text(step: Step) -> str:
@@ -124,9 +125,8 @@ def step_cautions(view: PackView) -> Mapping[str, tuple[Caution, ...]]:
         "amplifier": ()
         if any(sheet.key == "converter" for sheet in view.sheets)
         else ("you switch on for the first time",),
-        "transformer": ("you wind",),
         "first-sound": ("you connect the battery", "you turn it up"),
-        "soak": ("you touch or cover the heatsink",),
+        "soak": ("you touch or cover the heatsink", "you drive with it"),
     }
     return {
         key: tuple(by_words[words] for words in befores if words in by_words)

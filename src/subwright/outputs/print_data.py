@@ -34,6 +34,7 @@ from subwright.outputs.print_bringup import (
 )
 from subwright.outputs.print_code import code_square, design_code
 from subwright.outputs.print_cover import cover_picture
+from subwright.outputs.print_faults import fault_blocks
 from subwright.outputs.print_wiring import wiring_picture
 from subwright.outputs.print_words import glossary, how_it_works
 from subwright.outputs.schematics import SchematicSheet
@@ -42,7 +43,16 @@ from subwright.outputs.views import Caution, PackView, Sheet, Station
 
 __all__ = ["print_data"]
 
-_RUN_ON = ("Design sheet", "Heatsink", "Sound", "Words")  # begin where the one before ends
+_RUN_ON = (  # begin where the one before ends
+    "How it works",
+    "Checked by simulation",
+    "Schematics",
+    "Heatsink",
+    "What wrong readings point at",
+    "Sound",
+    "Design sheet",
+    "Words",
+)
 _DISCLAIMER = (
     "A calculation, not an inspection: local codes and a licensed electrician or vehicle technician have the "
     "last word."
@@ -97,11 +107,11 @@ def _sections(
     design: Design, view: PackView, procedure: BringUp, drawn: Sequence[SchematicSheet]
 ) -> Iterator[tuple[str, list[Block]]]:
     sheets = {sheet.key: sheet for sheet in view.sheets}
-    yield "Findings", list(_findings(view))
     yield "How it works", [block for title, words in how_it_works(design) for block in _titled(title, words)]
+    yield "Findings", list(_findings(view))
     yield "Where the power goes", list(_power(view))
-    yield "Schematics", list(_schematics(drawn))
     yield "Checked by simulation", list(_sheet(sheets["checked"], with_figures=False))
+    yield "Schematics", list(_schematics(drawn))
     yield "Parts to buy", list(_parts(view))
     if "transformer" in sheets:
         yield "Winding sheet", list(_winding(sheets["transformer"]))
@@ -109,6 +119,7 @@ def _sections(
     yield "Wiring and fuse", list(_wiring(design, sheets))
     yield "Heatsink", list(_sheet(sheets["heat"], with_figures=True))
     yield "First power-up", list(_bring_up(view, procedure))
+    yield "What wrong readings point at", list(fault_blocks(procedure))
     yield "Test points", [_test_points(procedure)]
     yield "Acceptance sheet", list(_acceptance(view, procedure, design_code(design)))
     yield "Tolerance windows", list(_windows(sheets))
@@ -120,6 +131,7 @@ def _sections(
     yield "Words", [{"kind": "defined", "items": [list(row) for row in glossary()]}]
 
 
+_PANEL_WIDTHS = {"box-views": 88.0, "box-taken-apart": 62.0}
 _PLOTTED = ("supply", "converter", "amplifier")
 
 
@@ -147,18 +159,19 @@ def _power(view: PackView) -> Iterator[Block]:
 
 def _schematics(drawn: Sequence[SchematicSheet]) -> Iterator[Block]:
     if drawn:
+        titles = ", ".join(dict.fromkeys(sheet.title for sheet in drawn))
         yield text(
             "Each block's circuit on a page of its own, made from the netlist that was simulated. "
-            "Designators count up from the sheet's hundred; values are those of the parts list."
+            "Designators count up from the sheet's hundred; values are those of the parts list. "
+            f"Here: {titles[:1].lower()}{titles[1:]}."
         )
-        yield items(sheet.title for sheet in drawn)
     for sheet in drawn:
         yield {"kind": "sheet", "svg": printed_svg(sheet.svg)}
 
 
 def _group(row: BomRow) -> str:
     letter = "".join(c for c in row.designators[0] if c.isalpha()) if row.designators else ""
-    if not letter:
+    if not letter or letter == "W":
         return "Wire, cable, pipe and tape by the metre"
     return next((name for name, letters in _GROUPS if letter in letters), "Other parts")
 
@@ -215,11 +228,11 @@ def _panels(sheet: Sheet) -> Iterator[Block]:
             yield caution(row)
     for drawn in sheet.figures:
         if drawn.key.startswith(("panels", "box")):
-            yield figure(drawn)
+            yield figure(drawn, _PANEL_WIDTHS.get(drawn.key, 100.0))
     for shown in sheet.grids:
         yield grid(shown)
     for row in sheet.cautions:
-        if "cut" not in row.before:
+        if "cut" not in row.before and "drive" not in row.before:
             yield caution(row)
 
 
@@ -339,8 +352,6 @@ def _acceptance(view: PackView, procedure: BringUp, code: str) -> Iterator[Block
             "Oscilloscope",
             "Supply",
             "Air temperature",
-            "Played one hour, by",
-            "Accepted, signature",
         ],
     }
     rows = [
@@ -355,6 +366,7 @@ def _acceptance(view: PackView, procedure: BringUp, code: str) -> Iterator[Block
         figures=(0, 2),
         boxes=(3, 4),
     )
+    yield {"kind": "blanks", "items": ["Played one hour, by", "Date", "Accepted by", "Signature"]}
 
 
 def _windows(sheets: Mapping[str, Sheet]) -> Iterator[Block]:
@@ -363,7 +375,9 @@ def _windows(sheets: Mapping[str, Sheet]) -> Iterator[Block]:
         "that hurts. 98 % of units: random builds."
     )
     protection = sheets["protection"]
-    yield figures([one for one in protection.figures if "threshold" in one.key])
+    for one in protection.figures:
+        if "threshold" in one.key:
+            yield figure(one, 78.0)
     for sheet in (protection, sheets["filter"]):
         for shown in sheet.grids:
             if "Blocks" not in shown.title:

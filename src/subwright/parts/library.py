@@ -322,7 +322,7 @@ class Library:
         out = {
             rule.name: _array([getattr(r, rule.name) for r in chosen], dtypes[rule.form])
             for rule in rules_of(KINDS[name]).values()
-            if rule.form in dtypes and rule.name not in ("description", "provenance", "price_class")
+            if rule.form in dtypes and rule.name not in ("description", "provenance")
         }
         return MappingProxyType(out)
 

@@ -13,7 +13,6 @@ from typing import Annotated, Literal
 __all__ = [
     "Bounds",
     "Positive",
-    "PriceClass",
     "Provenance",
     "ProvenanceKind",
     "Record",
@@ -21,7 +20,6 @@ __all__ = [
 ]
 
 ProvenanceKind = Literal["datasheet", "measured", "fitted", "memory", "standard", "computed", "invented"]
-PriceClass = Literal["low", "medium", "high"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +69,11 @@ class Record:
     id : the name it is looked up by; unique within its kind.
     description : one line for lists and the parts list.
     provenance : where the values come from.
-    price_class : rough price, or None.
     """
 
     id: str
     description: str
     provenance: Provenance
-    price_class: PriceClass | None = None
 
     def summary(self) -> str:
         """One line made from the values, used where a record carries no description of its own."""

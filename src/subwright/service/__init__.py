@@ -16,6 +16,7 @@ from subwright.service.bench import (
     bench_units_apart,
     builds_apart,
     substitute,
+    try_substitutes,
 )
 from subwright.service.build_files import (
     Question,
@@ -124,6 +125,7 @@ __all__ = [
     "source_rows",
     "spec_keys",
     "substitute",
+    "try_substitutes",
     "verified_sheet",
     "verify",
 ]

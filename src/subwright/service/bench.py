@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from subwright.build.diagnosis import Diagnosis
     from subwright.build.difference import Difference, KeptReading
     from subwright.build.substitution import Substitution
+    from subwright.build.substitution_trial import Trial
 
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "bench_units_apart",
     "builds_apart",
     "substitute",
+    "try_substitutes",
 ]
 
 
@@ -141,3 +143,10 @@ def substitute(solved: Solved, part_id: str, *, most: int = 6) -> Substitution:
     from subwright.build import substitution
 
     return substitution.substitute(solved.design, library_of(solved), part_id, most=most)
+
+
+def try_substitutes(solved: Solved, part_id: str, candidates: Sequence[str]) -> tuple[Trial, ...]:
+    """Each candidate tried in the missing part's place: the build solved again with that very part."""
+    from subwright.build.substitution_trial import try_candidates
+
+    return try_candidates(solved.design, library_of(solved), part_id, candidates)

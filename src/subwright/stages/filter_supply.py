@@ -125,7 +125,6 @@ def choose_op_amp(
         return sqrt(a.noise_v_per_rthz**2 + current**2 + source**2)
 
     spare = 10.0 ** (HEADROOM_DB / 20.0)
-    price = {"low": 0, "medium": 1, "high": 2}
 
     def packages(a: OpAmp) -> int:
         return ceil(wanted / a.channels)
@@ -135,7 +134,6 @@ def choose_op_amp(
         key=lambda a: (
             0.5 * lowest - a.swing_loss_v < spare * peak_v,
             library.in_drawer(a.id) < packages(a),
-            price.get(a.price_class or "low", 0),
             int(noise(a) / (1.5 * source)),  # the input resistor's own noise hides smaller differences
             packages(a),
             noise(a),

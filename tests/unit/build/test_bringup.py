@@ -20,6 +20,7 @@ from subwright.stages.common import Corner, Level
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
 WITH_CONVERTER = [path for path in EXAMPLES if "van" in path.name or "canal" in path.name]
 WITH_RAILS = [path for path in EXAMPLES if "cargo" not in path.name]
+WITH_BOOST = [path for path in EXAMPLES if "harvest" in path.name]
 
 
 @cache
@@ -46,6 +47,21 @@ def test_every_step_says_what_a_wrong_reading_means_and_when_to_stop(path: Path)
         assert len(step.causes) >= 3, step.key
         assert step.stops, step.key
         assert step.actions, step.key
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
+def test_every_window_follows_from_the_design_or_says_that_it_is_common_practice(path: Path) -> None:
+    """What follows from the design moves with its tolerances; what does not is marked, also in print."""
+    from subwright.outputs.print_bringup import reading_cells
+
+    steps = procedure(path)
+    for reading in steps.readings:
+        assert reading.basis, reading.key
+        assert ("common practice, no source" in reading_cells(reading)[4]) is reading.customary, reading.key
+    derived = {reading.key for reading in steps.readings if not reading.customary}
+    assert {"under-voltage-trip", "over-voltage-release", "under-voltage-hysteresis"} <= derived
+    assert {"thermal-trip-resistance", "low-pass-corner", "reference-voltage"} <= derived
+    assert {"output-offset", "idle-current", "driver-resonance", "sink-rise"}.isdisjoint(derived)
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
@@ -77,8 +93,31 @@ def test_nothing_is_powered_before_it_was_measured(path: Path) -> None:
     assert [key for key in keys if key in wanted] == wanted
     for step in procedure(path).steps:
         if step.supply is not None:
-            currents = [r.expected for r in step.readings if r.dimension == "current"]
-            assert all(step.supply.limit_a > current for current in currents), step.key
+            tops = [r.high or 0.0 for r in step.readings if r.dimension == "current"]
+            assert all(step.supply.limit_a > top for top in tops), step.key
+
+
+@pytest.mark.parametrize("path", WITH_BOOST, ids=lambda path: path.name)
+def test_a_boosted_rail_is_raised_step_by_step_before_the_amplifier_hangs_on_it(path: Path) -> None:
+    design, _ = solved(path)
+    boost = design.boost
+    assert boost is not None
+    steps = procedure(path)
+    wanted = ["boost-choke", "boost-passive", "boost-controller", "boost-rail", "boost-loaded", "amplifier"]
+    assert [step.key for step in steps.steps if step.key in wanted] == wanted
+    raised, rest = steps.reading("raised-rail"), steps.reading("output-rest")
+    assert raised is not None
+    assert rest is not None
+    assert raised.expected == pytest.approx(boost.set_v)
+    assert raised.low <= boost.rail_low_v
+    assert (raised.high or 0.0) >= boost.rail_high_v
+    assert rest.expected == pytest.approx(0.5 * boost.set_v)
+    banks = {bank.bank: bank for bank in steps.discharges}
+    assert banks["raised rail"].from_v >= boost.plan.guard.most_v
+    for step in steps.steps:
+        if step.supply is not None:
+            tops = [r.high or 0.0 for r in step.readings if r.dimension == "current"]
+            assert all(step.supply.limit_a > top for top in tops), step.key
 
 
 def test_a_boost_converter_is_tried_before_anything_hangs_on_its_rail() -> None:
