@@ -15,7 +15,8 @@ from subwright.base.errors import SubwrightError
 from subwright.outputs.spec_entries import SpecEntry
 from subwright.outputs.svg import Plot
 from subwright.outputs.views import FindingRow, Sheet
-from subwright.session import BuildSession, Outcome, drawer_of, moved_between
+from subwright.session import BuildSession, Outcome, moved_between
+from subwright.web.alternatives import alternatives_of
 from subwright.web.desk import Desk, Reader
 from subwright.web.measuring import Runs, fitted
 from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
@@ -26,7 +27,6 @@ from subwright.workspace import EXAMPLE
 
 __all__ = ["Edit", "MeasuredDriver", "Restore", "Step", "Title", "View", "build_routes"]
 
-_MOST_PARTS = 60
 _PREFIX = "/b/{name}"
 
 
@@ -293,16 +293,7 @@ def _questions(desk: Desk) -> APIRouter:
         if kind is None:
             raise SubwrightError(message=f"{key} names no part", quantity="key", value=repr(key))
         session = desk.session(name)
-        build = session.outcome().build
-        drawer = None if build is None else drawer_of(build)
-        rows = service.list_parts(kind, "", drawer)
-        return desk.page(
-            request,
-            "alternatives.html.j2",
-            key=key,
-            rows=rows[:_MOST_PARTS],
-            left=max(0, len(rows) - _MOST_PARTS),
-        )
+        return desk.page(request, "alternatives.html.j2", key=key, **alternatives_of(session, key, kind))
 
     @routes.get("/plot/{key}")
     def plot(

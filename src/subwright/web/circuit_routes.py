@@ -10,13 +10,13 @@ from fastapi.responses import HTMLResponse
 
 from subwright import service
 from subwright.base.errors import SubwrightError
-from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.bom import BomRow, bom_rows, designators
 from subwright.outputs.schematic_blocks import blocks, drawn_designators
 from subwright.service.solved import library_of
 from subwright.session import BuildSession, Outcome
 from subwright.stages.common import PartUse
+from subwright.web.alternatives import candidate_texts
 from subwright.web.desk import Desk
 from subwright.web.stage import PARTS, chosen
 
@@ -73,7 +73,7 @@ def circuit_routes(desk: Desk) -> APIRouter:
             request,
             "without.html.j2",
             found=found,
-            candidates=[_candidate(row) for row in found.candidates],
+            candidates=[candidate_texts(row) for row in found.candidates],
             key=key,
             value=value,
         )
@@ -112,28 +112,6 @@ def _known(library: Any, part: PartUse) -> bool:
 
 def _what(row: BomRow) -> str:
     return " ".join(word for word in row.printed if word)
-
-
-def _figure(value: float, dimension: str) -> str:
-    return show(value, dimension) if dimension else f"{value:.3g}"
-
-
-def _candidate(row: Any) -> dict[str, Any]:
-    """A candidate's figures beside the missing part's, printed."""
-    return {
-        "id": row.part_id,
-        "description": row.description,
-        "at_hand": row.in_drawer,
-        "figures": [
-            (
-                words,
-                *(show(v, dimension) if dimension else f"{v:.3g}" for v in (have, get)),
-                words in row.worse,
-            )
-            for words, have, get, dimension in row.figures
-        ],
-        "other": row.other,
-    }
 
 
 def _pinned(

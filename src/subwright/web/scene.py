@@ -9,7 +9,7 @@ import numpy as np
 
 from subwright.base.units import show
 from subwright.build.moment import Moment, voltage_range
-from subwright.build.result import Design
+from subwright.build.result import Design, Finding
 from subwright.outputs.power_view import step_of
 from subwright.outputs.tables import TIGHT, margin_text, share_used
 from subwright.outputs.views import Overview
@@ -221,7 +221,7 @@ def _trips(design: Design) -> tuple[str, ...]:
 
 
 def _label(key: str, figures: tuple[str, ...], design: Design, *stages: str) -> Label:
-    found = [finding for finding in design.findings if finding.stage in (stages or (key,))]
+    found = _judged(design, stages or (key,))
     kept = tuple(figure for figure in figures if figure)
     if not found:
         return Label(key=key, figures=kept)
@@ -237,8 +237,14 @@ def _label(key: str, figures: tuple[str, ...], design: Design, *stages: str) -> 
 
 
 def _least(design: Design, stage: str) -> str:
-    found = [finding.margin for finding in design.findings if finding.stage == stage]
+    found = [finding.margin for finding in _judged(design, (stage,))]
     return margin_text(min(found)) if found else ""
+
+
+def _judged(design: Design, stages: tuple[str, ...]) -> list[Finding]:
+    """The findings of some stages that are judged; a note's limit may be passed without harm."""
+    found = [finding for finding in design.findings if finding.stage in stages]
+    return [finding for finding in found if finding.severity != "note"] or found
 
 
 def _ruler(design: Design) -> Ruler:

@@ -92,6 +92,7 @@ async function openSheet(focus = true) {
     return;
   }
   mark(key);
+  for (const told of moved.querySelectorAll("details.moved")) told.open = false; // folded, so that it covers no other sheet
   circuits.watch();
   if (focus) {
     const head = sheet.querySelector("h2");
@@ -315,7 +316,14 @@ async function alternatives(field, asked) {
     return;
   }
   const wish = new URLSearchParams({ key: asked.dataset.alternatives });
-  place.innerHTML = await ask(`${base}/alternatives?${wish}`, undefined, "text");
+  place.textContent = word("designing");
+  try {
+    place.innerHTML = await ask(`${base}/alternatives?${wish}`, undefined, "text");
+  } catch (refusal) {
+    if (refusal.status) bad(field, refusal.error);
+    else place.replaceChildren();
+    return;
+  }
   asked.setAttribute("aria-expanded", "true");
 }
 
