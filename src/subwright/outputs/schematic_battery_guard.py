@@ -13,6 +13,7 @@ __all__ = ["draw_battery_guard"]
 
 _LINE: Final = 180
 _PITCH: Final = 70
+_ACROSS: Final = 3  # suppressors or diodes in a row
 
 
 def draw_battery_guard(kit: Kit) -> tuple[str, ...]:
@@ -31,16 +32,23 @@ def draw_battery_guard(kit: Kit) -> tuple[str, ...]:
         if switches:
             _in_the_return(kit)
             notes.append("The circuit's 0 V is no longer the vehicle's: no shield may join the two.")
-    x = 700
-    for role in ("suppressor behind the fuse", "diode across the input"):
-        for part in kit.circuit.by_role(role):
-            sheet.wire((x, _LINE), (x, _LINE + 20), heavy=True)
-            foot = kit.upright(part, BEHIND, x, _LINE + 20).end(part, BEHIND)
-            sheet.ground(GROUND, foot)
-            x += 70
-    sheet.wire((start, _LINE), (max(x, 980), _LINE), heavy=True)
-    draw_test_point(kit, BEHIND, (660, _LINE))
-    sheet.flag(BEHIND, (max(x, 980), _LINE), "right", heavy=True)
+    across = [
+        part
+        for role in ("suppressor behind the fuse", "diode across the input")
+        for part in kit.circuit.by_role(role)
+    ]
+    for row, begin in enumerate(range(0, len(across), _ACROSS)):
+        y = _LINE + 140 * row
+        these = across[begin : begin + _ACROSS]
+        if row:
+            sheet.wire((640, y - 140), (640, y), (700 + 110 * (len(these) - 1), y), heavy=True)
+        for number, part in enumerate(these):
+            x = 700 + 110 * number
+            sheet.wire((x, y), (x, y + 20), heavy=True)
+            sheet.ground(GROUND, kit.upright(part, BEHIND, x, y + 20).end(part, BEHIND))
+    sheet.wire((start, _LINE), (1060, _LINE), heavy=True)
+    draw_test_point(kit, BEHIND, (600, _LINE))
+    sheet.flag(BEHIND, (1060, _LINE), "right", heavy=True)
     notes.append("The suppressor's leads short and straight across the lines: a centimetre is 10 nH.")
     notes.append("The fuse stays at the battery; nothing here replaces it.")
     return tuple(notes)
@@ -83,12 +91,11 @@ def _in_the_return(kit: Kit) -> None:
     sheet = kit.sheet
     switches = kit.circuit.by_role("reverse-polarity switch")
     drain = switches[0].nets[0]
-    top = 370 if len(switches) <= 4 else 320
-    pitch = _PITCH if len(switches) <= 4 else 60
-    last = top + pitch * (len(switches) - 1)
+    top = 370 if len(switches) <= 4 else 280
+    last = top + _PITCH * (len(switches) - 1)
     sheet.flag(drain, (200, top), "left", heavy=True)
     for row, part in enumerate(switches):
-        y = top + pitch * row
+        y = top + _PITCH * row
         placed = kit.place(part, 330, y + 10, turn=3)
         sheet.wire((260, y), placed["drain"], heavy=True)
         sheet.wire(placed["source"], (400, y), heavy=True)

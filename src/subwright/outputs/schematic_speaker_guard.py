@@ -149,19 +149,24 @@ def _switch(kit: Kit) -> None:
     sheet.wire(upper["-"], (1000, 190), (1000, 250), lower["+"])
     switches = kit.circuit.by_role("speaker switch")
     sides = {drain: [p for p in switches if p.nets[0] == drain] for drain in ("speaker_amp", "speaker_out")}
-    top, pitch = 420, 60
+    top, pitch = 420, 70
     rows = len(sides["speaker_amp"])
-    sheet.wire(lower["-"], (980, 340), (940, 340), (940, top - 10), (940, top - 10 + pitch * (rows - 1)))
-    sheet.wire(upper["+"], (1030, 150), (1030, top + 20), (1030, top + 20 + pitch * (rows - 1)))
+    last = top + pitch * (rows - 1)
+    # Several in parallel need room for their labels between the lines.
+    bus_a, at_a, middle, at_b, gates, bus_b = (
+        (840, 890, 940, 990, 1030, 1050) if rows == 1 else (720, 830, 880, 970, 1010, 1050)
+    )
+    sheet.wire(lower["-"], (980, 340), (middle, 340), (middle, top - 10), (middle, last - 10))
+    sheet.wire(upper["+"], (1030, 150), (1030, 350), (gates, 350), (gates, top + 20), (gates, last + 20))
     for row in range(rows):
         y = top + pitch * row
-        left = kit.place(sides["speaker_amp"][row], 890, y, turn=3)
-        right = kit.place(sides["speaker_out"][row], 990, y, turn=3, flip=True)
-        sheet.wire(left["source"], (940, y - 10), right["source"], heavy=True)
-        sheet.wire(left["gate"], (890, y + 20), right["gate"], (1030, y + 20))
-        sheet.wire(left["drain"], (840, y - 10), heavy=True)
-        sheet.wire(right["drain"], (1050, y - 10), heavy=True)
-    for x, net, side in ((840, "speaker_amp", "left"), (1050, "speaker_out", "right")):
+        left = kit.place(sides["speaker_amp"][row], at_a, y, turn=3)
+        right = kit.place(sides["speaker_out"][row], at_b, y, turn=3, flip=True)
+        sheet.wire(left["source"], (middle, y - 10), right["source"], heavy=True)
+        sheet.wire(left["gate"], (at_a, y + 20), right["gate"], (gates, y + 20))
+        sheet.wire(left["drain"], (bus_a, y - 10), heavy=True)
+        sheet.wire(right["drain"], (bus_b, y - 10), heavy=True)
+    for x, net, side in ((bus_a, "speaker_amp", "left"), (bus_b, "speaker_out", "right")):
         if rows > 1:
-            sheet.wire((x, top - 10), (x, top - 10 + pitch * (rows - 1)), heavy=True)
-        sheet.flag(net, (x, top - 10), "left" if side == "left" else "right", heavy=True)
+            sheet.wire((x, top - 10), (x, last - 10), heavy=True)
+        sheet.flag(net, (x, last - 10), "left" if side == "left" else "right", heavy=True)

@@ -210,7 +210,7 @@ def _discharge(kit: Kit) -> None:
     """What empties the hold-off's capacitor as the run line falls."""
     sheet, role, y = kit.sheet, "hold-off discharge", 500
     x = 560
-    sheet.say(x - 40, y - 62, "emptying the hold-off", head=True)
+    sheet.say(x - 40, y - 92, "emptying the hold-off", head=True)
     sheet.flag("run", (x, y), "left")
     end = kit.run("run", x, y, [kit.one(f"{role} coupling"), kit.one(f"{role} drive, PNP")])
     pull = kit.one(f"{role} base to emitter, PNP")

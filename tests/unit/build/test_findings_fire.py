@@ -119,6 +119,7 @@ CURRENT = OverCurrentTrip(
     limit_a=220.0,
     response_s=8e-6,
     after="retry",
+    held_a=60.0,
 )
 LATE = (
     Event(name="amplifier un-muted", earliest_s=1.0, latest_s=2.0),
@@ -141,6 +142,10 @@ RELAY = SpeakerRelay(
     resistance_ohm=0.01,
     loss_w=0.6,
     open_s=10e-3,
+    coil_ohm=360.0,
+    coil_h=2.2,
+    drop_out_v=1.2,
+    decay_s=3e-3,
 )
 PLATE = Radiator(
     count=1,
