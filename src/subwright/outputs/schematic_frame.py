@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from subwright.outputs.drawing import Box, document, line, rect, text, wrap
 
-__all__ = ["DRAWING", "HEIGHT", "WIDTH", "Title", "framed", "paper_size"]
+__all__ = ["DRAWING", "HEIGHT", "INDEX", "WIDTH", "Title", "framed", "index", "paper_size"]
 
 WIDTH: Final = 1188.0
 HEIGHT: Final = 840.0
@@ -24,6 +25,10 @@ DRAWING: Final[Box] = (
     HEIGHT - _EDGE - _TITLE - _ZONE - 6,
 )
 """Where a schematic may draw."""
+
+INDEX: Final[Box] = (630.0, 572.0, DRAWING[2], 664.0)
+"""Where the first sheet keeps room for the list of all sheets."""
+_ROWS: Final = 6  # of the list in one column
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,6 +81,19 @@ def framed(title: Title, body: list[str], notes: tuple[str, ...], desc: str) -> 
     )
 
 
+def index(titles: Sequence[str]) -> list[str]:
+    """The list of all sheets, for the first one."""
+    left, top, right, _ = INDEX
+    parts = [text(left, top + 12, "sheets", classes="h t")]
+    wide = (right - left) / max(2, -(-len(titles) // _ROWS))
+    for k, title in enumerate(titles):
+        column, row = divmod(k, _ROWS)
+        x, y = left + column * wide, top + 28 + 13.0 * row
+        parts.append(text(x + 14, y, str(k + 1), classes="sm ts", anchor="end"))
+        parts.append(text(x + 22, y, _short(title, int((wide - 26) / 6.7)), classes="sm t"))
+    return parts
+
+
 def _block(title: Title, inner: Box) -> list[str]:
     x, y = inner[2] - _TITLE_WIDTH, inner[3] - _TITLE
     parts = [
@@ -86,7 +104,7 @@ def _block(title: Title, inner: Box) -> list[str]:
         text(x + 10, y + 22, _short(title.build, 46), classes="h t"),
         text(x + 10, y + 54, _short(title.sheet, 38), classes="h t"),
         text(inner[2] - 110, y + 54, f"sheet {title.number} of {title.of}", classes="t"),
-        text(x + 10, y + 83, f"{title.made_with}   \u2192 2: goes on at sheet 2", classes="sm ts"),
+        text(x + 10, y + 83, f"{title.made_with} \u00b7 \u2192 2: goes on at sheet 2", classes="sm ts"),
         text(inner[2] - 110, y + 83, f"A4, {title.symbols}", classes="sm ts"),
     ]
     if title.stamp:

@@ -16,7 +16,7 @@ from subwright.circuits.netlist import Circuit
 from subwright.outputs.drawing import standalone
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_blocks import blocks
-from subwright.outputs.schematic_frame import DRAWING, Title, framed, paper_size
+from subwright.outputs.schematic_frame import DRAWING, Title, framed, index, paper_size
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_labels import Label
 from subwright.outputs.schematic_pen import ELSEWHERE, Sheet
@@ -29,6 +29,7 @@ from subwright.stages.common import PartUse
 __all__ = ["SchematicSheet", "Schematics", "schematics"]
 
 _POINTER: Final = re.compile(rf"<text[^>]*>{ELSEWHERE.format('(.*?)')}</text>")
+_WITH_INDEX: Final = "wiring"  # keeps the room free
 _POINTER_MOST: Final = 7  # characters of numbers beside a flag
 
 
@@ -111,6 +112,8 @@ def schematics(
     for number, page in enumerate(pages, 1):
         for name, _ in page.paper.references():
             bearers.setdefault(name, []).append(number)
+    if len(pages) > 1 and pages[0].block.key == _WITH_INDEX:
+        pages[0].body.extend(index([page.title for page in pages]))
     sheets = tuple(
         _finished(page, design, number, len(pages), stamp, bearers) for number, page in enumerate(pages, 1)
     )
