@@ -35,7 +35,7 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     for upper, lower in itertools.pairwise(taps):
         kit.sheet.wire(upper, lower)
     _run_line(kit, taps[0])
-    _supplies(kit, 760, 440)
+    _supplies(kit, 760, 460)
     notes = ["Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."]
     if kit.circuit.by_role("isolating link"):
         link = kit.one("isolating link").designator
@@ -195,11 +195,13 @@ def _run_line(kit: Kit, first: Point) -> None:
     sheet.wire((RUN_X, y), (RUN_X + 40, y), (RUN_X + 40, y + 20))
     series = kit.one("hold-off series resistor")
     foot = kit.upright(series, "run", RUN_X + 40, y + 20).end(series, "run")
-    sheet.wire(foot, (foot[0], foot[1] + 20))
+    gap = 20
     if kit.circuit.by_role("hold-off discharge coupling"):
-        sheet.flag("hold", (foot[0] - 20, foot[1] + 10), "left")
-        sheet.wire((foot[0] - 20, foot[1] + 10), (foot[0], foot[1] + 10))
-    draw_shunted(kit, "hold-off capacitor", "hold", (foot[0], foot[1] + 20))
+        gap = 40
+        sheet.wire((foot[0], foot[1] + 30), (foot[0] + 20, foot[1] + 30))
+        sheet.flag("hold", (foot[0] + 20, foot[1] + 30), "right")
+    sheet.wire(foot, (foot[0], foot[1] + gap))
+    draw_shunted(kit, "hold-off capacitor", "hold", (foot[0], foot[1] + gap))
     sheet.wire((RUN_X + 100, y), (RUN_X + 100, y + 20))
     draw_shunted(kit, "run line noise capacitor", "run", (RUN_X + 100, y + 20))
     part = next(p for p in kit.circuit.parts if p.kind == "comparator" and p.nets[2] == "inhibit")
@@ -254,7 +256,7 @@ def _supplies(kit: Kit, x: int, y: int) -> None:
         unit = kit.place_supply(case, right, y + 40)
         sheet.wire((right - 60, y), unit["V+"])
         sheet.ground(GROUND, unit["V-"])
-    _reference(kit, x, y + 150)
+    _reference(kit, x, y + 130)
 
 
 def _reference(kit: Kit, x: int, y: int) -> None:
