@@ -21,10 +21,11 @@ from subwright.stages.amplifier_driving import (
     multiplier_ohm,
 )
 
-__all__ = ["Feed", "add_leg", "add_middle", "class_ab_circuit", "output_models"]
+__all__ = ["LOOP_GAIN", "Feed", "add_leg", "add_middle", "class_ab_circuit", "output_models"]
 
 _CURRENT_GAIN: Final = 1e6  # what the bases draw is the driver's
-_LOOP_GAIN: Final = 1e4
+LOOP_GAIN: Final = 1e4
+"""Of the ideal voltage stage."""
 _CHIP_HZ: Final = 5e9  # far above the note: nothing of the loop's own speed is asked
 _CLAMP_V: Final = 500.0
 
@@ -119,7 +120,7 @@ def output_models(v: ClassABValues) -> tuple[Model, ...]:
     if v.driving is not None and v.driving.bias_id:
         models.append(BipolarModel(name="BIAS", polarity="npn", current_gain=_CURRENT_GAIN))
     if v.chip:
-        models.append(OpAmpModel(name="STAGE", gbw_hz=_CHIP_HZ, dc_gain=_LOOP_GAIN))
+        models.append(OpAmpModel(name="STAGE", gbw_hz=_CHIP_HZ, dc_gain=LOOP_GAIN))
     return tuple(models)
 
 
@@ -143,6 +144,8 @@ def add_leg(
     wanted: str,
     feed: Feed,
     chips: tuple[str, ...] = (),
+    *,
+    slow: str = "",
 ) -> None:
     """One leg's pairs in parallel, each behind its own chip's voltage stage, or all behind one.
 
@@ -150,13 +153,17 @@ def add_leg(
     ----------
     build : where parts go. v : values. name : of the leg. wanted : net of the signal. feed : supply nets.
     chips : sections of chips, one for each pair; () for discrete devices.
+    slow : model of a voltage stage with a bandwidth, for legs whose rail jumps; "" for an instant one.
     """
     out, drive = f"out_{name}", f"drive_{name}"
     if v.driving is not None and v.driving.bias_id:
         drive = f"base_lower_{name}"  # where the voltage stage pushes
     if not v.chip:
         nets = (drive, GROUND, wanted, out)
-        build.bench(f"STAGE_{name.upper()}", "voltage by voltage", nets, "voltage stage", _LOOP_GAIN)
+        if slow:
+            build.amplifier(f"STAGE_{name.upper()}", (wanted, out, drive, feed.positive, feed.negative), slow)
+        else:
+            build.bench(f"STAGE_{name.upper()}", "voltage by voltage", nets, "voltage stage", LOOP_GAIN)
         _spread(build, v, name, drive, feed)
     for k in range(v.pairs):
         tag = name

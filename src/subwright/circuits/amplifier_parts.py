@@ -74,6 +74,19 @@ class AmplifierParts:
             Part(designator=f"BENCH_{name}", kind=kind, nets=nets, value=value, role=role, standing=standing)
         )
 
+    def amplifier(self, name: str, nets: tuple[str, str, str, str, str], model: str) -> None:
+        """Add an amplifier with a bandwidth that stands for what isn't designed here."""
+        self.parts.append(
+            Part(
+                designator=f"BENCH_{name}",
+                kind="op-amp",
+                nets=nets,
+                model=model,
+                role="voltage stage",
+                standing="bench",
+            )
+        )
+
     def supply(self, rail_v: float) -> None:
         """Stiff rails, or a stiff battery."""
         positive = Steady(value=rail_v)

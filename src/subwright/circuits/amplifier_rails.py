@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from subwright.circuits.amplifier_class_ab import Feed, add_leg, output_models
+from subwright.circuits.amplifier_class_ab import LOOP_GAIN, Feed, add_leg, output_models
 from subwright.circuits.amplifier_parts import NEGATIVE, POSITIVE, AmplifierParts
 from subwright.circuits.amplifier_values import ClassABValues
 from subwright.circuits.models import (
@@ -13,6 +13,7 @@ from subwright.circuits.models import (
     DiodeModel,
     JunctionModel,
     Model,
+    OpAmpModel,
     ShuntReferenceModel,
     SquareLawModel,
     SwitchModel,
@@ -26,6 +27,7 @@ from subwright.stages.amplifier_rails import FOLLOWER_A_PER_V2
 __all__ = ["class_g_circuit", "class_h_circuit"]
 
 _OFF_OHM: Final = 1e7
+_STAGE_HZ: Final = 10e6  # a leg's rail jumps, and a loop without a bandwidth has no answer at that instant
 _BUFFER_GAIN: Final = 160.0  # least of the small transistors, data sheet
 _DIODE_A: Final = 1e-3
 _GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
@@ -208,7 +210,7 @@ def class_h_circuit(
         build.bench(f"SIGNAL_{name.upper()}", "voltage source", ends, "signal", signals[leg])
         _lift(build, v, rails, name, sections[leg], lift_f / cans, cans, gates_f)
         feed = Feed(upper=f"feed_{name}", lower=GROUND, positive=f"feed_{name}", negative=GROUND)
-        add_leg(build, v, name, f"wanted_{name}", feed)
+        add_leg(build, v, name, f"wanted_{name}", feed, slow="STAGE")
     build.load(("out_a", "out_b"), v.lead_ohm, load_ohm)
     models: list[Model] = [
         *output_models(v),
@@ -236,6 +238,7 @@ def class_h_circuit(
             response_s=comparator.response_s,
             supply_a=0.4e-3,
         ),
+        OpAmpModel(name="STAGE", gbw_hz=_STAGE_HZ, dc_gain=LOOP_GAIN),
         ShuntReferenceModel(name="REFERENCE", reference_v=reference.vref_v, pin_a=reference.iref_a),
         BipolarModel(name="BUFFER_NPN", polarity="npn", current_gain=_BUFFER_GAIN),
         BipolarModel(name="BUFFER_PNP", polarity="pnp", current_gain=_BUFFER_GAIN),

@@ -212,8 +212,8 @@ def draw_lifting(kit: Kit, name: str) -> None:
     sheet.flag(feed, (spine + 150, rail_y), "right", heavy=True)
     for point in kit.circuit.test_points:
         if point.net in (feed, lift):
-            at = (spine + 130, rail_y) if point.net == feed else (spine + 30, y)
-            sheet.name(point.net, at, point=point.designator)
+            spot = (spine + 130, rail_y) if point.net == feed else (spine + 30, y)
+            sheet.name(point.net, spot, point=point.designator)
     _bank(kit, (feed, lift), (spine, y), rail_y)
     if name == "a":
         _shared(kit)

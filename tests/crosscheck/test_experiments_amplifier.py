@@ -1,0 +1,99 @@
+"""The amplifier's and the inputs' experiments on builds that no example has, and that they can fail."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from subwright import service
+from subwright.build.experiments import amplifier
+from subwright.build.experiments import filter as line_filter
+from subwright.build.experiments.record import Experiment, Outcome
+from subwright.build.result import Design
+from subwright.circuits.simulate import Engine
+from subwright.service.solved import library_for
+
+pytestmark = pytest.mark.spice
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+VAN, BIKE = "storyteller-van", "cargo-bike-cinema"
+BUILDS: dict[str, tuple[str, dict[str, dict[str, Any]]]] = {
+    "class G": (VAN, {"amplifier": {"kind": "class_g"}}),
+    "class H": (BIKE, {"amplifier": {"kind": "bridge_class_h"}}),
+    "pairs": (VAN, {"amplifier": {"kind": "class_ab", "ab_output": "pair"}, "goal": {"power_w": 60.0}}),
+    "chip": (VAN, {"amplifier": {"kind": "class_ab"}, "goal": {"power_w": 20.0}}),
+    "full bridge": (VAN, {"amplifier": {"kind": "class_d_full_bridge"}}),
+    "speaker level": (VAN, {"input": {"source": "speaker"}}),
+    "difference": (BIKE, {"input": {"receiver": "difference"}}),
+}
+NAMES = {
+    "class G": {"changing-rails-loss", "amplifier-clip"},
+    "class H": {"changing-rails-loss"},
+    "pairs": {"class-ab-loss", "amplifier-clip"},
+    "chip": {"class-ab-loss"},
+    "full bridge": {"class-d-ripple", "output-filter-response", "amplifier-clip"},
+    "speaker level": {"input-response"},
+    "difference": {"input-response", "filter-response"},
+}
+EVERY: dict[str, Experiment] = {e.name: e for e in (*amplifier.EXPERIMENTS, *line_filter.EXPERIMENTS)}
+
+
+@cache
+def solved(name: str) -> Design:
+    example, changes = BUILDS[name]
+    spec = service.open_build(EXAMPLES / f"{example}.build.toml").spec
+    parts = {part: getattr(spec, part).model_copy(update=new) for part, new in changes.items()}
+    return service.solve(spec.model_copy(update=parts), folder=EXAMPLES).design
+
+
+def outcomes(design: Design, name: str, engine: Engine) -> list[Outcome]:
+    library = library_for(design.spec, EXAMPLES)
+    return [case.run(engine, 60.0) for case in EVERY[name].cases(design, library)]
+
+
+@pytest.mark.parametrize(
+    ("build", "name"), [(build, name) for build, names in NAMES.items() for name in sorted(names)]
+)
+def test_simulation_and_closed_form_agree(build: str, name: str, reference_engine: Engine) -> None:
+    found = outcomes(solved(build), name, reference_engine)
+    assert found
+    for outcome in found:
+        assert outcome.engine == reference_engine.name
+        for check in outcome.checks:
+            assert check.holds, (check.quantity, check.closed, check.simulated, check.limit)
+        for course in outcome.traces.values():
+            assert course.shape == outcome.axis.shape
+
+
+def test_what_a_build_does_not_have_has_no_cases() -> None:
+    library = library_for(solved("class G").spec, EXAMPLES)
+    assert EVERY["class-d-ripple"].cases(solved("class G"), library) == ()
+    assert EVERY["class-ab-loss"].cases(solved("class G"), library) == ()
+    assert EVERY["changing-rails-loss"].cases(solved("pairs"), library) == ()
+    assert EVERY["output-filter-response"].cases(solved("pairs"), library) == ()
+
+
+@pytest.mark.parametrize(
+    ("build", "name", "change"),
+    [
+        ("class G", "changing-rails-loss", {"inner_ratio": 0.55}),
+        ("pairs", "class-ab-loss", {"bias_a": 0.3}),
+        ("full bridge", "class-d-ripple", {"inductance_h": 30e-6}),
+    ],
+)
+def test_a_wrong_model_is_noticed(
+    build: str, name: str, change: dict[str, float], reference_engine: Engine
+) -> None:
+    """The circuit stays, the closed form is told another story."""
+    design = solved(build)
+    stated = replace(design.amplifier.model, **change)
+    circuit = outcomes(design, name, reference_engine)[0]
+    told = replace(design, amplifier=replace(design.amplifier, model=stated))
+    library = library_for(design.spec, EXAMPLES)
+    other = EVERY[name].cases(told, library)[0].run(reference_engine, 60.0)
+    pairs = zip(other.checks, circuit.checks, strict=True)
+    assert any(abs(a.closed / b.simulated - 1.0) > a.limit for a, b in pairs)
