@@ -477,10 +477,16 @@ def _findings_apart(before: Outcome, after: Outcome) -> tuple[list[FindingRow], 
     """Findings that a change settled, and those that it brought; none where either side has no design."""
     if before.solved is None or after.solved is None:
         return [], []
-    old = {(row.code, row.severity, row.quantity): row for row in _findings(before) if row.severity != "note"}
-    new = {(row.code, row.severity, row.quantity): row for row in _findings(after) if row.severity != "note"}
+    old, new = (
+        {_place(row): row for row in _findings(one) if row.severity != "note"} for one in (before, after)
+    )
     gone = [row for place, row in old.items() if place not in new]
     return gone, [row for place, row in new.items() if place not in old]
+
+
+def _place(row: FindingRow) -> tuple[str, str, str]:
+    """What makes a finding the same one: not the part that it names in brackets."""
+    return row.code, row.severity, row.quantity.partition(" (")[0]
 
 
 def _label_of(entry: SpecEntry) -> str:
