@@ -297,7 +297,7 @@ def _magnetics(
         magnetising_h=heated.magnetising_h,
         core_w=heated.core_w,
         core_v=heated.core_v,
-        core_exponent=held.core_exponent,
+        core_exponent=heated.core_exponent,
     )
     return magnetics, heated.temperature_c
 

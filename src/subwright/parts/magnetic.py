@@ -49,6 +49,7 @@ class Material(Record):
     density_kg_per_m3 : in kg/m³.
     steinmetz : fits, ordered by frequency; empty where no loss data are given.
     ct0, ct1, ct2 : loss factor ``ct0 - ct1 T + ct2 T**2``, T in °C, equal to 1 at 100 °C.
+    beta_per_k : rise of the exponent of B per kelvin, about 100 °C; the loss factor then holds at 200 mT.
     """
 
     family: MaterialFamily
@@ -63,6 +64,7 @@ class Material(Record):
     ct0: float = 1.0
     ct1: float = 0.0
     ct2: float = 0.0
+    beta_per_k: Annotated[float, Bounds(0.0, 0.02)] = 0.0
 
     @property
     def transformer_grade(self) -> bool:

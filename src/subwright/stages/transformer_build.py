@@ -225,7 +225,7 @@ def finish(
         hole_left_m=hole_left,
         core_w=heated.core_w,
         core_v=heated.core_v,
-        core_exponent=float(table.beta[row]),
+        core_exponent=heated.core_exponent,
         copper_w=copper_w,
         copper_programme_w=copper_w * need.programme_mean_square,
         heating_w=float(e.heating_w[0]),

@@ -97,7 +97,7 @@ def _core_matters(
     rows = np.arange(flux_share.shape[0])[:, None]
     flux = flux_share * (table.flux_limit_t * table.area_min_m2 / table.area_m2)[:, None]
     flux *= heating_voltage(need) / need.v_primary_max_v
-    core_w = core_loss_w(table, rows, flux, need, table.worst_factor[:, None])
+    core_w = core_loss_w(table, rows, flux, need)
     allowed_w = spec.max_rise_k / np.asarray(thermal_resistance_from_volume(table.volume_m3))
     return core_w > _CORE_MATTERS * allowed_w[:, None]
 

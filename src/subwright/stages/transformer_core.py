@@ -26,7 +26,7 @@ from subwright.physics.core_identity import (
     pair_factor_uncertainty,
     ring_factor_uncertainty,
 )
-from subwright.physics.core_loss import steinmetz, temperature_factor
+from subwright.physics.core_loss import loss_factor, steinmetz
 from subwright.physics.cores import EffectiveParameters, e_pair, etd_pair, permeability_from_al, ring
 from subwright.physics.magnetics import saturation_flux
 from subwright.stages.transformer_core_plan import (
@@ -535,4 +535,5 @@ def read_heat(
 def _expected_w(core: Core, material: Material, frequency_hz: float, flux_t: float, core_c: float) -> float:
     fit = material.fit_at(frequency_hz)
     density = steinmetz(frequency_hz, flux_t, fit.k, fit.alpha, fit.beta)
-    return float(density * temperature_factor(core_c, material.ct0, material.ct1, material.ct2) * core.v_e_m3)
+    factor = loss_factor(core_c, flux_t, material.ct0, material.ct1, material.ct2, material.beta_per_k)
+    return float(density * factor * core.v_e_m3)

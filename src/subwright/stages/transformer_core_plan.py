@@ -16,7 +16,7 @@ from subwright.physics.core_check import (
     sine_drive_voltage,
     turns_for_pulse_current,
 )
-from subwright.physics.core_loss import steinmetz, temperature_factor
+from subwright.physics.core_loss import loss_factor, steinmetz
 from subwright.physics.cores import EffectiveParameters
 from subwright.physics.magnetic_thermal import thermal_resistance_from_volume
 from subwright.physics.magnetics import inductance
@@ -225,7 +225,7 @@ def plan_heat(
     losses = []
     for grade in grades:
         fit = grade.fit_at(f)
-        factor = temperature_factor(_HEAT_C, grade.ct0, grade.ct1, grade.ct2)
+        factor = loss_factor(_HEAT_C, flux, grade.ct0, grade.ct1, grade.ct2, grade.beta_per_k)
         losses.append(float(steinmetz(f, flux, fit.k, fit.alpha, fit.beta) * factor * geometry.v_e_m3))
     low, high = min(losses), max(losses)
     rth = float(np.asarray(thermal_resistance_from_volume(geometry.v_e_m3)))

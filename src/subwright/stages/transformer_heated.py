@@ -12,7 +12,6 @@ from subwright.base.errors import ConvergenceError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Core, Material
-from subwright.physics.core_loss import temperature_factor
 from subwright.physics.leakage import concentric_leakage, ring_breadth, ring_leakage_spread
 from subwright.physics.magnetics import MU_0, flux_peak_square_wave, inductance
 from subwright.physics.winding_loss import COPPER_DENSITY_KG_PER_M3, wire_resistance
@@ -41,6 +40,7 @@ __all__ = ["GUESS_SHARE", "Heated", "Wound", "first_guess_k", "full_evaluation",
 
 _BOBBIN_SPREAD: Final = (0.8, 1.3)  # of the concentric leakage estimate; own allowance
 _COPPER_CEILING_C: Final = 200.0
+_CORE_CEILING_C: Final = 140.0  # the loss curves end there
 _SETTLED_K: Final = 0.2  # a tenth of that is left after the step that finds it
 GUESS_SHARE: Final = 0.97  # of the rise found with copper and core at the hottest permitted
 
@@ -97,6 +97,7 @@ class Heated:
     gap_m: float
     core_w: float  # at core_v on a half-primary
     core_v: float
+    core_exponent: float  # of that loss over the voltage
 
 
 def wind(
@@ -153,15 +154,22 @@ def _at_own_temperature(
 
     The resistance is held at that of 200 °C above, where the answer is "far too hot" either way.
     """
-    ids, material = wound.wire_ids, wound.material
+    ids = wound.wire_ids
     temperature = need.ambient_c + guess_k
     for _ in range(40):
         held = min(temperature, _COPPER_CEILING_C)
         wires = (wire_table(ids[0], need, held, library), wire_table(ids[1], need, held, library))
-        factor = np.atleast_1d(
-            np.asarray(temperature_factor(min(held, 140.0), material.ct0, material.ct1, material.ct2))
+        result = evaluate(
+            spec,
+            need,
+            wound.table,
+            wires,
+            wound.one,
+            wound.laid,
+            held,
+            heat_share,
+            min(held, _CORE_CEILING_C),
         )
-        result = evaluate(spec, need, wound.table, wires, wound.one, wound.laid, held, heat_share, factor)
         rise = float(result.rise_high_k[0])
         if abs(need.ambient_c + rise - temperature) < _SETTLED_K or held < temperature:
             return need.ambient_c + rise, result, wires
@@ -309,7 +317,7 @@ def heat(
     windings_h, (facing_m2, breadth_m), gap_m = _leakage(spec, table, row, primary, secondary, laid, barriers)
     lead_h = float(lead_inductance_h(spec, primary.copper_m2))
     core_v = nominal_voltage(need)
-    factor = float(temperature_factor(min(temperature, 140.0), material.ct0, material.ct1, material.ct2))
+    core_c = min(temperature, _CORE_CEILING_C)
     flux = flux_peak_square_wave(
         core_v, need.duty, need.switching_hz, primary_turns, float(table.area_m2[row])
     )
@@ -326,8 +334,9 @@ def heat(
         facing_m2=facing_m2,
         breadth_m=breadth_m,
         gap_m=gap_m,
-        core_w=float(core_loss_w(table, one.row, np.atleast_1d(flux), need, np.array([factor]))[0]),
+        core_w=float(core_loss_w(table, one.row, np.atleast_1d(flux), need, core_c)[0]),
         core_v=core_v,
+        core_exponent=float(table.beta[row] + table.beta_per_k[row] * (core_c - 100.0)),
     )
 
 

@@ -36,11 +36,6 @@ class HeldTransformer:
         """Turns of one half-secondary."""
         return int(self.wound.one.secondary_turns[0])
 
-    @property
-    def core_exponent(self) -> float:
-        """Exponent of the core loss over the voltage (dimensionless)."""
-        return float(self.wound.table.beta[self.wound.row])
-
     def with_core(self) -> TransformerSpec:
         """The builder's wishes with this core and stack fixed; a search over them takes milliseconds."""
         return self.spec.model_copy(update={"core": self.wound.core.id, "stack": self.wound.stack})

@@ -126,7 +126,7 @@ def evaluate(
     laid: tuple[Laid, Laid],
     copper_c: float,
     heat_share: float,
-    core_factor: Floats | None = None,
+    core_c: float | None = None,
 ) -> Evaluation:
     """Flux, losses, temperature rise and fill of every candidate.
 
@@ -138,7 +138,7 @@ def evaluate(
     laid : primary and secondary as they lie.
     copper_c : copper temperature, °C.
     heat_share : mean square of the heating current over that of the full sine.
-    core_factor : temperature factor of the core loss, shape (n,); None takes each core's worst.
+    core_c : temperature of the core, °C; None takes the worst that the spec permits.
 
     Returns
     -------
@@ -152,8 +152,7 @@ def evaluate(
             flux_peak_square_wave(volts_v, need.duty, need.switching_hz, c.primary_turns, area_m2[c.row])
         )
 
-    factor = table.worst_factor[c.row] if core_factor is None else core_factor
-    core_w = core_loss_w(table, c.row, flux(heating_voltage(need), table.area_m2), need, factor)
+    core_w = core_loss_w(table, c.row, flux(heating_voltage(need), table.area_m2), need, core_c)
     mmf = c.primary_turns * ampere_turns_per_turn(need)
     own_p, eddy_p = winding_loss_w(
         wires[0], c.primary_wire, primary, first, need.primary_rms_a, mmf, copper_c

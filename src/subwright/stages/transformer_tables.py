@@ -14,7 +14,7 @@ from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Core, Material, SteinmetzFit, Wire
-from subwright.physics.core_loss import igse_coefficient, igse_trapezoid, temperature_factor
+from subwright.physics.core_loss import igse_coefficient, igse_trapezoid, loss_factor, temperature_factor
 from subwright.physics.foil import foil_factors
 from subwright.physics.magnetics import saturation_flux
 from subwright.physics.winding_loss import (
@@ -85,7 +85,9 @@ class CoreTable:
     k_i: Floats
     alpha: Floats
     beta: Floats
-    worst_factor: Floats  # core-loss temperature factor, highest between ambient and the hottest core
+    ct: tuple[Floats, Floats, Floats]  # core loss over temperature, three coefficients of each row
+    beta_per_k: Floats  # rise of the exponent of B with temperature
+    ends_c: tuple[float, float]  # coolest and hottest core: the loss is worst at one of them
     saturation_t: Floats
     flux_limit_t: Floats
     interfaces: Floats
@@ -136,13 +138,33 @@ def lost_pulse_factor(need: TransformerNeed) -> float:
 
 
 def core_loss_w(
-    table: CoreTable, rows: NDArray[np.int64], flux_peak_t: Floats, need: TransformerNeed, factor: Floats
+    table: CoreTable,
+    rows: NDArray[np.int64],
+    flux_peak_t: Floats,
+    need: TransformerNeed,
+    core_c: float | None = None,
 ) -> Floats:
-    """Core loss of table rows at a peak flux density, W; all arrays of one shape."""
+    """Core loss of table rows at a peak flux density, W; all arrays of shapes that broadcast.
+
+    ``core_c`` is the core's temperature, °C; None takes the worse of ambient and the hottest permitted.
+    """
     density = igse_trapezoid(
         need.switching_hz, flux_peak_t, need.duty, table.k_i[rows], table.alpha[rows], table.beta[rows]
     )
-    return np.asarray(density * table.volume_m3[rows] * factor)
+    factors = [
+        _loss_factor(table, rows, flux_peak_t, at) for at in (table.ends_c if core_c is None else (core_c,))
+    ]
+    worst = factors[0] if len(factors) == 1 else np.maximum(*factors)
+    return np.asarray(density * table.volume_m3[rows] * worst)
+
+
+def _loss_factor(table: CoreTable, rows: NDArray[np.int64], flux_t: Floats, core_c: float) -> Floats:
+    """Core loss at a temperature over that at 100 °C."""
+    ct0, ct1, ct2 = (values[rows] for values in table.ct)
+    moving = table.beta_per_k[rows]
+    if not np.any(moving):
+        return np.asarray(temperature_factor(core_c, ct0, ct1, ct2))
+    return np.asarray(loss_factor(core_c, np.maximum(flux_t, 1e-6), ct0, ct1, ct2, moving))
 
 
 def _candidate_cores(spec: TransformerSpec, library: Library, own_only: bool) -> list[tuple[Core, int]]:
@@ -228,11 +250,6 @@ def _saturation(core: Core, material: Material, hot_c: float) -> float:
     return float(min(line, core.saturation_t * line / material.bsat_100_t))
 
 
-def _worst_factor(material: Material, low_c: float, high_c: float) -> float:
-    temperatures = np.linspace(low_c, high_c, 9)
-    return float(np.max(temperature_factor(temperatures, material.ct0, material.ct1, material.ct2)))
-
-
 def core_table(
     spec: TransformerSpec, need: TransformerNeed, library: Library, *, own_only: bool = False
 ) -> CoreTable:
@@ -246,13 +263,15 @@ def core_table(
     """
     rows = _with_fits(_candidate_cores(spec, library, own_only), spec, need, library)
     hot = hottest_c(spec, need)
-    factors = {m.id: _worst_factor(m, need.ambient_c, hot) for _, _, m, _ in rows}
     ring = np.array([c.shape == "ring" for c, _, _, _ in rows])
     stack = np.array([s for _, s, _, _ in rows])
     coating = np.array([c.coating_m for c, _, _, _ in rows])
 
     def column(name: str) -> Floats:
         return np.array([getattr(c, name) for c, _, _, _ in rows], dtype=float)
+
+    def material_column(name: str) -> Floats:
+        return np.array([getattr(m, name) for _, _, m, _ in rows], dtype=float)
 
     saturation = np.array([_saturation(c, m, hot) for c, _, m, _ in rows])
     deeper = np.where(ring, 0.0, column("depth_m") * (stack - 1.0))  # E sets side by side
@@ -300,7 +319,9 @@ def core_table(
         k_i=np.array([igse_coefficient(f.k, f.alpha, f.beta) * c.loss_factor for c, _, _, f in rows]),
         alpha=np.array([f.alpha for _, _, _, f in rows]),
         beta=np.array([f.beta for _, _, _, f in rows]),
-        worst_factor=np.array([factors[m.id] for _, _, m, _ in rows]),
+        ct=(material_column("ct0"), material_column("ct1"), material_column("ct2")),
+        beta_per_k=material_column("beta_per_k"),
+        ends_c=(need.ambient_c, hot),
         saturation_t=saturation,
         flux_limit_t=flux_limit,
         interfaces=np.where(sandwich, 2.0, 1.0),

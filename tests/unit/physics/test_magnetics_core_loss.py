@@ -16,6 +16,7 @@ from subwright.physics.core_loss import (
     igse_coefficient_approximate,
     igse_piecewise,
     igse_trapezoid,
+    loss_factor,
     steinmetz,
     temperature_factor,
     trapezoid_over_sine,
@@ -117,3 +118,20 @@ def test_out_of_range_is_refused(call: object, quantity: str) -> None:
         call()  # type: ignore[operator]
     assert quantity in caught.value.quantity
     assert "nan" not in caught.value.limit
+
+
+@pytest.mark.parametrize("temp_c", [25.0, 60.0, 100.0])
+def test_exponent_of_flux_moves_with_temperature(temp_c: float) -> None:
+    """Loss over B at one temperature is a power law, 0.006 per kelvin flatter below 100 °C."""
+
+    def loss(flux_t: float) -> float:
+        factor = loss_factor(temp_c, flux_t, 2.2886, 0.0260286, 1.31429e-4, 0.006)
+        return float(steinmetz(50e3, flux_t, 5.91, 1.3589, 2.85) * factor)
+
+    exponent = math.log(loss(0.2) / loss(0.05)) / math.log(4.0)
+    assert exponent == pytest.approx(2.85 + 0.006 * (temp_c - 100.0), rel=1e-9)
+    plain = float(temperature_factor(temp_c, 2.2886, 0.0260286, 1.31429e-4))
+    assert float(loss_factor(temp_c, 0.2, 2.2886, 0.0260286, 1.31429e-4, 0.006)) == pytest.approx(plain)
+    assert float(loss_factor(100.0, 0.05, 2.2886, 0.0260286, 1.31429e-4, 0.006)) == pytest.approx(
+        1.0, abs=1e-4
+    )
