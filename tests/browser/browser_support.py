@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -99,7 +100,7 @@ class Desk:
 
     def go(self, path: str) -> Page:
         self.page.goto(self.base.rstrip("/") + path)
-        if path.startswith("/b/") or path == "/":
+        if re.fullmatch(r"/|/b/[^/]+", path.partition("#")[0]):
             expect(self.page.locator("#bench")).to_have_attribute("data-ready", "yes")
         return self.page
 

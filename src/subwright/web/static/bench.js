@@ -117,7 +117,7 @@ function fill() {
       if (!row.current) parts.push(word("bench.of"));
       place.textContent = parts.join(" · ");
     }
-    if (late) place.append(`${row ? " · " : ""}${late.value}: ${word(late.refused ? "bench.refused" : "bench.sending")}`);
+    if (late) place.append(`${row ? " · " : ""}${late.value}: ${late.refused ? word("bench.refused") : away ? word("bench.kept here") : word("bench.sending")}`);
   }
   mark();
 }
@@ -222,6 +222,7 @@ function suspect(found) {
   const place = document.getElementById("suspects");
   place.hidden = !found?.wrong.length;
   if (place.hidden) return;
+  for (const list of page.querySelectorAll(".wrong")) list.open = false; // what follows says it closer
   place.querySelector("ol").replaceChildren(...found.rows.map((row) => {
     const line = document.createElement("li"), head = document.createElement("b"), then = document.createElement("p"), bar = document.createElement("progress");
     head.textContent = `${Math.round(100 * row.share)} % ${row.what}`;
