@@ -20,6 +20,7 @@ from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import load_library
 from subwright.service import spec_keys
+from subwright.stages.common import Corner, Level
 
 LIBRARY = load_library()
 
@@ -213,3 +214,52 @@ def test_every_wish_ends_in_a_design_or_a_refusal_with_its_remedy(
         f.code for f in design.findings if f.severity == "stop" and f.stage in ("converter", "transformer")
     ]
     assert not stops
+
+
+@pytest.mark.parametrize("watts", [150, 175, 200])
+def test_the_rule_of_fast_diodes_of_a_hundred_volts_and_eight_amperes(watts: int) -> None:
+    """Common practice, no source: at 150 to 200 W and rails of 30-odd volts. The tool's own numbers agree."""
+    design = solve_build(wish(12, watts), LIBRARY)
+    assert design.converter is not None
+    point = design.point(Corner.NOMINAL, Level.FULL)
+    assert 25.0 < point.rail_crest_v < 40.0
+    found = findings_of("CNV-24", design)
+    assert [f.limit for f in found] == [100.0, 8.0]
+    assert all(f.margin >= 0 for f in found)
+    # and why: twice the highest rail with its ringing asks for the volts, the mean current for the amperes
+    assert 100.0 < design.converter.reverse_peak_v <= design.converter.reverse_limit_v
+    assert point.diode_a < 8.0
+
+
+def test_a_hundred_and_fifty_watts_become_two_hundred_by_another_transformer() -> None:
+    """Common practice, no source: the parts stay, turns and wire change; the tool's own numbers say so."""
+    small = solve_build(wish(12, 150), LIBRARY)
+    assert small.converter is not None
+    assert small.transformer is not None
+    by_part = {f.quantity.split(" with")[0]: f.margin for f in findings_of("CNV-25", small)}
+    assert by_part["rms current of a switch"] > 0.5
+    assert by_part["mean current of a rectifier leg"] > 0.5
+    # The rule is silent about the one part that has no room to spare: the input bank wants a can more.
+    assert -0.15 < by_part["ripple current of the input bank"] < 0.0
+    plan = small.converter.plan
+    kept = {
+        "mosfet": plan.switch.mosfet.id,
+        "mosfets_per_side": plan.switch.per_side,
+        "rectifier": plan.rectifier.rectifier.id,
+        "input_capacitor": small.converter.input_bank.capacitor.id,
+        "reservoir_capacitor": small.converter.reservoir_bank.capacitor.id,
+    }
+    large = solve_build(wish(12, 200, converter=kept), LIBRARY)
+    assert large.converter is not None
+    assert large.transformer is not None
+    assert large.point(Corner.NOMINAL, Level.FULL).output_w == pytest.approx(200.0, rel=0.02)
+    stops = [f for f in large.findings if f.severity == "stop" and f.stage == "converter"]
+    assert not stops, [f.message for f in stops]
+    assert large.converter.input_bank.count - small.converter.input_bank.count == 1
+    was, now = small.transformer, large.transformer
+    assert (was.core.id, was.primary_turns, was.secondary_turns, was.primary.strands) != (
+        now.core.id,
+        now.primary_turns,
+        now.secondary_turns,
+        now.primary.strands,
+    )
