@@ -79,3 +79,32 @@ def test_versions_and_substitutes(subwright: Command, van: Path, tmp_path: Path)
     assert "exchange: low-pass A" in told.stdout
     assert "exchange" in subwright("substitute", van, "LM339").stdout
     assert subwright("substitute", van, "LM338").returncode == 2
+    each = subwright("substitute", van, "LM339", "-n", "3", "--each")
+    assert "With LM2901: yes" in each.stdout
+    tried = json.loads(subwright("substitute", van, "LM339", "-n", "3", "--each", "--json").stdout)["tried"]
+    assert len(tried) == 3
+
+
+def test_a_wrong_reading_is_traced_and_the_next_step_told(subwright: Command, van: Path) -> None:
+    assert "no readings yet" in subwright("bench", "tell", van, "--unit", "7").stderr
+    subwright(
+        "bench",
+        "add",
+        van,
+        "primary-phase=0.01",
+        "primary-phase-voltage=0.02",
+        "primary-halves=1.0",
+        "--unit",
+        "7",
+    )
+    told = subwright("bench", "tell", van, "--unit", "7").stdout
+    assert "half-primary is reversed" in told.split("  2. ")[0]
+    found = json.loads(subwright("bench", "tell", van, "--unit", "7", "--json").stdout)["diagnosis"]
+    assert found["suspects"][0]["fault"]["key"] == "half-primary-reversed"
+    after = subwright("bench", "next", van, "--unit", "7").stdout
+    assert "The transformer on its own" in after
+    assert "failed" in after
+    fresh = json.loads(subwright("bench", "next", van, "--unit", "8", "--json").stdout)
+    assert fresh["next"]["step"]["key"] == "bare-board"
+    subwright("bench", "add", van, "primary-halves=open", "--unit", "9")
+    assert "many times too high" in subwright("bench", "tell", van, "--unit", "9").stdout

@@ -61,6 +61,12 @@ _MATTERS: Final[Mapping[str, tuple[tuple[str, str, str, bool], ...]]] = MappingP
             ("ic_a", "collector current", "current", True),
             ("pd_w", "dissipation", "power", True),
         ),
+        "controller": (
+            ("supply_max_v", "highest supply", "voltage", True),
+            ("output_source_a", "output current, source", "current", True),
+            ("output_sink_a", "output current, sink", "current", True),
+            ("vref_tolerance", "reference's spread", "ratio", False),
+        ),
         "ntc": (("r25_ohm", "resistance at 25 °C", "resistance", True),),
         "driver": (
             ("power_w", "rated power", "power", True),
@@ -73,6 +79,8 @@ _MATTERS: Final[Mapping[str, tuple[tuple[str, str, str, bool], ...]]] = MappingP
 _PLAIN_EXCHANGE: Final = ("mosfet", "rectifier", "capacitor", "op_amp", "comparator", "zener", "transistor")
 _SHAPE: Final = (
     "channel",
+    "mode",
+    "outputs",
     "polarity",
     "technology",
     "package",

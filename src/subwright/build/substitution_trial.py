@@ -45,6 +45,7 @@ class Trial:
     ----------
     part_id : the candidate. design : solved with it; None where it doesn't do. refusal : why it doesn't.
     moves : against the design with the missing part; None without a design.
+    elsewhere : places where something else does better: "battery_guard: reverse-polarity switch takes …".
     stops : codes of findings at stop that the build did not have before.
     """
 
@@ -52,7 +53,12 @@ class Trial:
     design: Design | None
     refusal: str
     moves: Difference | None
+    elsewhere: tuple[str, ...]
     stops: tuple[str, ...]
+
+
+def _refused(part_id: str, refusal: str) -> Trial:
+    return Trial(part_id=part_id, design=None, refusal=refusal, moves=None, elsewhere=(), stops=())
 
 
 def try_candidates(
@@ -92,13 +98,16 @@ def _try(
             gone |= _rivals(design, library, part_id, candidate)
         found = solve(spec, WithoutParts(library, frozenset(gone)))
     except (SubwrightError, ValidationError) as error:
-        return Trial(part_id=candidate, design=None, refusal=_said(error), moves=None, stops=())
+        return _refused(candidate, _said(error))
     there = {(stage, part.role): part.part_id for stage, part in found.part_uses()}
-    other = {there[place] for place in places if place in there and there[place] != candidate}
-    if other or not any(place in there for place in places):
-        what = ", ".join(sorted(other)) or "no such part any more"
-        refusal = f"solved again, the build takes {what} in that place"
-        return Trial(part_id=candidate, design=None, refusal=refusal, moves=None, stops=())
+    taken = [place for place in places if there.get(place) == candidate]
+    other = tuple(
+        f"{stage}: {role} takes {there.get((stage, role), 'no such part any more')}"
+        for stage, role in places
+        if (stage, role) not in taken
+    )
+    if not taken:
+        return _refused(candidate, f"solved again, something else does better ({'; '.join(other)})")
     before = {finding.code for finding in design.findings if finding.severity == "stop"}
     after = [finding.code for finding in found.findings if finding.severity == "stop"]
     return Trial(
@@ -106,6 +115,7 @@ def _try(
         design=found,
         refusal="",
         moves=difference(design, found),
+        elsewhere=other,
         stops=tuple(code for code in dict.fromkeys(after) if code not in before),
     )
 

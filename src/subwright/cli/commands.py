@@ -177,12 +177,13 @@ def substitute(
     file: BuildPath,
     part: Annotated[str, typer.Argument(metavar="PART", help="The part that can't be had.")],
     most: Annotated[int, typer.Option("-n", min=1, help="How many candidates to show.")] = 6,
+    each: Annotated[bool, typer.Option("--each", help="Solve the build again with every candidate.")] = False,
     as_json: AsJson = False,
 ) -> Answer:
     """Find what would do in place of a part, and solve the build again without it."""
     from subwright.cli import difference_cmd
 
-    return difference_cmd.substitute(file, part, most)
+    return difference_cmd.substitute(file, part, most, each=each)
 
 
 @app.command("set")

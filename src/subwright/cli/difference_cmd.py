@@ -17,6 +17,7 @@ from subwright.cli.talk import clean, progress
 if TYPE_CHECKING:
     from subwright.build.difference import Difference, KeptReading
     from subwright.build.substitution import Candidate, Substitution
+    from subwright.build.substitution_trial import Trial
 
 __all__ = ["difference", "substitute"]
 
@@ -53,11 +54,13 @@ def _lines(found: Difference, kept: Sequence[KeptReading]) -> Iterator[Text]:
         yield Text(clean(words))
 
 
-def substitute(file: Path, part: str, most: int) -> Answer:
-    """Show what would do in place of a part, and what moves without it."""
+def substitute(file: Path, part: str, most: int, *, each: bool = False) -> Answer:
+    """Show what would do in place of a part, and what moves without it; ``each``: with every candidate."""
     with progress("designing") as report:
         solved = service.solve(file, report)
     found = service.substitute(solved, part, most=most)
+    names = [row.part_id for row in found.candidates]
+    tried = service.try_substitutes(solved, part, names) if each else ()
 
     def data() -> Mapping[str, object]:
         return {
@@ -67,9 +70,35 @@ def substitute(file: Path, part: str, most: int) -> Answer:
             "refusal": found.refusal,
             "instead": found.instead,
             "changes": [] if found.moves is None else [c.sentence for c in found.moves.changes],
+            "tried": [
+                {
+                    "part": row.part_id,
+                    "refusal": row.refusal,
+                    "elsewhere": row.elsewhere,
+                    "stops": row.stops,
+                    "changes": [] if row.moves is None else [c.sentence for c in row.moves.changes],
+                    "figures": [] if row.moves is None else row.moves.figures,
+                }
+                for row in tried
+            ],
         }
 
-    return Answer(command="substitute", data=data, text=lambda: Group(*_substitution(found)))
+    return Answer(command="substitute", data=data, text=lambda: Group(*_substitution(found), *_trials(tried)))
+
+
+def _trials(tried: Sequence[Trial]) -> Iterator[Text]:
+    for row in tried:
+        if row.moves is None:
+            yield Text(clean(f"With {row.part_id}: no. {row.refusal}"), style="bold")
+            continue
+        stops = f"; now at stop: {', '.join(row.stops)}" if row.stops else ""
+        yield Text(clean(f"With {row.part_id}: yes{stops}"), style="bold")
+        for words in row.elsewhere:
+            yield Text(clean(f"  {words}"))
+        for change in row.moves.changes:
+            yield Text(clean(f"  {change.sentence}"))
+        for name, one, other in row.moves.figures:
+            yield Text(clean(f"  {name}: {one} → {other}"))
 
 
 def _substitution(found: Substitution) -> Iterator[Text]:
