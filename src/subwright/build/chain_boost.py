@@ -19,16 +19,19 @@ from subwright.base.errors import ConvergenceError
 from subwright.build.chain_common import collapsed
 from subwright.build.chain_instants import Instants
 from subwright.build.chain_model import ChainPoint, LoadPoint, PowerStage, Source
-from subwright.physics.boost import Conduction, boost_conduction, diode_share, mean_square
+from subwright.physics.boost import BEFORE_THE_TOP, Conduction, boost_conduction, diode_share, mean_square
 
 __all__ = ["BoostModel", "BoostState", "clip_boost", "solve_boost"]
 
 Array = NDArray[np.float64]
 
 _MOST_ITERATIONS: Final = 400
+_PLAIN_ITERATIONS: Final = 120
 _TOLERANCE: Final = 1e-11
 _LEAST_A: Final = 1e-6  # keeps an unloaded rail from dividing by nothing
 _LEAST_V: Final = 1e-3
+_LEAST_SHARE: Final = 0.02  # while it settles
+_COLLAPSED: Final = 0.1  # of the battery: a rail or terminal down here has no operating point
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -121,7 +124,7 @@ class _Loop:
     def choke_a(self, state: BoostState) -> Array:
         """Mean choke current, A: what the diode carries on, recovery's charge counted."""
         m = self.model
-        recovery = np.where(state.conducting < 1.0, 0.0, m.recovery_s * m.switching_hz / state.share)
+        recovery = np.where(state.conducting < 1.0, 0.0, m.recovery_s * m.switching_hz)
         switching = state.share < 1.0
         return np.asarray(state.rail_a / (state.share - np.where(switching, recovery, 0.0)))
 
@@ -176,28 +179,37 @@ class _Loop:
         """Current out of the battery, A."""
         return np.asarray(self.choke_a(state) + state.extra_w / state.terminal)
 
-    def step(self, emf: Array, state: BoostState, demand: Array) -> BoostState:
+    def step(self, emf: Array, state: BoostState, demand: Array, *, clipping: bool = False) -> BoostState:
         """One round of the fixed point.
 
         Parameters
         ----------
         emf : battery, V. state : the round before. demand : power out of the rail, W.
+        clipping : the demand goes with the square of the rail, because the amplifier clips at it.
         """
         m = self.model
-        off, least, more = self.off_ohm(state), 1.0 - m.duty_most, self.diode_over_rail(state)
+        off, more = self.off_ohm(state), self.diode_over_rail(state)
+        # The amplifier as a conductance: what it takes falls with the square of a rail that sags.
+        load_s = demand / state.rail**2
+        path = self.source.total_ohm + m.loop_ohm + m.switch_ohm
+        top = BEFORE_THE_TOP * np.sqrt(load_s * more * path)
+        least = np.clip(np.maximum(top, 1.0 - m.duty_most / state.conducting), _LEAST_SHARE, 1.0)
         extra_a = state.extra_w / state.terminal
         resting = emf - self.source.total_ohm * extra_a
 
-        def open_rail(share: Array | float, own_ohm: Array | float) -> Array:
-            """Rail that a fixed share gives, by the stable root of a source with resistance."""
+        def reached_v(share: Array | float, own_ohm: Array | float) -> Array:
+            """Rail that a fixed share gives."""
             share = np.asarray(share)
             slope = (self.source.total_ohm + m.loop_ohm + (1.0 - share) * own_ohm) / share**2 + off / share
             slope = slope * np.where(share < 1.0, more, 1.0)
             open_v = resting / share - m.diode_v
-            root = np.maximum(open_v**2 - 4.0 * slope * demand, 0.0)
-            return np.asarray(0.5 * (open_v + np.sqrt(root)))
+            yielding = open_v / (1.0 + slope * load_s)
+            if clipping:
+                return np.asarray(yielding)
+            root = open_v**2 - 4.0 * slope * demand
+            return np.asarray(np.where(root > 0.0, 0.5 * (open_v + np.sqrt(np.maximum(root, 0.0))), yielding))
 
-        through, capped = open_rail(1.0, 0.0), open_rail(least, m.switch_ohm)
+        through, capped = reached_v(1.0, 0.0), reached_v(least, m.switch_ohm)
         wanted_a = demand / m.set_v + _LEAST_A
         at = self.conduction(state)
         share = diode_share(
@@ -210,10 +222,10 @@ class _Loop:
             off,
         )
         passes = through >= m.set_v
-        # A greatest duty beyond the converter's own maximum gives less than the share found: keep the better.
-        short = ~passes & (share < least)
-        rail = np.where(passes, through, np.where(short, np.minimum(capped, m.set_v), m.set_v))
-        share = np.where(passes, 1.0, np.where(short, least, np.minimum(share, 1.0)))
+        short = ~passes & (capped < m.set_v)
+        rail = np.where(passes, through, np.where(short, capped, m.set_v))
+        rail = np.maximum(rail, _COLLAPSED * emf)
+        share = np.where(passes, 1.0, np.where(short, least, np.clip(share, _LEAST_SHARE, 1.0)))
         rail_a = demand / rail + _LEAST_A
         after = BoostState(
             terminal=state.terminal,
@@ -225,9 +237,12 @@ class _Loop:
         )
         at = self.conduction(after)
         extra = sum(self.extras(after, at).values()) + 0.0 * share
-        power = state.terminal * self.choke_a(after) + extra
-        root = emf**2 - 4.0 * self.source.total_ohm * power
-        terminal = np.where(root > 0.0, 0.5 * (emf + np.sqrt(np.maximum(root, 0.0))), 0.5 * emf)
+        choke = self.choke_a(after)
+        # A rail that is held takes power: the stable root. At a fixed share the converter takes current.
+        root = emf**2 - 4.0 * self.source.total_ohm * (state.terminal * choke + extra)
+        by_power = np.where(root > 0.0, 0.5 * (emf + np.sqrt(np.maximum(root, 0.0))), 0.5 * emf)
+        by_current = emf - self.source.total_ohm * (choke + extra / state.terminal)
+        terminal = np.where(passes | short, np.maximum(by_current, _COLLAPSED * emf), by_power)
         return BoostState(
             terminal=np.asarray(terminal),
             rail=after.rail,
@@ -263,6 +278,16 @@ class _Loop:
         return {name: steady.get(name, zero) + extras.get(name, zero) for name in names}
 
 
+def _between(before: BoostState, after: BoostState) -> BoostState:
+    """Half way: calms an instant that jumps between a current with gaps and one without."""
+    return BoostState(
+        **{
+            name: 0.5 * (getattr(before, name) + getattr(after, name))
+            for name in BoostState.__dataclass_fields__
+        }
+    )
+
+
 def _settled(before: BoostState, after: BoostState) -> float:
     return max(
         float(np.max(np.abs(after.terminal / before.terminal - 1.0))),
@@ -274,10 +299,11 @@ def _settled(before: BoostState, after: BoostState) -> float:
 
 
 def _checked(state: BoostState, emf: Array, demand: Array, change: float) -> BoostState:
-    if change <= _TOLERANCE and np.all(state.terminal > 0.501 * emf):
-        return state
-    if np.any(state.terminal <= 0.501 * emf) or not np.all(np.isfinite(state.rail)):
+    least = 1.01 * _COLLAPSED * emf
+    if np.any(state.terminal <= least) or np.any(state.rail <= least) or not np.all(np.isfinite(state.rail)):
         raise collapsed(demand)
+    if change <= _TOLERANCE:
+        return state
     raise ConvergenceError(
         message="The battery, the boost converter and the amplifier did not settle on one point.",
         quantity="relative change",
@@ -309,14 +335,14 @@ def solve_boost(
     loop = _Loop(model, source)
     state = start or loop.start(at.emf, np.zeros_like(at.v_out))
     change, demand = np.inf, np.zeros_like(at.v_out)
-    for _ in range(_MOST_ITERATIONS):
+    for number in range(_MOST_ITERATIONS):
         demand = np.maximum(
             stage.input_power_w(at.v_out, at.i_out, state.rail) + at.swap + model.rail_own_w(state.rail),
             0.0,
         )
         after = loop.step(at.emf, state, demand)
         change = _settled(state, after)
-        state = after
+        state = after if number < _PLAIN_ITERATIONS else _between(state, after)
         if change < _TOLERANCE:
             break
     state = _checked(state, at.full(at.emf), demand, change)
@@ -367,13 +393,13 @@ def clip_boost(
     loop = _Loop(model, source)
     state = start or loop.start(emf, np.zeros_like(emf))
     change, demand = np.inf, np.zeros_like(emf)
-    for _ in range(_MOST_ITERATIONS):
+    for number in range(_MOST_ITERATIONS):
         peak = stage.clip_peak_v(state.rail, load.magnitude_ohm)
         demand = stage.input_power_w(peak, peak * load.conductance_s, state.rail)
         demand = np.asarray(demand + model.rail_own_w(state.rail))
-        after = loop.step(emf, state, demand)
+        after = loop.step(emf, state, demand, clipping=True)
         change = _settled(state, after)
-        state = after
+        state = after if number < _PLAIN_ITERATIONS else _between(state, after)
         if change < _TOLERANCE:
             break
     state = _checked(state, emf, demand, change)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from subwright.physics.bounds import require
 
 __all__ = [
+    "BEFORE_THE_TOP",
     "Conduction",
     "boost_conduction",
     "diode_share",
@@ -31,6 +32,10 @@ __all__ = [
 
 Array = NDArray[np.float64]
 Floats = float | NDArray[np.float64]
+
+BEFORE_THE_TOP = 1.15
+"""Least diode share over the one of the greatest rail, ``sqrt(R_L/R)``, that a converter is run at: beyond
+that top more duty gives less rail, and the current limit has to act before it; common practice."""
 
 
 def duty_for_efficiency(input_v: Floats, output_v: Floats, efficiency: Floats) -> Floats:
@@ -79,7 +84,8 @@ def diode_share(
     terminal_v : input, V, > 0; all arguments broadcast.
     rail_v : output, V, > 0.
     diode_a : mean diode current over the conducting time, A, >= 0.
-    always_ohm : in series with the choke all the time, Ω. switch_ohm : in the switch's path, Ω.
+    always_ohm : in series with the choke all the time, Ω.
+    switch_ohm : in the switch's path, Ω.
     diode_v, diode_ohm : threshold, V, and slope of the diode's path, Ω.
 
     Returns
@@ -114,7 +120,9 @@ def greatest_rail_v(terminal_v: float, load_ohm: float, series_ohm: float) -> fl
 
     Parameters
     ----------
-    terminal_v : input, V, > 0. load_ohm : Ω, > 0. series_ohm : choke, switch and source together, Ω, > 0.
+    terminal_v : input, V, > 0.
+    load_ohm : Ω, > 0.
+    series_ohm : choke, switch and source together, Ω, > 0.
 
     Returns
     -------
@@ -204,7 +212,8 @@ def output_capacitor_rms_a(rail_a: Floats, duty: Floats, ripple_a: Floats = 0.0)
 
     Parameters
     ----------
-    rail_a : output current, A, >= 0; broadcast. duty : of the switch, 0 to below 1.
+    rail_a : output current, A, >= 0; broadcast.
+    duty : of the switch, 0 to below 1.
     ripple_a : peak-to-peak ripple of the choke, A, >= 0.
 
     Returns
@@ -237,7 +246,9 @@ def right_half_plane_zero_hz(load_ohm: Floats, duty: Floats, inductance_h: float
 
     Parameters
     ----------
-    load_ohm : rail voltage over rail current, Ω, > 0; broadcast. duty : 0 to below 1. inductance_h : H, > 0.
+    load_ohm : rail voltage over rail current, Ω, > 0; broadcast.
+    duty : 0 to below 1.
+    inductance_h : H, > 0.
 
     Returns
     -------
@@ -268,7 +279,9 @@ def inrush_peak_a(
 
     Parameters
     ----------
-    battery_v : V, > 0. inductance_h : choke, H, > 0. capacitance_f : output bank, F, > 0.
+    battery_v : V, > 0.
+    inductance_h : choke, H, > 0.
+    capacitance_f : output bank, F, > 0.
     resistance_ohm : of the whole loop, Ω, > 0.
 
     Returns
@@ -312,7 +325,9 @@ def precharge_time_s(resistor_ohm: float, capacitance_f: float, left: float) -> 
 
     Parameters
     ----------
-    resistor_ohm : Ω, > 0. capacitance_f : F, > 0. left : share of the voltage still missing, 0 to 1.
+    resistor_ohm : Ω, > 0.
+    capacitance_f : F, > 0.
+    left : share of the voltage still missing, dimensionless, 0 to 1.
 
     Returns
     -------
@@ -340,7 +355,9 @@ def lost_duty_rail_v(terminal_v: float, duty_most: float, diode_v: float) -> flo
 
     Parameters
     ----------
-    terminal_v : input, V, > 0. duty_most : greatest duty, 0 to below 1. diode_v : V, >= 0.
+    terminal_v : input, V, > 0.
+    duty_most : greatest duty, dimensionless, 0 to below 1.
+    diode_v : V, >= 0.
 
     Returns
     -------

@@ -12,6 +12,7 @@ from subwright.physics.bounds import require
 __all__ = [
     "Compensator",
     "CurrentModePlant",
+    "LoopFigures",
     "RampTimes",
     "compensator_gain",
     "loop_figures",
@@ -59,7 +60,9 @@ def sampling_quality(duty: Floats, added: Floats, rising: Floats) -> Floats:
 
     Parameters
     ----------
-    duty : 0 to below 1; broadcast. added : slope added, V/s, >= 0. rising : slope of the sensed current while
+    duty : 0 to below 1; broadcast.
+    added : slope added, V/s, >= 0.
+    rising : slope of the sensed current while
         the switch is on, V/s, > 0.
 
     Returns
@@ -106,7 +109,8 @@ def plant_gain(plant: CurrentModePlant, frequency_hz: Floats) -> Array:
 
     Parameters
     ----------
-    plant : what is controlled. frequency_hz : any shape, Hz, > 0.
+    plant : what is controlled.
+    frequency_hz : any shape, Hz, > 0.
 
     Returns
     -------
@@ -153,7 +157,8 @@ def compensator_gain(parts: Compensator, frequency_hz: Floats) -> Array:
 
     Parameters
     ----------
-    parts : the real values. frequency_hz : any shape, Hz, > 0.
+    parts : the real values.
+    frequency_hz : any shape, Hz, > 0.
 
     Returns
     -------
@@ -192,7 +197,8 @@ def loop_figures(plant: CurrentModePlant, parts: Compensator) -> LoopFigures:
 
     Parameters
     ----------
-    plant : what is controlled. parts : the compensator's real values.
+    plant : what is controlled.
+    parts : the compensator's real values.
 
     Returns
     -------
@@ -255,8 +261,10 @@ def ramp_times(
 
     Parameters
     ----------
-    rt_ohm, ct_f : Ω and F, > 0. reference_v : that the resistor comes from, V.
-    low_v, high_v : turning points of the ramp, V, low above 0 and below high. discharge_a : A, greater than
+    rt_ohm, ct_f : Ω and F, > 0.
+    reference_v : that the resistor comes from, V.
+    low_v, high_v : turning points of the ramp, V, low above 0 and below high.
+    discharge_a : A, greater than
         what the resistor brings at the lower point.
 
     Returns

@@ -16,6 +16,7 @@ from subwright.base.preferred import at_least, at_most, nearest
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller, Mosfet
+from subwright.physics.boost import BEFORE_THE_TOP
 from subwright.physics.electrical import copper_factor
 from subwright.physics.gate_drive import turn_off_charge_coul
 from subwright.stages.common import Corner
@@ -170,6 +171,7 @@ def boost_crest(
     loop = values.choke_ohm + values.link_ohm
     path, square_v = loop + values.switch_ohm, rail_v + values.diode_v
     volt_seconds = values.inductance_h * values.switching_hz
+    top = BEFORE_THE_TOP * sqrt(rail_a / rail_v * (source_ohm + path))
     terminal, share, conducting = emf_v, max(0.05, min(1.0, emf_v / rail_v)), 1.0
     choke, ripple, reaches = max(rail_a / share, _LEAST_A), _LEAST_A, True
     for _ in range(_ROUNDS):
@@ -178,7 +180,7 @@ def boost_crest(
         # diode_share and boost_conduction of physics.boost in plain numbers; a test holds them together
         linear = terminal + (values.switch_ohm - off_ohm) * diode_a
         root = linear * linear - 4.0 * square_v * path * diode_a
-        reaches = root >= 0.0
+        reaches = root >= 0.0 and 0.5 * (linear + sqrt(root)) / square_v >= top
         share = min(0.5 * (linear + sqrt(root)) / square_v, 1.0) if reaches else 0.05
         choke = max(rail_a / share, _LEAST_A)
         full = max(max(terminal - loop * choke, 1e-3) * (1.0 - share) / volt_seconds, _LEAST_A)
