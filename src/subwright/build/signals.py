@@ -11,11 +11,13 @@ import numpy as np
 from subwright.build.electrical import PLAYING, Electrical
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
+from subwright.stages.cabin import CabinResult
 from subwright.stages.common import Corner, Level
 from subwright.stages.enclosure import EnclosureResult
 from subwright.stages.filter import FilterResult
 from subwright.stages.input import InputNeed, InputResult, design_input, takes_op_amps
 from subwright.stages.signal import OutputFilter, SignalNeed, SignalNode, SignalResult, design_signal
+from subwright.stages.signal_air import AirChain, noise_grid
 
 __all__ = ["inputs", "receiver_op_amps", "signal"]
 
@@ -54,6 +56,7 @@ def signal(
     box: EnclosureResult,
     filters: FilterResult,
     entry: InputResult,
+    cabin: CabinResult,
 ) -> SignalResult:
     """The chain from radio to air."""
     amplifier, full = electrical.amplifier, electrical.chain[Level.FULL]
@@ -82,8 +85,34 @@ def signal(
         sine_w={c: float(full.output_w[k]) for k, c in enumerate(PLAYING)},
         burst_w=_burst_w(electrical),
         crest_factor_db=spec.goal.crest_factor_db,
+        air=_air(spec, electrical, box, filters, cabin),
     )
     return design_signal(need)
+
+
+def _air(
+    spec: BuildSpec,
+    electrical: Electrical,
+    box: EnclosureResult,
+    filters: FilterResult,
+    cabin: CabinResult,
+) -> AirChain:
+    """From the terminals to the ear."""
+    frequency = box.frequency_hz
+    per_volt = box.system.solve(frequency)
+    return AirChain(
+        frequency_hz=frequency,
+        drive_v=box.full_drive_v,
+        excursion_m_per_v=per_volt.excursion_m_per_v,
+        velocity_m_per_s_per_v=np.abs(per_volt.velocity_m_per_s_per_v),
+        pressure_pa_per_v=np.abs(per_volt.pressure_pa_per_v),
+        cabin_db=None if cabin.kind == "none" else cabin.gain_at_db(frequency),
+        xmax_m=box.xmax_m,
+        noise_v2_per_hz=filters.output_noise_v2_per_hz(noise_grid(frequency)),
+        full_input_v=spec.amplifier.full_input_v,
+        low_hz=spec.goal.lowest_note_hz,
+        high_hz=spec.filter.corner_hz,
+    )
 
 
 def _burst_w(electrical: Electrical) -> Mapping[Corner, float]:

@@ -22,6 +22,7 @@ from subwright.outputs.plots import (
     rail_plot,
 )
 from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
+from subwright.outputs.sheets_amplifier import amplifier_figures, amplifier_grids
 from subwright.outputs.sheets_boost import topology_grid
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid, Sheet
@@ -320,6 +321,7 @@ def amplifier_sheet(design: Design) -> Sheet:
             efficiency_plot(sweeps.battery_v, sweeps.efficiency, corners=corners),
             "Load power over everything that leaves the battery, at the onset of clipping.",
         ),
+        *amplifier_figures(design),
     )
     ceilings = Grid(
         title="What a bridge straight from the battery could do",
@@ -339,7 +341,7 @@ def amplifier_sheet(design: Design) -> Sheet:
     )
     sheet = sheet_of(design, "amplifier", "Amplifier", result, values=values, figures=figures)
     fits = (topology_grid(design),) if result.rails == "battery" else ()
-    return replace(sheet, grids=((ceilings,) if result.ceilings else ()) + fits)
+    return replace(sheet, grids=(*amplifier_grids(design), *((ceilings,) if result.ceilings else ()), *fits))
 
 
 def _power(value: float | None) -> str:

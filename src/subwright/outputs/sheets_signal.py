@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.outputs.plots_air import AirDrawing
 from subwright.outputs.plots_signal import GainDrawing, chain_plot, output_filter_plot
 from subwright.outputs.sheet_parts import Entry, drawing, sheet_of, shown
 from subwright.outputs.views import Figure, Grid, Later, LaterDrawing, Sheet
+from subwright.stages.signal_air import AirNode
 
 __all__ = ["input_sheet", "signal_sheet"]
 
@@ -85,6 +87,19 @@ def signal_sheet(design: Design) -> Sheet:
             "noise, 10 Hz to 20 kHz. The amplifier's own noise comes on top.",
             wide=True,
         ),
+        Figure(
+            key="air",
+            drawn=LaterDrawing(
+                make=lambda: AirDrawing(
+                    nodes=result.air,
+                    terminals_v=result.nodes[-1].level_v,
+                    terminals_noise_v=noise_v().get(result.nodes[-1].name),
+                ).render(inline=True)
+            ),
+            caption="Sine in the middle of the band at the onset of clipping; down to the line filter's own "
+            "noise, 10 to 500 Hz. Displacement: room from the highest peak in the band to the linear limit.",
+            wide=True,
+        ),
         drawing(
             "chain",
             chain_plot(
@@ -140,10 +155,41 @@ def signal_sheet(design: Design) -> Sheet:
             figures=frozenset({1, 2}),
             note="The burst's figure holds while the reservoir capacitors hold the rails.",
         )
-        return (nodes, powers, *_knobs(design))
+        return (nodes, _air(result.air), powers, *_knobs(design))
 
     sheet = sheet_of(design, "signal", "Signal", result, values=values, figures=tuple(figures))
     return replace(sheet, grids=Later(grids))
+
+
+def _air(nodes: Sequence[AirNode]) -> Grid:
+    """From the cone to the ear in numbers."""
+
+    def told(node: AirNode, value: float, level: float) -> str:
+        if node.unit == "Pa":
+            return f"{level:.1f} dB SPL".replace("-", "\u2212")
+        return show(value, "length" if node.unit == "m" else "speed")
+
+    return Grid(
+        title="From the cone to the ear",
+        header=("place", "level", "at", "highest peak", "at", "headroom", "noise"),
+        rows=tuple(
+            (
+                node.name,
+                told(node, node.level, node.level_db),
+                show(node.at_hz, "frequency"),
+                "" if node.unit == "Pa" else told(node, node.peak, 0.0),
+                show(node.peak_hz, "frequency"),
+                "" if node.headroom_db is None else f"{node.headroom_db:.1f} dB".replace("-", "\u2212"),
+                told(node, node.noise, node.noise_db)
+                if node.unit == "Pa"
+                else f"\u2212{node.over_noise_db:.0f} dB",
+            )
+            for node in nodes
+        ),
+        figures=frozenset({1, 2, 3, 4, 5, 6}),
+        note="Noise: the line filter's own, 10 to 500 Hz, level control at its top. The amplifier's own "
+        "noise, and what the radio and the grounds add, come on top.",
+    )
 
 
 def _knobs(design: Design) -> Iterator[Grid]:

@@ -150,6 +150,12 @@ class FilterResult:
             for b in self.blocks
         }
 
+    def output_noise_v2_per_hz(self, frequency_hz: Array) -> Array:
+        """Noise density at the amplifier's input, level at its top, V²/Hz, at frequencies in Hz."""
+        network, out = chain_network(self.blocks, self._amplifier)
+        by_part = network.noise_density_v2_per_hz(out, frequency_hz)
+        return np.asarray(sum(by_part.values()), dtype=np.float64)
+
     def transfer(self, frequency_hz: float | Array, *, phase_deg: Literal[0, 180] = 0) -> Complex:
         """Complex gain from the inputs (driven alike) to the amplifier, V/V, at frequencies in Hz.
 

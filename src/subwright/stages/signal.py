@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from subwright.physics.class_d import filter_response
 from subwright.physics.networks.levels import db
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
+from subwright.stages.signal_air import AirChain, AirNode, air_nodes
 
 __all__ = ["OutputFilter", "OutputPeak", "SignalNeed", "SignalNode", "SignalResult", "design_signal"]
 
@@ -105,7 +106,7 @@ class SignalNeed:
     filter_delay_s, box_delay_s : group delays, s.
     output_filter : None for class AB.
     sine_w, burst_w : power at the onset of clipping at each corner, endless sine and burst, W.
-    crest_factor_db : of the programme, dB.
+    crest_factor_db : of the programme, dB. air : from the terminals to the ear.
     """
 
     nodes: tuple[SignalNode, ...]
@@ -122,6 +123,7 @@ class SignalNeed:
     sine_w: Mapping[Corner, float]
     burst_w: Mapping[Corner, float]
     crest_factor_db: float
+    air: AirChain
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -130,7 +132,7 @@ class SignalResult:
 
     Attributes
     ----------
-    nodes : from the radio to the loudspeaker terminals.
+    nodes : from the radio to the loudspeaker terminals. air : from there to the ear.
     headroom_db, headroom_at : least of all line-level nodes, and where.
     frequency_hz : Hz. spl_db, spl_cabin_db : filter and box together, loudest sine that clips nowhere at any
         frequency, dB. spl_low_db, spl_high_db : half space, over the filter's tolerance. delay_s : s.
@@ -142,6 +144,7 @@ class SignalResult:
     """
 
     nodes: tuple[SignalNode, ...]
+    air: tuple[AirNode, ...]
     headroom_db: float
     headroom_at: str
     frequency_hz: Array
@@ -207,6 +210,7 @@ def design_signal(need: SignalNeed) -> SignalResult:
     gain_db = float(db(need.burst_w[nominal] / need.sine_w[nominal])) / 2.0
     return SignalResult(
         nodes=need.nodes,
+        air=air_nodes(need.air, np.asarray(shape)),
         headroom_db=tightest.headroom_db or 0.0,
         headroom_at=tightest.name,
         frequency_hz=need.frequency_hz,

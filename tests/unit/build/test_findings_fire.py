@@ -26,7 +26,7 @@ from subwright.stages.control_records import Event
 from subwright.stages.driver import Inconsistency
 from subwright.stages.enclosure_spec import Radiator
 from subwright.stages.filter import GainControl, SweepControl
-from subwright.stages.protection_records import OverCurrentTrip
+from subwright.stages.protection_records import InputRange, OverCurrentTrip, TrimmerRange
 from subwright.stages.speaker_guard_records import SpeakerRelay
 
 LOW, NOMINAL, CHARGING = Corner.LOW, Corner.NOMINAL, Corner.CHARGING
@@ -120,6 +120,23 @@ CURRENT = OverCurrentTrip(
     response_s=8e-6,
     after="retry",
     held_a=60.0,
+)
+BLIND = InputRange(watch="thermal", corner=Corner.LOW, lower_v=3.7, limit_v=2.8)
+REACH = TrimmerRange(
+    protection="thermal",
+    unit="°C",
+    fixed_ohm=3e3,
+    track_ohm=2e3,
+    set_ohm=575.0,
+    need_low_ohm=3.15e3,
+    need_high_ohm=4.06e3,
+    least_ohm=3.04e3,
+    most_ohm=4.56e3,
+    target=85.0,
+    trip_shut=91.0,
+    trip_open=73.0,
+    window_without=3.0,
+    window_with=2.0,
 )
 LATE = (
     Event(name="amplifier un-muted", earliest_s=1.0, latest_s=2.0),
@@ -230,11 +247,12 @@ BREAKS: dict[str, list[Break]] = {
     "AMP-07": [Break({"amplifier.load_least_ohm": 50.0})],
     "AMP-08": [Break({"amplifier.stuck_w": 1e4, "speaker_guard": None})],
     "AMP-11": [Break({"amplifier.switching_least_hz": 3e4})],
+    "SIG-03": [Break({"signal.air.*.noise": 0.01})],
     "AMP-10": [Break({"amplifier.reactive_share": 1.4})],
     "AMP-12": [
         Break({"amplifier.devices.*.count": 4}, base=two_pairs),
         Break({"heat.devices.*.junction_c": dict.fromkeys(Level, 149.0)}, base=two_pairs),
-        Break({"enclosure.impedance_ohm": np.full(200, 1.5 + 1.5j)}, base=lifted),
+        Break({"enclosure.impedance_ohm": np.full(200, 0.4 + 0.4j)}, base=lifted),
     ],
     "AMP-13": [Break({"amplifier.rail_heat.*.switched_w": 500.0}, base=two_pairs)],
     "AMP-14": [Break({"amplifier.lift_reached": 0.7}, base=lifted)],
@@ -420,6 +438,11 @@ BREAKS: dict[str, list[Break]] = {
         Break({"protection.amplifier_current": replace(CURRENT, low_a=20.0)}),
     ],
     "PRO-16": [Break({"protection.lamp_currents.low_a": 1e-4})],
+    "PRO-17": [Break({"protection.inputs": (BLIND,)})],
+    "PRO-18": [
+        Break({"protection.trimmers": (replace(REACH, need_low_ohm=2.9e3),)}),
+        Break({"protection.trimmers": (replace(REACH, need_high_ohm=4.7e3),)}),
+    ],
     "PRO-14": [Break({"protection.chatter.trace.trips": 3})],
     "GRD-01": [Break({"battery_guard.kind": "none"})],
     "GRD-02": [

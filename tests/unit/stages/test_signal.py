@@ -89,3 +89,57 @@ def test_every_knob_is_on_the_sheet(tmp_path: Path) -> None:
     # the box's poles are gone from the sum: it reaches lower than the box alone does
     plain = service.solve(EXAMPLES / "storyteller-van.build.toml").design
     assert (design.signal.f3_low_hz or 0.0) < 0.9 * (plain.signal.f3_low_hz or 0.0)
+
+
+# --- behind the terminals -----------------------------------------------------------------------------
+
+
+def test_the_ear_hears_what_filter_and_box_say(van: Design) -> None:
+    """Level by the chain's curves, which come by decibels and another way."""
+    signal = van.signal
+    places = {node.name: node for node in signal.air}
+    at = int(np.argmin(np.abs(signal.frequency_hz - places["sound at 1 m"].at_hz)))
+    assert places["sound at 1 m"].level_db == pytest.approx(float(signal.spl_db[at]), abs=0.01)
+    assert places["sound at the ears"].level_db == pytest.approx(float(signal.spl_cabin_db[at]), abs=0.01)
+    middle = np.sqrt(van.goal.lowest_note_hz * van.spec.filter.corner_hz)
+    assert places["cone velocity"].at_hz == pytest.approx(middle, rel=0.02)
+
+
+def test_the_cone_moves_as_the_box_says_less_what_the_filter_takes(van: Design) -> None:
+    signal, box = van.signal, van.enclosure
+    cone = signal.air[0]
+    gain = np.abs(van.filter.transfer(box.frequency_hz)) / van.filter.levels.gain
+    infrasonic = (
+        1.0 if van.filter.infrasonic_hz is None else np.abs(van.filter.infrasonic_response(box.frequency_hz))
+    )
+    peaks = box.full_excursion_m / infrasonic * gain * 10.0 ** (-signal.lift_db / 20.0)
+    assert cone.peak == pytest.approx(float(peaks.max()), rel=1e-3)
+    assert cone.headroom_db == pytest.approx(20.0 * np.log10(box.xmax_m / cone.peak), abs=1e-6)
+    # velocity is displacement times angular frequency
+    assert signal.air[1].level == pytest.approx(cone.level * 2.0 * np.pi * cone.at_hz, rel=1e-9)
+
+
+def test_noise_at_the_ears_by_summing_narrow_bands(van: Design) -> None:
+    """Voltage noise of each hertz through the pressure that a volt makes there."""
+    edges = np.arange(10.0, 500.0, 0.5)
+    middle = 0.5 * (edges[1:] + edges[:-1])
+    density = van.filter.output_noise_v2_per_hz(middle)
+    to_source = van.enclosure.full_drive_v / van.filter.levels.full_output_v
+    pressure = np.abs(van.enclosure.system.solve(middle).pressure_pa_per_v)
+    total = float(np.sum(density * (to_source * pressure) ** 2) * 0.5)
+    place = next(node for node in van.signal.air if node.name == "sound at 1 m")
+    assert place.noise == pytest.approx(np.sqrt(total), rel=0.02)
+    # the whole band to 20 kHz agrees with the filter's own figure
+    wide = np.geomspace(10.0, 20e3, 400)
+    assert np.sqrt(np.trapezoid(van.filter.output_noise_v2_per_hz(wide), wide)) == pytest.approx(
+        van.filter.levels.noise_v, rel=0.02
+    )
+
+
+def test_in_the_open_the_last_place_is_a_metre_away() -> None:
+    boat = service.solve(EXAMPLES / "canal-workboat.build.toml").design
+    assert boat.cabin.kind == "none"
+    assert boat.signal.air[-1].name == "sound at 1 m"
+    drawn = next(f for f in signal_sheet(boat).figures if f.key == "air").drawn.render(inline=True)
+    assert "dB SPL" in drawn
+    assert drawn == next(f for f in signal_sheet(boat).figures if f.key == "air").drawn.render(inline=True)

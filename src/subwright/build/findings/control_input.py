@@ -12,11 +12,13 @@ __all__ = [
     "common_mode",
     "fault_current",
     "ground_noise",
+    "noise_at_the_ears",
     "output_filter_peak",
     "speaker_pad",
 ]
 
 _PAD_MISS = 0.1
+_HEARING_DB = 26.0
 
 
 @rule(
@@ -142,6 +144,31 @@ def chain_headroom(design: Design) -> Iterator[Measure]:
         value=10.0 ** (-signal.headroom_db / 20.0),
         limit=1.0,
         dimension="share",
+    )
+
+
+@rule(
+    "SIG-03",
+    stage="signal",
+    severity="note",
+    title="Noise where one listens",
+    what="Sound pressure level that the line filter's own noise makes, 10 to 500 Hz, level control at its "
+    "top: in the vehicle at the ears, in the open at 1 m.",
+    why="Hiss and rumble with nothing playing are what a parked vehicle lets one hear.",
+    limit="26 dB SPL, the threshold of hearing at 100 Hz.",
+    source="iso-226",
+    example="2 µV at the amplifier's input, 105 dB SPL for 1 V: −9 dB SPL.",
+    remedy="Take a quieter op-amp (filter.op_amp), or raise filter.sensitivity so that less gain is needed.",
+)
+def noise_at_the_ears(design: Design) -> Iterator[Measure]:
+    """Measure the level in dB SPL; a negative one counts as none."""
+    place = design.signal.air[-1]
+    yield Measure(
+        quantity="noise of the line filter, dB SPL",
+        value=max(place.noise_db, 0.0),
+        limit=_HEARING_DB,
+        dimension="level",
+        at=place.name,
     )
 
 
