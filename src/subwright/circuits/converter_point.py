@@ -13,6 +13,7 @@ from subwright.base.preferred import at_most
 from subwright.circuits.analysis import Current, Probe, Transient, Voltage
 from subwright.circuits.converter_regulated import BODY_V, regulated_point
 from subwright.circuits.converter_values import PowerValues
+from subwright.circuits.gate_drive_circuit import gate_nets
 from subwright.circuits.measure import last_periods, mean_of, rms_of
 from subwright.circuits.simulate import Traces
 from subwright.physics.clamps import clamp_voltage_v
@@ -205,7 +206,8 @@ def quick(values: PowerValues) -> PowerValues:
 def settling_probes(values: PowerValues) -> tuple[Probe, ...]:
     """What ``simulated_point`` reads."""
     probes = (Voltage("rail_positive"), Voltage("rail_negative"), Current("BT101"), Current("T101A"))
-    return (*probes, Voltage("clamp"), Voltage("gate_a")) if _clamped(values) else probes
+    gate = Voltage(gate_nets("a", values.switches_per_side)[0])
+    return (*probes, Voltage("clamp"), gate) if _clamped(values) else probes
 
 
 def _clamped(values: PowerValues) -> bool:
@@ -264,7 +266,7 @@ def simulated_point(values: PowerValues, traces: Traces) -> PowerPoint:
     if _clamped(values):
         clamp_v = mean_of(*last_periods(time, traces.voltage("clamp"), period, _AVERAGE_CYCLES))
         # What flows in the winding while its switch is off goes to the clamp.
-        gate = traces.voltage("gate_a")
+        gate = traces.voltage(gate_nets("a", values.switches_per_side)[0])
         switch = np.where(gate > 0.5 * float(gate.max()), switch, 0.0)
     # A bridge's one primary carries both half cycles, each position half of them.
     share = sqrt(0.5) if values.bridge else 1.0

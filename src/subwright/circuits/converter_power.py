@@ -13,6 +13,7 @@ from subwright.base.units import code
 from subwright.circuits.converter_point import averaged_point
 from subwright.circuits.converter_regulated import regulated_point
 from subwright.circuits.converter_values import ChokeValues, ClampValues, PowerValues, SnubberValues
+from subwright.circuits.gate_drive_circuit import gate_nets
 from subwright.circuits.models import DiodeModel, SwitchModel
 from subwright.circuits.netlist import (
     GROUND,
@@ -251,17 +252,18 @@ def _position(
     v: PowerValues, number: Numbering, name: str, drain: str, source: str, drive: Pulse
 ) -> list[Part]:
     """The switches of one position, their drive and their snubber."""
-    gate = f"gate_{name.lower()}"
-    parts = [
-        Part(
-            designator=f"BENCH_GATE_{name}",
-            kind="voltage source",
-            nets=(gate, source),
-            value=drive,
-            role="gate drive",
-            standing="bench",
-        ),
-        *(
+    parts = []
+    for k, gate in enumerate(gate_nets(name.lower(), v.switches_per_side), 1):
+        suffix = f"_{k}" if v.switches_per_side > 1 else ""
+        parts += [
+            Part(
+                designator=f"BENCH_GATE_{name}{suffix}",
+                kind="voltage source",
+                nets=(gate, source),
+                value=drive,
+                role="gate drive",
+                standing="bench",
+            ),
             Part(
                 designator=number.next("Q"),
                 kind="mosfet",
@@ -269,10 +271,8 @@ def _position(
                 model="SWITCH",
                 role="push-pull switch",
                 part_id=v.switch_id,
-            )
-            for _ in range(v.switches_per_side)
-        ),
-    ]
+            ),
+        ]
     if v.switch_snubber is not None:
         parts += _snubber(v.switch_snubber, number, "snubber", f"snub_{name.lower()}", (drain, source))
     return parts

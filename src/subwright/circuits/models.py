@@ -12,6 +12,7 @@ from typing import ClassVar, Literal, TypeAlias
 __all__ = [
     "BipolarModel",
     "ComparatorModel",
+    "ControllerModel",
     "DiodeModel",
     "JunctionModel",
     "Model",
@@ -39,6 +40,7 @@ ModelKind: TypeAlias = Literal[
     "relay",
     "photovoltaic",
     "square law",
+    "controller",
 ]
 
 
@@ -203,8 +205,34 @@ class PhotovoltaicModel:
     dark_a: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ControllerModel:
+    """A two-output controller: when its outputs are on, and what its pins do meanwhile.
+
+    ``charge_v`` stands on RT, whose current charges CT between ``ramp_low_v`` and ``ramp_high_v``;
+    ``discharge_v`` is what the 3525's discharge pin leads it towards; ``dead_min_s`` follows the fall. Of the
+    494's ramp the outputs rest in ``dead_share`` at least.
+    """
+
+    kind: ClassVar[ModelKind] = "controller"
+    name: str
+    family: Literal["3525", "494"]
+    vref_v: float
+    charge_v: float
+    ramp_low_v: float
+    ramp_high_v: float
+    discharge_v: float
+    dead_min_s: float
+    dead_share: float
+    uvlo_on_v: float
+    uvlo_off_v: float
+    soft_start_a: float | None
+    quiescent_a: float
+
+
 Model: TypeAlias = (
     BipolarModel
+    | ControllerModel
     | DiodeModel
     | ZenerModel
     | JunctionModel

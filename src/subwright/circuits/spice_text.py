@@ -14,9 +14,11 @@ from typing import Final
 
 from subwright.base.errors import SubwrightError
 from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
+from subwright.circuits.controller_text import controller_text
 from subwright.circuits.models import (
     BipolarModel,
     ComparatorModel,
+    ControllerModel,
     DiodeModel,
     JunctionModel,
     Model,
@@ -184,7 +186,7 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
             yield f"L{name} {far} {nets[1]} {_number(part)}{start}"
         case "diode" | "zener" | "lamp" | "shunt reference" | "regulator" | "comparator":
             yield f"X{name} {at} {part.model}"
-        case "relay" | "gate driver":
+        case "relay" | "gate driver" | "3525 controller" | "494 controller":
             yield f"X{name} {at} {part.model}"
         case "op-amp":
             yield f"X{name} {' '.join(nets[:3])} {part.model}"
@@ -362,6 +364,8 @@ def _model(model: Model) -> Iterator[str]:
                 f".model {name}_DARK SW(VT={_n(-model.dark_a)} VH={_n(0.1 * model.dark_a)} "
                 f"RON={_n(model.dark_ohm)} ROFF={_n(_INSULATION_OHM)})"
             )
+        case ControllerModel():
+            yield from controller_text(model)
         case RegulatorModel():
             yield f".subckt {name} in out adj"
             yield f"B1 out 0 V=V(adj)+({_n(model.reference_v)})"

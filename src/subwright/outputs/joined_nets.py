@@ -14,7 +14,7 @@ from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_block import Block
-from subwright.outputs.schematic_texts import AMPLIFIER_PINS
+from subwright.outputs.schematic_texts import AMPLIFIER_PINS, CHIP_KINDS, chip_pin_number
 from subwright.outputs.schematic_trace import real_nets
 
 __all__ = ["JoinedPin", "joined_pins", "plain_name"]
@@ -167,6 +167,8 @@ def _code(part: Part, name: str, pin: str, several: bool, channels: Mapping[str,
         return {"out": out, "-": minus, "+": plus}[pin]
     if part.kind == "relay":
         return _RELAY[pin]
+    if part.kind in CHIP_KINDS:
+        return chip_pin_number(part, pin)
     short = _CODES.get(pin, pin)
     section = name.removeprefix(part.case)
     return f"{section}{short}"[:4] if several and section.isalpha() else short[:4]

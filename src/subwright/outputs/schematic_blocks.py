@@ -15,6 +15,12 @@ from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_boost import boost_block
 from subwright.outputs.schematic_converter import draw_converter
+from subwright.outputs.schematic_converter_blocks import (
+    auxiliary_block,
+    controller_block,
+    gate_drive_block,
+    gate_names,
+)
 from subwright.outputs.schematic_guard_blocks import (
     battery_guard_block,
     control_block,
@@ -48,6 +54,9 @@ def drawn_designators(found: tuple[Block, ...]) -> Mapping[tuple[str, str], tupl
     wound = made.get(("amplifier", "output inductor"))
     if wound is not None:  # an inductor that is wound is bought as its core
         made["amplifier", "output inductor core"] = wound
+    choke = made.pop(("converter", "output choke"), None)
+    if choke is not None:
+        made["converter", "output choke core"] = choke
     return {**made, **_ELSEWHERE} if any(block.stage == "converter" for block in found) else made
 
 
@@ -83,18 +92,18 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         "rail_positive": "RAIL +",
         "rail_negative": "RAIL −",
         **{f"drain_{side}": f"DRAIN {side.upper()}" for side in "ab"},
-        **{f"leg_{side}": f"LEG {side.upper()}" for side in "ab"},
-        **{f"gate_{side}": f"GATE {side.upper()}" for side in "ab"},
-        **{
-            f"gate_{row}_{side}": f"GATE {row[0].upper()}{side.upper()}"
-            for row in ("high", "low")
-            for side in "ab"
-        },
+        **gate_names(result),
     }
+    choke = result.choke
     texts = {
         **{f"T101{s}": (f"T101{s}", f"{transformer.primary_turns} t") for s in "AB"},
         **{f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns} t") for s in "CD"},
     }
+    if choke is not None:
+        texts |= {
+            name: (name, show(choke.choke.inductance_h, "inductance"), f"{choke.choke.turns} t")
+            for name in ("L101A", "L101B")
+        }
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_converter(kit)
@@ -132,8 +141,21 @@ def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, .
         f"Heavy lines carry the power; least wire: {links}.",
         f"T101: {transformer.core.id}{stack}; each half {_strands(transformer.primary)} and "
         f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round.",
+        *_choke_note(design),
         "The rails hold their charge after switching off: measure before touching.",
         "Resistors 0.25 W, film capacitors 63 V unless stated.",
+    )
+
+
+def _choke_note(design: Design) -> tuple[str, ...]:
+    output = None if design.converter is None else design.converter.choke
+    if output is None:
+        return ()
+    choke = output.choke
+    return (
+        f"L101: {choke.core.id}, 2 × {choke.turns} turns of {choke.strands} × "
+        f"{choke.wire.conductor_m * 1e3:.2f} mm on one core, gap {show(choke.gap_m, 'length')}; dots are "
+        "starts: a winding the wrong way round saturates it.",
     )
 
 
@@ -148,6 +170,9 @@ def _links(parallel: int) -> str:
 _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Wiring": wiring_block,
     "Converter power stage": _converter,
+    "Converter controller": controller_block,
+    "Gate drive": gate_drive_block,
+    "Auxiliary supply": auxiliary_block,
     "Boost converter power stage": boost_block,
     "Battery guard": battery_guard_block,
     "Protection": protection_block,

@@ -1,4 +1,7 @@
-"""The converter's power stage: input bank, switches and transformer, rectifier and rails."""
+"""The converter's power stage: input bank, switches and transformer, rectifier, choke and rails.
+
+Equal parts side by side are drawn once, with their number and all their designators.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,14 @@ from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
 
 __all__ = ["draw_converter"]
 
 _BUS: Final = 300  # height of the input bus and of both taps
-_FIRST_CAN: Final = 190
-_CAN: Final = 70  # from one capacitor to the next
-_CANS: Final = 4  # on the bus; more go to a row of their own
-_RIGHT: Final = 1030  # last place for a part on a rail
+_FIRST_CAN: Final = 210
+_CAN: Final = 100  # from one capacitor to the next
 
 
 def draw_converter(kit: Kit) -> None:
@@ -23,7 +25,7 @@ def draw_converter(kit: Kit) -> None:
     bridged = not kit.circuit.by_role("half-primary")
     cans = kit.circuit.by_role("input capacitor")
     switches = max(len(kit.circuit.by_role("push-pull switch")) // (4 if bridged else 2), 1)
-    across = max(480, _FIRST_CAN + _CAN * (min(len(cans), _CANS) - 1) + 110)
+    across = 480 + 80 * max(switches - 3, 0)
     if bridged:
         across = max(across, 280 + 130 * (switches - 1))
     _input(kit, cans, across, bridged)
@@ -42,11 +44,32 @@ def _test_point(kit: Kit, net: str, at: Point) -> None:
             kit.sheet.name(net, at, point=point.designator)
 
 
-def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
-    """Parts side by side from the line at ``y`` down to ground; returns the x of the last."""
+def _alike(parts: Sequence[Part]) -> list[list[Part]]:
+    """Parts in parallel that one symbol stands for: those of one role."""
+    groups: dict[tuple[str, str], list[Part]] = {}
     for part in parts:
-        kit.sheet.wire((x, y), (x, y + 10), heavy=part.kind == "capacitor")
-        kit.sheet.ground(GROUND, kit.upright(part, net, x, y + 10).end(part, net))
+        groups.setdefault((part.role, part.part_id), []).append(part)
+    return list(groups.values())
+
+
+def _group(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> Placed:
+    """One symbol, standing, for parts in parallel; its pin on ``net`` at the top, which is ``y``."""
+    first = parts[0]
+    if len(parts) == 1:
+        return kit.upright(first, net, x, y)
+    name, *value = kit.sheet.texts.get(first.designator, (first.designator,))
+    lines = (f"{name}–{parts[-1].designator}", f"{len(parts)} × {value[0]}" if value else "", *value[1:])
+    also = tuple(part.designator for part in parts[1:])
+    turn = 1 if first.nets[0] == net else 3
+    return kit.place(first, x, y + 20, turn=turn, lines=lines, also=also)
+
+
+def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
+    """Groups side by side from the line at ``y`` down to ground; returns the x of the last."""
+    for group in _alike(parts):
+        first = group[0]
+        kit.sheet.wire((x, y), (x, y + 10), heavy=first.kind == "capacitor")
+        kit.sheet.ground(GROUND, _group(kit, group, net, x, y + 10).end(first, net))
         x += _CAN
     return x - _CAN
 
@@ -55,13 +78,9 @@ def _input(kit: Kit, cans: Sequence[Part], across: int, bridged: bool) -> None:
     """The input bank along the bus."""
     sheet, y = kit.sheet, _BUS
     sheet.flag("input", (160, y), "left", heavy=True)
-    last = _bank(kit, cans[:_CANS], "input", _FIRST_CAN, y)
+    last = _bank(kit, cans, "input", _FIRST_CAN, y)
     sheet.wire((160, y), (last if bridged else across, y), heavy=True)
-    _test_point(kit, "input", (170, y))
-    rest = cans[_CANS:]
-    if rest:
-        sheet.flag("input", (580, 630), "left", heavy=True)
-        sheet.wire((580, 630), (_bank(kit, rest, "input", 600, 630), 630), heavy=True)
+    _test_point(kit, "input", (180, y))
 
 
 def _push_pull(kit: Kit, across: int) -> None:
@@ -82,16 +101,20 @@ def _side(kit: Kit, net: str, end: Point, y: int) -> None:
     across = end[0]
     x = across - 180 - pitch * (len(switches) - 1)
     sheet.wire(end, (across, y), (x + 10, y), heavy=True)
-    gates = []
     for switch in switches:
-        placed = kit.place(switch, x, y + 40)
+        short = (switch.designator,) if len(switches) > 2 and switch is not switches[-1] else ()
+        placed = kit.place(switch, x, y + 40, lines=short)  # of many alike, the last bears the type
         sheet.wire((x + 10, y), placed["drain"], heavy=True)
         sheet.ground(GROUND, placed["source"])
-        sheet.wire(placed["gate"], (x - 30, y + 40), (x - 30, y + 90))
-        gates.append(x - 30)
+        gate = (x - 30, y + 40)
+        sheet.wire(placed["gate"], gate)
+        if len(switches) > 2:  # names below, for want of width
+            sheet.wire(gate, (x - 30, y + 60))
+            sheet.rail(switch.nets[1], (x - 30, y + 60), "down")
+        else:
+            sheet.wire(gate, (x - 30, y + 100), (x - 40, y + 100))
+            sheet.flag(switch.nets[1], (x - 40, y + 100), "left")
         x += pitch
-    sheet.wire((gates[0] - 10, y + 90), (gates[-1], y + 90))
-    sheet.flag(switches[0].nets[1], (gates[0] - 10, y + 90), "left")
     _test_point(kit, net, (across - 130, y))
     _snubber(kit, "snubber", net, across - 80, y)
 
@@ -116,20 +139,24 @@ def _clamp(kit: Kit) -> None:
         return
     sheet, x, y = kit.sheet, 190, 600
     sheet.say(90, y - 34, "clamp of both drains", head=True)
-    for part, row in zip(diodes[:2], (y, y + 60), strict=True):
-        sheet.flag(part.nets[0], (x, row), "left")
-        kit.lying(part, part.nets[0], x, row)
-    for k, part in enumerate(diodes[2:]):  # further cases in parallel, each joined by its flags
-        at = (570 + 230 * (k // 2), 550 + 40 * (k % 2))
-        sheet.flag(part.nets[0], at, "left")
-        sheet.flag("clamp", kit.lying(part, part.nets[0], *at)["cathode"], "right")
-    if len(diodes) > 2:
-        sheet.name("clamp", (x + 90, y))
+    for drain, row in (("drain_a", y), ("drain_b", y + 60)):
+        sheet.flag(drain, (x, row), "left")
+        _lying_group(kit, [part for part in diodes if part.nets[0] == drain], x, row)
     sheet.wire((x + 40, y + 60), (x + 60, y + 60), (x + 60, y))
     sheet.wire((x + 40, y), (x + 120, y), (x + 120, y + 10))
     capacitor, resistor = kit.one("clamp capacitor"), kit.one("clamp resistor")
     sheet.ground(GROUND, kit.upright(capacitor, "clamp", x + 120, y + 10).end(capacitor, "clamp"))
     sheet.flag("input", (kit.run("clamp", x + 120, y, [resistor]), y), "right")
+
+
+def _lying_group(kit: Kit, parts: Sequence[Part], x: int, y: int) -> None:
+    """One lying symbol for diodes in parallel, their anode at ``x``."""
+    first, lines = parts[0], ()
+    if len(parts) > 1:
+        _, *value = kit.sheet.texts.get(first.designator, (first.designator,))
+        names = ", ".join(part.designator for part in parts)
+        lines = (names, f"{len(parts)} × {value[0]}" if value else f"{len(parts)} in parallel")
+    kit.place(first, x + 20, y, lines=lines, also=tuple(part.designator for part in parts[1:]))
 
 
 def _bridge(kit: Kit, across: int) -> None:
@@ -140,7 +167,7 @@ def _bridge(kit: Kit, across: int) -> None:
     for leg, y, end in (("a", 80, winding["start"]), ("b", 390, winding["finish"])):
         node = f"leg_{leg}"
         upper, lower = (
-            [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[1] == f"gate_{row}_{leg}"]
+            [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[1].startswith(f"gate_{row}_{leg}")]
             for row in ("high", "low")
         )
         right = 190
@@ -165,7 +192,12 @@ def _bridge(kit: Kit, across: int) -> None:
             _snubber(kit, "snubber", "input", snub, y, into=node, middle=f"snub_high_{leg}")
             _snubber(kit, "snubber", node, snub, y + 80, middle=f"snub_low_{leg}")
         sheet.wire((200, y + 80), (across, y + 80), end, heavy=True)
-        _test_point(kit, node, (snub + 40, y + 80))
+        _test_point(kit, node, (snub + 80, y + 80))
+        spur = (
+            _BUS - 80 if leg == "a" else _BUS + 60
+        )  # the gate transformer's upper windings stand on the legs
+        sheet.wire((across, spur), (across - 20, spur))
+        sheet.flag(node, (across - 20, spur), "left")
 
 
 def _secondary(kit: Kit, x: int) -> None:
@@ -181,11 +213,13 @@ def _secondary(kit: Kit, x: int) -> None:
     sheet.wire(second["finish"], (x, lower), (b, lower), heavy=True)
     _snubber(kit, "rectifier snubber", "second_a", x + 90, upper)
     _snubber(kit, "rectifier snubber", "second_b", x + 60, lower)
+    chokes = kit.circuit.by_role("output choke")
+    plus, minus = ("choke_positive", "choke_negative") if chokes else ("rail_positive", "rail_negative")
     legs = [p for p in kit.circuit.parts if p.kind == "diode" and p.role.startswith("rail rectifier")]
     for net, column in (("second_a", a), ("second_b", b)):
-        to_plus = next(p for p in legs if p.nets == (net, "rail_positive"))
-        from_minus = next(p for p in legs if p.nets == ("rail_negative", net))
-        kit.upright(to_plus, "rail_positive", column, 110)
+        to_plus = next(p for p in legs if p.nets == (net, plus))
+        from_minus = next(p for p in legs if p.nets == (minus, net))
+        kit.upright(to_plus, plus, column, 110)
         kit.upright(from_minus, net, column, 480)
         sheet.wire((column, 150), (column, upper if net == "second_a" else lower), heavy=True)
         sheet.wire((column, upper if net == "second_a" else lower), (column, 480), heavy=True)
@@ -193,24 +227,25 @@ def _secondary(kit: Kit, x: int) -> None:
         sheet.wire((column, 520), (column, 540), heavy=True)
     sheet.wire((a, 90), (b, 90), heavy=True)
     sheet.wire((a, 540), (b, 540), heavy=True)
+    if chokes:
+        for net, part, y in (("rail_positive", chokes[0], 90), ("rail_negative", chokes[1], 540)):
+            inner = plus if net == "rail_positive" else minus
+            mirrored = part.nets[0] != inner
+            kit.place(part, b + 60, y, mirrored=mirrored, shape="coupled inductor")
+            sheet.wire((b, y), (b + 40, y), heavy=True)
+            _rail(kit, net, b + 80, y)
+        return
     _rail(kit, "rail_positive", b, 90)
     _rail(kit, "rail_negative", b, 540)
 
 
 def _rail(kit: Kit, net: str, x: int, y: int) -> None:
-    """A rail's bank and bleeder along its line, in rows where they are many, and the way to the amplifier."""
+    """A rail's bank and bleeder along its line, and the way to the amplifier."""
     sheet = kit.sheet
     parts = [
         p for role in ("rail capacitor", "rail bleeder") for p in kit.circuit.by_role(role) if net in p.nets
     ]
-    most = (_RIGHT - x - 50) // _CAN + 1
-    rows = [parts[k : k + most] for k in range(0, len(parts), most)]
-    for k, row in enumerate(rows):
-        line = y + 90 * k
-        end = _bank(kit, row, net, x + 50, line)
-        if k:
-            sheet.wire((x + 20, line - 90), (x + 20, line), (end, line), heavy=True)
-        else:
-            sheet.wire((x, y), (end + 30, y), heavy=True)
-            sheet.flag(net, (end + 30, y), "right", "to the amplifier", heavy=True)
+    end = _bank(kit, parts, net, x + 60, y)
+    sheet.wire((x, y), (end + 30, y), heavy=True)
+    sheet.flag(net, (end + 30, y), "right", "to the amplifier", heavy=True)
     _test_point(kit, net, (x + 30, y))

@@ -14,12 +14,14 @@ from subwright.circuits.battery_guard_circuit import (
     has_circuit,
 )
 from subwright.circuits.control_circuit import control_circuit
+from subwright.circuits.gate_drive_circuit import gate_nets
 from subwright.circuits.netlist import Ramp, Steady
 from subwright.circuits.protection_circuit import PROTECTION_NETS, protection_circuit
 from subwright.circuits.speaker_guard_circuit import speaker_guard_circuit
 from subwright.outputs.schematic_battery_guard import draw_battery_guard
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_control import draw_control
+from subwright.outputs.schematic_converter_blocks import gate_names
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_protection
 from subwright.outputs.schematic_speaker_guard import draw_speaker_guard
@@ -28,6 +30,15 @@ from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 
 __all__ = ["battery_guard_block", "control_block", "protection_block", "speaker_guard_block"]
+
+
+def _switch_gate(design: Design, side: str) -> str:
+    """Printed name of the first gate of a side's lower switches, as the converter's sheets have it."""
+    converter = design.converter
+    if converter is None:
+        return f"GATE {side.upper()}"
+    position = f"low_{side}" if converter.topology == "full-bridge" else side
+    return gate_names(converter)[gate_nets(position, converter.plan.switch.per_side)[0]]
 
 
 def protection_block(design: Design, library: Library) -> Iterator[Block]:
@@ -60,7 +71,7 @@ def protection_block(design: Design, library: Library) -> Iterator[Block]:
         "current_level": "OC LEVEL",
         "output_level": "OUT LEVEL",
         "output_negative": "OUT −",
-        **{f"current_gate_{side}": f"GATE {'L' if bridge else ''}{side.upper()}" for side in "ab"},
+        **{f"current_gate_{side}": _switch_gate(design, side) for side in "ab"},
         **{f"current_drain_{side}": f"{'LEG' if bridge else 'DRAIN'} {side.upper()}" for side in "ab"},
         **{f"output_gate_{side}": f"GATE L{side.upper()}" for side in "ab"},
         **{f"output_drain_{side}": f"NODE {side.upper()}" for side in "ab"},

@@ -106,10 +106,22 @@ class Kit:
     # placing
 
     def place(
-        self, part: Part, x: int, y: int, *, turn: int = 0, flip: bool = False, mirrored: bool = False
+        self,
+        part: Part,
+        x: int,
+        y: int,
+        *,
+        turn: int = 0,
+        flip: bool = False,
+        mirrored: bool = False,
+        shape: str = "",
+        lines: tuple[str, ...] = (),
+        also: tuple[str, ...] = (),
     ) -> Placed:
-        """Put a part down in the variant that fits it; ``mirrored`` has its first pin at the right."""
-        shape = ""
+        """Put a part down in the variant that fits it; ``mirrored`` has its first pin at the right.
+
+        ``shape``, ``lines`` and ``also`` as for ``Sheet.place``.
+        """
         if part.kind == "capacitor" and polarised(part, self.uses):
             shape = "polarised capacitor"
         if part.kind == "transistor":
@@ -118,7 +130,8 @@ class Kit:
             shape = "p-mosfet"
         if part.kind == "voltage source":
             shape = "battery"
-        return self.sheet.place(part, x, y, turn=turn + 2 * mirrored, flip=flip, shape=shape)
+        turned = turn + 2 * mirrored
+        return self.sheet.place(part, x, y, turn=turned, flip=flip, shape=shape, lines=lines, also=also)
 
     def place_amplifier(self, part: Part, x: int, y: int, *, flip: bool = False) -> Placed:
         """A section of an amplifier, its − input uppermost unless ``flip``."""

@@ -27,6 +27,9 @@ _ROOM = 9  # characters kept free for them
 
 _WIRE = 2.0  # half the width that a label keeps clear of
 _PIN_SIZE = 11.0
+_LEAD = 7  # from a pin to the end of its number
+_CHIP_LEAD = 24
+_CHIP_PINS = 8  # a symbol with more has longer leads
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -108,6 +111,7 @@ class Sheet:
         self._wanted: list[LabelWanted] = []
         self._flags: list[tuple[str, Box]] = []
         self._labels: tuple[Label, ...] | None = None
+        self._also: dict[str, tuple[str, ...]] = {}  # designators that share another's symbol
         self._pointers: list[tuple[str, Label]] = []
 
     # parts
@@ -123,13 +127,16 @@ class Sheet:
         shape: str = "",
         numbers: Mapping[str, str] | None = None,
         name: str = "",
+        lines: tuple[str, ...] = (),
+        also: tuple[str, ...] = (),
     ) -> Placed:
         """Put a part's symbol down, mirrored top to bottom by ``flip``, then turned clockwise.
 
         ``turn`` counts quarter turns.
 
         ``shape`` is a symbol other than the kind's own; ``numbers`` prints case pin numbers at pins;
-        ``name`` a designator other than the part's (the case, for a supply unit).
+        ``name`` a designator other than the part's (the case, for a supply unit); ``lines`` are printed
+        beside it instead of the part's own; ``also`` are further designators in parallel for which it stands.
         """
         drawn = symbol(shape or part.kind, self.style)
         name = name or part.designator
@@ -145,6 +152,8 @@ class Sheet:
         upright = len(ends) == 2 and ends[0][0] == ends[1][0]
         placed = Placed(name=name, pins=pins, box=box, upright=upright or len(ends) > 2)
         self._placed.append((placed, drawn, turn, flip))
+        if also:
+            self._also[name] = also
         for mark in drawn.marks:
             mx, my = _moved((mark.x, mark.y), x, y, turn, flip)
             self._fixed.append(
@@ -158,17 +167,18 @@ class Sheet:
                     checked=False,
                 )
             )
+        lead = _CHIP_LEAD if len(pins) > _CHIP_PINS else _LEAD
         for pin, number in (numbers or {}).items():
-            self._pin_number(pins[pin], (x, y), number)
+            self._pin_number(pins[pin], (x, y), number, lead)
         self._wanted.append(
-            LabelWanted(lines=self.texts.get(name, (name,)), body=box, upright=placed.upright)
+            LabelWanted(lines=lines or self.texts.get(name, (name,)), body=box, upright=placed.upright)
         )
         return placed
 
-    def _pin_number(self, pin: Point, centre: Point, number: str) -> None:
+    def _pin_number(self, pin: Point, centre: Point, number: str, lead: int) -> None:
         if abs(pin[0] - centre[0]) > abs(pin[1] - centre[1]) or pin[0] != centre[0]:
             anchor: Literal["start", "end"] = "end" if pin[0] < centre[0] else "start"
-            x = pin[0] + (7 if anchor == "end" else -7)
+            x = pin[0] + (lead if anchor == "end" else -lead)
             self._fixed.append(
                 _Text(x=x, y=pin[1] - 3, content=number, classes="sm ts", size=_PIN_SIZE, anchor=anchor)
             )
@@ -429,7 +439,11 @@ class Sheet:
         x, y = placed.pins[first][0] - origin[0], placed.pins[first][1] - origin[1]
         pins = " ".join(f"{pin}@{px},{py}" for pin, (px, py) in placed.pins.items())
         strokes = "".join(_stroke(stroke, x, y, turn, flip) for stroke in drawn.strokes)
-        return f'<g data-part="{escaped(placed.name)}" data-pins="{escaped(pins)}">{strokes}</g>'
+        more = "".join(
+            f'<g data-part="{escaped(name)}" data-pins="{escaped(pins)}"/>'
+            for name in self._also.get(placed.name, ())
+        )
+        return f'<g data-part="{escaped(placed.name)}" data-pins="{escaped(pins)}">{strokes}</g>{more}'
 
 
 def _moved(spot: tuple[float, float], x: float, y: float, turn: int, flip: bool) -> tuple[float, float]:

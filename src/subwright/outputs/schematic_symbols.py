@@ -223,6 +223,52 @@ def _triangle(collector: bool) -> Symbol:
     )
 
 
+_CHIPS: Final = {
+    # pins down the left and down the right side; their numbers are those of the case
+    "3525 controller": (
+        ("REF", "NI", "INV", "COMP", "SS", "SD", "RT", "CT", "DIS"),
+        ("VIN", "VC", "OUTA", "OUTB", "OSC", "SYNC", "GND"),
+    ),
+    "494 controller": (
+        ("REF", "1IN-", "1IN+", "2IN-", "2IN+", "FB", "DTC", "RT", "CT"),
+        ("VCC", "OC", "C1", "E1", "C2", "E2", "GND"),
+    ),
+}
+_CHIP_PITCH: Final = 40
+_CHIP_HALF: Final = 70
+
+
+def _chip(sides: tuple[tuple[str, ...], tuple[str, ...]]) -> Symbol:
+    """A case as a box, its pins down both sides."""
+    high = max(len(side) for side in sides)
+    top = -(high - 1) * _CHIP_PITCH // 2
+    pins: list[tuple[str, Point]] = []
+    strokes = [
+        _area(
+            (-_CHIP_HALF, top - 24),
+            (_CHIP_HALF, top - 24),
+            (_CHIP_HALF, -top + 24),
+            (-_CHIP_HALF, -top + 24),
+            fill="open",
+        )
+    ]
+    marks = []
+    for sign, names in zip((-1, 1), sides, strict=True):
+        for k, name in enumerate(names):
+            y = top + _CHIP_PITCH * k
+            pins.append((name, (sign * (_CHIP_HALF + 30), y)))
+            strokes.append(_line((sign * _CHIP_HALF, y), (sign * (_CHIP_HALF + 30), y)))
+            marks.append(
+                Mark(x=sign * (_CHIP_HALF - 7 - 3.4 * len(name)), y=y, content=name.replace("-", "−"))
+            )
+    return Symbol(
+        pins=tuple(pins),
+        strokes=tuple(strokes),
+        box=(-_CHIP_HALF, top - 24, _CHIP_HALF, -top + 24),
+        marks=tuple(marks),
+    )
+
+
 @cache
 def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
     """Symbol of a part kind, or of one of its variants ("polarised capacitor", "pnp", "supply unit" …).
@@ -233,6 +279,8 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
     """
     wide = (-13.0, -6.0, 13.0, 6.0)
     body = _resistor_body(style)
+    if kind in _CHIPS:
+        return _chip(_CHIPS[kind])
     match kind:
         case "resistor":
             return Symbol(pins=_pair("1", "2"), strokes=body, box=wide)
@@ -268,6 +316,9 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
             )
         case "inductor":
             return Symbol(pins=_pair("1", "2"), strokes=_coil(), box=(-20, -7, 20, 2))
+        case "coupled inductor":
+            dot = _area(*_arc(-18, -10, 2.6, 0, 340))
+            return Symbol(pins=_pair("1", "2"), strokes=(*_coil(), dot), box=(-21, -13, 20, 2))
         case "winding":
             dot = _area(*_arc(-18, -10, 2.6, 0, 340))
             return Symbol(pins=_pair("start", "finish"), strokes=(*_coil(), dot), box=(-21, -13, 20, 2))

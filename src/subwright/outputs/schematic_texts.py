@@ -8,13 +8,15 @@ from types import MappingProxyType
 from typing import Final
 
 from subwright.base.units import code
-from subwright.circuits.netlist import Circuit, Part
+from subwright.circuits.netlist import PINS, Circuit, Part
 from subwright.stages.common import PartUse
 
 __all__ = [
     "AMPLIFIER_PINS",
+    "CHIP_KINDS",
     "PLAIN_CAPACITOR_V",
     "PLAIN_RESISTOR_W",
+    "chip_pin_number",
     "part_texts",
     "pin_numbers",
     "polarised",
@@ -36,6 +38,9 @@ AMPLIFIER_PINS: Final[Mapping[tuple[str, int], tuple[tuple[str, ...], tuple[str,
         ("comparator", 4): (("2 4 5", "1 6 7", "14 8 9", "13 10 11"), ("3", "12")),
     }
 )
+
+
+CHIP_KINDS: Final = frozenset({"3525 controller", "494 controller"})
 
 
 def polarised(part: Part, uses: Mapping[str, PartUse]) -> bool:
@@ -120,6 +125,11 @@ def supply_pin_numbers(part: Part, channels: int) -> Mapping[str, str]:
     """Case pin numbers of the supply of an amplifier."""
     known = AMPLIFIER_PINS.get((part.kind, channels))
     return {} if known is None else {"V+": known[1][0], "V-": known[1][1]}
+
+
+def chip_pin_number(part: Part, pin: str) -> str:
+    """Case pin number of a controller, whose kind names its pins in their order."""
+    return str(PINS[part.kind].index(pin) + 1)
 
 
 def spare_sections(circuit: Circuit, channels: Mapping[str, int]) -> tuple[str, ...]:

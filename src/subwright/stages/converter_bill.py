@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.stages.common import PartUse, Rating
 from subwright.stages.converter_bill_supply import magnetic_parts, supply_parts
 from subwright.stages.converter_clamp import power_rating_w
+from subwright.stages.converter_controller import controller_parts
 from subwright.stages.converter_result import ConverterResult
 from subwright.stages.converter_spec import ConverterDemand, ConverterSpec
 
-__all__ = ["converter_parts"]
+__all__ = ["GATE_PULL_OHM", "TURN_OFF_OHM", "converter_parts"]
+
+GATE_PULL_OHM: Final = 10e3
+TURN_OFF_OHM: Final = 220.0  # bypasses the diode that leads the gate up
+_SIDES: Final = 2  # of the controller, each with a driver
 
 
 def converter_parts(
@@ -212,7 +219,7 @@ def converter_parts(
         capacitor("timing capacitor", timing.ct_f, 1, film, 50, 0.05),
         capacitor("soft-start capacitor", timing.soft_start_f, 1, "electrolytic", 16, 0.2),
         resistor("gate resistor", result.gate_ohm, result.switch_count),
-        resistor("gate pull-down", 10e3, result.switch_count),
+        resistor("gate pull-down", GATE_PULL_OHM, result.switch_count),
         resistor("snubber resistor", result.snubber_ohm, groups, max(1.0, power_rating_w(snubber_each_w))),
         capacitor("snubber capacitor", result.snubber_f, groups, film, snubber_v, 0.1),
         resistor("rectifier snubber resistor", ring.resistor_ohm, 2, ring.rating_w, ring.heat_w),
@@ -257,6 +264,7 @@ def converter_parts(
             capacitor("clamp capacitor", clamp.capacitor_f, 1, "film capacitor", clamp.capacitor_v, 0.1),
             resistor("clamp resistor", clamp.resistor_ohm, 1, clamp.rating_w, clamp.heat_w),
         ]
+    uses += controller_parts(result, feed_v, library, resistor, capacitor)
     uses += supply_parts(result, library, resistor)
     uses += magnetic_parts(result, library, resistor)
     if timing.rd_ohm > 0:
@@ -272,11 +280,11 @@ def converter_parts(
                 letter="D",
                 part_id="1N4148",
                 description="small-signal diode from controller output to gate",
-                quantity=groups,
+                quantity=_SIDES,
                 provenance="memory",
             )
         )
-        uses.append(resistor("gate turn-off base resistor", 220.0, groups))
+        uses.append(resistor("gate turn-off base resistor", TURN_OFF_OHM, _SIDES))
     for transistor in (driver.npn, driver.pnp):
         if transistor is None:
             continue
@@ -286,7 +294,7 @@ def converter_parts(
                 letter="Q",
                 part_id=transistor.id,
                 description=transistor.description,
-                quantity=groups,
+                quantity=_SIDES,
                 ratings=(
                     Rating(
                         quantity="collector-emitter voltage",

@@ -86,7 +86,7 @@ def supply_parts(result: _Fed, library: Library, resistor: _ResistorUse) -> list
             role="gate supply capacitor",
             letter="C",
             part_id=code(100e-6, "capacitance"),
-            description="electrolytic 25 V, with 100 nF ceramic beside it",
+            description="electrolytic 25 V",
             quantity=1,
             value=show(100e-6, "capacitance"),
             tolerance=0.2,
@@ -203,6 +203,16 @@ def magnetic_parts(result: ConverterResult, library: Library, resistor: _Resisto
                 ),
                 in_drawer=library.in_drawer(gate.core.id) > 0,
                 provenance=gate.core.provenance.kind,
+            )
+        )
+        uses.append(
+            PartUse(
+                role="gate transformer clamp diode",
+                letter="D",
+                part_id="UF4002",
+                description="fast rectifier 1 A 100 V, for the magnetising current",
+                quantity=2,
+                provenance="memory",
             )
         )
     if output is not None:

@@ -13,6 +13,7 @@ from subwright.stages.common import Contributor
 from subwright.stages.converter_auxiliary import design_auxiliary
 from subwright.stages.converter_bill import converter_parts
 from subwright.stages.converter_clamp import design_clamp, design_rectifier_snubber
+from subwright.stages.converter_controller import loop_capacitor_f
 from subwright.stages.converter_fit import compare_outputs
 from subwright.stages.converter_gate_transformer import design_gate_transformer
 from subwright.stages.converter_output import regulated_output
@@ -136,6 +137,18 @@ def size_converter(
     shunt_s = groups * (snubber_f + 0.5 * count * mosfet.coss_f) * rest**2 * f
     spike_v = end_a * sqrt(magnetics.leakage_h / (ring_f + snubber_f))
     drain_ring_v = rest * demand.emf_max_v + (0.0 if bridge else spike_v)
+    loop_f = 0.0
+    if choke is not None:
+        path = ratio**2 * (switch_ohm + winding_ohm + spec.link_ohm)
+        loop_f = loop_capacitor_f(
+            plan.controller,
+            winding_v=winding_v,
+            divided=plan.controller.vref_v / choke.set_v,
+            choke_h=choke.choke.inductance_h,
+            rails_f=2.0 * reservoir_bank.capacitance_f,
+            path_ohm=path + 0.5 * (magnetics.secondary_ohm + diode.rd_ohm + choke.choke.resistance_ohm),
+            source_ohm=ratio**2 * demand.source_ohm,
+        )
     clamp = None
     drain_peak_v = min(drain_ring_v, mosfet.vds_v)
     if bridge:
@@ -202,6 +215,7 @@ def size_converter(
         if not bridge
         else design_gate_transformer(library, plan.drive.gate_v, f, plan.drive.driver.peak_a),
         choke=choke,
+        loop_f=loop_f,
         auxiliary=auxiliary,
         gate_ohm=plan.drive.gate_ohm,
         turn_off_s=plan.drive.turn_off_s,
@@ -280,8 +294,9 @@ def _reasons(result: ConverterResult) -> tuple[str, ...]:
     else:
         lines.append(
             f"Regulated rails: ±{show(choke.set_v, 'voltage')} hold down to a battery of "
-            f"{show(choke.holds_from_v, 'voltage')} at the crest; below, they follow it. The loop itself is "
-            "not designed here: compensate it on the bench, well below the switching frequency."
+            f"{show(choke.holds_from_v, 'voltage')} at the crest; below, they follow it. "
+            f"{show(result.loop_f, 'capacitance')} around the error amplifier make the loop slow and safe: "
+            "it crosses below the choke's resonance with the rails; fast steps are the capacitors' to carry."
         )
     return tuple(lines)
 

@@ -20,6 +20,7 @@ from subwright.physics.gate_drive import (
 )
 
 __all__ = [
+    "OPEN_EMITTER_FAMILIES",
     "PULSE",
     "Driver",
     "DriverKind",
@@ -41,6 +42,7 @@ _ZENER_WANTED_V = 13.0  # 12.3 V behind the follower
 _ZENER_LEAST_A = 2e-3
 _COLLECTOR_ROOM_V = 2.0  # left over the transistor at the lowest battery
 _FOLLOWER_RESERVE = 1.2  # of the highest battery
+OPEN_EMITTER_FAMILIES = ("494", "3524")
 PULSE = 1.8  # pulse peak used over the continuous collector rating; twice is the usual pulse rating, memory
 _FREE_AIR_K_PER_W = {"TO-92": 200.0, "TO-126": 100.0, "TO-220": 62.0}  # no heatsink, from memory
 
@@ -136,7 +138,8 @@ def drivers(controller: Controller, supply_max_v: float, library: Library) -> tu
         ]
         if fit:
             pair[polarity] = min(fit, key=lambda t: (library.in_drawer(t.id) < 2, t.pd_w, -t.ft_hz, t.id))
-    found = [direct]
+    # A bare output transistor as an emitter follower can't pull a gate down by itself.
+    found = [] if controller.family in OPEN_EMITTER_FAMILIES else [direct]
     pnp, npn = pair.get("pnp"), pair.get("npn")
     if pnp is not None:
         peak = min(PULSE * pnp.ic_a, pnp.hfe_min * direct_a)
@@ -185,7 +188,8 @@ def fit_gate(
     own = mosfet.rg_ohm or 0.0
     each_a = driver.peak_a / per_driver
     gate_ohm = at_least(max(gate_v / each_a - own, _LEAST_GATE_OHM), "E12")
-    sink_a = plateau_current_a(each_a, plateau_v(mosfet), gate_ohm + own)
+    low_v = _BASE_V if driver.buffered else 0.0  # a transistor's base-emitter voltage stays under the gate
+    sink_a = plateau_current_a(each_a, plateau_v(mosfet) - low_v, gate_ohm + own)
     turn_off_s = turn_off_charge_coul(mosfet.qgs_coul, mosfet.qgd_coul) / sink_a
     return gate_ohm, turn_off_s, gate_v, gate_current_a(mosfet.qg_coul, switching_hz, gates) * supply_v
 

@@ -91,6 +91,7 @@ class ConverterResult:
     gate_supply: GateSupply | None
     gate_transformer: GateTransformer | None
     choke: OutputChoke | None
+    loop_f: float  # closes the loop of a regulated rail; 0 without
     auxiliary: Auxiliary
     gate_ohm: float
     turn_off_s: float

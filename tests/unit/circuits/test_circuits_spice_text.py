@@ -13,6 +13,7 @@ from subwright.circuits.analysis import AcSweep, Current, Transient, Voltage
 from subwright.circuits.models import (
     BipolarModel,
     ComparatorModel,
+    ControllerModel,
     DiodeModel,
     JunctionModel,
     OpAmpModel,
@@ -46,6 +47,11 @@ def part(name: str, kind: PartKind, *nets: str, **fields: object) -> Part:
     )
 
 
+CHIP = {
+    "vref_v": 5.1, "charge_v": 3.4, "ramp_low_v": 0.9, "ramp_high_v": 3.3, "discharge_v": 0.8,
+    "dead_min_s": 3e-7, "dead_share": 0.1, "uvlo_on_v": 7.0, "uvlo_off_v": 6.5, "soft_start_a": 5e-5,
+    "quiescent_a": 0.014,
+}  # fmt: skip
 EVERY_KIND = Circuit(
     name="one of each",
     parts=(
@@ -71,6 +77,8 @@ EVERY_KIND = Circuit(
         part("Q1", "mosfet", "a", "c", "0", model="SWITCH"),
         part("Q3", "mosfet", "a", "c", "b", model="UPSIDE_DOWN"),
         part("F2", "fuse", "a", "b", value=2e-3),
+        part("W1", "cable", "a", "b", value=4e-3),
+        part("LS1", "loudspeaker", "a", "b", value=4.0),
         part("K1", "relay", "a", "0", "b", "c", "a", model="RELAY"),
         part("U5", "gate driver", "a", "0", "b", "c", model="LIGHT"),
         part("S1", "switch", "a", "b", "c"),
@@ -82,6 +90,8 @@ EVERY_KIND = Circuit(
         part("U2A", "comparator", "a", "b", "c", "b", "0", model="COMPARATOR"),
         part("U3", "shunt reference", "a", "b", "0", model="SHUNT"),
         part("U4", "regulator", "a", "b", "c", model="REGULATOR"),
+        part("U6", "3525 controller", *"abcabcabcabcabca", model="PUSH_PULL"),
+        part("U7", "494 controller", *"abcabcabcabcabca", model="OTHER_FAMILY"),
         part("E1", "voltage by voltage", "a", "0", "b", "c", value=-2.0),
         part("G1", "current by voltage", "a", "0", "b", "c", value=1.5),
         part("F1", "current by current", "a", "0", value=3.0, senses="BENCH_AC"),
@@ -101,6 +111,8 @@ EVERY_KIND = Circuit(
         SwitchModel(name="UPSIDE_DOWN", on_ohm=2e-2, off_ohm=1e6, threshold_v=4.0, clamp_v=55.0, channel="p"),
         RelayModel(name="RELAY", coil_ohm=360.0, coil_h=2.0, pull_in_a=0.025, drop_out_a=0.005,
                    closed_ohm=0.1),
+        ControllerModel(name="PUSH_PULL", family="3525", **CHIP),
+        ControllerModel(name="OTHER_FAMILY", family="494", **CHIP),
         PhotovoltaicModel(name="LIGHT", forward_v=1.3, rated_a=0.01, gain=1e-3, open_v=7.0, dark_ohm=2e3,
                           dark_a=1e-4),
     ),
@@ -136,6 +148,8 @@ DQ1_BODY 0 a SWITCH_BODY
 SQ3 b a b c UPSIDE_DOWN
 DQ3_BODY a b UPSIDE_DOWN_BODY
 RF2 a b 0.002
+RW1 a b 0.004
+RLS1 a b 4.0
 XK1 a 0 b c a RELAY
 XU5 a 0 b c LIGHT
 RS1 a b 0.01
@@ -147,6 +161,8 @@ XU1A a b c OPAMP
 XU2A a b c b 0 COMPARATOR
 XU3 a b 0 SHUNT
 XU4 a b c REGULATOR
+XU6 a b c a b c a b c a b c a b c a PUSH_PULL
+XU7 a b c a b c a b c a b c a b c a OTHER_FAMILY
 EE1 a 0 b c -2.0
 GG1 a 0 b c 1.5
 FF1 a 0 VBENCH_AC 3.0

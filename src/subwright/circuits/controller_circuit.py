@@ -1,0 +1,366 @@
+"""The converter's controller: supply and lockout, timing parts, soft start, inhibit, feedback or none."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from subwright.base.errors import SubwrightError
+from subwright.base.units import code, show
+from subwright.circuits.models import BipolarModel, ControllerModel, ZenerModel
+from subwright.circuits.netlist import (
+    GROUND,
+    Circuit,
+    Numbering,
+    Part,
+    PartKind,
+    Reading,
+    Steady,
+    TestPoint,
+    Value,
+)
+from subwright.parts.schema import Controller
+from subwright.stages.converter import ConverterResult
+from subwright.stages.converter_controller import (
+    CERAMIC_F,
+    INHIBIT_NPN,
+    INHIBIT_OHM,
+    LOOP_OHM,
+    OUTPUT_PULL_OHM,
+    RESET_BASE_OHM,
+    RESET_PNP,
+    SOFT_START_OHM,
+    SUPPLY_F,
+    open_emitters,
+    ramp_v,
+)
+
+__all__ = ["controller_circuit", "controller_kind", "controller_model", "supply_net"]
+
+_HUNDRED: Final = 1000
+_LOAD_OHM: Final = 10e3  # on each output while the gates are elsewhere
+_GAIN: Final = 200.0
+_BASE_V: Final = 0.7
+_LOWEST_V: Final = 0.1  # to which a ramp that ends at nought is emptied
+_STOP_OHM: Final = 1.0
+_NPN: Final = BipolarModel(name="NPN_INHIBIT", polarity="npn", current_gain=_GAIN)
+_PNP: Final = BipolarModel(name="PNP_RESET", polarity="pnp", current_gain=_GAIN)
+_KINDS: Final[Mapping[str, PartKind]] = {"3525": "3525 controller", "494": "494 controller"}
+
+
+def controller_kind(controller: Controller) -> PartKind:
+    """Kind of part that a controller is in a netlist.
+
+    Raises
+    ------
+    SubwrightError : its family has no circuit.
+    """
+    if controller.family not in _KINDS:
+        raise SubwrightError(
+            message=f"There is no circuit around a {controller.family}-family controller.",
+            quantity="converter.controller",
+            value=controller.id,
+            limit=" or ".join(f"a {family}" for family in _KINDS),
+            remedy='Set converter.controller = "auto" or to one of these families.',
+        )
+    return _KINDS[controller.family]
+
+
+def controller_model(controller: Controller) -> ControllerModel:
+    """Behaviour of a controller by its record: the constants of its frequency equation."""
+    controller_kind(controller)
+    low_v, high_v = ramp_v(controller)
+    low_v = max(low_v, _LOWEST_V)
+    # Discharge takes rd_weight/osc_k · RD CT: the level for which the exponential says the same.
+    discharge_v = low_v
+    if controller.rd_weight:
+        grown = 2.718281828459045 ** (controller.rd_weight / controller.osc_k)
+        discharge_v = (grown * low_v - high_v) / (grown - 1.0)
+    return ControllerModel(
+        name="CONTROLLER",
+        family="3525" if controller.family == "3525" else "494",
+        vref_v=controller.vref_v,
+        charge_v=controller.osc_k * (high_v - low_v),
+        ramp_low_v=low_v,
+        ramp_high_v=high_v,
+        discharge_v=discharge_v,
+        dead_min_s=controller.dead_min_s,
+        dead_share=1.0 - 2.0 * controller.duty_max,
+        uvlo_on_v=controller.uvlo_on_v or controller.supply_min_v,
+        uvlo_off_v=controller.uvlo_off_v or 0.95 * controller.supply_min_v,
+        soft_start_a=controller.soft_start_a,
+        quiescent_a=controller.quiescent_a,
+    )
+
+
+def supply_net(result: ConverterResult) -> str:
+    """Net that feeds controller and drivers."""
+    return "control" if result.gate_supply is None else "drive"
+
+
+class _Parts:
+    """Collects the block's parts."""
+
+    def __init__(self, hundred: int) -> None:
+        self.parts: list[Part] = []
+        self._number = Numbering(hundred)
+
+    def add(
+        self,
+        letters: str,
+        kind: PartKind,
+        nets: tuple[str, ...],
+        role: str,
+        part_id: str,
+        value: Value = None,
+        *,
+        model: str = "",
+        initial_v: float | None = None,
+    ) -> None:
+        """A part of the bill."""
+        self.parts.append(
+            Part(
+                designator=self._number.next(letters),
+                kind=kind,
+                nets=nets,
+                value=value,
+                model=model,
+                role=role,
+                part_id=part_id,
+                initial_v=initial_v,
+            )
+        )
+
+    def resistor(self, role: str, a: str, b: str, ohm: float) -> None:
+        """A resistor, Ω."""
+        self.add("R", "resistor", (a, b), role, code(ohm, "resistance"), ohm)
+
+    def capacitor(self, role: str, a: str, b: str, farad: float, *, initial_v: float | None = None) -> None:
+        """A capacitor, F."""
+        part_id = code(farad, "capacitance")
+        self.add("C", "capacitor", (a, b), role, part_id, farad, initial_v=initial_v)
+
+    def bench(self, name: str, kind: PartKind, nets: tuple[str, ...], value: Value, role: str) -> None:
+        """What stands in for the rest of the world."""
+        self.parts.append(
+            Part(
+                designator=f"BENCH_{name}",
+                kind=kind,
+                nets=nets,
+                value=value,
+                role=role,
+                standing="bench",
+            )
+        )
+
+
+def controller_circuit(
+    result: ConverterResult,
+    *,
+    supply: Value,
+    corners: Mapping[str, float],
+    inhibit_v: float = 0.0,
+    rail: Value = None,
+    stopped: bool = False,
+    settled: bool = False,
+) -> Circuit:
+    """Netlist of the controller.
+
+    Parameters
+    ----------
+    result : the converter. supply : of the control circuits, V.
+    corners : battery voltages by name, V, for what the test points should read.
+    inhibit_v : of the protection's inhibit, V. rail : the positive rail of a regulated converter, V; None
+        holds it a little below its set value, so that the duty opens.
+    stopped : the ramp is held down, for a look at slow nets. settled : soft start long over.
+
+    Returns
+    -------
+    Circuit; its outputs "out_a" and "out_b" go to the gate drive.
+
+    Raises
+    ------
+    SubwrightError : the family has no circuit.
+    """
+    controller, timing = result.plan.controller, result.plan.timing
+    kind, feed = controller_kind(controller), supply_net(result)
+    if controller.family == "494" and result.choke is not None:
+        raise SubwrightError(
+            message="There is no circuit of regulated rails with a 494-family controller.",
+            quantity="converter.controller",
+            value=controller.id,
+            limit="a 3525 where converter.output is regulated",
+            remedy='Set converter.controller to a 3525, or converter.output = "peak-charged".',
+        )
+    build = _Parts(_HUNDRED)
+    build.bench("CONTROL", "voltage source", ("control", GROUND), supply, "control supply")
+    build.bench("INHIBIT", "voltage source", ("inhibit", GROUND), Steady(value=inhibit_v), "protection")
+    models: list[BipolarModel | ControllerModel | ZenerModel] = [controller_model(controller)]
+    if result.gate_supply is None:
+        build.capacitor("controller supply capacitor", feed, GROUND, SUPPLY_F)
+    else:
+        models += _follower(build, result)
+    build.capacitor("controller ceramic", feed, GROUND, CERAMIC_F)
+    pins = _pins_3525(result, feed) if controller.family == "3525" else _pins_494(result, feed)
+    build.add("U", kind, pins, "push-pull controller", controller.id, model="CONTROLLER")
+    build.capacitor("reference capacitor", "vref", GROUND, CERAMIC_F)
+    build.resistor("timing resistor", "rt", GROUND, timing.rt_ohm)
+    build.capacitor("timing capacitor", "ct", GROUND, timing.ct_f)
+    if timing.rd_ohm > 0.0:
+        build.resistor("discharge resistor", "ct", "discharge", timing.rd_ohm)
+    if controller.family == "3525":
+        start_v = controller.vref_v if settled else None
+        build.capacitor("soft-start capacitor", "soft", GROUND, timing.soft_start_f, initial_v=start_v)
+    else:
+        models += _dead_time(build, result, settled=settled)
+    if result.choke is not None:
+        _feedback(build, result, rail)
+    if open_emitters(controller):
+        for out in ("out_a", "out_b"):
+            build.resistor("output pull-down", out, GROUND, OUTPUT_PULL_OHM)
+    for side in "ab":
+        build.bench(f"LOAD_{side.upper()}", "resistor", (f"out_{side}", GROUND), _LOAD_OHM, "gate drive")
+    if stopped:
+        build.bench("STOP", "resistor", ("ct", GROUND), _STOP_OHM, "holds the ramp down")
+    return Circuit(
+        name="converter controller",
+        parts=tuple(build.parts),
+        models=tuple(models),
+        test_points=_points(result, corners),
+        open_nets=("sync", "oscillator", "feedback_pin"),
+    )
+
+
+def _pins_3525(result: ConverterResult, feed: str) -> tuple[str, ...]:
+    """Nets of the pins; without feedback the error amplifier follows the reference: the duty at its end."""
+    inverting, plus = ("comp", "vref") if result.choke is None else ("error", "reference")
+    discharge = "ct" if result.plan.timing.rd_ohm == 0.0 else "discharge"
+    return (
+        inverting, plus, "sync", "oscillator", "ct", "rt", discharge, "soft", "comp", "inhibit", "out_a",
+        GROUND, feed, "out_b", feed, "vref",
+    )  # fmt: skip
+
+
+def _pins_494(result: ConverterResult, feed: str) -> tuple[str, ...]:
+    """Nets of the pins; both amplifiers rest, the outputs are emitter followers that take turns."""
+    return (
+        GROUND, "vref", "feedback_pin", "dead", "ct", "rt", GROUND, feed, "out_a", "out_b", feed, feed,
+        "vref", "vref", "vref", GROUND,
+    )  # fmt: skip
+
+
+def _follower(build: _Parts, result: ConverterResult) -> list[BipolarModel | ControllerModel | ZenerModel]:
+    """Zener and emitter follower that make the drive's supply from the control supply."""
+    gate = result.gate_supply
+    assert gate is not None
+    collector = "control"
+    if gate.collector_ohm > 0.0:
+        collector = "collector"
+        build.resistor("gate supply collector resistor", "control", collector, gate.collector_ohm)
+    build.resistor("gate supply resistor", "control", "zener", gate.series_ohm)
+    build.add("VR", "zener", (GROUND, "zener"), "gate supply zener", gate.zener.id, model="ZENER")
+    nets = (collector, "zener", "drive")
+    build.add("Q", "transistor", nets, "gate supply transistor", gate.transistor.id, model="NPN_FOLLOWER")
+    build.capacitor("gate supply capacitor", "drive", GROUND, 100e-6)
+    return [
+        ZenerModel(
+            name="ZENER",
+            zener_v=gate.zener.vz_v,
+            slope_ohm=gate.zener.rz_ohm,
+            rated_a=gate.zener.iz_test_a,
+        ),
+        BipolarModel(name="NPN_FOLLOWER", polarity="npn", current_gain=gate.transistor.hfe_min),
+    ]
+
+
+def _dead_time(
+    build: _Parts, result: ConverterResult, *, settled: bool
+) -> list[BipolarModel | ControllerModel | ZenerModel]:
+    """The 494's dead-time input: divider, soft start from the reference, two transistors to start it anew."""
+    timing, controller = result.plan.timing, result.plan.controller
+    bottom = timing.divider_bottom_ohm or SOFT_START_OHM
+    level_v = 0.0
+    if timing.divider_top_ohm > 0.0:
+        build.resistor("dead-time divider, top", "vref", "dead", timing.divider_top_ohm)
+        level_v = controller.vref_v * bottom / (bottom + timing.divider_top_ohm)
+    role = "dead-time divider, bottom" if timing.divider_top_ohm > 0.0 else "soft-start resistor"
+    build.resistor(role, "dead", GROUND, bottom)
+    start_v = controller.vref_v - level_v if settled else None
+    build.capacitor("soft-start capacitor", "vref", "dead", timing.soft_start_f, initial_v=start_v)
+    build.resistor("inhibit base resistor", "inhibit", "inhibit_base", INHIBIT_OHM)
+    build.resistor("inhibit base pull-down", "inhibit_base", GROUND, INHIBIT_OHM)
+    pins = ("reset_drive", "inhibit_base", GROUND)
+    build.add("Q", "transistor", pins, "inhibit transistor", INHIBIT_NPN, model="NPN_INHIBIT")
+    build.resistor("soft-start reset base resistor", "reset_drive", "reset_base", RESET_BASE_OHM)
+    build.resistor("soft-start reset pull-up", "vref", "reset_base", INHIBIT_OHM)
+    pins = ("dead", "reset_base", "vref")
+    build.add("Q", "transistor", pins, "soft-start reset transistor", RESET_PNP, model="PNP_RESET")
+    return [_NPN, _PNP]
+
+
+def _feedback(build: _Parts, result: ConverterResult, rail: Value) -> None:
+    choke = result.choke
+    assert choke is not None
+    held = Steady(value=0.98 * choke.set_v) if rail is None else rail
+    build.bench("RAIL", "voltage source", ("rail_positive", GROUND), held, "positive rail")
+    build.resistor("feedback divider, top", "rail_positive", "feedback", choke.feedback_top_ohm)
+    build.resistor("feedback divider, bottom", "feedback", GROUND, choke.feedback_bottom_ohm)
+    build.resistor("loop resistor", "feedback", "error", LOOP_OHM)
+    build.resistor("reference resistor", "vref", "reference", LOOP_OHM)
+    build.capacitor("loop capacitor", "comp", "error", result.loop_f)
+
+
+def _points(result: ConverterResult, corners: Mapping[str, float]) -> tuple[TestPoint, ...]:
+    """What the bench should read, running without inhibit."""
+    controller, timing = result.plan.controller, result.plan.timing
+    low_v, high_v = ramp_v(controller)
+    supply, slow, rest = result.gate_supply, "soft", controller.vref_v
+    if controller.family == "494":
+        bottom = timing.divider_bottom_ohm or SOFT_START_OHM
+        slow, rest = "dead", 0.0
+        if timing.divider_top_ohm > 0.0:
+            rest = controller.vref_v * bottom / (bottom + timing.divider_top_ohm)
+
+    def feed_v(battery_v: float) -> float:
+        return battery_v if supply is None else min(supply.zener.vz_v - _BASE_V, battery_v - _BASE_V)
+
+    always = "any battery, running"
+    ramp = f"saw-tooth {low_v:g} V to {high_v:g} V, {show(timing.oscillator_hz, 'frequency')}"
+    high = {at: feed_v(volts) - result.plan.drive.driver.drop_v for at, volts in corners.items()}
+    square = f"square wave, {show(timing.switching_hz, 'frequency')}"
+    points: list[tuple[str, str, tuple[Reading, ...]]] = [
+        (
+            supply_net(result),
+            "supply of controller and drivers",
+            tuple(Reading(at=at, dc_v=feed_v(volts)) for at, volts in corners.items()),
+        ),
+        ("vref", "controller's reference", (Reading(at=always, dc_v=controller.vref_v),)),
+        (
+            "ct",
+            "ramp",
+            (
+                Reading(
+                    at=always,
+                    dc_v=0.5 * (low_v + high_v),
+                    ripple_v=high_v - low_v,
+                    waveform=ramp,
+                ),
+            ),
+        ),
+        (slow, "soft start, once it is over", (Reading(at=always, dc_v=rest),)),
+        *(
+            (
+                f"out_{side}",
+                f"output {side.upper()}",
+                tuple(
+                    Reading(at=at, dc_v=timing.duty_each * volts, ripple_v=volts, waveform=square)
+                    for at, volts in high.items()
+                ),
+            )
+            for side in "ab"
+        ),
+    ]
+    return tuple(
+        TestPoint(designator=f"TP{_HUNDRED + k}", net=net, what=what, readings=readings)
+        for k, (net, what, readings) in enumerate(points, 1)
+    )

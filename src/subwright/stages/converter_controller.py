@@ -1,0 +1,170 @@
+"""What stands around the converter's controller: decoupling, inhibit, the loop's capacitor; with its bill."""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import Final, Protocol
+
+from subwright.base.preferred import at_least
+from subwright.parts.library import Library
+from subwright.parts.schema import Controller
+from subwright.stages.common import PartUse
+from subwright.stages.converter_drive import OPEN_EMITTER_FAMILIES
+from subwright.stages.converter_result import ConverterResult
+
+__all__ = [
+    "CERAMIC_F",
+    "INHIBIT_NPN",
+    "INHIBIT_OHM",
+    "LOOP_OHM",
+    "OUTPUT_PULL_OHM",
+    "RESET_BASE_OHM",
+    "RESET_PNP",
+    "SOFT_START_OHM",
+    "SUPPLY_F",
+    "controller_parts",
+    "loop_capacitor_f",
+    "open_emitters",
+    "ramp_v",
+    "supply_rating_v",
+]
+
+SUPPLY_F: Final = 47e-6
+CERAMIC_F: Final = 100e-9
+SOFT_START_OHM: Final = 10e3  # from the dead-time input to ground where there is no divider
+OUTPUT_PULL_OHM: Final = 470.0  # under an output that is an emitter follower
+INHIBIT_NPN: Final = "BC547B"
+RESET_PNP: Final = "BC557B"
+INHIBIT_OHM: Final = 10e3  # into the base, and from it to ground
+RESET_BASE_OHM: Final = 4.7e3
+LOOP_OHM: Final = 47e3  # from the divider to the error amplifier, and from the reference: their bias cancels
+
+_RATINGS_V: Final = (16.0, 25.0, 35.0, 50.0, 63.0, 100.0)
+_RESERVE: Final = 1.25
+_PEAK: Final = 0.4  # most loop gain at the choke's resonance
+_LAG: Final = 0.5  # crossing over the first pole: leaves a phase margin of 60°
+
+
+class _Maker(Protocol):
+    """Makes the record of a resistor or capacitor."""
+
+    def __call__(self, role: str, value: float, quantity: int) -> PartUse:
+        """One record."""
+
+
+class _CapacitorMaker(Protocol):
+    """Makes the record of a capacitor."""
+
+    def __call__(
+        self, role: str, value: float, quantity: int, kind: str, volts: float, tol: float
+    ) -> PartUse:
+        """One record; ``volts`` rating, V."""
+
+
+def open_emitters(controller: Controller) -> bool:
+    """Whether the outputs are bare transistors, here as emitter followers, that can't pull down."""
+    return controller.family in OPEN_EMITTER_FAMILIES
+
+
+def ramp_v(controller: Controller) -> tuple[float, float]:
+    """Turning points of the ramp, V: no duty below the first on the duty's input, all of it at the second."""
+    return (0.0, 3.3) if controller.family == "494" else (0.9, 3.3)
+
+
+def supply_rating_v(feed_v: float) -> float:
+    """Rating of the electrolytic at the controller's supply, V."""
+    return next((v for v in _RATINGS_V if v >= _RESERVE * feed_v), _RATINGS_V[-1])
+
+
+def loop_capacitor_f(
+    controller: Controller,
+    *,
+    winding_v: float,
+    divided: float,
+    choke_h: float,
+    rails_f: float,
+    path_ohm: float,
+    source_ohm: float,
+) -> float:
+    """Capacitor from the error amplifier's output to its inverting input: it makes the loop an integrator.
+
+    Parameters
+    ----------
+    controller : its ramp sets the gain. winding_v : half-secondary at the highest battery, V.
+    divided : reference over rail. choke_h : one winding, H.
+    rails_f : both rails' banks, F.
+    path_ohm, source_ohm : resistance from battery terminal to rails and of battery and cable, seen from the
+        rails, Ω.
+
+    Returns
+    -------
+    F, of the E6 series: the loop crosses where choke and banks lag by no more than 30°, and at their
+    resonance it stays below 0.4.
+
+    Source
+    ------
+    Buck-derived converter's second-order response; Erickson & Maksimović, ch. 8 and 9. [erickson2001]
+    """
+    low_v, high_v = ramp_v(controller)
+    resonance = 1.0 / sqrt(choke_h * rails_f)
+    crossing = min(
+        min(_PEAK * resonance * ohm / sqrt(choke_h / rails_f), _LAG / (ohm * rails_f))
+        for ohm in (path_ohm, path_ohm + source_ohm)
+    )
+    return at_least(divided * winding_v / (high_v - low_v) / (LOOP_OHM * crossing), "E6")
+
+
+def controller_parts(
+    result: ConverterResult, feed_v: float, library: Library, resistor: _Maker, capacitor: _CapacitorMaker
+) -> list[PartUse]:
+    """Bill of the parts named here.
+
+    Parameters
+    ----------
+    result : the converter. feed_v : highest supply of the controller, V. library : parts, drawer merged.
+    resistor, capacitor : what makes a record.
+    """
+    controller, ceramic = result.plan.controller, "ceramic X7R"
+    uses = [
+        capacitor("controller ceramic", CERAMIC_F, 1, ceramic, 50, 0.1),
+        capacitor("reference capacitor", CERAMIC_F, 1, ceramic, 50, 0.1),
+    ]
+    if result.gate_supply is None:
+        uses.append(
+            capacitor(
+                "controller supply capacitor", SUPPLY_F, 1, "electrolytic", supply_rating_v(feed_v), 0.2
+            )
+        )
+    if result.loop_f:
+        uses += [
+            capacitor("loop capacitor", result.loop_f, 1, "film", 63, 0.1),
+            resistor("loop resistor", LOOP_OHM, 1),
+            resistor("reference resistor", LOOP_OHM, 1),
+        ]
+    if open_emitters(controller):
+        uses.append(resistor("output pull-down", OUTPUT_PULL_OHM, 2))
+    if controller.family == "494":
+        if not result.plan.timing.divider_bottom_ohm:
+            uses.append(resistor("soft-start resistor", SOFT_START_OHM, 1))
+        uses += [
+            _transistor(library, "inhibit transistor", INHIBIT_NPN),
+            resistor("inhibit base resistor", INHIBIT_OHM, 1),
+            resistor("inhibit base pull-down", INHIBIT_OHM, 1),
+            _transistor(library, "soft-start reset transistor", RESET_PNP),
+            resistor("soft-start reset base resistor", RESET_BASE_OHM, 1),
+            resistor("soft-start reset pull-up", INHIBIT_OHM, 1),
+        ]
+    return uses
+
+
+def _transistor(library: Library, role: str, part_id: str) -> PartUse:
+    part = library.transistors[part_id]
+    return PartUse(
+        role=role,
+        letter="Q",
+        part_id=part.id,
+        description=part.description,
+        quantity=1,
+        in_drawer=library.in_drawer(part.id) > 0,
+        provenance=part.provenance.kind,
+    )
