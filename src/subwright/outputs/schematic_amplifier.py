@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from subwright.circuits.amplifier_bank import INPUT_BANK
+from subwright.circuits.amplifier_parts import POSITIVE
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
 
-__all__ = ["draw_class_d"]
+__all__ = ["draw_class_d", "draw_input_bank"]
 
 
 def draw_class_d(kit: Kit) -> None:
@@ -51,6 +53,21 @@ def _leg(kit: Kit, name: str, top: int) -> None:
             sheet.name(point.net, (310 if point.net == node else 720, y), point=point.designator)
     if f"out_{'b' if name == 'a' else 'a'}" not in kit.circuit.nets:
         sheet.say(767, y + 60, "the other terminal: 0 V at the filter capacitor")
+
+
+def draw_input_bank(kit: Kit, x: int, y: int, *, across: int) -> None:
+    """The capacitors at the supply, so many in a row, each row at a flag of its own."""
+    cans = kit.circuit.by_role(INPUT_BANK)
+    kit.sheet.say(x - 60, y - 24, "at the output devices", head=True)
+    for first in range(0, len(cans), across):
+        row = cans[first : first + across]
+        kit.sheet.flag(POSITIVE, (x, y), "left", heavy=True)
+        for k, can in enumerate(row):
+            at = x + 20 + 80 * k
+            kit.sheet.wire((at, y), (at, y + 10), heavy=True)
+            kit.sheet.ground(GROUND, kit.upright(can, POSITIVE, at, y + 10).end(can, POSITIVE))
+        kit.sheet.wire((x, y), (x + 20 + 80 * (len(row) - 1), y), heavy=True)
+        y += 110
 
 
 def _on(kit: Kit, role: str, net: str) -> Part:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.circuits.amplifier_bank import with_input_bank
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
 from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
@@ -14,7 +16,7 @@ from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Circuit
-from subwright.outputs.schematic_amplifier import draw_class_d
+from subwright.outputs.schematic_amplifier import draw_class_d, draw_input_bank
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
 from subwright.outputs.schematic_kit import Kit
@@ -27,6 +29,7 @@ from subwright.stages.common import Corner, Level
 __all__ = ["amplifier_block"]
 
 _PERIODS: Final = 100
+_BESIDE: Final = 4  # cans that find room beside a class-D stage
 _NOTE_HZ: Final = 40.0
 _POINTS: Final = 240
 _LEAST_LEG_V: Final = 3.0  # a discrete leg stays this far above ground
@@ -60,13 +63,35 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     result = design.amplifier
     rail_v = design.point(Corner.NOMINAL, Level.FULL).rail_mean_v
     if isinstance(result.model, ClassDModel):
-        yield _class_d(result, rail_v)
+        made = _class_d(result, rail_v)
     elif result.rail_switching is None:
-        yield _class_ab(result, rail_v)
+        made = _class_ab(result, rail_v)
     elif result.rail_switching.form == "two pairs":
-        yield _class_g(result, rail_v, library)
+        made = _class_g(result, rail_v, library)
     else:
-        yield _class_h(result, rail_v, library)
+        made = _class_h(result, rail_v, library)
+    yield _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
+
+
+def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Library) -> Block:
+    """The stage with the capacitors at its supply: on the same sheet where there is room, else on another."""
+    can = library.capacitors[result.input_capacitor_id]
+    circuit = with_input_bank(block.circuit, can, result.input_capacitor_count, rail_v)
+    room = isinstance(result.model, ClassDModel) and result.input_capacitor_count <= _BESIDE
+
+    def both(kit: Kit) -> tuple[str, ...]:
+        notes = block.draw(kit)
+        draw_input_bank(kit, 940, 100, across=2)
+        return notes
+
+    def apart(kit: Kit) -> tuple[str, ...]:
+        draw_input_bank(kit, 200, 140, across=9)
+        return ("At the output devices, leads short: they carry the ripple of the whole stage.",)
+
+    if room:
+        return replace(block, circuit=circuit, draw=both)
+    titles = (*block.more_titles[: len(block.more)], "supply")
+    return replace(block, circuit=circuit, more=(*block.more, apart), more_titles=titles)
 
 
 def _names(result: AmplifierResult) -> dict[str, str]:
@@ -123,7 +148,8 @@ def _class_d(result: AmplifierResult, rail_v: float) -> Block:
         return (
             "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
             "The filter's values hold with the loudspeaker connected: never run it full without one.",
-            "Gates come from the driver, with the design's dead time. Film capacitors 63 V unless stated.",
+            "Gates: from a modulator with gate driver that keeps the dead time; it is not designed here.",
+            "Film capacitors 63 V unless stated.",
         )
 
     return Block(
