@@ -1,0 +1,154 @@
+"""A thousand times kill -9 while something is being saved: nothing that was saved is lost, nothing is torn.
+
+A child saves without pause and tells each finished save through a pipe; it is killed at odd moments. What it
+told must be there afterwards, whole; at most the one save that was under way may be there as well.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from subwright.base.saving import save_atomically
+from subwright.build.bench import Entry
+from subwright.outputs.benchlog import append_entries, read_log
+from subwright.outputs.history import open_history
+from subwright.parts.drawer import load_drawer, set_quantity
+
+KILLS = 250  # of each of the four kinds of file
+FILLER = "# filler\n" * 2_000
+
+
+def one_life(save: Callable[[int], None], first: int, delay_s: float) -> int:
+    """Let a child save first, first + 1 … until it is killed; the last number that it told, or first - 1."""
+    receive, send = os.pipe()
+    child = os.fork()
+    if child == 0:  # pragma: no cover
+        try:
+            os.close(receive)
+            count = first
+            while True:
+                save(count)
+                os.write(send, b"x")
+                count += 1
+        finally:
+            os._exit(1)
+    os.close(send)
+    time.sleep(delay_s)
+    os.kill(child, signal.SIGKILL)
+    _, status = os.waitpid(child, 0)
+    told = 0
+    while piece := os.read(receive, 65536):
+        told += len(piece)
+    os.close(receive)
+    assert os.WIFSIGNALED(status), "the child failed by itself"
+    return first - 1 + told
+
+
+def kill_again_and_again(save: Callable[[int], None], newest: Callable[[], int]) -> int:
+    """How many saves were finished in ``KILLS`` lives; after each there is what was told, or one more."""
+    there, finished, pace_s = newest(), 0, 0.0002
+    for turn in range(KILLS):
+        told = one_life(save, there + 1, pace_s * (turn % 23))
+        finished += told - there
+        if turn % 10 == 9 and finished < turn / 4:  # a busy machine, or a slow save
+            pace_s = min(1.3 * pace_s, 0.005)
+        found = newest()
+        assert told <= found <= told + 1, turn
+        there = found
+    return finished
+
+
+def enough(finished: int) -> None:
+    """The children got on with it: otherwise the test would say nothing."""
+    assert finished >= KILLS / 10
+
+
+def test_a_build_file_is_the_last_saved_one_or_the_next_whole(tmp_path: Path) -> None:
+    path = tmp_path / "van.build.toml"
+
+    def text(count: int) -> str:
+        return f'name = "{count}"\n{FILLER}# end {count}\n'
+
+    def newest() -> int:
+        if not path.exists():
+            return -1
+        found = path.read_text()
+        count = int(found.split('"')[1])
+        assert found == text(count)
+        return count
+
+    enough(kill_again_and_again(lambda count: save_atomically(path, text(count)), newest))
+    assert len(list(tmp_path.glob("*.toml"))) == 1
+
+
+def test_a_drawer_keeps_every_count_that_was_saved(tmp_path: Path) -> None:
+    path = tmp_path / "van.drawer.toml"
+    set_quantity(path, "LM339", 0)
+    enough(
+        kill_again_and_again(
+            lambda count: set_quantity(path, "LM339", count) and None,
+            lambda: load_drawer(path).quantities["LM339"],
+        )
+    )
+
+
+def test_a_bench_log_keeps_every_entry_once_and_in_order(tmp_path: Path) -> None:
+    path = tmp_path / "van.bench.jsonl"
+
+    def entry(count: int) -> Entry:
+        at = f"2031-05-06T10:00:{count % 60:02d}"
+        return Entry(
+            unit="1", at=at, key="rail-positive", value=float(count), accuracy=0.005, code="X", note="°\n"
+        )
+
+    def newest() -> int:
+        values = [int(row.value) for row in read_log(path)]
+        assert values == list(range(len(values)))
+        return len(values) - 1
+
+    enough(kill_again_and_again(lambda count: append_entries(path, [entry(count)]), newest))
+
+
+def test_a_history_keeps_every_change_even_one_that_its_file_missed(tmp_path: Path) -> None:
+    path, journal = tmp_path / "van.build.toml", tmp_path / "history" / "van.jsonl"
+    path.write_text("0")
+
+    def newest() -> int:
+        history, unsaved = open_history(journal, path.read_text(), path.stat().st_mtime)
+        if unsaved:
+            save_atomically(path, history.text)
+        assert len(history.done) == int(history.text)
+        return int(history.text)
+
+    def save(count: int) -> None:
+        history, _ = open_history(journal, path.read_text(), path.stat().st_mtime)
+        history.change(str(count), f"to {count}")
+        save_atomically(path, history.text)
+
+    enough(kill_again_and_again(save, newest))
+
+
+def test_the_harness_notices_a_save_that_tears(tmp_path: Path) -> None:
+    """A save in two halves, not flushed to one name, must be caught within the same number of kills."""
+    path = tmp_path / "torn"
+
+    def newest() -> int:
+        words = path.read_text().split() if path.exists() else ["-1", "-1"]
+        assert len(words) == 2
+        return int(words[0])
+
+    def save(count: int) -> None:
+        with path.open("w") as stream:
+            stream.write(f"{count} ")
+            stream.flush()
+            time.sleep(0.002)
+            stream.write(f"{count}\n")
+
+    with pytest.raises(AssertionError):
+        kill_again_and_again(save, newest)
