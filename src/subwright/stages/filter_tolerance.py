@@ -15,12 +15,18 @@ from subwright.stages.filter_blocks import Draft, block_response
 from subwright.stages.filter_records import CornerWindow
 from subwright.stages.filter_spec import FilterInput, FilterSpec
 
-__all__ = ["corner_window", "response_band"]
+__all__ = ["corner_window", "filter_parameters", "response_band"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
 
-def _parameters(blocks: Sequence[Draft], spec: FilterSpec) -> tuple[Parameter, ...]:
+def filter_parameters(blocks: Sequence[Draft], spec: FilterSpec) -> tuple[Parameter, ...]:
+    """Every part's value with its tolerance, named "block role"; a potentiometer at its end is left out.
+
+    Parameters
+    ----------
+    blocks : input to output. spec : tolerances.
+    """
     return tuple(
         Parameter.relative(
             f"{block.name} {role}",
@@ -54,7 +60,7 @@ def response_band(
     frequency_hz : grid, Hz. percent : percentiles.
     """
     spread = [block for block in blocks if block.values]
-    parameters = _parameters(spread, spec)
+    parameters = filter_parameters(spread, spec)
     table = draws(parameters, data.draws, data.seed)
     builds = dict(zip((p.name for p in parameters), table, strict=True))
     responses = [block_response(b.kind, _values(b, builds), gbw_hz, b.gain < 0.0) for b in spread]
@@ -78,7 +84,7 @@ def corner_window(
     gbw_hz : of the op-amp, Hz. target_hz : wanted, Hz. drop_db : level below the passband there, dB.
     name : of the corner, for the contributors.
     """
-    parameters = _parameters(blocks, spec)
+    parameters = filter_parameters(blocks, spec)
     names = [p.name for p in parameters]
     passband = float(np.prod([abs(b.gain) for b in blocks]))
     level = passband * 10.0 ** (-drop_db / 20.0)
