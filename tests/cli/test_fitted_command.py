@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 from cli_support import EXAMPLES, Command
 
@@ -29,6 +30,26 @@ def test_tells_thresholds_and_trims(subwright: Command) -> None:
     assert body["measured"]["reference voltage"] == 5.08
     trim = body["trims"][0]
     assert abs(trim["trip_after"] - trim["target"]) < abs(trim["trip_before"] - trim["target"])
+
+
+def test_tells_where_the_thermal_trimmer_stands(subwright: Command, tmp_path: Path) -> None:
+    """A thermistor of 4 % more at 25 °C takes more of the track for the same trip."""
+    build = tmp_path / "van.build.toml"
+    text = VAN.read_text(encoding="utf-8")
+    build.write_text(text + "\n[protection]\nthermal_trimmer = true\n", encoding="utf-8")
+    for extra in VAN.parent.glob("storyteller-van.drawer.toml"):
+        (tmp_path / extra.name).write_bytes(extra.read_bytes())
+    settings = []
+    for measured in ("10 kohm", "10.4 kohm"):
+        done = subwright("fitted", build, "-m", f"thermistor at 25 °C={measured}", "--json")
+        trim = json.loads(done.stdout)["trims"][2]
+        assert trim["role"] == "thermal trimmer"
+        assert abs(trim["trip_after"] - 85.0) < 0.05
+        settings.append(trim["add_ohm"])
+    assert settings[1] > settings[0] + 100.0
+    words = subwright("fitted", build, "-m", "thermistor at 25 °C=10.4 kohm").stdout
+    assert "turn the trimmer to" in words
+    assert "in series with" in words
 
 
 def test_a_wrong_part_or_value_is_one_line(subwright: Command) -> None:

@@ -9,7 +9,7 @@ from subwright.base.units import show
 from subwright.build.bringup_numbers import StandIn, supply_limit
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
-from subwright.stages.protection import Threshold
+from subwright.stages.protection import ProtectionResult, Threshold
 
 __all__ = ["guard_steps"]
 
@@ -77,6 +77,7 @@ def guard_steps(
         load="bleeders only",
         actions=(
             "Discharge first, then close the link; both lamps out at the stated voltage.",
+            *_set_by_voltage(protection, "under-voltage"),
             "Turn the voltage down slowly, a tenth of a volt each second, until the lamp lights and the "
             "pulses stop: that is the trip. Turn it up until they come back: that is the release.",
         ),
@@ -100,6 +101,7 @@ def guard_steps(
         supply=BenchSupply(voltage_v=bench_v, limit_a=limit),
         load="bleeders only",
         actions=(
+            *_set_by_voltage(protection, "over-voltage"),
             f"Turn the voltage up slowly, never past {show(top * 1.01, 'voltage')}, until the lamp lights: "
             "the trip. Turn it down until it comes back: the release.",
             "Watch the rails meanwhile: they follow the supply up to the trip.",
@@ -220,6 +222,34 @@ def _inhibit_reading(design: Design) -> Reading:
     )
 
 
+def _set_by_voltage(protection: ProtectionResult, watch: str) -> tuple[str, ...]:
+    """How a voltage trip's trimmer is set; nothing where there is none."""
+    reach = next((one for one in protection.trimmers if one.protection == watch), None)
+    if reach is None:
+        return ()
+    low, high = sorted((reach.trip_shut, reach.trip_open))
+    return (
+        f"Set its trimmer: supply at {show(reach.target, 'voltage', 4)} exactly, then turn until the lamp "
+        f"just lights; its track reaches from {show(low, 'voltage')} to {show(high, 'voltage')}. It stands near "
+        f"{show(reach.set_ohm, 'resistance')} of {show(reach.track_ohm, 'resistance')}.",
+    )
+
+
+def _set_by_resistance(protection: ProtectionResult, stand_in: StandIn) -> tuple[str, ...]:
+    """How the thermal trip's trimmer is set on the cold bench."""
+    reach = next((one for one in protection.trimmers if one.protection == "thermal"), None)
+    if reach is None:
+        return ()
+    low, high = sorted((reach.trip_shut, reach.trip_open))
+    return (
+        f"Set its trimmer: a variable resistor of {show(stand_in.trip_ohm, 'resistance', 4)} in place of the "
+        f"thermistor (times your thermistor's own value at 25 °C over its nominal one), then turn the "
+        f"trimmer until the lamp just lights; its track reaches from {show(low, 'temperature', 3)} to "
+        f"{show(high, 'temperature', 3)}. It stands near {show(reach.set_ohm, 'resistance')} of "
+        f"{show(reach.track_ohm, 'resistance')}.",
+    )
+
+
 def _voltage_reading(threshold: Threshold) -> Reading:
     window = threshold.window
     kind = threshold.name.split(" ")[0]
@@ -252,6 +282,7 @@ def _thermal(design: Design, bench_v: float, limit: float, stand_in: StandIn, cl
         supply=BenchSupply(voltage_v=bench_v, limit_a=limit),
         load="bleeders only",
         actions=(
+            *_set_by_resistance(design.protection, stand_in),
             f"{hold} in place of the thermistor: it must run. {hot}: it must trip (it stands for more than "
             f"{trip}). {cold}: it must come back (less than {release}).",
             "For the bench log put a variable resistor there, turn it down until the lamp lights, switch off "

@@ -387,7 +387,7 @@ def _delays(design: Design, bench_v: float, links: str) -> Step:
             ),
             Cause(
                 sign="never connects",
-                cause="the detector sees a steady voltage, or its clamp diode is reversed",
+                cause="the detector sees a steady voltage, or one of its transistors is turned round",
                 remedy="measure the output's steady voltage first",
             ),
             Cause(

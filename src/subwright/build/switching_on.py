@@ -11,7 +11,7 @@ from subwright.parts.library import Library
 from subwright.physics.transients import CLAMPED_DUMP_V
 from subwright.stages.battery_guard import BatteryGuardResult
 from subwright.stages.common import Corner, Level
-from subwright.stages.control import ControlInput, ControlResult, StandbyItem, design_control
+from subwright.stages.control import TIMER_SUPPLY_A, ControlInput, ControlResult, StandbyItem, design_control
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_reference import COMPARATOR_SUPPLY_A
 from subwright.stages.speaker_guard import SpeakerGuardResult
@@ -33,7 +33,7 @@ def control(
 ) -> ControlResult:
     """Remote switch-on, standby current, and the order of events."""
     converter, corners = electrical.converter, electrical.supply.corners
-    own = COMPARATOR_SUPPLY_A + protection.reference.load_a
+    own = COMPARATOR_SUPPLY_A + protection.reference.load_a + TIMER_SUPPLY_A
     if converter is not None:
         own += (converter.control_w + converter.gate_w) / corners[Corner.NOMINAL]
     elif electrical.boost is not None:
@@ -100,9 +100,7 @@ def _rail_leaks(electrical: Electrical, volts: float) -> Iterator[StandbyItem]:
     assert electrical.boost is not None
     plan = electrical.boost.plan
     bank_f = plan.input_bank.capacitance_f + plan.rail_f
-    yield StandbyItem(
-        name="input and rail capacitors", current_a=_ELECTROLYTIC_A_PER_FV * bank_f * volts
-    )
+    yield StandbyItem(name="input and rail capacitors", current_a=_ELECTROLYTIC_A_PER_FV * bank_f * volts)
     divider = plan.divider.top_ohm + plan.divider.bottom_ohm
     yield StandbyItem(
         name="rail bleeder and feedback divider",

@@ -95,7 +95,11 @@ def _sentence(trim: Trim) -> str:
         return f"{trim.protection}: leave it; {before} is as near to {wanted} as it need be."
     add = show(trim.add_ohm, "resistance")
     if trim.how == "trimmer":
-        return f"{trim.protection}: turn the trimmer to {add}; it then trips at {after}, back at {release}."
+        fixed = show(trim.fitted_ohm, "resistance")
+        return (
+            f"{trim.protection}: turn the trimmer to {add}, in series with {fixed}; it then trips at "
+            f"{after}, back at {release} (from {before} with the trimmer shut)."
+        )
     return (
         f"{trim.protection}: solder {add} in {trim.how} with the {trim.role}; the trip moves from "
         f"{before} to {after}, the release to {release}."

@@ -5,13 +5,20 @@ from __future__ import annotations
 from math import isfinite
 
 from subwright.base.units import show
-from subwright.outputs.sheet_parts import Entry
+from subwright.outputs.sheet_parts import CORNER, Entry
 from subwright.outputs.tables import number, percent
 from subwright.outputs.views import Grid
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_records import OverCurrentTrip
 
-__all__ = ["contributor_grid", "lamp_span", "over_current_entries", "tolerance_grid"]
+__all__ = [
+    "contributor_grid",
+    "input_grid",
+    "lamp_span",
+    "over_current_entries",
+    "tolerance_grid",
+    "trimmer_grid",
+]
 
 _FIRST = 4
 
@@ -53,6 +60,67 @@ def contributor_grid(result: ProtectionResult) -> Grid:
         header=("threshold", "first", "second", "third", "fourth"),
         rows=tuple(rows),
         note="Shift of the threshold with that part alone at its limit.",
+    )
+
+
+def trimmer_grid(result: ProtectionResult) -> Grid | None:
+    """What each trimmer reaches; None where there is none."""
+    if not result.trimmers:
+        return None
+    rows = []
+    for t in result.trimmers:
+        unit = "K" if t.unit == "°C" else t.unit
+        rows.append(
+            (
+                t.protection,
+                f"{show(t.fixed_ohm, 'resistance')} + {show(t.track_ohm, 'resistance')}",
+                show(t.set_ohm, "resistance"),
+                f"{show(t.need_low_ohm, 'resistance')} to {show(t.need_high_ohm, 'resistance')}",
+                f"{show(t.least_ohm, 'resistance')} to {show(t.most_ohm, 'resistance')}",
+                f"{number(t.trip_shut, t.unit)} to {number(t.trip_open, t.unit)}",
+                f"±{number(t.window_without, unit)}",
+                f"±{number(t.window_with, unit)}",
+            )
+        )
+    return Grid(
+        title="Trimmers",
+        header=(
+            "trip",
+            "resistor and track",
+            "of the track, nominal unit",
+            "arm that any unit may take",
+            "arm that is always there",
+            "trip, track shut to open",
+            "window without",
+            "window with",
+        ),
+        rows=tuple(rows),
+        figures=frozenset(range(1, 8)),
+        note="What any unit may take lies inside what is always there: the trip can be set in every unit.",
+    )
+
+
+def input_grid(result: ProtectionResult) -> Grid:
+    """Each comparator's lower input against the end of its range, corner by corner."""
+    corners = tuple(dict.fromkeys(i.corner for i in result.inputs))
+    watches = tuple(dict.fromkeys(i.watch for i in result.inputs))
+    at = {(i.watch, i.corner): i for i in result.inputs}
+    return Grid(
+        title="Comparator inputs against their range",
+        header=("comparator", *(CORNER[corner] for corner in corners)),
+        rows=tuple(
+            (
+                watch,
+                *(
+                    f"{number(at[watch, corner].lower_v, 'V')} of {number(at[watch, corner].limit_v, 'V')}"
+                    for corner in corners
+                ),
+            )
+            for watch in watches
+        ),
+        figures=frozenset(range(1, len(corners) + 1)),
+        note="The lower input, and where the range ends: supply less headroom, limits that hurt. One input "
+        "inside is enough. While the starter turns the unit is off anyway.",
     )
 
 

@@ -12,9 +12,11 @@ from subwright.outputs.plots import filter_plot, group_delay_plot
 from subwright.outputs.plots_control import burst_plot
 from subwright.outputs.protection_tables import (
     contributor_grid,
+    input_grid,
     lamp_span,
     over_current_entries,
     tolerance_grid,
+    trimmer_grid,
 )
 from subwright.outputs.sheet_parts import CORNER, LEVEL, Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import number, percent
@@ -104,6 +106,7 @@ def _networks(result: ProtectionResult) -> tuple[tuple[str, ...], ...]:
             [
                 ("ntc", "reference to \u2212 input: thermistor"),
                 ("series_ohm", "\u2212 input to ground"),
+                ("trimmer_ohm", "trimmer in series with that"),
                 ("upper_ohm", "reference to + input"),
                 ("lower_ohm", "+ input to ground"),
                 ("feedback_ohm", "output to + input"),
@@ -184,7 +187,15 @@ def protection_sheet(design: Design) -> Sheet | None:
         figures=frozenset({2}),
     )
     sheet = sheet_of(design, "protection", "Protection", result, values=values, figures=figures)
-    grids = (thresholds, tolerance_grid(result), contributor_grid(result), networks)
+    trimmers = trimmer_grid(result)
+    grids = (
+        thresholds,
+        *(() if trimmers is None else (trimmers,)),
+        tolerance_grid(result),
+        contributor_grid(result),
+        input_grid(result),
+        networks,
+    )
     return replace(sheet, grids=grids)
 
 

@@ -8,9 +8,15 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.outputs.sheet_parts import Entry, sheet_of, shown
 from subwright.outputs.views import Grid, Sheet
+from subwright.stages.battery_guard_records import BatteryGuardResult
 
 __all__ = ["battery_guard_sheet", "control_sheet", "speaker_guard_sheet"]
 
+_NO_STANDARD = {
+    36: "no source: ISO 7637-2 and ISO 16750-2 know 12 V and 24 V networks only",
+    48: "ISO 21780 for 48 V road vehicles (36 V to 52 V in full function, 60 V at most; from memory), not "
+    "applied here; ISO 7637-2 and ISO 16750-2 know 12 V and 24 V networks only",
+}
 _FITTED = {"none": "nothing", "relay": "a relay", "mosfet": "two MOSFETs back to back"}
 
 
@@ -69,7 +75,79 @@ def battery_guard_sheet(design: Design) -> Sheet | None:
         figures=frozenset({2}),
     )
     sheet = sheet_of(design, "battery_guard", "Battery guard", result, values=values)
-    return replace(sheet, grids=(pulses, guarded))
+    grids = (pulses, *_negative(result), *_starting(design), guarded)
+    return replace(sheet, grids=grids)
+
+
+def _negative(result: BatteryGuardResult) -> tuple[Grid, ...]:
+    """Each negative pulse at each part."""
+    if not result.negative:
+        return ()
+    rows = tuple(
+        (
+            n.pulse,
+            n.role,
+            n.part_id,
+            show(n.value, "voltage" if n.unit == "V" else "current"),
+            show(n.limit, "voltage" if n.unit == "V" else "current"),
+            n.held_by,
+        )
+        for n in result.negative
+    )
+    return (
+        Grid(
+            title="Negative pulses",
+            header=("pulse", "at the", "type", "it sees", "it stands", "held by"),
+            rows=rows,
+            figures=frozenset({3, 4}),
+            note="V: lowest supply at the part. A: what flows backwards through it.",
+        ),
+    )
+
+
+def _starting(design: Design) -> tuple[Grid, ...]:
+    """The engine's start, level by level; where no standard sets any, what there is instead."""
+    rides = design.protection.cranking
+    if not rides:
+        return (
+            Grid(
+                title="Pulses and engine start",
+                header=("bank", "what sets limits"),
+                rows=((f"{design.spec.supply.system_v} V", _NO_STANDARD[design.spec.supply.system_v]),),
+            ),
+        )
+    rows = tuple(
+        (
+            "gone for 200 ms" if r.level == "cut" else f"level {r.level}",
+            show(r.dip_v, "voltage"),
+            "" if r.level == "cut" else f"{show(r.plateau_v, 'voltage')}, {show(r.plateau_s, 'time')}",
+            f"±{show(r.ripple_v, 'voltage')}" if r.ripple_v else "",
+            show(r.sensed_v, "voltage"),
+            show(r.trip_high_v, "voltage"),
+            r.outcome,
+            show(r.off_s, "time"),
+        )
+        for r in rides
+    )
+    return (
+        Grid(
+            title="Engine start",
+            header=(
+                "level",
+                "first dip",
+                "plateau",
+                "ripple, 2 Hz",
+                "behind the filter",
+                "trip, highest",
+                "what it does",
+                "silent for",
+            ),
+            rows=rows,
+            figures=frozenset({1, 2, 3, 4, 5, 7}),
+            note="ISO 16750-2, starting profile, from memory. The dip passes the sense filter only in part, "
+            "the ripple nearly whole.",
+        ),
+    )
 
 
 def speaker_guard_sheet(design: Design) -> Sheet | None:
@@ -84,8 +162,11 @@ def speaker_guard_sheet(design: Design) -> Sheet | None:
             [
                 ("resistor_ohm", "detector resistor"),
                 ("capacitor_f", "detector capacitor"),
-                ("threshold_v", "trips above"),
-                ("bass_v", "lowest note behind it, full output"),
+                ("threshold_v", "trips above, positive"),
+                ("negative_v", "trips above, negative"),
+                ("threshold_low_v", "lowest of either, hot"),
+                ("threshold_high_v", "highest of either, cold"),
+                ("bass_v", "lowest note behind it, first half wave at full output"),
                 ("trip_s", "trips after, output stuck"),
                 ("trip_latest_s", "at the latest"),
             ],
@@ -100,9 +181,18 @@ def speaker_guard_sheet(design: Design) -> Sheet | None:
                 ("breaks_needed_a", "it has to break"),
                 ("coil_a", "its coil"),
                 ("dropper_ohm", "dropper of the coil"),
+                ("decay_s", "its current dies within"),
                 ("open_s", "it opens within"),
             ],
         )
+    if result.drive is not None:
+        drive = result.drive
+        values.append(("driver", drive.transistor))
+        values += shown(drive, [("base_ohm", "its base resistor")])
+        if drive.zener:
+            values.append(("zener of the quick release", drive.zener))
+        if drive.light_ohm:
+            values += shown(drive, [("light_ohm", "resistor of the gate drivers' light")])
     if result.switch is not None:
         switch = result.switch
         values.append(("MOSFETs", f"2 × {switch.per_side} × {switch.mosfet}, back to back"))
@@ -144,6 +234,8 @@ def control_sheet(design: Design) -> Sheet | None:
         )
         span = f"{show(remote.on_low_v, 'voltage')} to {show(remote.on_high_v, 'voltage')}"
         values.insert(1, ("over parts and temperature", span))
+    supply = result.supply
+    values.append(("supply of the timers", f"{show(supply.series_ohm, 'resistance')} and {supply.clamp}"))
     values.append(("standby", show(result.standby_a, "current")))
     values.append(("alone it flattens the battery in", f"{result.flat_s / 86400.0:.0f} days"))
     timers = Grid(

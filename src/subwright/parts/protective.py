@@ -63,7 +63,8 @@ class Relay(Record):
     breaks : (V, A) points of direct current that one contact breaks, resistive load, rising in voltage.
     operate_s, release_s : largest, with nothing across the coil.
     changeover : whether it has a rest contact.
-    coil_time_s : inductance over resistance with the armature closed; a usual value, from memory.
+    coil_time_s : inductance over resistance with the armature closed; a 12 V board relay's sheet gives 2.29 H
+        and 275 Ω.
     """
 
     nominal_v: Annotated[float, Bounds(3, 110)]
@@ -77,7 +78,7 @@ class Relay(Record):
     release_s: Annotated[float, Bounds(1e-3, 0.1)]
     changeover: bool
     breaks: tuple[tuple[float, float], ...]
-    coil_time_s: Annotated[float, Bounds(0.2e-3, 0.1)] = 6e-3
+    coil_time_s: Annotated[float, Bounds(0.2e-3, 0.1)] = 8.3e-3
 
     def breaks_a(self, volts: float) -> float:
         """Direct current that one contact breaks at a voltage in V, A; interpolated on log scales.

@@ -11,7 +11,11 @@ from typing import Final
 from subwright.physics.bounds import require
 from subwright.physics.transients import CRANKING_V
 
-__all__ = ["CRANKING", "CrankingProfile", "least_filtered_v"]
+__all__ = ["CRANKING", "CUT", "RIPPLE_HZ", "CrankingProfile", "least_filtered_v"]
+
+RIPPLE_HZ: Final = 2.0
+_RIPPLE_V: Final = 1.0  # peak; from memory, and on the safe side
+_CUT_S: Final = 0.2
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -20,8 +24,11 @@ class CrankingProfile:
 
     Attributes
     ----------
-    level : "I" to "IV". dip_v, plateau_v : terminal voltage in the first dip and while the engine turns, V.
+    level : "I" to "IV"; "cut" for a supply that is gone for a moment.
+    dip_v, plateau_v : terminal voltage in the first dip and while the engine turns, V.
     fall_s, dip_s, rise_s, plateau_s, recover_s : into the dip, in it, up to the plateau, on it, and back, s.
+    ripple_v, ripple_hz : peak and frequency of the sine that lies on the plateau, as the pistons take turns,
+        V and Hz; 0 V for none.
     """
 
     level: str
@@ -32,6 +39,16 @@ class CrankingProfile:
     rise_s: float
     plateau_s: float
     recover_s: float
+    ripple_v: float = 0.0
+    ripple_hz: float = RIPPLE_HZ
+
+    def filtered_ripple_v(self, tau_s: float) -> float:
+        """Peak of the plateau's ripple behind a first-order low-pass of a time constant in s, V.
+
+        >>> round(CRANKING[12][0].filtered_ripple_v(0.1), 3)
+        0.623
+        """
+        return self.ripple_v / math.hypot(1.0, 2.0 * math.pi * self.ripple_hz * tau_s)
 
     @property
     def length_s(self) -> float:
@@ -57,6 +74,23 @@ class CrankingProfile:
             found.append((time_s, volts))
         return tuple(found)
 
+    def rippled(self, rest_v: float, per_period: int = 40) -> tuple[tuple[float, float], ...]:
+        """The corners with the ripple drawn on the plateau, whole periods from its start.
+
+        Parameters
+        ----------
+        rest_v : before and after, V. per_period : points of the sine.
+        """
+        corners = self.points(rest_v)
+        start, end = corners[3][0], corners[4][0]
+        count = int((end - start) * self.ripple_hz) * per_period
+        step = 1.0 / (self.ripple_hz * per_period)
+        wave = tuple(
+            (start + k * step, self.plateau_v - self.ripple_v * math.sin(2.0 * math.pi * k / per_period))
+            for k in range(1, count)
+        )
+        return (*corners[:4], *wave, *corners[4:])
+
 
 def _profiles(
     system_v: int, fall_s: float, dip_s: float, plateaus_s: Sequence[float], recoveries_s: Sequence[float]
@@ -71,6 +105,7 @@ def _profiles(
             rise_s=50e-3,
             plateau_s=plateau_s,
             recover_s=recover_s,
+            ripple_v=_RIPPLE_V * system_v / 12,
         )
         for level, (dip, plateau), plateau_s, recover_s in zip(
             ("I", "II", "III", "IV"), CRANKING_V[system_v], plateaus_s, recoveries_s, strict=False
@@ -84,8 +119,20 @@ CRANKING: Final = MappingProxyType(
         24: _profiles(24, 10e-3, 50e-3, (1.0, 10.0, 1.0), (40e-3, 100e-3, 40e-3)),
     }
 )
-"""Starting profiles of ISO 16750-2:2010 by nominal voltage; voltages and times from memory, without the 2 Hz
-ripple that lies on the plateau."""
+"""Starting profiles of ISO 16750-2:2010 by nominal voltage; voltages, times and the plateau's ripple of 2 Hz
+from memory."""
+CUT: Final = CrankingProfile(
+    level="cut",
+    dip_v=0.0,
+    plateau_v=0.0,
+    fall_s=1e-3,
+    dip_s=0.5 * _CUT_S,
+    rise_s=1e-3,
+    plateau_s=0.5 * _CUT_S - 1e-3,
+    recover_s=1e-3,
+)
+"""A supply that is gone for 200 ms, as when a relay changes over to the starter; ISO 16750-2 has such
+interruptions, the length is common practice."""
 
 
 def least_filtered_v(points: Sequence[tuple[float, float]], tau_s: float) -> tuple[float, float]:

@@ -20,6 +20,7 @@ from subwright.stages.protection_bill import Circuit, protection_parts
 from subwright.stages.protection_burst import settle_chatter
 from subwright.stages.protection_cranking import cranking_rides
 from subwright.stages.protection_current import design_over_current
+from subwright.stages.protection_inputs import input_ranges
 from subwright.stages.protection_models import (
     Case,
     ReferenceModel,
@@ -34,6 +35,7 @@ from subwright.stages.protection_records import (
     Chatter,
     CrankingRide,
     HoldOff,
+    InputRange,
     LampCurrents,
     OrderCheck,
     OverCurrentTrip,
@@ -124,6 +126,7 @@ class ProtectionResult:
     advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %; worked
         out when it is first looked at.
     trimmers : of the trips that have one, with what they reach.
+    inputs : of every comparator at every corner, against their range.
     """
 
     thresholds: Mapping[str, Threshold]
@@ -151,6 +154,7 @@ class ProtectionResult:
     isolating_link: bool
     advice: Advice
     trimmers: tuple[TrimmerRange, ...]
+    inputs: tuple[InputRange, ...]
     parts: tuple[PartUse, ...]
     losses: tuple[Loss, ...]
     contributors: tuple[Contributor, ...]
@@ -317,6 +321,15 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         order=order_checks(thresholds, hysteresis, chatter, data),
         advice=Advice(cases, thresholds),
         trimmers=trimmers,
+        inputs=input_ranges(
+            data.corners,
+            reference,
+            choices.comparator,
+            under,
+            over,
+            thermal,
+            {"over-current": current, "amplifier over-current": output},
+        ),
         parts=protection_parts(circuit, stocks),
         losses=(_loss(reference, data),),
         contributors=contributors,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from subwright.physics.cranking import CRANKING, least_filtered_v
+from subwright.physics.cranking import CRANKING, CUT, least_filtered_v
 from subwright.stages.common import Corner
 from subwright.stages.protection_records import (
     CrankingRide,
@@ -34,8 +34,12 @@ def cranking_rides(
     trip, release = thresholds["under-voltage trip"].window, thresholds["under-voltage release"].window
     rest, engine_v = data.corners[Corner.NOMINAL], data.corners[Corner.CHARGING]
     rides = []
-    for profile in CRANKING.get(data.system_v, ()):
+    profiles = CRANKING.get(data.system_v, ())
+    for profile in (*profiles, CUT) if profiles else ():
         least, _ = least_filtered_v(profile.points(rest), network.filter_s)
+        # The ripple lies on a plateau that lasts: the filter has settled there.
+        least = min(least, profile.plateau_v - profile.filtered_ripple_v(network.filter_s))
+        least = max(least, 0.0)
         # The controller's lockout has no filter: it sees the dip itself.
         locked = data.lockout_v is not None and profile.dip_v < data.lockout_v
         if locked or least < trip.worst_low:
@@ -51,6 +55,7 @@ def cranking_rides(
                 dip_v=profile.dip_v,
                 plateau_v=profile.plateau_v,
                 plateau_s=profile.plateau_s,
+                ripple_v=profile.ripple_v,
                 sensed_v=least,
                 trip_high_v=trip.worst_high,
                 locked_out=locked,

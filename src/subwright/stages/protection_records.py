@@ -27,6 +27,7 @@ __all__ = [
     "CurrentInput",
     "DropSense",
     "HoldOff",
+    "InputRange",
     "LampCurrents",
     "OrderCheck",
     "OverCurrentTrip",
@@ -287,7 +288,8 @@ class CrankingRide:
 
     Attributes
     ----------
-    level : "I" to "IV". dip_v, plateau_v, plateau_s : its first dip and plateau, V and s.
+    level : "I" to "IV", or "cut" for 200 ms without a supply.
+    dip_v, plateau_v, plateau_s, ripple_v : its first dip, plateau, and the plateau's ripple, peak, V and s.
     sensed_v : lowest voltage behind the sense filter. trip_high_v : highest that the trip may be, V.
     locked_out : whether the dip stops the controller by itself, whatever the trip does: below
     lockout_v, V.
@@ -299,6 +301,7 @@ class CrankingRide:
     dip_v: float
     plateau_v: float
     plateau_s: float
+    ripple_v: float
     sensed_v: float
     trip_high_v: float
     locked_out: bool
@@ -458,7 +461,8 @@ class ReferenceSupply:
     kind, part_id : controller's own, or a shunt reference. nominal_v, low_v, high_v : V.
     upper_ohm, lower_ohm, feed_ohm : the shunt's resistors, Ω; None with the controller's reference.
     load_a, limit_a : heaviest load on the reference and what it can give, A.
-    comparator_ohm, clamp_id, clamp_v : series resistor, Ω, and zener of the comparator's supply, V.
+    comparator_ohm, clamp_id, clamp_v, clamp_low_v : series resistor, Ω, and zener of the comparator's supply,
+        nominal and at its lower limit, V.
     comparator_low_v, comparator_low_limit_v : its supply at the under-voltage trip, and the least that keeps
         the reference inside the input range, V.
     comparator_high_v, comparator_high_limit_v : highest supply (clamp at its upper limit), and its rating, V.
@@ -480,6 +484,7 @@ class ReferenceSupply:
     comparator_w: float
     clamp_id: str
     clamp_v: float
+    clamp_low_v: float
     clamp_w: float
     clamp_limit_w: float
     comparator_low_v: float
@@ -540,6 +545,25 @@ class LampCurrents:
     low_a: float
     nominal_a: float
     high_a: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class InputRange:
+    """A comparator's inputs at one battery corner, V.
+
+    The 339 family is right while one of its inputs lies within its range; ``lower_v`` is the lower of the
+    two, ``limit_v`` where the range ends: the supply less its headroom, every part at the limit that hurts.
+    """
+
+    watch: str
+    corner: Corner
+    lower_v: float
+    limit_v: float
+
+    @property
+    def margin_v(self) -> float:
+        """What is left to the end of the range, V."""
+        return self.limit_v - self.lower_v
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

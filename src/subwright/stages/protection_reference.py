@@ -352,6 +352,7 @@ def supply_reference(
         comparator_w=shunt.resistor_w,
         clamp_id=clamp.id,
         clamp_v=clamp.vz_v,
+        clamp_low_v=clamp_low_v,
         clamp_w=shunt.zener_w,
         clamp_limit_w=clamp.power_w,
         comparator_low_v=lowest_supply,

@@ -10,11 +10,13 @@ import pytest
 
 from subwright import service
 from subwright.base.preferred import values
+from subwright.base.units import show
 from subwright.build.bringup import bring_up
 from subwright.build.bringup_numbers import bench_voltage, discharges, rail_line, thermistor_stand_in
 from subwright.build.bringup_records import BringUp
 from subwright.build.result import Design
 from subwright.parts.library import Library, load_library
+from subwright.service.solved import library_for
 from subwright.stages.common import Corner, Level
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
@@ -206,3 +208,20 @@ def test_the_pack_holds_the_procedure() -> None:
     for reading in procedure(EXAMPLES[-1]).readings:
         assert f"[{reading.key}]" in text
     assert max(map(len, text.splitlines())) <= 110
+
+
+def test_trimmers_are_set_before_their_trip_is_read() -> None:
+    path = EXAMPLES[-1]
+    spec = service.open_build(path).spec
+    wishes = {"trimmer": True, "thermal_trimmer": True}
+    spec = spec.model_copy(update={"protection": spec.protection.model_copy(update=wishes)})
+    design = service.solve(spec, folder=path.parent).design
+    steps = {step.key: step for step in bring_up(design, library_for(spec, path.parent)).steps}
+    for key, trimmer in zip(
+        ("under-voltage", "over-voltage", "thermal"), design.protection.trimmers, strict=True
+    ):
+        told = next(action for action in steps[key].actions if action.startswith("Set its trimmer"))
+        assert show(trimmer.track_ohm, "resistance") in told
+        assert show(trimmer.set_ohm, "resistance") in told
+    thermal = steps["thermal"].actions[0]
+    assert "in place of the thermistor" in thermal

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from subwright.base.errors import RangeError
-from subwright.physics.cranking import CRANKING, CrankingProfile, least_filtered_v
+from subwright.physics.cranking import CRANKING, CUT, CrankingProfile, least_filtered_v
 from subwright.physics.transients import CRANKING_V
 
 PROFILES = [(v, profile) for v, profiles in CRANKING.items() for profile in profiles]
@@ -25,6 +25,27 @@ def test_the_least_voltage_by_steps(system_v: int, profile: CrankingProfile, tau
     found, when = least_filtered_v(points, tau_s)
     assert found == pytest.approx(least, rel=2e-3)
     assert 0.0 < when <= profile.length_s
+
+
+@pytest.mark.parametrize("tau_s", [2e-3, 22e-3, 0.2])
+def test_the_plateaus_ripple_by_steps(tau_s: float) -> None:
+    """The filter settles on the plateau; what is left of the sine lies on it."""
+    profile = CRANKING[12][3]  # ten seconds long
+    times, volts = np.array(profile.rippled(12.0)).T
+    step, y, least = 1e-3, 12.0, 12.0
+    for now, u in zip(
+        np.arange(0.0, 8.0, step), np.interp(np.arange(0.0, 8.0, step), times, volts), strict=True
+    ):
+        y += step * (float(u) - y) / (tau_s + step)
+        if now > 4.0:
+            least = min(least, y)
+    assert profile.plateau_v - profile.filtered_ripple_v(tau_s) == pytest.approx(least, abs=0.02)
+
+
+def test_a_cut_supply_leaves_nothing_behind_a_short_filter() -> None:
+    least, _ = least_filtered_v(CUT.points(12.0), 20e-3)
+    assert least == pytest.approx(12.0 * np.exp(-0.2 / 20e-3), abs=0.01)
+    assert CUT.length_s == pytest.approx(0.2, abs=5e-3)
 
 
 def test_profiles_carry_the_standards_levels() -> None:

@@ -257,6 +257,73 @@ def test_trimmer_reaches_the_trip_with_every_part_at_its_limit() -> None:
     assert w.window.worst_high == pytest.approx(1.01 * w.target, rel=1e-6)
 
 
+@pytest.mark.parametrize("tolerance", [0.01, 0.05])
+def test_thermal_trimmer_covers_thermistor_and_resistors(tolerance: float) -> None:
+    """Every part at random within its limits: the trip can always be set, to within thermometer and hand."""
+    spec = ProtectionSpec(thermal_trimmer=True, resistor_tolerance=tolerance)
+    plain, result = design(replace_spec(spec)), design(spec)
+    network = result.thermal
+    assert network.trimmer_ohm is not None
+    assert is_member(network.series_ohm, "E24")
+    reach = next(one for one in result.trimmers if one.protection == "thermal")
+    assert reach.covers
+    assert 0.0 < reach.set_ohm < network.trimmer_ohm
+    assert reach.trip_open < reach.target < reach.trip_shut
+    window = result.thresholds["thermal trip"].window
+    assert window.worst_low == pytest.approx(83.0, abs=0.01)  # ±2 K of thermometer and hand are left
+    assert window.worst_high == pytest.approx(87.0, abs=0.01)
+    free = plain.thresholds["thermal trip"].window
+    assert reach.window_without == pytest.approx(free.half, rel=0.1)
+    assert reach.window_with < reach.window_without
+    # The arm by hand: level with the output high, the table's resistance, no bias, no heat of its own.
+    ntc = load_library().ntc(result.ntc)
+    volts = result.reference.nominal_v
+    back = 1.0 / (network.feedback_ohm + network.pullup_ohm)
+    up, down = 1.0 / network.upper_ohm, 1.0 / network.lower_ohm
+    level = volts * (up + back) / (up + down + back)
+    bead = float(thermistor_of(ntc).resistance_ohm(85.0 + network.self_heating_k))
+    arm = level / (volts - level) * bead
+    assert network.series_ohm + network.trimmer_set_ohm == pytest.approx(arm, rel=5e-3)
+    rng = np.random.default_rng(4)
+    for _ in range(200):
+        off = 1.0 + rng.uniform(-1, 1, 4) * (tolerance + 0.004)
+        b = 1.0 + rng.uniform(-1, 1) * ntc.b_tolerance
+        r = 1.0 + rng.uniform(-1, 1) * ntc.r_tolerance
+        pivot = np.exp(ntc.b_k * (b - 1.0) * (1 / (273.15 + 85.7) - 1 / 298.15))
+        up, down = off[0] / network.upper_ohm, off[1] / network.lower_ohm
+        level = volts * (up + back) / (up + down + back)
+        need = level / (volts - level) * bead * r * pivot
+        assert reach.least_ohm <= need <= reach.most_ohm
+
+
+def replace_spec(spec: ProtectionSpec) -> ProtectionSpec:
+    """The same wishes without the thermal trimmer."""
+    return spec.model_copy(update={"thermal_trimmer": False})
+
+
+def test_trimmers_of_the_voltage_trips_are_told() -> None:
+    result = design(ProtectionSpec(trimmer=True))
+    assert [one.protection for one in result.trimmers] == ["under-voltage", "over-voltage"]
+    for one in result.trimmers:
+        assert one.covers
+        assert min(one.trip_shut, one.trip_open) < one.target < max(one.trip_shut, one.trip_open)
+        assert one.window_with < 0.5 * one.window_without
+    assert design().trimmers == ()
+
+
+def test_every_comparator_has_an_input_in_range_wherever_it_plays() -> None:
+    for system_v in (12, 24, 36, 48):
+        result = design(data=given("lead-acid", system_v))
+        found = {(one.watch, one.corner): one for one in result.inputs}
+        assert len(found) == 4 * len(Corner)
+        for (watch, corner), one in found.items():
+            if corner is not Corner.MIN:
+                assert one.margin_v > 0.0, (system_v, watch, corner)
+    low = found["over-voltage", Corner.LOW]
+    arm = result.over_voltage.lower_ohm / (result.over_voltage.lower_ohm + result.over_voltage.upper_ohm)
+    assert low.lower_v == pytest.approx(given("lead-acid", 48).corners[Corner.LOW] * arm, rel=1e-9)
+
+
 def test_given_thresholds_are_taken() -> None:
     spec = ProtectionSpec(
         under_voltage_trip_v=10.8,

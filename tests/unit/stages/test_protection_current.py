@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import product
-from math import log
 
 import numpy as np
 import pytest
@@ -141,7 +140,7 @@ def test_hold_off_fills_to_the_half_reference() -> None:
     assert is_member(held.capacitor_f, "E6")
     bias = load_library().comparator(result.comparator).ib_a
     volts, step, seconds = result.reference.nominal_v, 2e-5, 0.0
-    capacitor = 0.6  # a diode (0.5 V at ten microamperes) and a saturated output (0.1 V) above ground when it is let go
+    capacitor = 0.6  # let go a diode (0.5 V at ten microamperes) and a saturated output above ground
     while True:
         current = (volts - capacitor + bias * 470e3) / (470e3 + 10e3)
         if capacitor + current * 10e3 >= volts / 2:

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
+from subwright.stages.common import Corner
 
-__all__ = ["burst_trips", "lamps_visible", "over_current"]
+__all__ = ["burst_trips", "input_range", "lamps_visible", "over_current", "trimmer_reach"]
 
 
 @rule(
@@ -102,3 +103,69 @@ def lamps_visible(design: Design) -> Iterator[Measure]:
         dimension="current",
         sense="at least",
     )
+
+
+@rule(
+    "PRO-17",
+    stage="protection",
+    severity="warn",
+    title="The comparators' inputs stay in their range",
+    what="The lower input of each comparator against the end of its input range, at every corner at which it "
+    "plays, supply and reference at the limits that hurt.",
+    why="A comparator with both inputs beyond its range may say anything: a re-designed die of the family "
+    "need not do what the classic one did.",
+    limit="The comparator's supply less its headroom. Below the lowest corner PRO-12 says who holds it off.",
+    source="ti-lm2901-range",
+    example="At 11.5 V behind 470 Ω the comparators have 10.3 V: their range ends at 8.3 V, the reference of "
+    "5 V lies well inside.",
+    remedy="Take a reference of a lower voltage (protection.shunt_reference), or a comparator of less "
+    "headroom (protection.comparator).",
+)
+def input_range(design: Design) -> Iterator[Measure]:
+    """Measure each comparator in V, where it comes nearest."""
+    nearest: dict[str, Measure] = {}
+    for inputs in design.protection.inputs:
+        if inputs.corner is Corner.MIN:
+            continue
+        measure = Measure(
+            quantity=f"lower input of the {inputs.watch} comparator",
+            value=inputs.lower_v,
+            limit=inputs.limit_v,
+            dimension="voltage",
+            at=f"{inputs.corner.value} battery",
+        )
+        if inputs.watch not in nearest or measure.margin < nearest[inputs.watch].margin:
+            nearest[inputs.watch] = measure
+    yield from nearest.values()
+
+
+@rule(
+    "PRO-18",
+    stage="protection",
+    severity="warn",
+    title="Each trimmer reaches its trip",
+    what="The arm that a trimmer and its resistor make, least and most, against what the trip takes in any "
+    "unit.",
+    why="A trimmer that ends before the trip is right is found out when everything is soldered in.",
+    limit="The arm that puts the trip on its target with every part at its limit, the setting's own error "
+    "included.",
+    source="derived",
+    example="3 kΩ and 2 kΩ reach 3.04 to 4.56 kΩ; an 85 °C trip takes 3.15 to 4.06 kΩ.",
+    remedy="Use 1 % resistors (protection.resistor_tolerance) or a thermistor of a closer tolerance.",
+)
+def trimmer_reach(design: Design) -> Iterator[Measure]:
+    """Measure both ends of each arm in Ω."""
+    for trimmer in design.protection.trimmers:
+        yield Measure(
+            quantity=f"least arm of the {trimmer.protection} trimmer",
+            value=trimmer.least_ohm,
+            limit=trimmer.need_low_ohm,
+            dimension="resistance",
+        )
+        yield Measure(
+            quantity=f"greatest arm of the {trimmer.protection} trimmer",
+            value=trimmer.most_ohm,
+            limit=trimmer.need_high_ohm,
+            dimension="resistance",
+            sense="at least",
+        )
