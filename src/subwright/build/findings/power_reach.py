@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import sqrt
 
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
@@ -109,16 +110,16 @@ def rectifier_practice(design: Design) -> Iterator[Measure]:
     stage="converter",
     severity="note",
     title="A third more power from another transformer alone",
-    what="Currents of switches, rectifier and input capacitors at four thirds of this power, against their "
-    "ratings.",
+    what="Currents of switches, rectifier and input capacitors at four thirds of this power, and the rail "
+    "that it takes, against the ratings of these parts and of the rail capacitors.",
     why="Builders report that a 150 W converter gives 200 W when only the transformer is changed; whether "
     "this one would, its own numbers say.",
-    limit="60 % of the switches' current rating, the legs' mean rating, the bank's ripple rating. Common "
-    "practice, no source.",
+    limit="60 % of the switches' current rating, the legs' mean rating, the bank's ripple rating, the rail "
+    "capacitors' voltage. Common practice, no source.",
     source="common-practice",
     example="4.1 A mean in a leg of 10 A become 5.5 A: 45 % in hand.",
     remedy="Before rewinding for more power, change the part named here: converter.mosfets_per_side, "
-    "converter.rectifier or converter.input_capacitor.",
+    "converter.rectifier, converter.input_capacitor or converter.reservoir_capacitor.",
 )
 def third_more(design: Design) -> Iterator[Measure]:
     """Measure the currents in A."""
@@ -141,6 +142,13 @@ def third_more(design: Design) -> Iterator[Measure]:
             limit=limit_a,
             dimension="current",
         )
+    yield Measure(
+        quantity="unloaded rail with a third more power",
+        value=sqrt(more) * converter.rail_unloaded_v,
+        limit=converter.rail_limit_v,
+        dimension="voltage",
+        at="highest battery",
+    )
 
 
 @rule(
