@@ -179,7 +179,7 @@ def drive_grid(result: ConverterResult) -> Grid:
                 f"{show(aux.other_heat_w, 'power')}",
             )
         )
-    return Grid(title="Drive, and what feeds it", header=_HEADER, rows=tuple(rows), figures=frozenset({1, 2}))
+    return Grid(title="Drive, and what feeds it", header=_HEADER, rows=tuple(rows), figures=frozenset({2}))
 
 
 def rail_grid(design: Design, result: ConverterResult) -> Grid:
@@ -259,7 +259,7 @@ def rail_grid(design: Design, result: ConverterResult) -> Grid:
             "wait that long before touching a rail",
         )
     )
-    return Grid(title="Rails", header=_HEADER, rows=tuple(rows), figures=frozenset({1, 2}))
+    return Grid(title="Rails", header=_HEADER, rows=tuple(rows), figures=frozenset({2}))
 
 
 def output_grid(result: ConverterResult) -> Grid:

@@ -442,8 +442,8 @@ def _phasing(primary: Winding, secondary: Winding, auxiliary: Winding | None) ->
             _ratio(
                 f"Join A2 to A3. {again}oltage of A1–A4 divided by that of A1–A2.",
                 2.0,
-                "Close to zero: one half of the small winding is reversed; swap A3 with A4. One small rail "
-                "would stay empty.",
+                "Close to zero: one half of the small winding is reversed; swap A3 with A4. Each small "
+                "rail would fill in every other half cycle only.",
             ),
         ]
     return checks
