@@ -152,11 +152,11 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
 
 
 def _wide_control(pen: Pen, scene: Scene, words: Words) -> None:
-    pen.link("protection", (296, 6, 330, 88))
+    pen.link("protection", (296, 6, 330, 98))
     things.protection(pen, 362, 74, scene.ruler, scene.emf)
     _words(pen, 430, 24, scene.labels.get("protection"), words("protection"), lines=2, chars=29)
     pen.end()
-    pen.link("filter", (622, 6, 202, 88))
+    pen.link("filter", (628, 6, 196, 98))
     things.filter_card(pen, 760, 58, scene)
     label = scene.labels.get("filter")
     pen.text(694, 24, words("filter"), "t h", "end")

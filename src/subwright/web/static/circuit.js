@@ -56,6 +56,7 @@ function light(root, names, show) {
   const left = Math.min(...boxes.map((b) => b.x)), right = Math.max(...boxes.map((b) => b.x + b.width));
   const top = Math.min(...boxes.map((b) => b.y)), bottom = Math.max(...boxes.map((b) => b.y + b.height));
   const [x, y, width, height] = boxOf(figure);
+  figure.scrollIntoView({ block: "nearest" });
   if (left < x || right > x + width || top < y || bottom > y + height) view(figure, [(left + right - width) / 2, (top + bottom - height) / 2, width, height]);
 }
 
