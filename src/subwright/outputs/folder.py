@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 
 from subwright.base.errors import SubwrightError
 
-__all__ = ["CHECKSUMS", "replace_folder"]
+__all__ = ["CHECKSUMS", "checksums", "replace_folder"]
 
 CHECKSUMS = "checksums.txt"  # lists the pack's own files, so that nobody else's are ever removed
 
@@ -20,7 +20,8 @@ def _refuse(message: str, folder: Path, remedy: str) -> SubwrightError:
     return SubwrightError(message=message, quantity="folder", value=str(folder), remedy=remedy)
 
 
-def _checksums(files: Mapping[str, bytes]) -> bytes:
+def checksums(files: Mapping[str, bytes]) -> bytes:
+    """SHA-256 of each file, in the lines that sha256sum writes and checks."""
     lines = [f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in sorted(files.items())]
     return "".join(lines).encode()
 
@@ -28,9 +29,9 @@ def _checksums(files: Mapping[str, bytes]) -> bytes:
 def _foreign(folder: Path) -> list[str]:
     """Files in an existing folder that no earlier pack put there."""
     listed: set[str] = {CHECKSUMS}
-    checksums = folder / CHECKSUMS
-    if checksums.is_file():
-        for row in checksums.read_text(encoding="utf-8", errors="replace").splitlines():
+    listing = folder / CHECKSUMS
+    if listing.is_file():
+        for row in listing.read_text(encoding="utf-8", errors="replace").splitlines():
             listed.add(row.partition("  ")[2])
     found = (
         path.relative_to(folder).as_posix()
@@ -76,7 +77,7 @@ def replace_folder(folder: Path, files: Mapping[str, bytes]) -> None:
                 f"the folder holds files that no pack wrote ({named})", folder, "choose an empty folder"
             )
     try:
-        _swap(folder, {**files, CHECKSUMS: _checksums(files)})
+        _swap(folder, {**files, CHECKSUMS: checksums(files)})
     except OSError as error:
         raise _refuse(
             f"the pack can't be written: {error.strerror or error}", folder, "check its rights and free space"

@@ -177,16 +177,20 @@ def sheets(design: Design) -> tuple[Sheet, ...]:
     return design_view.sheets(design)
 
 
-def pack_archive(build: Design | Solved, progress: Progress = quiet) -> bytes:
-    """The build pack as a ZIP archive; the same design gives the same bytes."""
+def pack_archive(build: Design | Solved, progress: Progress = quiet, *, paper: Paper | None = "a4") -> bytes:
+    """The build pack as a ZIP archive with its print and check sums; the same design gives the same bytes.
+
+    ``paper`` of the PDF in it; None leaves it out.
+    """
     from subwright.outputs.archive import zipped
+    from subwright.outputs.folder import CHECKSUMS, checksums
     from subwright.outputs.pack import pack_files
 
     progress("drawing", 0.05)
     design, library = _parts_with(build)
-    files = pack_files(design, library=library, verified=_verified(build))
+    files = pack_files(design, library=library, verified=_verified(build), paper=paper)
     progress("packing", 0.8)
-    return zipped(files)
+    return zipped({**files, CHECKSUMS: checksums(files)})
 
 
 def source_rows(design: Design) -> tuple[Source, ...]:

@@ -206,3 +206,23 @@ def test_a_name_can_not_write_markup(tmp_path: Path) -> None:
     changed = replace(design, spec=spec)
     content = pack_pdf(changed, pack_view(changed), replace(procedure(EXAMPLES[1]), name=evil))
     assert '#panic("no") *bold* $x$' in " ".join(pages(content, tmp_path)[0].split())
+
+
+def test_the_archive_holds_the_print_and_check_sums_and_repeats() -> None:
+    import hashlib
+    import io
+    import zipfile
+
+    path = EXAMPLES[0]
+    content = service.pack_archive(solved(path))
+    assert content == service.pack_archive(solved(path))
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        assert archive.read("pack.pdf") == pdf(path)
+        listed = dict(
+            reversed(row.split("  ", 1)) for row in archive.read("checksums.txt").decode().splitlines()
+        )
+        assert set(listed) == set(archive.namelist()) - {"checksums.txt"}
+        for name, told in listed.items():
+            assert hashlib.sha256(archive.read(name)).hexdigest() == told
+    with zipfile.ZipFile(io.BytesIO(service.pack_archive(solved(path), paper=None))) as archive:
+        assert "pack.pdf" not in archive.namelist()
