@@ -12,7 +12,7 @@ from typing import Final
 
 from subwright.circuits.models import ControllerModel
 
-__all__ = ["controller_text"]
+__all__ = ["above", "all_of", "controller_text", "over", "supply_text"]
 
 _EDGE_S: Final = 2e-9  # of the logic inside
 _HOLD_F: Final = 1e-10  # of the toggle, at a hundredth of a siemens: slower than the edge that moves it
@@ -30,7 +30,7 @@ def _n(value: float) -> str:
     return repr(float(value))
 
 
-def _over(voltage: str, level: float | str, slope: float = 50.0) -> str:
+def over(voltage: str, level: float | str, slope: float = 50.0) -> str:
     """1 while a voltage is above a level, else 0."""
     return f"0.5*(1+tanh({_n(slope)}*({voltage}-({level}))))"
 
@@ -43,35 +43,42 @@ def _ramp(m: ControllerModel) -> Iterator[str]:
     yield "F1 0 im V1 1.0"
     yield "R1 im 0 1000.0"
     yield "B2 0 ct I=1e-3*V(im)*(1-V(fall))"
-    yield f"B3 sx 0 V={_over('V(ct)', f'{_n(m.ramp_high_v)}-{_n(window)}*V(s)', 2000.0)}"
+    yield f"B3 sx 0 V={over('V(ct)', f'{_n(m.ramp_high_v)}-{_n(window)}*V(s)', 2000.0)}"
     yield "R2 sx s 1.0"
     yield f"C1 s 0 {_n(_EDGE_S)}"
-    yield f"B9 fall 0 V={_over('V(s)', 0.5)}"  # all or nothing: between the two the ramp would stand still
+    yield f"B9 fall 0 V={over('V(s)', 0.5)}"  # all or nothing: between the two the ramp would stand still
     yield "R7 fall 0 1e3"
 
 
 def _toggle() -> Iterator[str]:
     """V(q) changes over each time the ramp is emptied: master and slave of a flip-flop."""
     yield "B4 0 m I=1e-2*(1-V(fall))*(1-V(q)-V(m))"
+    yield f"B10 0 m I=1e-2*V(fall)*({over('V(m)', 0.5)}-V(m))"  # what isn't followed is held, whole
     yield f"C2 m 0 {_n(_HOLD_F)} IC=0.0"
     yield "R3 m 0 1e9"
     yield "B5 0 q I=1e-2*V(fall)*(V(m)-V(q))"
+    yield f"B11 0 q I=1e-2*(1-V(fall))*({over('V(q)', 0.5)}-V(q))"
     yield f"C3 q 0 {_n(_HOLD_F)} IC=0.0"
     yield "R4 q 0 1e9"
 
 
-def _supply(m: ControllerModel, supply: str) -> Iterator[str]:
-    """V(run) is 1 while the supply is above the lockout; the reference stands while it runs."""
-    level = f"{_n(m.uvlo_on_v)}-{_n(m.uvlo_on_v - m.uvlo_off_v)}*V(run)"
-    yield f"B6 runx 0 V={_over(f'V({supply})', level, 20.0)}"
+def supply_text(
+    supply: str, uvlo_on_v: float, uvlo_off_v: float, vref_v: float, quiescent_a: float
+) -> Iterator[str]:
+    """V(run) is 1 while the supply is above the lockout; the reference stands while it runs.
+
+    ``supply`` is the pin; voltages in V, current in A.
+    """
+    level = f"{_n(uvlo_on_v)}-{_n(uvlo_on_v - uvlo_off_v)}*V(run)"
+    yield f"B6 runx 0 V={over(f'V({supply})', level, 20.0)}"
     yield "R5 runx run 1.0"
     yield "C4 run 0 1e-07"
-    yield f"B7 refx 0 V={_n(m.vref_v)}*V(run)"
+    yield f"B7 refx 0 V={_n(vref_v)}*V(run)"
     yield "R6 refx ref 1.0"
-    yield f"B8 {supply} 0 I={_n(m.quiescent_a)}*V(run)"
+    yield f"B8 {supply} 0 I={_n(quiescent_a)}*V(run)"
 
 
-def _all_of(net: str, conditions: tuple[str, ...]) -> Iterator[str]:
+def all_of(net: str, conditions: tuple[str, ...]) -> Iterator[str]:
     """A net that is the product of conditions, one after the other, so that no line grows long."""
     before = ""
     for k, condition in enumerate(conditions):
@@ -87,7 +94,8 @@ def _amplifier(name: str, plus: str, minus: str, out: str) -> str:
     )
 
 
-def _above(expression: str) -> str:
+def above(expression: str) -> str:
+    """What an expression is above nought, else 0."""
     return f"0.5*(({expression})+abs({expression}))"
 
 
@@ -96,32 +104,30 @@ def _3525(m: ControllerModel) -> Iterator[str]:
     yield "R20 gnd 0 1e-3"
     yield "R21 sync 0 1e6"
     yield "B20 osc 0 V=3*V(fall)"
-    yield from _supply(m, "vin")
+    yield from supply_text("vin", m.uvlo_on_v, m.uvlo_off_v, m.vref_v, m.quiescent_a)
     yield from _ramp(m)
     # DIS leads the capacitor to a fixed voltage while the ramp falls.
     yield f"B21 dis 0 I=V(fall)*(V(dis)-({_n(m.discharge_v)}))"
     yield "R22 dis 0 1e8"
     # Both outputs rest while the ramp falls, and the family's least time after it.
-    yield f"B22 0 rest I=0.1*{_above('V(fall)-V(rest)')}"
+    yield f"B22 0 rest I=0.1*{above('V(fall)-V(rest)')}"
     yield "C20 rest 0 1e-09"
     yield f"R23 rest 0 {_n(m.dead_min_s / (1e-9 * log(2.0)))}"
     yield from _toggle()
-    yield f"B23 0 ss I=V(run)*{_n(m.soft_start_a or 0.0)}*{_over('V(ref)-0.2', 'V(ss)', 20.0)}"
-    yield f"B24 ss 0 I=1e-2*V(ss)*{_over('V(sd)', 0.8, 20.0)}"
+    yield f"B23 0 ss I=V(run)*{_n(m.soft_start_a or 0.0)}*{over('V(ref)-0.2', 'V(ss)', 20.0)}"
+    yield f"B24 ss 0 I=1e-2*V(ss)*{over('V(sd)', 0.8, 20.0)}"
     yield "R24 ss 0 1e8"
     yield "R25 sd 0 1e6"
     yield _amplifier("B25", "ni", "inv", "comp")
-    yield f"B26 comp 0 I=1e-2*({_above('V(comp)-V(ref)')}-{_above('0-V(comp)')})"
+    yield f"B26 comp 0 I=1e-2*({above('V(comp)-V(ref)')}-{above('0-V(comp)')})"
     yield "R26 comp 0 2e6"
     yield "R27 inv 0 1e8"
     yield "R28 ni 0 1e8"
-    yield from _all_of(
-        "ready", (f"(1-{_over('V(rest)', 0.5)})", f"(1-{_over('V(sd)', 0.8, 20.0)})", "V(run)")
-    )
-    below = tuple(_over(f"V({net})", "V(ct)") for net in ("ss", "comp"))
-    yield from _all_of("on", (*below, "V(ready)"))
+    yield from all_of("ready", (f"(1-{over('V(rest)', 0.5)})", f"(1-{over('V(sd)', 0.8, 20.0)})", "V(run)"))
+    below = tuple(over(f"V({net})", "V(ct)") for net in ("ss", "comp"))
+    yield from all_of("on", (*below, "V(ready)"))
     for number, (out, side) in enumerate((("oa", "V(q)"), ("ob", "(1-V(q))")), 28):
-        yield f"B{number} {out}x 0 V=V(vc)*V(on)*{_over(side, 0.5)}"
+        yield f"B{number} {out}x 0 V=V(vc)*V(on)*{over(side, 0.5)}"
         yield f"R{number + 2} {out}x {out} {_n(_OUTPUT_OHM)}"
     yield ".ends"
 
@@ -129,7 +135,7 @@ def _3525(m: ControllerModel) -> Iterator[str]:
 def _494(m: ControllerModel) -> Iterator[str]:
     yield f".subckt {m.name} p1 n1 fb dtc ct rt gnd c1 e1 e2 c2 vcc oc ref n2 p2"
     yield "R20 gnd 0 1e-3"
-    yield from _supply(m, "vcc")
+    yield from supply_text("vcc", m.uvlo_on_v, m.uvlo_off_v, m.vref_v, m.quiescent_a)
     yield from _ramp(m)
     yield "B21 ct 0 I=0.03*V(fall)*V(ct)"
     yield from _toggle()
@@ -140,17 +146,17 @@ def _494(m: ControllerModel) -> Iterator[str]:
     yield _amplifier("B26", "p2", "n2", "f2")
     yield "R30 f1 0 1e5"
     yield "R31 f2 0 1e5"
-    yield from (f"B{29 + k} 0 fb I=1e-2*{_above(f'V(f{k})-V(fb)')}" for k in (1, 2))
-    yield f"B29 fb 0 I=1e-4*{_over('V(fb)', 0.05, 20.0)}"
+    yield from (f"B{29 + k} 0 fb I=1e-2*{above(f'V(f{k})-V(fb)')}" for k in (1, 2))
+    yield f"B29 fb 0 I=1e-4*{over('V(fb)', 0.05, 20.0)}"
     yield "R32 fb 0 1e6"
     low, span = m.ramp_low_v, m.ramp_high_v - m.ramp_low_v
     dead = f"{_n(low + 0.03 * span)}+{_n(0.97 * span / m.ramp_high_v)}*V(dtc)"
     least = low + m.dead_share * span
-    yield from _all_of("ready", ("V(run)", "(1-V(fall))"))
-    above = tuple(_over("V(ct)", level) for level in (dead, least, "V(fb)-0.7"))
-    yield from _all_of("on", (*above, "V(ready)"))
+    yield from all_of("ready", ("V(run)", "(1-V(fall))"))
+    above = tuple(over("V(ct)", level) for level in (dead, least, "V(fb)-0.7"))
+    yield from all_of("on", (*above, "V(ready)"))
     for number, (upper, lower, side) in enumerate((("c1", "e1", "V(q)"), ("c2", "e2", "(1-V(q))")), 40):
-        yield from _all_of(f"go{number}", ("V(on)", _over(side, 0.5), _over("V(oc)", 1.0)))
+        yield from all_of(f"go{number}", ("V(on)", over(side, 0.5), over("V(oc)", 1.0)))
         siemens = f"(1e-9+V(go{number})*{_n(1.0 / _OUTPUT_OHM)})"
         yield f"B{number} {upper} {lower} I=(V({upper})-V({lower}))*{siemens}"
     yield "R33 oc 0 1e6"

@@ -1,4 +1,4 @@
-"""From the controller's outputs to the gates: drivers, a bridge's gate transformer, resistors at the gates."""
+"""From the controller's outputs to the gates: drivers, gate transformer of a bridge, resistors at a gate."""
 
 from __future__ import annotations
 
