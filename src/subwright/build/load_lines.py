@@ -33,6 +33,7 @@ class DriverLoadLine:
     share : of the safe operating area that one transistor uses at its hardest instant, dimensionless.
     voltage_v, current_a : of one transistor at that instant. line : over its half cycle, all pairs together.
     rated : the same into the rated resistance at full drive.
+    limit_v, limit_hot_a, limit_cold_a : the area's edge, V, and A at ``case_c`` and at 25 °C, shape (n,).
     """
 
     area: SafeArea
@@ -46,6 +47,9 @@ class DriverLoadLine:
     current_a: float
     line: LoadLine
     rated: LoadLine
+    limit_v: Array
+    limit_hot_a: Array
+    limit_cold_a: Array
 
 
 def driver_load_line(design: Design) -> DriverLoadLine | None:
@@ -92,6 +96,9 @@ def driver_load_line(design: Design) -> DriverLoadLine | None:
             worst, where = found, k
     assert worst is not None
     needed, volts, amps, line = worst
+    rated = load_line(side_v, min(reach_v, side_v), amplifier.load_ohm / model.legs, 0.0)
+    top = max(float(np.max(line.across_v)), float(np.max(rated.across_v)))
+    edge = np.geomspace(1.0, min(area.voltage_v, 1.25 * top), 120)
     return DriverLoadLine(
         area=area,
         pairs=pairs,
@@ -103,5 +110,8 @@ def driver_load_line(design: Design) -> DriverLoadLine | None:
         voltage_v=volts,
         current_a=amps / pairs,
         line=line,
-        rated=load_line(side_v, min(reach_v, side_v), amplifier.load_ohm / model.legs, 0.0),
+        rated=rated,
+        limit_v=edge,
+        limit_hot_a=area.allowed_a(edge, case_c),
+        limit_cold_a=area.allowed_a(edge, 25.0),
     )

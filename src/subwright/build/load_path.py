@@ -18,7 +18,8 @@ from subwright.build.electrical_boost import expected_rail
 from subwright.build.spec import BuildSpec
 from subwright.parts.library import Library
 from subwright.physics.transients import CLAMPED_DUMP_V
-from subwright.stages.amplifier import AmplifierResult, design_amplifier
+from subwright.stages.amplifier import AmplifierResult
+from subwright.stages.amplifier_choice import ExpectedAmplifier, expect_amplifier
 from subwright.stages.common import Corner, Level
 from subwright.stages.driver import DriverResult
 from subwright.stages.protection_current import plan_shunt_ohm
@@ -110,7 +111,7 @@ def settled_load_path(
 
 def speaker_data(
     spec: BuildSpec,
-    amplifier: AmplifierResult,
+    amplifier: AmplifierResult | ExpectedAmplifier,
     driver: DriverResult,
     corners: Mapping[Corner, float],
     peak_v: float,
@@ -146,7 +147,7 @@ def speaker_data(
     )
 
 
-def _outputs_v(amplifier: AmplifierResult, corners: Mapping[Corner, float]) -> float:
+def _outputs_v(amplifier: AmplifierResult | ExpectedAmplifier, corners: Mapping[Corner, float]) -> float:
     """Supply between whose ends a bridge's outputs rest, V; 0 where they swing about ground."""
     if not amplifier.from_battery:
         return 0.0
@@ -154,7 +155,10 @@ def _outputs_v(amplifier: AmplifierResult, corners: Mapping[Corner, float]) -> f
 
 
 def _chosen(
-    spec: BuildSpec, amplifier: AmplifierResult, data: SpeakerGuardInput, library: Library
+    spec: BuildSpec,
+    amplifier: AmplifierResult | ExpectedAmplifier,
+    data: SpeakerGuardInput,
+    library: Library,
 ) -> LoadPath:
     shunt: float | None = None
     if spec.protection.amplifier_current == "shunt":
@@ -175,17 +179,16 @@ class _Question:
 
 
 @lru_cache(maxsize=32)
-def _expected(question: _Question) -> AmplifierResult:
+def _expected(question: _Question) -> ExpectedAmplifier:
     """The amplifier as it would be with nothing but its cable in series with the load."""
     spec, load = question.spec, question.load_ohm
     cable = choose_speaker_cable(spec.wiring, load, sqrt(question.target_w / load))
-    return design_amplifier(
+    return expect_amplifier(
         spec.amplifier,
         question.target_w,
         load,
         supply_corners(spec.supply)[0],
         question.library,
-        crest_factor_db=spec.goal.crest_factor_db,
         lowest_note_hz=spec.goal.lowest_note_hz,
         speaker_cable_ohm=cable.resistance_ohm,
         raised=expected_rail(spec, question.target_w, load),

@@ -12,7 +12,6 @@ import numpy as np
 from subwright.base.units import show
 from subwright.outputs.drawing import document, line, num, rect, text, wrap
 from subwright.outputs.svg import Axis, Plot, Series
-from subwright.physics.safe_area import LoadLine, SafeArea
 
 __all__ = ["AirDrawing", "load_line_plot"]
 
@@ -119,45 +118,54 @@ class AirDrawing:
         return node.name, full, quiet, node.over_noise_db, node.headroom_db
 
 
+class _Course(Protocol):
+    @property
+    def across_v(self) -> np.ndarray: ...
+    @property
+    def current_a(self) -> np.ndarray: ...
+
+
 def load_line_plot(
-    area: SafeArea,
-    case_c: float,
+    limit_v: np.ndarray,
+    limits: Sequence[tuple[str, np.ndarray]],
     pairs: int,
-    lines: Sequence[tuple[str, LoadLine]],
+    lines: Sequence[tuple[str, _Course]],
     *,
     title: str = "Load line in the safe operating area",
 ) -> Plot:
-    """Current of one output transistor against its voltage, with its limit hot and at 25 °C.
+    """Current of one output transistor against its voltage, with its limits.
 
     Parameters
     ----------
-    area : of one transistor. case_c : °C. pairs : that share the current. lines : (label, load line).
+    limit_v : voltages of the limits, V, shape (n,). limits : (label, current in A), the hot one first.
+    pairs : that share the current. lines : (label, load line of all pairs together).
     """
-    top = max(float(np.max(line.across_v)) for _, line in lines)
-    high_v = min(area.voltage_v, 1.25 * top)
-    volts = np.geomspace(1.0, high_v, 120)
     series = [
-        Series(label=f"limit, case {case_c:.0f} °C", x=volts, y=area.allowed_a(volts, case_c), near=0.75, style="soft"),
-        Series(label="limit, case 25 °C", x=volts, y=area.allowed_a(volts, 25.0), style="dotted", near=0.3),
+        Series(label=label, x=limit_v, y=amps, style="soft" if k == 0 else "dotted", near=(0.75, 0.3)[k > 0])
+        for k, (label, amps) in enumerate(limits)
     ]
-    for k, (label, line) in enumerate(lines):
-        seen = (line.current_a > 0.0) & (line.across_v >= 1.0)
-        order = np.flatnonzero(seen)
+    for k, (label, course) in enumerate(lines):
+        seen = np.flatnonzero((course.current_a > 0.0) & (course.across_v >= 1.0))
         series.append(
             Series(
                 label=label,
-                x=line.across_v[order],
-                y=line.current_a[order] / pairs,
+                x=course.across_v[seen],
+                y=course.current_a[seen] / pairs,
                 style="main" if k == 0 else "dashed",
                 near=0.6,
             )
         )
-    most = max(float(np.max(line.current_a)) / pairs for _, line in lines)
-    low_a = 10.0 ** floor(np.log10(max(most / 100.0, 1e-3)))
-    high_a = 10.0 ** ceil(np.log10(max(most, float(area.allowed_a(25.0 if high_v > 25.0 else high_v, 25.0)))))
+    most = max(float(np.max(course.current_a)) / pairs for _, course in lines)
+    middle = float(np.interp(25.0, limit_v, limits[-1][1]))
     return Plot(
         title=title,
-        x=Axis(label="collector-emitter voltage", unit="V", scale="log", low=1.0, high=high_v),
-        y=Axis(label="current of one transistor", unit="A", scale="log", low=low_a, high=high_a),
+        x=Axis(label="collector-emitter voltage", unit="V", scale="log", low=1.0, high=float(limit_v[-1])),
+        y=Axis(
+            label="current of one transistor",
+            unit="A",
+            scale="log",
+            low=10.0 ** floor(np.log10(max(most / 100.0, 1e-3))),
+            high=10.0 ** ceil(np.log10(max(most, middle))),
+        ),
         series=series,
     )

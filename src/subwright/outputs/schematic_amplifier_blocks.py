@@ -22,7 +22,6 @@ from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_rails import draw_followers, draw_lifting
 from subwright.parts.library import Library
-from subwright.physics.amplifier_models import ClassDModel
 from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.common import Corner, Level
 
@@ -62,7 +61,7 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     """
     result = design.amplifier
     rail_v = design.point(Corner.NOMINAL, Level.FULL).rail_mean_v
-    if isinstance(result.model, ClassDModel):
+    if result.inductance_h is not None:
         made = _class_d(result, rail_v)
     elif result.rail_switching is None:
         made = _class_ab(result, rail_v)

@@ -24,8 +24,11 @@ def amplifier_figures(design: Design) -> Iterator[Figure]:
     yield drawing(
         "load-line",
         load_line_plot(
-            found.area,
-            found.case_c,
+            found.limit_v,
+            (
+                (f"limit, case {found.case_c:.0f} °C", found.limit_hot_a),
+                ("limit, case 25 °C", found.limit_cold_a),
+            ),
             found.pairs,
             (
                 (f"driver, {found.frequency_hz:.0f} Hz", found.line),

@@ -20,7 +20,8 @@ def class_g_input_power_w(outer_v: float, inner_v: float, peak_v: float, load_oh
     Parameters
     ----------
     outer_v, inner_v : one rail of the upper and of the lower pair, V, ``0 < inner_v <= outer_v``.
-    peak_v : output peak, V, 0 to ``outer_v``. load_ohm : ohm, > 0.
+    peak_v : output peak, V, 0 to ``outer_v``.
+    load_ohm : ohm, > 0.
 
     Returns
     -------
@@ -52,7 +53,8 @@ def class_g_efficiency(outer_v: float, inner_v: float, peak_v: float) -> float:
 
     Parameters
     ----------
-    outer_v, inner_v : one rail of the upper and of the lower pair, V. peak_v : output peak, V, > 0.
+    outer_v, inner_v : one rail of the upper and of the lower pair, V.
+    peak_v : output peak, V, > 0.
 
     Returns
     -------
@@ -78,7 +80,8 @@ def gaussian_levels(crest_factor_db: float, count: int = 96) -> tuple[Array, Arr
 
     Parameters
     ----------
-    crest_factor_db : of the crest over the uncut programme's rms, dB, 3.0103 to 30. count : levels.
+    crest_factor_db : of the crest over the uncut programme's rms, dB, 3.0103 to 30.
+    count : levels, dimensionless.
 
     Returns
     -------

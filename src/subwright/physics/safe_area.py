@@ -58,7 +58,8 @@ class SafeArea:
 
         Parameters
         ----------
-        voltage_v : across the device, V, > 0, any shape. case_c : °C.
+        voltage_v : across the device, V, > 0, any shape.
+        case_c : °C.
 
         Returns
         -------
@@ -153,9 +154,10 @@ def load_line(rail_v: float, peak_v: float, modulus_ohm: float, phase_deg: float
 
     Parameters
     ----------
-    rail_v : one rail, V, > 0. peak_v : output peak, V, 0 to ``rail_v``.
-    modulus_ohm : of the load, ohm, > 0. phase_deg : of the load, degrees, -90 to 90 (its sign only mirrors
-        the line).
+    rail_v : one rail, V, > 0.
+    peak_v : output peak, V, 0 to ``rail_v``.
+    modulus_ohm : of the load, ohm, > 0.
+    phase_deg : of the load, degrees, -90 to 90; its sign only mirrors the line.
 
     Returns
     -------
@@ -199,7 +201,10 @@ def hardest_point(
 
     Parameters
     ----------
-    area : of one device. case_c : °C. rail_v : one rail, V. reach_v : greatest output peak, V.
+    area : of one device.
+    case_c : °C.
+    rail_v : one rail, V.
+    reach_v : greatest output peak, V.
     loads : (modulus in ohm, phase in degrees) of each, at least one.
 
     Returns
@@ -245,6 +250,18 @@ def hardest_point(
 
 def whole_devices(needed: float) -> int:
     """Whole devices that carry ``needed`` times one's limit, at least one.
+
+    Parameters
+    ----------
+    needed : devices as a real number, dimensionless.
+
+    Returns
+    -------
+    Whole number.
+
+    Source
+    ------
+    Rounding up. [derived]
 
     >>> whole_devices(2.0), whole_devices(2.1)
     (2, 3)

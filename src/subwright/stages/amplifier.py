@@ -14,36 +14,21 @@ from typing import Final, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from subwright.base.errors import ConvergenceError, NoSolutionError, RangeError
-from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.physics.amplifiers import (
-    bridge_sine_power_w,
-    bridge_square_power_w,
     programme_peak_ratio,
 )
-from subwright.physics.bounds import require
 from subwright.physics.class_d import (
     dead_time_thd,
     ripple_current_pp_a,
 )
 from subwright.stages.amplifier_bill import amplifier_parts, amplifier_reasons
+from subwright.stages.amplifier_choice import AmplifierChoice, choose_amplifier, stuck_current_a
 from subwright.stages.amplifier_driving import Driving, design_driving
 from subwright.stages.amplifier_kinds import (
     LOAD_LEAST,
     Built,
-    bridge_class_d,
-    half_bridge,
-    rail_swell,
-    try_bridge_class_d,
-)
-from subwright.stages.amplifier_linear import (
-    bridge_class_ab,
-    bridge_class_h,
-    class_ab,
-    class_g,
-    try_bridge_class_ab,
 )
 from subwright.stages.amplifier_parts import (
     InputBank,
@@ -58,7 +43,6 @@ from subwright.stages.amplifier_spec import (
     AmplifierSpec,
     BatteryCeiling,
     RaisedRail,
-    SettledKind,
 )
 from subwright.stages.amplifier_stress import (
     current_limit_a,
@@ -132,182 +116,19 @@ def design_amplifier(
     Loss split [st-std50n03l], [honda-cerezo2003]; class AB [boylestad], [gray-meyer]; filter
     [ti-slaa701]; supply limits [iso-16750-2]; lowest impedance [iec-60268-5].
     """
-    load = spec.load_ohm if spec.load_ohm is not None else load_ohm
-    require("load impedance", load, "Ω", at_least=0.5, at_most=64.0)
-    require("speaker cable resistance", speaker_cable_ohm, "Ω", at_least=0.0, below=load)
-    require("source resistance", source_resistance_ohm, "Ω", at_least=0.0)
-    if target_power_w is not None:
-        require("target power", target_power_w, "W", above=0.0, at_most=5000.0)
-
-    bridge_d = try_bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
-    bridge_ab = try_bridge_class_ab(spec, load, corners, speaker_cable_ohm)
-    ceilings = _ceilings(bridge_d, bridge_ab, load, corners, source_resistance_ohm)
-    if raised is not None:
-        return _on_raised_rail(
-            spec, raised, target_power_w, load, library, ceilings, crest_factor_db, lowest_note_hz,
-            speaker_cable_ohm,
-        )  # fmt: skip
-    nominal = next(c for c in ceilings if c.corner is Corner.NOMINAL)
-    kind = _settle(spec.kind, target_power_w, nominal)
-    if kind == "bridge_class_d":
-        built = bridge_d or bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
-    elif kind == "bridge_class_ab":
-        built = bridge_ab or bridge_class_ab(spec, load, corners, speaker_cable_ohm)
-    elif kind == "bridge_class_h":
-        built = bridge_class_h(spec, load, corners, library, speaker_cable_ohm)
-    else:
-        if target_power_w is None:
-            raise RangeError(
-                message="An amplifier on its own rails needs a target power.",
-                quantity="target power",
-                value="none",
-                limit="> 0 W",
-                remedy="State goal.power or goal.spl, or take amplifier.kind = bridge_class_d.",
-            )
-        built = _on_rails(
-            kind, spec, target_power_w, load, corners, library, speaker_cable_ohm, lowest_note_hz
-        )
-    return _finish(
+    choice = choose_amplifier(
         spec,
-        built,
         target_power_w,
-        load,
+        load_ohm,
         corners,
         library,
-        ceilings,
-        source_resistance_ohm,
-        crest_factor_db,
-        lowest_note_hz,
+        source_resistance_ohm=source_resistance_ohm,
+        lowest_note_hz=lowest_note_hz,
+        speaker_cable_ohm=speaker_cable_ohm,
+        raised=raised,
+        with_ceilings=True,
     )
-
-
-def _on_raised_rail(
-    spec: AmplifierSpec,
-    raised: RaisedRail,
-    target_w: float | None,
-    load: float,
-    library: Library,
-    ceilings: tuple[BatteryCeiling, ...],
-    crest_factor_db: float,
-    lowest_note_hz: float,
-    cable_ohm: float,
-) -> AmplifierResult:
-    """A bridge whose supply is the boost converter's rail at every corner of the battery."""
-    supply = dict.fromkeys(Corner, raised.set_v) | {Corner.MAX: raised.high_v}
-    if spec.kind in ("auto", "bridge_class_d"):
-        built = bridge_class_d(spec, load, supply, library, cable_ohm, raised.pulse_v)
-    elif spec.kind == "bridge_class_ab":
-        built = bridge_class_ab(spec, load, supply, cable_ohm)
-    else:
-        raise NoSolutionError(
-            message="A boost converter gives one raised rail, and this amplifier is not a bridge on one "
-            "rail.",
-            quantity="amplifier.kind",
-            value=spec.kind,
-            limit="bridge_class_d or bridge_class_ab on a boost converter",
-            source="topology",
-            remedy='Set amplifier.kind = "bridge_class_d", or converter.topology = "push-pull" for ± rails.',
-        )
-    return _finish(
-        spec, built, target_w, load, supply, library, ceilings, 0.0, crest_factor_db, lowest_note_hz, raised
-    )
-
-
-def _on_rails(
-    kind: SettledKind,
-    spec: AmplifierSpec,
-    target_w: float,
-    load: float,
-    corners: Mapping[Corner, float],
-    library: Library,
-    cable_ohm: float,
-    note_hz: float,
-) -> Built:
-    if kind == "class_g":
-        return class_g(spec, target_w, load, corners, library, cable_ohm, note_hz)
-    if kind == "class_ab":
-        return class_ab(spec, target_w, load, corners, library, cable_ohm)
-    if kind == "class_d_full_bridge":
-        return half_bridge(spec, target_w, load, corners, library, cable_ohm, 2)
-    try:
-        return half_bridge(spec, target_w, load, corners, library, cable_ohm)
-    except NoSolutionError:
-        if spec.kind != "auto":
-            raise
-        return half_bridge(spec, target_w, load, corners, library, cable_ohm, 2)
-
-
-def _settle(kind: AmplifierKind, target_w: float | None, nominal: BatteryCeiling) -> SettledKind:
-    if kind != "auto":
-        return kind
-    reach = nominal.class_d_sine_w
-    if reach is not None and (target_w is None or target_w <= reach):
-        return "bridge_class_d"
-    return "class_d_half_bridge"
-
-
-def _reach(
-    model: ClassDModel | ClassABModel, emf_v: Array, load: float, source_ohm: float, shape: Array
-) -> tuple[Array, Array]:
-    """Power in W and supply voltage in V that a bridge settles at, per corner.
-
-    ``shape`` is the waveform over its own peak at the phases averaged, shape (n,): a quarter sine, or one.
-    """
-    supply = emf_v.copy()
-    peak = np.zeros_like(emf_v)
-    for _ in range(_MOST_ROUNDS):
-        peak = model.clip_peak_v(supply, load)
-        v = peak[:, None] * shape[None, :]
-        drawn = np.mean(model.input_power_w(v, v / load, supply[:, None]), axis=1)
-        # The bridge looks like a nearly constant conductance, so the divider with it settles at once.
-        settled = emf_v / (1.0 + source_ohm * drawn / supply**2)
-        moved = float(np.max(np.abs(settled / supply - 1.0)))
-        supply = settled
-        if moved < _SETTLED:
-            break
-    else:
-        raise ConvergenceError(
-            message="The bridge and its battery did not settle on a voltage.",
-            quantity="relative change in the last round",
-            value=f"{moved:.2g}",
-            limit=f"{_SETTLED:g}",
-            remedy="Lower the source resistance: thicker or shorter cable, a larger battery.",
-        )
-    return peak**2 * float(np.mean(shape**2)) / load, supply
-
-
-def _ceilings(
-    bridge_d: Built | None,
-    bridge_ab: Built | None,
-    load: float,
-    corners: Mapping[Corner, float],
-    source_ohm: float,
-) -> tuple[BatteryCeiling, ...]:
-    order = tuple(corners)
-    emf = np.array([corners[c] for c in order])
-    one = np.ones(1)
-    sine = sine_phases(24)
-    reached: list[tuple[list[float], list[float]] | None] = []
-    for built in (bridge_d, bridge_ab):
-        if built is None:
-            reached.append(None)
-            continue
-        pair = tuple(_reach(built.model, emf, load, source_ohm, shape)[0].tolist() for shape in (sine, one))
-        reached.append(cast(tuple[list[float], list[float]], pair))
-    d, ab = reached
-    return tuple(
-        BatteryCeiling(
-            corner=corner,
-            supply_v=corners[corner],
-            square_w=bridge_square_power_w(corners[corner], load),
-            sine_w=bridge_sine_power_w(corners[corner], load),
-            class_d_sine_w=None if d is None else d[0][k],
-            class_d_square_w=None if d is None else d[1][k],
-            class_ab_sine_w=None if ab is None else ab[0][k],
-            class_ab_square_w=None if ab is None else ab[1][k],
-        )
-        for k, corner in enumerate(order)
-    )
+    return _finish(spec, choice, target_power_w, library, crest_factor_db, lowest_note_hz)
 
 
 def _driving(
@@ -346,39 +167,15 @@ def _average(
 
 def _finish(
     spec: AmplifierSpec,
-    built: Built,
+    choice: AmplifierChoice,
     target_w: float | None,
-    load: float,
-    corners: Mapping[Corner, float],
     library: Library,
-    ceilings: tuple[BatteryCeiling, ...],
-    source_ohm: float,
     crest_factor_db: float,
     lowest_note_hz: float,
-    raised: RaisedRail | None = None,
 ) -> AmplifierResult:
-    model = built.model
-    nominal = np.array([corners[Corner.NOMINAL]])
-    if built.from_battery:
-        reached, supply = _reach(model, nominal, load, source_ohm, sine_phases())
-        power_w, rail_v = float(reached[0]), float(supply[0])
-        peak_v = sqrt(2.0 * power_w * load)
-        expected_v = corners[Corner.MAX]
-        charging_v = corners[Corner.CHARGING]
-    else:
-        power_w = cast(float, target_w)
-        peak_v = sqrt(2.0 * power_w * load)
-        rail_v = model.rail_for_peak_v(peak_v, load)
-        expected_v = rail_v * rail_swell(corners)
-        charging_v = rail_v * corners[Corner.CHARGING] / corners[Corner.NOMINAL]
-    if power_w <= 0.0:
-        raise NoSolutionError(
-            message="This amplifier gives nothing at the nominal battery voltage.",
-            quantity="supply voltage",
-            value=show(rail_v, "voltage"),
-            limit=f"above the stage's own drop, {show(rail_v - peak_v, 'voltage')}",
-            remedy="Take class D, or split rails.",
-        )
+    built, load, corners = choice.built, choice.load_ohm, choice.corners
+    model, ceilings = built.model, choice.ceilings
+    power_w, peak_v, rail_v, expected_v, charging_v = choice.voltages(target_w)
     ratio = programme_peak_ratio(crest_factor_db)
     curve = np.geomspace(0.01, 1.0, 16)
     # One pass of the model serves every level: idle, programme, full, then the efficiency curve.
@@ -408,12 +205,11 @@ def _finish(
     voltage = voltage_stress(spec, built, expected_v)
     peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
     devices = heat_sources(built, terms, worst, library)
-    # a full bridge may put both rails across the load
-    stuck_a = expected_v * (2.0 if built.kind == "class_d_full_bridge" else 1.0) / load
+    stuck_a = stuck_current_a(built, expected_v, load)
     result = AmplifierResult(
         kind=built.kind,
         from_battery=built.from_battery,
-        rails="raised" if raised is not None else "battery" if built.from_battery else "split",
+        rails=choice.rails,
         recirculates=is_d,
         model=model,
         load_ohm=load,

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from subwright.stages.amplifier_spec import AmplifierResult
 
 __all__ = [
+    "GATE_A_PER_V2",
+    "GATE_THRESHOLD_V",
+    "SATURATION_A",
     "THERMAL_V",
     "Driving",
     "design_driving",

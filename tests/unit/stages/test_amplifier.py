@@ -13,6 +13,7 @@ from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import Library, load_library
 from subwright.physics.amplifier_models import class_ab_sum_a
 from subwright.stages.amplifier import AmplifierResult, AmplifierSpec, design_amplifier
+from subwright.stages.amplifier_choice import ExpectedAmplifier, expect_amplifier
 from subwright.stages.common import Corner
 from subwright.stages.supply import SupplySpec, supply_corners
 
@@ -435,3 +436,28 @@ def test_without_loss_data_a_core_is_not_guessed() -> None:
     with pytest.raises(NoSolutionError, match="Nobody says"):
         design("class_d_half_bridge", switching="800 kHz")
     assert design("class_d_half_bridge", switching="800 kHz", inductor_core="bought").inductor is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "power_w"),
+    [
+        ("auto", 10.0),
+        ("auto", 150.0),
+        ("auto", 500.0),
+        ("class_d_full_bridge", 150.0),
+        ("class_ab", 60.0),
+        ("class_g", 100.0),
+        ("bridge_class_ab", 8.0),
+        ("bridge_class_h", 20.0),
+    ],
+)
+def test_what_is_expected_of_an_amplifier_is_what_its_design_says(kind: str, power_w: float) -> None:
+    spec = AmplifierSpec.model_validate({"kind": kind})
+    corners = supply_corners(SupplySpec())[0]
+    library = load_library()
+    whole = design_amplifier(spec, power_w, 4.0, corners, library, speaker_cable_ohm=0.05)
+    expected = expect_amplifier(
+        spec, power_w, 4.0, corners, library, lowest_note_hz=30.0, speaker_cable_ohm=0.05, raised=None
+    )
+    for name in ExpectedAmplifier.__dataclass_fields__:
+        assert getattr(expected, name) == getattr(whole, name), name
