@@ -35,6 +35,7 @@ from subwright.outputs.print_bringup import (
 from subwright.outputs.print_code import code_square, design_code
 from subwright.outputs.print_cover import cover_picture
 from subwright.outputs.print_faults import fault_blocks
+from subwright.outputs.print_points import point_blocks
 from subwright.outputs.print_wiring import wiring_picture
 from subwright.outputs.print_words import glossary, how_it_works
 from subwright.outputs.schematics import SchematicSheet
@@ -120,7 +121,7 @@ def _sections(
     yield "Heatsink", list(_sheet(sheets["heat"], with_figures=True))
     yield "First power-up", list(_bring_up(view, procedure))
     yield "What wrong readings point at", list(fault_blocks(procedure))
-    yield "Test points", [_test_points(procedure)]
+    yield "Test points", list(point_blocks(procedure, drawn))
     yield "Acceptance sheet", list(_acceptance(view, procedure, design_code(design)))
     yield "Tolerance windows", list(_windows(sheets))
     yield "Sound", list(_sound(sheets))
@@ -318,22 +319,6 @@ def _step(step: Step, cautions: tuple[Caution, ...]) -> Block:
         "causes": [{"sign": row.sign, "cause": row.cause, "remedy": row.remedy} for row in step.causes],
         "stops": list(step.stops),
     }
-
-
-def _test_points(procedure: BringUp) -> Block:
-    rows: list[tuple[str, ...]] = []
-    for step in procedure.steps:
-        for reading in step.readings:
-            expected = reading_cells(reading)[2] or window_text(reading)
-            rows.append(
-                (f"TP{len(rows) + 1}", reading.where, reading.name, expected, str(step.number), reading.key)
-            )
-    return table(
-        "",
-        ("point", "where the probes go", "what", "expected", "step", "name in the bench log"),
-        rows,
-        figures=(0, 3, 4),
-    )
 
 
 def _acceptance(view: PackView, procedure: BringUp, code: str) -> Iterator[Block]:

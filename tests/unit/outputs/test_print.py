@@ -226,3 +226,21 @@ def test_the_archive_holds_the_print_and_check_sums_and_repeats() -> None:
             assert hashlib.sha256(archive.read(name)).hexdigest() == told
     with zipfile.ZipFile(io.BytesIO(service.pack_archive(solved(path), paper=None))) as archive:
         assert "pack.pdf" not in archive.namelist()
+
+
+def test_readings_name_the_test_points_of_the_schematics() -> None:
+    from subwright.outputs.print_points import point_blocks, points_of
+    from subwright.outputs.schematics import schematics
+    from subwright.service.solved import library_of
+
+    path = next(path for path in EXAMPLES if "van" in path.name)
+    drawn = schematics(solved(path).design, library_of(solved(path))).sheets
+    points = {point.designator: point for _, _, point in points_of(drawn)}
+    tables = [block for block in point_blocks(procedure(path), drawn) if block["kind"] == "table"]
+    assert [row[0] for row in tables[0]["rows"]] == list(points)
+    named = {row[5]: row[3] for row in tables[1]["rows"]}
+    assert set(named) == {reading.key for reading in procedure(path).readings}
+    assert points[named["rail-positive"]].net == "rail_positive"
+    assert points[named["thermistor-node"]].net == "thermal_sense"
+    assert points[named["inhibit-line"]].net == "inhibit"
+    assert {at for at in named.values() if at} <= set(points)

@@ -1,0 +1,82 @@
+"""Where to measure: test points of the schematics, and the bring-up's readings with their points."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+from subwright.base.units import show
+from subwright.build.bringup_records import BringUp
+from subwright.circuits.netlist import Reading, TestPoint
+from subwright.outputs.print_blocks import Block, heading, soft, table
+from subwright.outputs.print_bringup import reading_cells, window_text
+from subwright.outputs.schematics import SchematicSheet
+
+__all__ = ["point_blocks", "points_of"]
+
+_RAILS: Final = {
+    f"{load}rail-{side}": ("converter power stage", f"rail_{side}")
+    for load in ("", "loaded-")
+    for side in ("positive", "negative")
+}
+_AT: Final[Mapping[str, tuple[str, str]]] = {  # reading → circuit and net
+    **_RAILS,
+    "reference-voltage": ("protection", "reference"),
+    "thermistor-node": ("protection", "thermal_sense"),
+    "inhibit-line": ("protection", "inhibit"),
+    "switching-frequency": ("converter controller", "out_a"),
+    "dead-time": ("converter controller", "out_a"),
+    "gate-A": ("gate drive", "gate_a_1"),
+    "gate-B": ("gate drive", "gate_b_1"),
+    "amplifier-switching": ("class-D output stage", "node_a"),
+    "clip-terminal": ("wiring", "unit_plus"),
+    **{
+        f"{watch}-voltage-{end}": ("wiring", "unit_plus")
+        for watch in ("under", "over")
+        for end in ("trip", "release")
+    },
+}
+
+
+def points_of(drawn: Sequence[SchematicSheet]) -> tuple[tuple[str, str, TestPoint], ...]:
+    """Sheet's title, circuit's name and test point, each point once, in the order of the sheets."""
+    found: dict[str, tuple[str, str, TestPoint]] = {}
+    for sheet in drawn:
+        for point in sheet.circuit.test_points:
+            found.setdefault(point.designator, (sheet.title, sheet.circuit.name, point))
+    return tuple(found.values())
+
+
+def point_blocks(procedure: BringUp, drawn: Sequence[SchematicSheet]) -> Iterator[Block]:
+    """Test points on the schematics with what they carry, then every reading with its place."""
+    points = points_of(drawn)
+    if points:
+        yield heading("On the schematics")
+        yield table(
+            "",
+            ("point", "sheet", "what it carries", "reads"),
+            [(p.designator, title, p.what, "; ".join(map(_told, p.readings))) for title, _, p in points],
+            figures=(0,),
+        )
+    named = {(circuit, point.net): point.designator for _, circuit, point in points}
+    yield heading("Readings of the first power-up")
+    yield soft("Each has a name in the bench log: subwright bench add FILE NAME=VALUE.")
+    rows = []
+    for step in procedure.steps:
+        for reading in step.readings:
+            expected = reading_cells(reading)[2] or window_text(reading)
+            at = named.get(_AT[reading.key], "") if reading.key in _AT else ""
+            rows.append((str(step.number), reading.name, reading.where, at, expected, reading.key))
+    yield table(
+        "",
+        ("step", "what", "where the probes go", "point", "expected", "name in the bench log"),
+        rows,
+        figures=(0, 3, 4),
+    )
+
+
+def _told(reading: Reading) -> str:
+    if reading.waveform:
+        return f"{reading.waveform} ({reading.at})"
+    ripple = f" with {show(reading.ripple_v, 'voltage')} of ripple" if reading.ripple_v > 0.0 else ""
+    return f"{show(reading.dc_v, 'voltage')}{ripple} ({reading.at})"
