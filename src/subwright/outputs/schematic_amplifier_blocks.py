@@ -76,7 +76,7 @@ def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Li
     """The stage with the capacitors at its supply: on the same sheet where there is room, else on another."""
     can = library.capacitors[result.input_capacitor_id]
     circuit = with_input_bank(block.circuit, can, result.input_capacitor_count, rail_v)
-    room = isinstance(result.model, ClassDModel) and result.input_capacitor_count <= _BESIDE
+    room = result.inductance_h is not None and result.input_capacitor_count <= _BESIDE
 
     def both(kit: Kit) -> tuple[str, ...]:
         notes = block.draw(kit)
