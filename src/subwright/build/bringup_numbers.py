@@ -239,7 +239,10 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
         return float(thermistor.resistance_ohm(temperature_c + heat))
 
     def node_v(temperature_c: float, off: float, volts: float) -> float:
-        series = protection.thermal.series_ohm * (1.0 - tolerance * off)
+        lower = protection.thermal.series_ohm
+        if protection.thermal.trimmer_ohm is not None:
+            lower += protection.thermal.trimmer_set_ohm
+        series = lower * (1.0 - tolerance * off)
         warm = float(thermistor.resistance_ohm(temperature_c)) * (1.0 + ntc.r_tolerance * off)
         return volts * series / (series + warm)
 
