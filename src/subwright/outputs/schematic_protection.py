@@ -90,10 +90,10 @@ def _divider(kit: Kit, watch: str, net: str, at: Point) -> None:
     if not trimmers:
         kit.sheet.ground(GROUND, placed.end(part, net))
         return
-    kit.sheet.ground(GROUND, draw_trimmer(kit, trimmers[0], placed.end(part, net)))
+    kit.sheet.ground(GROUND, _draw_trimmer(kit, trimmers[0], placed.end(part, net)))
 
 
-def draw_trimmer(kit: Kit, part: Part, top: Point) -> Point:
+def _draw_trimmer(kit: Kit, part: Part, top: Point) -> Point:
     """A trimmer as a variable resistor, from ``top`` down; returns its foot."""
     trimmer = kit.place(part, top[0], top[1] + 20, turn=1)
     kit.sheet.wire(trimmer["wiper"], (top[0] + 20, top[1]), top)
@@ -129,10 +129,10 @@ def _under_voltage(kit: Kit, y: int) -> None:
     _divider(kit, "under-voltage", "under_sense", (sense, line + 10))
     draw_test_point(kit, "under_sense", (sense + 30, line))
     sheet.wire((sense, line), plus)
-    draw_feedback(kit, "under-voltage", "under_sense", (sense + 50, line), y)
+    _draw_feedback(kit, "under-voltage", "under_sense", (sense + 50, line), y)
 
 
-def draw_feedback(kit: Kit, watch: str, net: str, start: Point, y: int) -> None:
+def _draw_feedback(kit: Kit, watch: str, net: str, start: Point, y: int) -> None:
     """The resistor that makes the hysteresis, over the comparator from output to input."""
     top, left = y - 50, start[0] + 10
     kit.lying(kit.one(f"{watch} feedback"), net, left + 30, top)
@@ -147,7 +147,7 @@ def _over_voltage(kit: Kit, y: int) -> None:
     sheet.flag("reference", (290, level), "left")
     end = kit.run("reference", 290, level, [kit.one("over-voltage reference resistor")])
     sheet.wire((end, level), plus)
-    draw_feedback(kit, "over-voltage", "over_level", (end + 20, level), y)
+    _draw_feedback(kit, "over-voltage", "over_level", (end + 20, level), y)
     line = y + 30
     sheet.flag("battery", (170, line), "left")
     sense = kit.run("battery", 170, line, [kit.one("over-voltage sense upper")]) + 20
@@ -170,7 +170,7 @@ def _thermal(kit: Kit, y: int) -> None:
     lower = kit.one("thermal level lower")
     sheet.wire((x, level), (x, level + 20))
     sheet.ground(GROUND, kit.upright(lower, "thermal_level", x, level + 20).end(lower, "thermal_level"))
-    draw_feedback(kit, "thermal", "thermal_level", (x + 50, level), y)
+    _draw_feedback(kit, "thermal", "thermal_level", (x + 50, level), y)
     line = y + 10
     sheet.rail("reference", (150, line - 70))
     kit.upright(kit.one("heatsink thermistor"), "reference", 150, line - 70)
@@ -179,7 +179,7 @@ def _thermal(kit: Kit, y: int) -> None:
     foot = kit.upright(series, "thermal_sense", 150, line + 10).end(series, "thermal_sense")
     trimmers = kit.circuit.by_role("thermal trimmer")
     if trimmers:
-        foot = draw_trimmer(kit, trimmers[0], foot)
+        foot = _draw_trimmer(kit, trimmers[0], foot)
     sheet.ground(GROUND, foot)
     sheet.wire((150, line), (240, line), (240, line + 10))
     draw_shunted(kit, "thermistor filter", "thermal_sense", (240, line + 10))

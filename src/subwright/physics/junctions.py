@@ -60,7 +60,7 @@ def base_emitter_a(junction_v: float) -> float:
 
     Source
     ------
-    As :func:`base_emitter_v`.
+    As :func:`base_emitter_v` [common-practice].
 
     >>> round(base_emitter_a(0.65) * 1e3, 6)
     1.0
@@ -69,7 +69,15 @@ def base_emitter_a(junction_v: float) -> float:
 
 
 def saturation_current_a() -> float:
-    """Saturation current that goes with :func:`base_emitter_v`, A.
+    """Saturation current that goes with :func:`base_emitter_v`.
+
+    Returns
+    -------
+    Current at no voltage, A.
+
+    Source
+    ------
+    Exponential law of the junction [common-practice].
 
     >>> print(f"{saturation_current_a():.2e}")
     1.22e-14

@@ -40,7 +40,7 @@ from subwright.stages.battery_guard_records import (
     ShuntDiode,
     SurgeClamp,
 )
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, remembered
 
 __all__ = [
     "BatteryGuardInput",
@@ -152,6 +152,7 @@ def _gate_clamp(mosfet: Mosfet, library: Library) -> Zener:
     return min(clamps, key=lambda z: (library.in_drawer(z.id) == 0, abs(z.vz_v - 12.0), z.id))
 
 
+@remembered
 def design_battery_guard(
     spec: BatteryGuardSpec, data: BatteryGuardInput, reverse: ReverseSwitch | None, library: Library
 ) -> BatteryGuardResult:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Final, Literal
+from functools import wraps
+from typing import TYPE_CHECKING, Final, Literal, ParamSpec, TypeVar
 
 from subwright.base.units import code, show
 
@@ -23,9 +26,14 @@ __all__ = [
     "capacitor_use",
     "diode_use",
     "record_use",
+    "remembered",
     "resistor_use",
 ]
 
+Given = ParamSpec("Given")
+Result = TypeVar("Result")
+
+_KEPT: Final = 4
 _SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
 _HALF_LOADED: Final = 0.5  # a resistor at half its rating lasts; common practice
 _PREFERRED: Final = "IEC 60063 preferred value"
@@ -116,6 +124,29 @@ class Contributor:
     def effect(self) -> float:
         """Relative shift of the result at the part's tolerance limit, dimensionless."""
         return self.sensitivity * self.tolerance
+
+
+def remembered(design: Callable[Given, Result]) -> Callable[Given, Result]:
+    """Keep a stage's last few results: a change elsewhere in the build asks for the same again.
+
+    Arguments are compared, not hashed, so that they may hold mappings; results are frozen.
+
+    Parameters
+    ----------
+    design : a pure function of its arguments. What it raises isn't kept.
+    """
+    kept: deque[tuple[tuple[object, ...], dict[str, object], Result]] = deque(maxlen=_KEPT)
+
+    @wraps(design)
+    def made(*args: Given.args, **kwargs: Given.kwargs) -> Result:
+        for before, named, result in tuple(kept):
+            if before == args and named == kwargs:
+                return result
+        result = design(*args, **kwargs)
+        kept.append((args, kwargs, result))
+        return result
+
+    return made
 
 
 def record_use(

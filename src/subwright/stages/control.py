@@ -21,7 +21,7 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.physics.junctions import JUNCTION_COLD_V, JUNCTION_HOT_V, base_emitter_v
 from subwright.physics.networks.comparator_search import search_ratio
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, remembered
 from subwright.stages.control_bill import BASE_PULL_UP_OHM, control_parts
 from subwright.stages.control_records import (
     ControlInput,
@@ -66,6 +66,7 @@ _HALF_OHM: Final = 10e3
 _PULL_UP_OHM: Final = 10e3
 
 
+@remembered
 def design_control(spec: ControlSpec, data: ControlInput, library: Library) -> ControlResult:
     """Design the switch-on control.
 

@@ -10,27 +10,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 from typing import Final
 
 from subwright.base.units import show
 from subwright.parts.library import Library
-from subwright.stages.common import Contributor, Corner, Loss, PartUse
+from subwright.stages.common import Contributor, Corner, Loss, PartUse, remembered
 from subwright.stages.protection_bill import Circuit, protection_parts
 from subwright.stages.protection_burst import settle_chatter
 from subwright.stages.protection_cranking import cranking_rides
 from subwright.stages.protection_current import design_over_current
 from subwright.stages.protection_inputs import input_ranges
 from subwright.stages.protection_models import (
-    Case,
     ReferenceModel,
-    over_voltage_case,
     saturation,
-    thermal_case,
-    thermistor_of,
-    under_voltage_case,
 )
-from subwright.stages.protection_networks import design_over_voltage, design_thermal, design_under_voltage
 from subwright.stages.protection_records import (
     Chatter,
     CrankingRide,
@@ -63,11 +56,11 @@ from subwright.stages.protection_reference import (
     settle_hold_off,
     supply_reference,
 )
+from subwright.stages.protection_settled import NetworkWish, settle_networks
 from subwright.stages.protection_targets import Targets, choose_targets
-from subwright.stages.protection_trimmers import trimmer_ranges
 from subwright.stages.protection_upgrade import Advice
 from subwright.stages.protection_values import ValueStocks, value_reasons
-from subwright.stages.protection_windows import order_checks, protection_windows
+from subwright.stages.protection_windows import order_checks
 
 __all__ = [
     "Chatter",
@@ -162,6 +155,7 @@ class ProtectionResult:
     reasons: tuple[str, ...]
 
 
+@remembered
 def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Library) -> ProtectionResult:
     """Design the protection circuit.
 
@@ -195,42 +189,25 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
     resistor = lamp_ohm(volts, spec.lamp_a)
     sink = output_sink_a(volts, resistor)
 
-    under = design_under_voltage(
-        targets.under_trip,
-        targets.under_release,
-        model,
-        choices.comparator,
-        stocks,
-        sink,
-        spec.sense_filter_s,
-        spec.trimmer,
-    )
-    over = design_over_voltage(
-        targets.over_trip, targets.over_release, model, choices.comparator, stocks, sink, spec.trimmer
-    )
-    thermal = design_thermal(
-        targets.thermal_trip,
-        targets.thermal_release,
-        model,
-        choices.comparator,
-        choices.ntc,
-        stocks,
-        sink,
-        spec.thermal_trimmer,
-    )
-
-    def cases(resistor_tolerance: float) -> tuple[Case, ...]:
-        comparator = choices.comparator
-        return (
-            under_voltage_case(under, model, comparator, resistor_tolerance, sink, targets.under_trip.value),
-            over_voltage_case(over, model, comparator, resistor_tolerance, sink, targets.over_trip.value),
-            thermal_case(thermal, model, comparator, choices.ntc, resistor_tolerance, sink),
+    made = settle_networks(
+        NetworkWish(
+            targets=targets,
+            reference=model,
+            comparator=choices.comparator,
+            ntc=choices.ntc,
+            library=library,
+            series=spec.resistor_series,
+            tolerance=tolerance,
+            sink_a=sink,
+            sense_filter_s=spec.sense_filter_s,
+            trimmer=spec.trimmer,
+            thermal_trimmer=spec.thermal_trimmer,
+            draws=data.draws,
+            seed=data.seed,
         )
-
-    trimmers = trimmer_ranges(
-        cases, under, over, thermal, targets, model, thermistor_of(choices.ntc), tolerance
     )
-    thresholds, hysteresis, contributors = protection_windows(cases, targets, tolerance, data)
+    under, over, thermal = made.under, made.over, made.thermal
+    thresholds, hysteresis = made.thresholds, made.hysteresis
     under_trip = thresholds["under-voltage trip"]
     highest = thresholds["over-voltage trip"].window.worst_high
     reference = supply_reference(
@@ -296,8 +273,8 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         link=spec.isolating_link,
     )
     return ProtectionResult(
-        thresholds=MappingProxyType(thresholds),
-        hysteresis=MappingProxyType(hysteresis),
+        thresholds=thresholds,
+        hysteresis=hysteresis,
         under_voltage=under,
         over_voltage=over,
         thermal=thermal,
@@ -319,8 +296,8 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         isolating_link=spec.isolating_link,
         cranking=cranking_rides(data, under, thresholds, hold_off, soft_start_s),
         order=order_checks(thresholds, hysteresis, chatter, data),
-        advice=Advice(cases, thresholds),
-        trimmers=trimmers,
+        advice=made.advice,
+        trimmers=made.trimmers,
         inputs=input_ranges(
             data.corners,
             reference,
@@ -332,7 +309,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         ),
         parts=protection_parts(circuit, stocks),
         losses=(_loss(reference, data),),
-        contributors=contributors,
+        contributors=made.contributors,
         sources=_SOURCES + (("tl431",) if model.shunt else ()) + (("b57330",) if choices.ntc.table else ()),
         reasons=(
             *_reasons(data, targets, model, reference, chatter, thermal),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil
 from typing import Final
 
@@ -60,6 +61,7 @@ class Circuit:
     link: bool
 
 
+@lru_cache(maxsize=32)
 def protection_parts(circuit: Circuit, stocks: ValueStocks) -> tuple[PartUse, ...]:
     """Every part of the protection circuit, with ratings.
 

@@ -60,8 +60,8 @@ LATCH_F: Final = 10e-9  # across the NPN's base: no edge at switch-on sets it
 LATCH_HOLD_OHM: Final = 47e3  # base to emitter of each: no leakage sets it
 EMPTY_OHM: Final = 22.0  # what the hold-off's capacitor is emptied through
 EMPTY_DRIVE_OHM: Final = 2.2e3  # into each base of the pair that empties it
-EMPTY_LEAST_F: Final = 100e-9
-EMPTY_PER: Final = (
+_EMPTY_LEAST_F: Final = 100e-9
+_EMPTY_PER: Final = (
     25.0  # its own capacitor is a twenty-fifth of the hold-off's: the pulse outlasts the emptying
 )
 LAMP_V: Final = 1.8  # forward voltage of a red LED at 1 mA; common practice
@@ -240,7 +240,7 @@ def settle_hold_off(
         low_s=0.95 * (1.0 - spread) * constant * decays(_HELD_DIODE_MOST_V + _OUTPUT_MOST_V, bias_a[1]),
         high_s=1.05 * (1.0 + spread) * constant * decays(lowest, 0.0),
         emptied=emptied,
-        couple_f=at_least(max(EMPTY_LEAST_F, capacitor / EMPTY_PER), "E6") if emptied else 0.0,
+        couple_f=at_least(max(_EMPTY_LEAST_F, capacitor / _EMPTY_PER), "E6") if emptied else 0.0,
         short_s=constant * decays(_EMPTY_V, bias_a[0]) if emptied else 0.0,
     )
 

@@ -103,7 +103,7 @@ def with_arm(case: Case, part: str, arm_ohm: float, tolerance: float) -> Case:
     return replace(case, parameters=tuple(changed(p) for p in case.parameters))
 
 
-def trimmer_range(
+def _trimmer_range(
     protection: str, case: Case, needed: Needed, part: str, target: float, tolerance: float
 ) -> TrimmerRange:
     """What one trimmer reaches.
@@ -183,7 +183,7 @@ def trimmer_ranges(
         ("thermal", at_heat, "thermistor series", targets.thermal_trip.value),
     )
     return tuple(
-        trimmer_range(name, case, needed, part, target, tolerance)
+        _trimmer_range(name, case, needed, part, target, tolerance)
         for (name, needed, part, target), case, track in zip(wanted, cases(tolerance), tracks, strict=True)
         if track is not None
     )

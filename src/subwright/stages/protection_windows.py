@@ -29,14 +29,16 @@ def protection_windows(
     cases: Callable[[float], tuple[Case, ...]],
     targets: Targets,
     tolerance: float,
-    data: ProtectionInput,
+    draws: int,
+    seed: int,
 ) -> tuple[dict[str, Threshold], dict[str, Threshold], tuple[Contributor, ...]]:
     """Windows with the chosen resistors, and with 1 % and 5 % ones.
 
     Parameters
     ----------
     cases : models of the three networks for a resistor tolerance (fraction).
-    targets : wanted thresholds. tolerance : of the chosen resistors, fraction. data : draws and seed.
+    targets : wanted thresholds. tolerance : of the chosen resistors, fraction.
+    draws, seed : random builds per window, and their generator's seed.
 
     Returns
     -------
@@ -48,7 +50,7 @@ def protection_windows(
     for t in sorted({tolerance, *_SIDE_BY_SIDE}):
         found[t] = {}
         for number, case in enumerate(cases(t)):
-            result, pulls = windows(case.model, case.parameters, count=data.draws, seed=data.seed + number)
+            result, pulls = windows(case.model, case.parameters, count=draws, seed=seed + number)
             found[t].update(zip(case.results, result, strict=True))
             if t == tolerance:
                 contributors += [

@@ -16,7 +16,7 @@ from subwright.base.preferred import at_least, at_most
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Mosfet, Relay
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, remembered
 from subwright.stages.speaker_guard_bill import guard_parts
 from subwright.stages.speaker_guard_detector import design_detector
 from subwright.stages.speaker_guard_records import (
@@ -78,6 +78,7 @@ def choose_speaker_switch(spec: SpeakerGuardSpec, data: SpeakerGuardInput, libra
     return relay
 
 
+@remembered
 def design_speaker_guard(
     spec: SpeakerGuardSpec, data: SpeakerGuardInput, library: Library, chosen: Parting
 ) -> SpeakerGuardResult:

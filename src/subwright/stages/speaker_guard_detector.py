@@ -115,6 +115,29 @@ def _thresholds(
     )
 
 
+def _alike(
+    sink_a: float, most_a: float, resistor_ohm: float, floating: bool, aim_v: float
+) -> tuple[float, _Thresholds]:
+    """Pull resistor that makes both polarities alike, and neither so early that the lowest note reaches it.
+
+    Where none keeps clear of it, the one that comes nearest to the aim; a rule then tells.
+    """
+    leg_ohm = 0.5 * resistor_ohm if floating else resistor_ohm
+
+    def miss(pull_ohm: float) -> float:
+        current = _through_pnp(sink_a, pull_ohm, 0.0, NPN_GAIN)
+        return abs(base_emitter_v(current) + current * leg_ohm - aim_v)
+
+    ranked = sorted((float(ohm) for ohm in between(*_PULLS_OHM, "E12")), key=miss)
+    nearest: _Thresholds | None = None
+    for ohm in ranked:
+        found = _thresholds(sink_a, most_a, resistor_ohm, ohm, floating)
+        if found.low_v >= _LEAST_V:
+            return ohm, found
+        nearest = nearest or found
+    return ranked[0], nearest or _thresholds(sink_a, most_a, resistor_ohm, ranked[0], floating)
+
+
 def design_detector(
     spec: SpeakerGuardSpec, data: SpeakerGuardInput, drive: SwitchDrive, library: Library
 ) -> DcDetector:
@@ -151,13 +174,7 @@ def design_detector(
     tau, resistor, capacitor = min(fits, key=lambda f: (round(f[0] / slow, 1), f[2]))
     most_a = (data.corners[Corner.MAX] - base_emitter_v(drive.sink_a)) / drive.base_ohm
     aim = base_emitter_v(drive.sink_a) + drive.sink_a / NPN_GAIN * resistor / legs
-    tried = {
-        float(pull): _thresholds(drive.sink_a, most_a, resistor, float(pull), data.floating)
-        for pull in between(*_PULLS_OHM, "E12")
-    }
-    # Both polarities alike, and neither so early that the lowest note reaches it hot.
-    pull = min(tried, key=lambda ohm: (tried[ohm].low_v < _LEAST_V, abs(tried[ohm].negative_v - aim)))
-    found = tried[pull]
+    pull, found = _alike(drive.sink_a, most_a, resistor, data.floating, aim)
     if data.stuck_v <= found.high_v:
         raise NoSolutionError(
             message="The stuck output never reaches the detector's threshold.",
