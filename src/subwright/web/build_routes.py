@@ -12,7 +12,6 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from subwright import service
 from subwright.base.errors import SubwrightError
-from subwright.outputs.spec_entries import SpecEntry
 from subwright.outputs.svg import Plot
 from subwright.outputs.views import FindingRow, Sheet
 from subwright.session import BuildSession, Outcome, moved_between
@@ -345,7 +344,7 @@ def _whole(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, 
         return {**values, "scene": "", "state": "", "ruler": None, "emf": 0.0}
     moment = desk.moment(outcome, view.emf, view.level)
     wide, narrow = desk.drawn(outcome, moment, reader)
-    ruler = scene_of(outcome.design, outcome.overview, moment).ruler
+    ruler = scene_of(outcome.design, outcome.overview, moment, reader.word).ruler
     return {
         **values,
         "scene": wide.svg + narrow.svg,
@@ -380,7 +379,7 @@ def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, v
         sheet=sheet,
         inputs=inputs_of(session, key),
         parts=PARTS,
-        label=_label_of,
+        label=lambda entry: reader.label("keys", entry.key),
         took=lambda item: chosen(outcome.design, item) if outcome.solved is not None else "",
         error=outcome.error,
         figures=plots,
@@ -487,7 +486,3 @@ def _findings_apart(before: Outcome, after: Outcome) -> tuple[list[FindingRow], 
 def _place(row: FindingRow) -> tuple[str, str, str]:
     """What makes a finding the same one: not the part that it names in brackets."""
     return row.code, row.severity, row.quantity.partition(" (")[0]
-
-
-def _label_of(entry: SpecEntry) -> str:
-    return entry.key.replace("_", " ")

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["LANGUAGES", "SPOKEN", "chosen", "spoken", "texts", "word"]
+__all__ = ["LANGUAGES", "SPOKEN", "chosen", "label", "labels", "spoken", "texts", "word"]
 
 LANGUAGES = ("en", "de")
 
@@ -58,3 +58,20 @@ def chosen(cookie: str, accepted: str) -> str:
 def spoken(language: str) -> Mapping[str, str]:
     """The texts that scripts say, by key."""
     return {key: texts()[language][key] for key in SPOKEN}
+
+
+@cache
+def labels() -> Mapping[str, Mapping[str, str]]:
+    """German names of keys, kinds of parts, sheets, figures and acts, by what they are in English."""
+    raw = tomllib.loads(files("subwright.web").joinpath("labels.toml").read_text(encoding="utf-8"))
+    return {group: dict(rows) for group, rows in raw.items()}
+
+
+def label(language: str, group: str, name: str) -> str:
+    """What something is called; a name that the catalogue does not know yet stays as it is.
+
+    >>> label("de", "keys", "cable_length"), label("en", "keys", "cable_length")
+    ('Kabelweg, einfach', 'cable length')
+    """
+    known = labels()[group].get(name) if language == "de" else None
+    return known or name.replace("_", " ")

@@ -21,7 +21,7 @@ from subwright.outputs.look import DARK, LIGHT, MONO, TEXT, Palette, drawing_css
 from subwright.outputs.tables import margin_text, share_used
 from subwright.session import BuildSession, Outcome
 from subwright.stages.common import Corner, Level
-from subwright.web.catalogue import chosen, spoken, texts
+from subwright.web.catalogue import chosen, label, spoken, texts
 from subwright.web.customary import customary
 from subwright.web.drawing import Drawn, draw_narrow, draw_wide
 from subwright.web.measuring import Recordings
@@ -62,6 +62,15 @@ class Reader:
         """One of the workbench's own words."""
         return texts()[self.language][key]
 
+    def label(self, group: str, name: str) -> str:
+        """What a key, a kind of part, a sheet, a figure or an act is called."""
+        return label(self.language, group, name)
+
+    @property
+    def english(self) -> Markup:
+        """Marks what a design says about itself, which is English, on a page of another language."""
+        return Markup("" if self.language == "en" else ' lang="en"')
+
     def stage(self, key: str) -> str:
         """A stage's name; one that the catalogue does not know yet goes by its key."""
         return texts()[self.language].get(key, key.replace("_", " "))
@@ -88,6 +97,8 @@ class Desk:
                 t=reader.word,
                 stage=reader.stage,
                 say=reader.say,
+                called=reader.label,
+                en=reader.english,
                 spoken=lambda: spoken(reader.language),
                 reader=reader,
                 example=EXAMPLE,
@@ -104,7 +115,7 @@ class Desk:
 
     def drawn(self, outcome: Outcome, moment: Moment, reader: Reader) -> tuple[Drawn, Drawn]:
         """The drawing in both layouts."""
-        scene = scene_of(outcome.design, outcome.overview, moment)
+        scene = scene_of(outcome.design, outcome.overview, moment, reader.word)
         return draw_wide(scene, reader.word, reader.say), draw_narrow(scene, reader.word, reader.say)
 
     def session(self, name: str) -> BuildSession:

@@ -58,14 +58,14 @@ def _words(
     at += 9.0
     pen.rect(x, at, _BAR, 5, "rest")
     pen.rect(x, at, max(_BAR * label.used, 1.0), 5, "dota" if label.tight else "solid")
-    rows = [label.margin_text, *wrap(label.tightest, chars)]
+    rows = [label.margin_text, *wrap(label.tightest, chars)]  # what the margin is of is the design's own word
     if len(rows) > _ROWS:
         kept = rows[_ROWS - 1]
         kept = kept if len(kept) <= chars - 2 else kept.rpartition(" ")[0] or kept[: chars - 2]
         rows = [*rows[: _ROWS - 1], f"{kept} \u2026"]
-    for row in rows:
+    for i, row in enumerate(rows):
         at += 14.0
-        pen.text(x, at + 3, row, "ta sm" if label.tight else "ts sm")
+        pen.text(x, at + 3, row, "ta sm" if label.tight else "ts sm", foreign=i > 0)
 
 
 def draw_wide(scene: Scene, words: Words, say: Words) -> Drawn:
@@ -122,7 +122,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
     things.fuse(pen, 215, _ROW)
     pen.end()
     if scene.shapes.bridge:
-        things.bridge(pen, 470, _ROW)
+        things.bridge(pen, 470, _ROW, words)
     elif scene.shapes.boost:
         stage("boost", 306, 132)
         things.switches(pen, 356, _ROW, scene)
@@ -208,7 +208,7 @@ def _wide_sound(pen: Pen, scene: Scene, words: Words) -> None:
     pen.end()
     _air(pen, scene, mouth_x + 16, mouth_y, 4)
     pen.link("air", (700, 452, 250, 140))
-    pen.text(716, 500, scene.level_text or "silent", "t loud", key="air.level")
+    pen.text(716, 500, scene.level_text, "t loud", key="air.level")
     pen.text(716, 526, scene.level_note, "ts", key="air.note")
     pen.text(716, 548, words("air.where"), "ts sm")
     pen.text(716, 566, words("air.cabin") if scene.shapes.cabin else words("air.open"), "ts sm")
@@ -256,7 +256,7 @@ def draw_narrow(scene: Scene, words: Words, say: Words) -> Drawn:
     _air(pen, scene, mouth_x - 4, mouth_y, 1)
     y += 130
     pen.link("air", (34, y - 40, 302, 96))
-    pen.text(40, y, scene.level_text or "silent", "t loud", key="air.level")
+    pen.text(40, y, scene.level_text, "t loud", key="air.level")
     pen.text(40, y + 22, scene.level_note, "ts", key="air.note")
     pen.text(40, y + 42, words("air.where"), "ts sm")
     pen.end()

@@ -24,11 +24,20 @@ class Pen:
         self.parts += markup
 
     def text(
-        self, x: float, y: float, content: str, classes: str = "t", anchor: str = "start", key: str = ""
+        self,
+        x: float,
+        y: float,
+        content: str,
+        classes: str = "t",
+        anchor: str = "start",
+        key: str = "",
+        *,
+        foreign: bool = False,
     ) -> None:
-        """One line of text."""
+        """One line of text; ``foreign`` where a design says it, in English, on a page of any language."""
         said = self.say(content)
-        self.parts.append(text(x, y, said, classes=classes, anchor=anchor, extra=self._keyed(key)))
+        extra = self._keyed(key) + (' lang="en"' if foreign else "")
+        self.parts.append(text(x, y, said, classes=classes, anchor=anchor, extra=extra))
         if key:
             self.live[self._name(key)] = {"text": said}
 

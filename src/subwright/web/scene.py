@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +15,21 @@ from subwright.outputs.tables import TIGHT, margin_text, share_used
 from subwright.outputs.views import Overview
 from subwright.stages.common import Corner, Level
 
-__all__ = ["Label", "Ruler", "Scene", "Shapes", "scene_of"]
+__all__ = ["Label", "Ruler", "Scene", "Shapes", "margin_said", "scene_of"]
+
+Words = Callable[[str], str]
 
 _FILTER_POINTS = 40
+_MARGINS = (
+    "none left",
+    "under",
+    "left",
+    "far beyond",
+    "beyond",
+    "times the need",
+    "times the limit",
+    "ample",
+)
 _EXTRAS = ("battery_guard", "control", "input", "speaker_guard")
 
 
@@ -124,17 +136,19 @@ def _watts(design: Design, moment: Moment) -> dict[str, float]:
     return passed
 
 
-def _loss(moment: Moment, *steps: str) -> str:
+def _loss(words: Words, moment: Moment, *steps: str) -> str:
     if moment.point is None:
         return ""
     watts = sum(w for name, w in moment.point.losses_w.items() if step_of(name) in steps)
-    return f"heat {show(watts, 'power')}" if watts > 0.0 else ""
+    return words("draw.heat").format(show(watts, "power")) if watts > 0.0 else ""
 
 
-def _figures(design: Design, moment: Moment) -> dict[str, tuple[str, ...]]:
+def _figures(design: Design, moment: Moment, words: Words) -> dict[str, tuple[str, ...]]:
     """The live lines of each stage."""
     point, supply = moment.point, design.supply
-    quiet = "" if point is not None else "off" if moment.state.startswith("off") else "no figures"
+    quiet = ""
+    if point is None:
+        quiet = words("draw.off" if moment.state.startswith("off") else "draw.no figures")
 
     def when(text: str) -> str:
         return text if point is not None else quiet
@@ -149,28 +163,31 @@ def _figures(design: Design, moment: Moment) -> dict[str, tuple[str, ...]]:
             printed(point.battery_w if point else None, "power"),
         ),
         "wiring": (
-            f"fuse {show(supply.fuse_a, 'current')}",
+            words("draw.fuse").format(show(supply.fuse_a, "current")),
             f"{show(supply.cable_positive_m, 'length')}, {show(supply.section_m2, 'area')}",
-            _loss(moment, "supply"),
+            _loss(words, moment, "supply"),
         ),
-        "filter": (show(design.filter.corner_hz, "frequency"), f"order {design.spec.filter.order}"),
+        "filter": (
+            show(design.filter.corner_hz, "frequency"),
+            words("draw.order").format(design.spec.filter.order),
+        ),
         "amplifier": (
             when(printed(point.output_w if point else None, "power")),
-            f"into {show(design.amplifier.load_ohm, 'resistance')}",
-            _loss(moment, "amplifier"),
+            words("draw.into").format(show(design.amplifier.load_ohm, "resistance")),
+            _loss(words, moment, "amplifier"),
         ),
-        "heat": _heat(design, moment),
+        "heat": _heat(design, moment, words),
         "driver": (
             (f"{design.driver.count} \u00d7 " if design.driver.count > 1 else "")
             + (design.driver.name or design.driver.part_id),
-            when(f"{show(point.output_peak_v, 'voltage')} peak" if point else ""),
+            when(words("draw.peak").format(show(point.output_peak_v, "voltage")) if point else ""),
         ),
         "enclosure": (
-            design.spec.enclosure.kind,
+            words(f"draw.{design.spec.enclosure.kind}"),
             show(design.enclosure.net_volume_m3, "volume"),
             show(design.enclosure.tuning_hz or design.enclosure.fc_hz, "frequency"),
         ),
-        "protection": _trips(design),
+        "protection": _trips(design, words),
     }
     if design.converter is not None:
         timing = design.converter.plan.timing
@@ -178,49 +195,49 @@ def _figures(design: Design, moment: Moment) -> dict[str, tuple[str, ...]]:
         figures["converter"] = (
             f"{2 * plan.switch.per_side} \u00d7 {plan.switch.mosfet.id}",
             show(timing.switching_hz, "frequency"),
-            _loss(moment, "converter"),
+            _loss(words, moment, "converter"),
         )
         figures["rails"] = (
             when(f"\u00b1{show(point.rail_crest_v, 'voltage')}" if point else ""),
             plan.rectifier.rectifier.id,
-            _loss(moment, "rails"),
+            _loss(words, moment, "rails"),
         )
     if design.boost is not None:
         made, choke = design.boost.plan, design.boost.plan.choke
         figures["boost"] = (
             f"{made.switch.per_side} \u00d7 {made.switch.mosfet.id}",
             show(made.timing.switching_hz, "frequency"),
-            _loss(moment, "converter"),
+            _loss(words, moment, "converter"),
         )
-        figures["choke"] = (f"{choke.turns} turns", choke.core.id)
+        figures["choke"] = (words("draw.turns").format(choke.turns), choke.core.id)
         figures["raised"] = (
             when(show(point.rail_crest_v, "voltage") if point else ""),
             made.diode.rectifier.id,
-            _loss(moment, "rails"),
+            _loss(words, moment, "rails"),
         )
     if design.transformer is not None:
         core = design.transformer
         stacked = f"{core.stack} \u00d7 " if core.stack > 1 else ""
         figures["transformer"] = (
-            f"{core.primary_turns} : {core.secondary_turns} turns",
+            words("draw.turns").format(f"{core.primary_turns} : {core.secondary_turns}"),
             f"{stacked}{core.core.id}",
-            _loss(moment, "transformer"),
+            _loss(words, moment, "transformer"),
         )
     return figures
 
 
-def _heat(design: Design, moment: Moment) -> tuple[str, ...]:
+def _heat(design: Design, moment: Moment, words: Words) -> tuple[str, ...]:
     sink_c = design.heat.sink_c.get(moment.level)
     hot = "" if sink_c is None or moment.point is None else show(sink_c, "temperature")
-    return (hot or "cold", f"air {show(design.heat.air_c, 'temperature')}")
+    return (hot or words("draw.cold"), words("draw.air").format(show(design.heat.air_c, "temperature")))
 
 
-def _trips(design: Design) -> tuple[str, ...]:
+def _trips(design: Design, words: Words) -> tuple[str, ...]:
     trips = [t for name, t in design.protection.thresholds.items() if name.endswith("trip") and t.unit == "V"]
-    return tuple(f"off at {show(trip.nominal, 'voltage')}" for trip in trips)
+    return tuple(words("draw.off at").format(show(trip.nominal, "voltage")) for trip in trips)
 
 
-def _label(key: str, figures: tuple[str, ...], design: Design, *stages: str) -> Label:
+def _label(key: str, figures: tuple[str, ...], design: Design, words: Words, *stages: str) -> Label:
     found = _judged(design, stages or (key,))
     kept = tuple(figure for figure in figures if figure)
     if not found:
@@ -230,7 +247,7 @@ def _label(key: str, figures: tuple[str, ...], design: Design, *stages: str) -> 
         key=key,
         figures=kept,
         tightest=least.quantity.partition(" (")[0],
-        margin_text=margin_text(least.margin),
+        margin_text=margin_said(least.margin, words),
         used=share_used(least.margin),
         tight=least.margin < TIGHT and least.severity in ("stop", "warn"),
     )
@@ -312,9 +329,17 @@ def _shapes(design: Design) -> Shapes:
     )
 
 
-def scene_of(design: Design, overview: Overview, moment: Moment) -> Scene:
-    """The scene of a design at one moment."""
-    figures = _figures(design, moment)
+def margin_said(margin: float, words: Words) -> str:
+    """A margin in the reader's language: "32 % left", "3 % beyond"."""
+    text = margin_text(margin)
+    for phrase in _MARGINS:
+        text = text.replace(phrase, words(f"draw.{phrase}"))
+    return text
+
+
+def scene_of(design: Design, overview: Overview, moment: Moment, words: Words) -> Scene:
+    """The scene of a design at one moment; ``words`` gives a text by its key in the reader's language."""
+    figures = _figures(design, moment, words)
     stages = {
         "wiring": ("wiring",),
         "rails": ("rails",),
@@ -322,7 +347,9 @@ def scene_of(design: Design, overview: Overview, moment: Moment) -> Scene:
         "raised": ("raised",),
         "heat": ("heat",),
     }
-    labels = {key: _label(key, lines, design, *stages.get(key, (key,))) for key, lines in figures.items()}
+    labels = {
+        key: _label(key, lines, design, words, *stages.get(key, (key,))) for key, lines in figures.items()
+    }
     corners = design.supply.corners
     low, high = corners[Corner.MIN], corners[Corner.MAX]
     point = moment.point
@@ -342,8 +369,8 @@ def scene_of(design: Design, overview: Overview, moment: Moment) -> Scene:
         rail_share=0.0 if point is None else point.rail_crest_v / rail_top,
         swing=0.0 if point is None or point.rail_crest_v <= 0 else point.output_peak_v / point.rail_crest_v,
         cone=0.0 if point is None or moment.level is Level.IDLE else point.output_peak_v / peak_top,
-        level_text=loud,
-        level_note=f"{show(watts['air'], 'power')} of sound" if watts["air"] > 0.0 else "",
+        level_text=loud or words("draw.silent"),
+        level_note=words("draw.of sound").format(show(watts["air"], "power")) if watts["air"] > 0.0 else "",
         ruler=_ruler(design),
         shapes=_shapes(design),
         extras={key: _least(design, key) for key in _EXTRAS if getattr(design, key, None) is not None},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import cos, pi, sin
 
 from subwright.outputs.drawing import num
@@ -307,7 +308,7 @@ def switch(pen: Pen, x: float, y: float) -> None:
     pen.path(f"M{num(x - 10)} {num(y - 1)}l20 -10", "pen")
 
 
-def bridge(pen: Pen, x: float, y: float) -> None:
+def bridge(pen: Pen, x: float, y: float, words: Callable[[str], str]) -> None:
     """The note in place of a converter."""
-    pen.text(x, y - 14, "no converter", "ts", "middle")
-    pen.text(x, y + 24, "straight from the battery", "ts", "middle")
+    pen.text(x, y - 14, words("draw.no converter"), "ts", "middle")
+    pen.text(x, y + 24, words("draw.straight"), "ts", "middle")
