@@ -90,12 +90,12 @@ def _rectifiers(kit: Kit) -> None:
     for row, tap in enumerate("ab"):
         y = 250 + 160 * row
         sheet.flag(f"tap_{tap}", (740, y), "left", heavy=True)
-        sheet.wire((740, y), (790 + 100 * row, y), heavy=True)
+        sheet.wire((740, y), (790 + 120 * row, y), heavy=True)
     for word, y, up in (("positive", 150, True), ("negative", 520, False)):
         net = f"inner_{word}"
         diodes = [_on(kit, "inner rectifier", net, f"tap_{tap}") for tap in "ab"]
         for row, (tap, diode) in enumerate(zip("ab", diodes, strict=True)):
-            x, tap_y = 790 + 100 * row, 250 + 160 * row
+            x, tap_y = 790 + 120 * row, 250 + 160 * row
             if up:
                 kit.upright(diode, net, x, y + 20)
                 sheet.wire((x, y), (x, y + 20), heavy=True)
@@ -105,12 +105,12 @@ def _rectifiers(kit: Kit) -> None:
                 sheet.wire((x, y - 20), (x, y), heavy=True)
                 sheet.wire((x, y - 60), (x, tap_y), heavy=True)
         cans = _all(kit, "inner reservoir", net)
-        pitch = min(70, 140 // max(len(cans) - 1, 1) // 10 * 10)
-        end = 980 + pitch * (len(cans) - 1)
-        sheet.wire((740, y), (790, y), (890, y), (end, y), heavy=True)
+        pitch = min(70, 130 // max(len(cans) - 1, 1) // 10 * 10)
+        end = 1000 + pitch * (len(cans) - 1)
+        sheet.wire((740, y), (790, y), (910, y), (end, y), heavy=True)
         sheet.flag(net, (740, y), "left", heavy=True)
         for n, can in enumerate(cans):
-            x = 980 + pitch * n
+            x = 1000 + pitch * n
             if up:
                 sheet.wire((x, y), (x, y + 20), heavy=True)
                 sheet.ground(GROUND, kit.upright(can, net, x, y + 20).end(can, net))
@@ -119,9 +119,9 @@ def _rectifiers(kit: Kit) -> None:
                 sheet.wire((x, y - 20), (x, y), heavy=True)
                 sheet.wire((x, y - 60), (x, y - 80), heavy=True)
         if not up:
-            sheet.wire((980, y - 80), (max(end, 1010), y - 80), heavy=True)
-            sheet.wire((1010, y - 80), (1010, y - 70))
-            sheet.ground(GROUND, (1010, y - 70))
+            sheet.wire((1000, y - 80), (max(end, 1030), y - 80), heavy=True)
+            sheet.wire((1030, y - 80), (1030, y - 70))
+            sheet.ground(GROUND, (1030, y - 70))
 
 
 def draw_lifting(kit: Kit, name: str) -> None:
