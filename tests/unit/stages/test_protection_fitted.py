@@ -204,6 +204,17 @@ def test_advice_waits_until_somebody_looks(monkeypatch: pytest.MonkeyPatch) -> N
     assert written[2] == plain(one.advice[2])
 
 
+def test_advice_beside_a_trimmer_is_no_better_than_all_fine() -> None:
+    """A trimmer's rule bends the windows: signs turn within the limits."""
+    result = design_protection(ProtectionSpec(trimmer=True, thermal_trimmer=True), DATA, load_library())
+    for advice in result.advice:
+        for fine, pair, coarse in (
+            (advice.trip_fine, advice.trip_pair, advice.trip_coarse),
+            (advice.release_fine, advice.release_pair, advice.release_coarse),
+        ):
+            assert 0.999 * fine <= pair <= 1.001 * coarse
+
+
 def test_advice_lies_between_fine_and_coarse(result: ProtectionResult) -> None:
     assert [a.protection for a in result.advice] == ["under-voltage", "over-voltage", "thermal"]
     for advice in result.advice:

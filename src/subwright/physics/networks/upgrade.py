@@ -10,9 +10,12 @@ import numpy as np
 
 from subwright.base.errors import RangeError
 
-from .tolerance import Model, Parameter, sensitivities
+from ._checks import Array
+from .tolerance import Model, Parameter, sensitivities, worst_case
 
 __all__ = ["PairUpgrade", "rank_pairs"]
+
+_TRIED = 6
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -36,7 +39,7 @@ def rank_pairs(
     """Every pair of parts bought finer, the one that narrows the windows most first.
 
     Each pair is evaluated at its own worst-case corners (by the sign of each sensitivity), not from the
-    sensitivities alone.
+    sensitivities alone; the foremost of them with every flip of a sign that makes it worse.
 
     Parameters
     ----------
@@ -92,14 +95,35 @@ def rank_pairs(
     shape = corners.shape[:3]
     results = np.atleast_2d(model(corners.reshape(-1, wide.shape[0]).T)).reshape(-1, *shape)
     own = results[np.arange(shape[1]), :, np.arange(shape[1])]  # (results, options, 2)
-    half = 0.5 * (own[..., 1] - own[..., 0]).T
-    left = (half[:-1] / half[-1]).mean(axis=1)
-    ranked = tuple(
+    quick = 0.5 * (own[..., 1] - own[..., 0]).T
+    order = np.argsort((quick[:-1] / quick[-1]).mean(axis=1), kind="stable")
+    # A sign may turn within the limits, as beside a trimmer: the foremost are tried with every flip.
+    whole = _half(model, coarse)
+    tried = [_bought(model, coarse, fine, pairs[n], whole) for n in order[:_TRIED]]
+    rest = [
         PairUpgrade(
             parts=(names[pairs[n][0]], names[pairs[n][1]]),
-            half_widths=tuple(float(h) for h in half[n]),
-            left=float(left[n]),
+            half_widths=tuple(float(h) for h in quick[n]),
+            left=float((quick[n] / quick[-1]).mean()),
         )
-        for n in np.argsort(left, kind="stable")
+        for n in order[_TRIED:]
+    ]
+    return tuple(float(h) for h in whole), (*sorted(tried, key=lambda pair: pair.left), *rest)
+
+
+def _half(model: Model, parameters: Sequence[Parameter]) -> Array:
+    low, high = worst_case(model, parameters)
+    return np.asarray(0.5 * (high - low))
+
+
+def _bought(
+    model: Model, coarse: Sequence[Parameter], fine: Sequence[Parameter], pair: tuple[int, int], whole: Array
+) -> PairUpgrade:
+    mixed = [fine[n] if n in pair else part for n, part in enumerate(coarse)]
+    half = _half(model, mixed)
+    first, second = (coarse[n].name for n in pair)
+    return PairUpgrade(
+        parts=(first, second),
+        half_widths=tuple(float(h) for h in half),
+        left=float((half / whole).mean()),
     )
-    return tuple(float(h) for h in half[-1]), ranked
