@@ -324,12 +324,15 @@ def closed_permeability(
 
     Parameters
     ----------
-    effective, effective_uncertainty : permeability measured on the pair, and its standard uncertainty.
-    path_m : effective length, m. gap_m, gap_uncertainty_m : left between the ground faces in all, m.
+    effective : relative permeability measured on the pair, dimensionless, > 0.
+    effective_uncertainty : its standard uncertainty, dimensionless.
+    path_m : effective length, m, > 0.
+    gap_m : left between the ground faces in all, m, >= 0.
+    gap_uncertainty_m : its standard uncertainty, m.
 
     Returns
     -------
-    (permeability, standard uncertainty).
+    (relative permeability of the material, its standard uncertainty), dimensionless.
 
     Raises
     ------

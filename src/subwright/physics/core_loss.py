@@ -108,7 +108,8 @@ def loss_factor(
 
     Parameters
     ----------
-    temperature_c : core temperature, °C. flux_peak_t : peak flux density, T, > 0; shapes broadcast.
+    temperature_c : core temperature, °C; shapes broadcast.
+    flux_peak_t : peak flux density, T, > 0.
     ct0, ct1, ct2 : as for :func:`temperature_factor`, taken at 200 mT where ``beta_per_k`` isn't 0.
     beta_per_k : rise of the exponent of B per kelvin, 1/K; curves of loss over B are flatter when cold.
 
