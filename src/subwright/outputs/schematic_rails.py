@@ -94,7 +94,11 @@ def _rectifiers(kit: Kit) -> None:
     for word, y, up in (("positive", 150, True), ("negative", 520, False)):
         net = f"inner_{word}"
         diodes = [_on(kit, "inner rectifier", net, f"tap_{tap}") for tap in "ab"]
-        for row, (tap, diode) in enumerate(zip("ab", diodes, strict=True)):
+        for row, tap in (
+            (1, "b"),
+            (0, "a"),
+        ):  # so the right one's text goes between
+            diode = diodes[row]
             x, tap_y = 790 + 120 * row, 250 + 160 * row
             if up:
                 kit.upright(diode, net, x, y + 20)
