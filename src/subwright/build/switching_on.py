@@ -11,6 +11,7 @@ from subwright.parts.library import Library
 from subwright.physics.transients import CLAMPED_DUMP_V
 from subwright.stages.battery_guard import BatteryGuardResult
 from subwright.stages.common import Corner, Level
+from subwright.stages.converter_boost_stop import run_current_a
 from subwright.stages.control import TIMER_SUPPLY_A, ControlInput, ControlResult, StandbyItem, design_control
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_reference import COMPARATOR_SUPPLY_A
@@ -38,7 +39,10 @@ def control(
         own += (converter.control_w + converter.gate_w) / corners[Corner.NOMINAL]
     elif electrical.boost is not None:
         plan = electrical.boost.plan
-        own += plan.controller.quiescent_a + plan.drive.gate_a
+        if plan.gate_supply is None:
+            own += plan.controller.quiescent_a + plan.drive.gate_a
+        else:  # the rail feeds them; the control line only lets it
+            own += run_current_a(corners[Corner.NOMINAL])
         own += spec.amplifier.control_current_a
     else:
         own += spec.amplifier.control_current_a

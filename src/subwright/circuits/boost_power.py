@@ -7,6 +7,7 @@ predicts a drain spike.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -27,6 +28,8 @@ from subwright.circuits.netlist import (
     TestPoint,
 )
 from subwright.circuits.simulate import Traces
+from subwright.stages.converter_bill import GATE_PULL_OHM
+from subwright.stages.converter_boost_bill import BYPASS_ID
 
 __all__ = [
     "BoostPoint",
@@ -49,6 +52,8 @@ _SETTLE: Final = 400
 _KEPT: Final = 80
 _AVERAGE: Final = 20
 _STEPS: Final = 200
+_BYPASS_F: Final = 1e-6
+_BYPASS_OHM: Final = 10e-3
 _DRIFT: Final = 2e-3
 _RIPPLE: Final = 0.02  # of the rail, accepted in a quick stage
 
@@ -106,6 +111,19 @@ def boost_circuit(values: BoostPowerValues) -> Circuit:
         *_snubber(v, number),
         *_rectifier(v, number),
         *_cans(v, number, "rail capacitor", "rail"),
+        *(
+            Part(
+                designator=number.next("C"),
+                kind="capacitor",
+                nets=("rail", GROUND),
+                value=_BYPASS_F,
+                role="rail bypass capacitor",
+                part_id=BYPASS_ID,
+                series_ohm=_BYPASS_OHM,
+                initial_v=v.rail_v,
+            )
+            for _ in range(v.bypass_count)
+        ),
         Part(
             designator=number.next("R"),
             kind="resistor",
@@ -242,18 +260,33 @@ def _switch(v: BoostPowerValues, number: Numbering) -> list[Part]:
             role="gate drive",
             standing="bench",
         ),
-        *(
-            Part(
-                designator=number.next("Q"),
-                kind="mosfet",
-                nets=("drain", "gate", GROUND),
-                model="SWITCH",
-                role="boost switch",
-                part_id=v.ids["boost switch"],
-            )
-            for _ in range(v.switches)
-        ),
+        *(part for place in range(1, v.switches + 1) for part in _one_switch(v, place, number)),
     ]
+
+
+def _one_switch(v: BoostPowerValues, place: int, number: Numbering) -> Iterator[Part]:
+    """A switch with its resistors at its own gate."""
+    gate = f"gate_{place}"
+    yield Part(
+        designator=number.next("Q"),
+        kind="mosfet",
+        nets=("drain", gate, GROUND),
+        model="SWITCH",
+        role="boost switch",
+        part_id=v.ids["boost switch"],
+    )
+    for role, nets, ohm in (
+        ("gate resistor", ("gate", gate), v.gate_ohm),
+        ("gate pull-down", (gate, GROUND), GATE_PULL_OHM),
+    ):
+        yield Part(
+            designator=number.next("R"),
+            kind="resistor",
+            nets=nets,
+            value=ohm,
+            role=role,
+            part_id=code(ohm, "resistance"),
+        )
 
 
 def _snubber(v: BoostPowerValues, number: Numbering) -> list[Part]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from subwright.base.errors import SubwrightError
 from subwright.stages.converter_boost import BoostCrest, BoostValues, boost_crest
+from subwright.stages.converter_boost_bill import BYPASS_COUNT
 from subwright.stages.converter_boost_records import BoostPlan
 
 __all__ = ["BoostPowerValues", "closed_point", "from_plan"]
@@ -24,7 +25,8 @@ class BoostPowerValues:
     input_f, input_esr_ohm, input_count, rail_f, rail_esr_ohm, rail_count : banks and their cans.
     sense_turns, sense_h, burden_ohm, reset_ohm : current transformer in the drain lead, inductance of its one
         turn. snubber_ohm, snubber_f : from the node to ground. bleeder_ohm : across the rail.
-    avalanche_v : of the switches. ids : what to buy, by role.
+    avalanche_v : of the switches. ids : what to buy, by role. gate_ohm : at each gate. bypass_count :
+        ceramics of 1 µF on the rail, in the pulse's loop.
     """
 
     emf_v: float
@@ -60,6 +62,8 @@ class BoostPowerValues:
     bleeder_ohm: float
     avalanche_v: float
     ids: dict[str, str]
+    gate_ohm: float = 10.0
+    bypass_count: int = 0
 
     @property
     def period_s(self) -> float:
@@ -149,4 +153,6 @@ def from_plan(
             "boost rectifier": rectifier.id,
             "current transformer core": sense.core.id,
         },
+        gate_ohm=plan.drive.gate_ohm,
+        bypass_count=BYPASS_COUNT,
     )

@@ -13,6 +13,7 @@ __all__ = [
     "BipolarModel",
     "ComparatorModel",
     "ControllerModel",
+    "CurrentModeModel",
     "DiodeModel",
     "JunctionModel",
     "Model",
@@ -41,6 +42,7 @@ ModelKind: TypeAlias = Literal[
     "photovoltaic",
     "square law",
     "controller",
+    "current mode",
 ]
 
 
@@ -230,9 +232,36 @@ class ControllerModel:
     quiescent_a: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CurrentModeModel:
+    """A one-output current-mode controller: each pulse begins with the ramp and ends at the sensed current.
+
+    The resistor at RT/CT charges the ramp from the reference; ``discharge_a`` empties it, and the output
+    rests meanwhile. The pulse ends where the sense pin passes the error amplifier's output less ``comp_offset_v``,
+    divided by ``sense_division``, or ``sense_v`` at most.
+    """
+
+    kind: ClassVar[ModelKind] = "current mode"
+    name: str
+    vref_v: float
+    error_v: float
+    ramp_low_v: float
+    ramp_high_v: float
+    discharge_a: float
+    sense_v: float
+    sense_division: float
+    comp_offset_v: float
+    sense_delay_s: float
+    output_drop_v: float
+    uvlo_on_v: float
+    uvlo_off_v: float
+    quiescent_a: float
+
+
 Model: TypeAlias = (
     BipolarModel
     | ControllerModel
+    | CurrentModeModel
     | DiodeModel
     | ZenerModel
     | JunctionModel

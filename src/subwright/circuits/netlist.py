@@ -67,6 +67,7 @@ PartKind: TypeAlias = Literal[
     "regulator",
     "3525 controller",
     "494 controller",
+    "384x controller",
     "voltage source",
     "current source",
     "voltage by voltage",
@@ -140,6 +141,7 @@ PINS: Final[Mapping[PartKind, tuple[str, ...]]] = MappingProxyType(
             "2IN-",
             "2IN+",
         ),
+        "384x controller": ("COMP", "FB", "CS", "RTCT", "GND", "OUT", "VCC", "REF"),
         "voltage source": ("+", "-"),
         "current source": ("from", "into"),
         "voltage by voltage": ("+", "-", "sense +", "sense -"),
@@ -177,6 +179,7 @@ IEEE_315_LETTERS: Final[Mapping[PartKind, str]] = MappingProxyType(
         "regulator": "U",
         "3525 controller": "U",
         "494 controller": "U",
+        "384x controller": "U",
         "voltage source": "BT",
     }
 )
@@ -197,6 +200,7 @@ _MODELLED: Final[Mapping[PartKind, tuple[ModelKind, ...]]] = MappingProxyType(
         "regulator": ("regulator",),
         "3525 controller": ("controller",),
         "494 controller": ("controller",),
+        "384x controller": ("current mode",),
     }
 )
 _PLAIN: Final[tuple[PartKind, ...]] = ("switch", "connector", "jumper")  # nothing but contacts

@@ -15,10 +15,12 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.circuits.analysis import AcSweep, Analysis, Probe, Transient, Voltage
 from subwright.circuits.controller_text import controller_text
+from subwright.circuits.current_mode_text import current_mode_text
 from subwright.circuits.models import (
     BipolarModel,
     ComparatorModel,
     ControllerModel,
+    CurrentModeModel,
     DiodeModel,
     JunctionModel,
     Model,
@@ -186,7 +188,7 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
             yield f"L{name} {far} {nets[1]} {_number(part)}{start}"
         case "diode" | "zener" | "lamp" | "shunt reference" | "regulator" | "comparator":
             yield f"X{name} {at} {part.model}"
-        case "relay" | "gate driver" | "3525 controller" | "494 controller":
+        case "relay" | "gate driver" | "3525 controller" | "494 controller" | "384x controller":
             yield f"X{name} {at} {part.model}"
         case "op-amp":
             yield f"X{name} {' '.join(nets[:3])} {part.model}"
@@ -366,6 +368,8 @@ def _model(model: Model) -> Iterator[str]:
             )
         case ControllerModel():
             yield from controller_text(model)
+        case CurrentModeModel():
+            yield from current_mode_text(model)
         case RegulatorModel():
             yield f".subckt {name} in out adj"
             yield f"B1 out 0 V=V(adj)+({_n(model.reference_v)})"

@@ -14,6 +14,7 @@ from subwright.circuits.converter_values import from_result
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_boost import boost_block
+from subwright.outputs.schematic_boost_control import boost_control_block
 from subwright.outputs.schematic_converter import draw_converter
 from subwright.outputs.schematic_converter_blocks import (
     auxiliary_block,
@@ -95,7 +96,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         **gate_names(result),
     }
     choke = result.choke
-    texts = {
+    texts: dict[str, tuple[str, ...]] = {
         **{f"T101{s}": (f"T101{s}", f"{transformer.primary_turns} t") for s in "AB"},
         **{f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns} t") for s in "CD"},
     }
@@ -174,6 +175,7 @@ _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Gate drive": gate_drive_block,
     "Auxiliary supply": auxiliary_block,
     "Boost converter power stage": boost_block,
+    "Boost converter controller": boost_control_block,
     "Battery guard": battery_guard_block,
     "Protection": protection_block,
     "Switching on and off": control_block,

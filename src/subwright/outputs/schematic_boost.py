@@ -13,6 +13,7 @@ from subwright.circuits.boost_values import from_plan
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
@@ -21,10 +22,10 @@ from subwright.stages.converter_boost import boost_values
 __all__ = ["boost_block", "draw_boost"]
 
 _BUS: Final = 250
-_CAN: Final = 70
+_CAN: Final = 110
+_PAIR: Final = 2
+_ROW: Final = 150  # from one row of switches to the next
 _FIRST_CAN: Final = 210
-_CANS: Final = 3  # at the input; more go to a row of their own
-_RIGHT: Final = 980
 
 
 def boost_block(design: Design, _library: Library) -> Iterator[Block]:
@@ -88,12 +89,11 @@ def _notes(design: Design) -> tuple[str, ...]:
         "measure "
         f"{show(choke.inductance_h, 'inductance')}.",
         f"T101: {plan.sense.core.id}; the drain lead passes it once. Heavy lines carry the power: keep node, "
-        "rectifier and the nearest rail capacitors in one small loop, four 1 µF ceramics in it.",
+        "rectifier and the 1 µF ceramics in one small loop.",
         "Before the fuse goes in: charge the rail through "
         f"{show(boost.precharge.resistor_ohm, 'resistance')} "
         f"for {show(boost.precharge.wait_s, 'time')}. It holds its charge: measure before touching.",
-        "Resistors 0.25 W, film capacitors 63 V unless stated. Gate resistors, controller and loop: parts "
-        "list.",
+        "Resistors 0.25 W, film capacitors 63 V unless stated.",
     )
 
 
@@ -103,7 +103,7 @@ def draw_boost(kit: Kit) -> None:
     cans = kit.circuit.by_role("input capacitor")
     last = _input(kit, cans)
     choke = kit.one("boost choke core")
-    start = last + 50
+    start = last + 70 + (120 if _beside(kit)[0] > _PAIR else 0)
     kit.lying(choke, "input", start, y)
     sheet.wire((170, y), (start, y), heavy=True)
     snub, node = start + 90, start + 170
@@ -126,24 +126,46 @@ def _point(kit: Kit, net: str, at: Point) -> None:
 
 def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
     """Parts side by side from the line at ``y`` down to ground; returns the x of the last."""
-    for part in parts:
+    for group in _alike(parts):
+        part = group[0]
         kit.sheet.wire((x, y), (x, y + 10), heavy=part.kind == "capacitor")
-        kit.sheet.ground(GROUND, kit.upright(part, net, x, y + 10).end(part, net))
+        kit.sheet.ground(GROUND, _group(kit, group, net, x, y + 10).end(part, net))
         x += _CAN
     return x - _CAN
+
+
+def _alike(parts: Sequence[Part]) -> list[list[Part]]:
+    """Parts in parallel that one symbol stands for: those of one role."""
+    groups: dict[str, list[Part]] = {}
+    for part in parts:
+        groups.setdefault(part.role, []).append(part)
+    return list(groups.values())
+
+
+def _group(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> Placed:
+    """One symbol, standing, for parts in parallel; its pin on ``net`` at the top, which is ``y``."""
+    first = parts[0]
+    if len(parts) == 1:
+        return kit.upright(first, net, x, y)
+    name, *value = kit.sheet.texts.get(first.designator, (first.designator,))
+    lines = (f"{name}–{parts[-1].designator}", f"{len(parts)} × {value[0]}" if value else "", *value[1:])
+    also = tuple(part.designator for part in parts[1:])
+    return kit.place(first, x, y + 20, turn=1 if first.nets[0] == net else 3, lines=lines, also=also)
 
 
 def _input(kit: Kit, cans: Sequence[Part]) -> int:
     """The battery's lead and the input bank along the bus; returns the x of the last can."""
     sheet, y = kit.sheet, _BUS
     sheet.flag("input", (170, y), "left", heavy=True)
-    last = _bank(kit, cans[:_CANS], "input", _FIRST_CAN, y)
+    last = _bank(kit, cans, "input", _FIRST_CAN, y)
     _point(kit, "input", (190, y))
-    rest = cans[_CANS:]
-    if rest:
-        sheet.flag("input", (170, 560), "left", heavy=True)
-        sheet.wire((170, 560), (_bank(kit, rest, "input", 210, 560), 560), heavy=True)
     return last
+
+
+def _beside(kit: Kit) -> tuple[int, int]:
+    """Switches in a row, and from one to the next: pairs in up to two rows, threes from five on."""
+    many = len(kit.circuit.by_role("boost switch")) > 2 * _PAIR
+    return (_PAIR + 1, 130) if many else (_PAIR, 160)
 
 
 def _switches(kit: Kit, node: int) -> None:
@@ -153,24 +175,42 @@ def _switches(kit: Kit, node: int) -> None:
     kit.place(primary, node, y + 40, turn=1, flip=True)
     sheet.wire((node, y), (node, y + 20), heavy=True)
     switches = kit.circuit.by_role("boost switch")
-    drain, pitch = y + 130, 110
-    left = node - pitch * (len(switches) - 1)
-    sheet.wire((node, y + 60), (node, drain), heavy=True)
-    if left < node:
-        sheet.wire((left, drain), (node, drain), heavy=True)
-    gates = []
-    for k, switch in enumerate(switches):
-        x = node - pitch * k
-        placed = kit.place(switch, x - 10, drain + 40)
-        sheet.wire((x, drain), placed["drain"], heavy=True)
-        sheet.ground(GROUND, placed["source"])
-        gates.append(placed["gate"])
-    below = drain + 100
-    for gate in gates:
-        sheet.wire(gate, (gate[0] - 10, gate[1]), (gate[0] - 10, below))
-    end = gates[-1][0] - 110
-    sheet.wire((gates[0][0] - 10, below), (end, below))
-    sheet.flag("gate", (end, below), "left", "from the controller")
+    beside, pitch = _beside(kit)
+    rows = [switches[k : k + beside] for k in range(0, len(switches), beside)]
+    end = node - pitch * (len(rows[0]) - 1) - 140
+    for number, row in enumerate(rows):
+        drain = y + 130 + _ROW * number
+        if number:
+            sheet.wire((node, drain - _ROW), (node + 20, drain - _ROW), (node + 20, drain), (node, drain))
+        else:
+            sheet.wire((node, y + 60), (node, drain), heavy=True)
+        sheet.wire((node - pitch * (len(row) - 1), drain), (node, drain), heavy=True)
+        below = drain + 110
+        for k, switch in enumerate(row):
+            x = node - pitch * k
+            placed = kit.place(switch, x - 10, drain + 40)
+            sheet.wire((x, drain), placed["drain"], heavy=True)
+            sheet.ground(GROUND, placed["source"])
+            lead = _gate(kit, kit.pin_net(switch, "gate"), placed["gate"])
+            sheet.wire(lead, (lead[0], below))
+            sheet.wire((lead[0], below), (end, below))
+        if number:
+            sheet.wire((end, below - _ROW), (end, below))
+    sheet.flag("gate", (end, y + 240), "left")
+
+
+def _gate(kit: Kit, net: str, pin: Point) -> Point:
+    """Resistor in a gate's lead and pull-down beside it; returns where the lead ends."""
+    sheet, (x, y) = kit.sheet, pin
+    pull, lead = (
+        next(part for part in kit.circuit.by_role(role) if net in part.nets)
+        for role in ("gate pull-down", "gate resistor")
+    )
+    sheet.wire(pin, (x - 10, y), (x - 20, y))
+    sheet.ground(GROUND, kit.upright(pull, net, x - 10, y).end(pull, net))
+    kit.lying(lead, "gate", x - 60, y)
+    sheet.wire((x - 60, y), (x - 70, y))
+    return x - 70, y
 
 
 def _sense(kit: Kit, node: int) -> None:
@@ -216,17 +256,10 @@ def _rectifier(kit: Kit, node: int) -> int:
 
 
 def _rail(kit: Kit, x: int) -> None:
-    """The rail's bank and bleeder along its line, in rows where they are many, and the way out."""
+    """The rail's bank and bleeder along its line, and the way out."""
     sheet, y = kit.sheet, _BUS
-    parts = [*kit.circuit.by_role("rail capacitor"), *kit.circuit.by_role("rail bleeder")]
-    most = max((_RIGHT - x - 50) // _CAN + 1, 1)
-    rows = [parts[k : k + most] for k in range(0, len(parts), most)]
-    for k, row in enumerate(rows):
-        line = y + 90 * k
-        end = _bank(kit, row, "rail", x + 50, line)
-        if k:
-            sheet.wire((x + 20, line - 90), (x + 20, line), (end, line), heavy=True)
-        else:
-            sheet.wire((x, y), (end + 30, y), heavy=True)
-            sheet.flag("rail", (end + 30, y), "right", "to the amplifier", heavy=True)
+    roles = ("rail bypass capacitor", "rail capacitor", "rail bleeder")
+    end = _bank(kit, [part for role in roles for part in kit.circuit.by_role(role)], "rail", x + 60, y)
+    sheet.wire((x, y), (end + 30, y), heavy=True)
+    sheet.flag("rail", (end + 30, y), "right", heavy=True)
     _point(kit, "rail", (x + 30, y))

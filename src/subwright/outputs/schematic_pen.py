@@ -29,7 +29,7 @@ _WIRE = 2.0  # half the width that a label keeps clear of
 _PIN_SIZE = 11.0
 _LEAD = 7  # from a pin to the end of its number
 _CHIP_LEAD = 24
-_CHIP_PINS = 8  # a symbol with more has longer leads
+_CHIP_PINS = 7  # a symbol with more has longer leads
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -233,6 +233,7 @@ _CHIPS: Final = {
         ("REF", "1IN-", "1IN+", "2IN-", "2IN+", "FB", "DTC", "RT", "CT"),
         ("VCC", "OC", "C1", "E1", "C2", "E2", "GND"),
     ),
+    "384x controller": (("REF", "FB", "COMP", "RTCT"), ("VCC", "OUT", "GND", "CS")),
 }
 _CHIP_PITCH: Final = 40
 _CHIP_HALF: Final = 70

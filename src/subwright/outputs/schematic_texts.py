@@ -40,7 +40,7 @@ AMPLIFIER_PINS: Final[Mapping[tuple[str, int], tuple[tuple[str, ...], tuple[str,
 )
 
 
-CHIP_KINDS: Final = frozenset({"3525 controller", "494 controller"})
+CHIP_KINDS: Final = frozenset({"3525 controller", "494 controller", "384x controller"})
 
 
 def polarised(part: Part, uses: Mapping[str, PartUse]) -> bool:

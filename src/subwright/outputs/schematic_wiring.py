@@ -218,6 +218,11 @@ def _notes(design: Design) -> tuple[str, ...]:
         "Battery lead, reservoirs, speaker return and screens meet at the unit's star point only.",
         "Mark + on both ends of the speaker cable.",
     ]
+    if design.boost is not None and design.boost.disconnect == "switch":
+        switch = next(use for use in design.boost.parts if use.role == "battery switch")
+        notes.append(
+            f"A {switch.part_id} sits right behind the fuse: only these two cut the raised rail off."
+        )
     if least:
         notes.append(
             f"Links by their heat; the habit is 1.5 mm or more at 150 to 200 W from 12 V (common practice, "

@@ -12,10 +12,10 @@ from subwright.stages.converter_clamp import power_rating_w
 from subwright.stages.converter_drive import GateSupply
 from subwright.stages.converter_result import ConverterResult
 
-__all__ = ["choke_parts", "magnetic_parts", "supply_parts"]
+__all__ = ["ResistorUse", "choke_parts", "magnetic_parts", "supply_parts"]
 
 
-class _ResistorUse(Protocol):
+class ResistorUse(Protocol):
     """Makes the record of a resistor."""
 
     def __call__(
@@ -32,7 +32,7 @@ class _Fed(Protocol):
         """The regulator; None where the battery feeds them."""
 
 
-def supply_parts(result: _Fed, library: Library, resistor: _ResistorUse) -> list[PartUse]:
+def supply_parts(result: _Fed, library: Library, resistor: ResistorUse) -> list[PartUse]:
     """Zener, resistor, transistor and capacitor of the gate supply; none where the battery feeds it."""
     supply = result.gate_supply
     if supply is None:
@@ -139,7 +139,7 @@ def choke_parts(role: str, choke: Choke, library: Library) -> list[PartUse]:
     ]
 
 
-def magnetic_parts(result: ConverterResult, library: Library, resistor: _ResistorUse) -> list[PartUse]:
+def magnetic_parts(result: ConverterResult, library: Library, resistor: ResistorUse) -> list[PartUse]:
     """Gate transformer of a bridge, output choke and feedback divider of a regulated converter."""
     uses: list[PartUse] = []
     aux = result.auxiliary

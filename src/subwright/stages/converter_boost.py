@@ -29,6 +29,7 @@ from subwright.stages.converter_boost_control import (
     design_timing,
 )
 from subwright.stages.converter_boost_records import BoostDemand, BoostDiode, BoostPlan, Divider, RailGuard
+from subwright.stages.converter_boost_stop import SATURATED_V
 from subwright.stages.converter_drive import (
     GateDrive,
     GateSupply,
@@ -368,7 +369,7 @@ def _rail_fed(library: Library, rail: RailPlan, demand: BoostDemand, load_a: flo
 
 def start_v(battery_v: float) -> float:
     """Supply of the controller before the first pulse, by way of choke, diode and follower, V."""
-    return _SAG_START * battery_v - _DIODE_START_V - _START_DROP_V - _BASE_V
+    return _SAG_START * battery_v - _DIODE_START_V - SATURATED_V - _START_DROP_V - _BASE_V
 
 
 def _rough(spec: ConverterSpec, demand: BoostDemand, rail_v: float) -> BoostValues:

@@ -8,11 +8,18 @@ from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.schema import Capacitor, Transistor
 from subwright.stages.common import Corner, Level, PartUse, Rating
+from subwright.stages.converter_bill import GATE_PULL_OHM
 from subwright.stages.converter_bill_supply import supply_parts
 from subwright.stages.converter_boost_records import BoostResult
+from subwright.stages.converter_boost_stop import stop_parts
 from subwright.stages.converter_clamp import power_rating_w
+from subwright.stages.converter_controller import CERAMIC_F
 
-__all__ = ["boost_parts", "boost_reasons"]
+__all__ = ["BYPASS_COUNT", "BYPASS_ID", "boost_parts", "boost_reasons"]
+
+BYPASS_COUNT: Final = 4
+"""Ceramics of 1 µF from the rectifier's cathode to the switch's source; common practice, no source."""
+BYPASS_ID: Final = "X7R 1u 100V"
 
 _FILM: Final = "film or C0G capacitor"
 _SWITCH_A: Final = (50.0, 100.0, 200.0, 300.0, 500.0)  # usual battery switches; common practice
@@ -263,9 +270,9 @@ def _power_parts(result: BoostResult, library: Library) -> list[PartUse]:
         _small(
             "rail bypass capacitor",
             "C",
-            "X7R 1u 100V",
+            BYPASS_ID,
             "ceramic 1 µF 100 V, tight across switch and diode",
-            4,
+            BYPASS_COUNT,
         ),
         _resistor(
             "switch snubber resistor", plan.snubber_ohm, 1, max(1.0, power_rating_w(snubber_w)), snubber_w
@@ -273,7 +280,7 @@ def _power_parts(result: BoostResult, library: Library) -> list[PartUse]:
         _capacitor("switch snubber capacitor", plan.snubber_f, _FILM, 100.0, 0.1),
         _resistor("rail bleeder", plan.bleeder_ohm, 1, max(1.0, power_rating_w(bleeder_w)), bleeder_w),
         _resistor("gate resistor", plan.drive.gate_ohm, count),
-        _resistor("gate pull-down", 10e3, count),
+        _resistor("gate pull-down", GATE_PULL_OHM, count),
         PartUse(
             role="pre-charge resistor",
             letter="R",
@@ -342,8 +349,9 @@ def _control_parts(result: BoostResult, library: Library) -> list[PartUse]:
         _resistor("slope resistor", sense.slope_ohm, 1),
         _small("slope transistor", "Q", _SMALL_NPN, "NPN: lends the ramp without loading it"),
         _resistor("rail guard resistor", plan.guard.series_ohm, 1),
-        _capacitor("reference capacitor", 100e-9, "ceramic", 50.0, 0.1),
-        _capacitor("controller supply capacitor", 10e-6, "electrolytic, 100 nF ceramic beside it", 35.0, 0.2),
+        _capacitor("reference capacitor", CERAMIC_F, "ceramic X7R", 50.0, 0.1),
+        _capacitor("controller ceramic", CERAMIC_F, "ceramic X7R", 50.0, 0.1),
+        _capacitor("controller supply capacitor", 10e-6, "electrolytic", 35.0, 0.2),
     ]
     zeners: dict[str, int] = {}
     for zener in plan.guard.zeners:
@@ -364,6 +372,7 @@ def _control_parts(result: BoostResult, library: Library) -> list[PartUse]:
             )
         )
     uses += supply_parts(plan, library, _resistor)
+    uses += stop_parts(plan, library, _resistor)
     driver = plan.drive.driver
     if driver.kind == "turn-off":
         uses.append(_small("gate turn-off diode", "D", "1N4148", "from controller output to gate"))

@@ -1,0 +1,161 @@
+"""All sheets of a build together: each bought part on one of them, each reference with its partner."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, defaultdict
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from subwright import service
+from subwright.build.result import Design
+from subwright.circuits.netlist import IEEE_315_LETTERS
+from subwright.outputs.bom import designators
+from subwright.outputs.schematic_blocks import drawn_designators
+from subwright.outputs.schematic_frame import INDEX
+from subwright.outputs.schematic_labels import overlap
+from subwright.outputs.schematics import Schematics, schematics
+from subwright.service.solved import library_of
+from subwright.stages.common import PartUse
+
+EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
+
+pytestmark = pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name.partition(".")[0])
+
+# Lines of the bill that no netlist has, by stage and the beginning of the role, and why.
+NOT_IN_A_NETLIST = {
+    ("enclosure", ""): "wood, pipe and screws",
+    ("heat", ""): "heatsink and pads",
+    ("transformer", "transformer core"): "drawn as its windings",
+    ("transformer", "primary wire"): "drawn as its windings",
+    ("transformer", "secondary wire"): "drawn as its windings",
+    ("transformer", "auxiliary wire"): "drawn as its windings",
+    ("transformer", "transformer insulation"): "tape",
+    ("amplifier", "output inductor core"): "drawn as the inductor",
+    ("amplifier", "output inductor wire"): "drawn as the inductor",
+    ("boost", "boost choke wire"): "drawn as the choke",
+    ("boost", "pre-charge resistor"): "a tool, not built in",
+    ("boost", "battery switch"): "in the battery lead; the wiring sheet's note says where",
+    ("converter", "output choke wire"): "drawn as the choke",
+    ("wiring", "link, "): "a heavy line of its stage's sheet; the wiring sheet's table says how thick",
+}
+# Lines that one part of the netlist stands for several of, or the other way round.
+COUNTED_OTHERWISE = {
+    ("filter", "op-amp supply follower"): "one line buys the pair",
+}
+# Flags that lead out of the build.
+OUT_OF_THE_BUILD = {
+    "REMOTE": "the vehicle's remote line",
+    **{f"GATE {side}{leg}": "a class-D modulator, not designed here" for side in "UL" for leg in "AB"},
+}
+
+
+@cache
+def made(path: Path) -> tuple[Design, Schematics]:
+    solved = service.solve(path)
+    return solved.design, schematics(solved.design, library_of(solved))
+
+
+def bill(path: Path) -> dict[tuple[str, str], PartUse]:
+    return {(stage, use.role): use for stage, use in made(path)[0].part_uses()}
+
+
+def in_netlists(path: Path) -> Counter[tuple[str, str]]:
+    found: Counter[tuple[str, str]] = Counter()
+    for block in made(path)[1].blocks:
+        for role, count in block.circuit.bought().items():
+            found[block.stage_of(role), role] += count
+    return found
+
+
+def excused(key: tuple[str, str]) -> bool:
+    return any(key[0] == stage and key[1].startswith(role) for stage, role in NOT_IN_A_NETLIST)
+
+
+def test_every_line_of_the_bill_is_in_exactly_one_netlist(path: Path) -> None:
+    drawn = in_netlists(path)
+    absent = [key for key in bill(path) if key not in drawn and not excused(key)]
+    assert absent == []
+    holders: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for block in made(path)[1].blocks:
+        for role in block.circuit.bought():
+            holders[block.stage_of(role), role].add(block.key)
+    assert {key: found for key, found in holders.items() if len(found) > 1} == {}
+
+
+def test_every_part_of_a_netlist_is_on_the_bill_as_often(path: Path) -> None:
+    lines = bill(path)
+    for key, count in in_netlists(path).items():
+        if key == ("amplifier", "output inductor") and key not in lines:
+            key = ("amplifier", "output inductor core")  # one that is wound is bought as its core
+        assert key in lines, key
+        if lines[key].unit == "pcs" and key not in COUNTED_OTHERWISE:
+            assert count == lines[key].quantity, key
+
+
+def test_designators_are_given_once_in_the_whole_build(path: Path) -> None:
+    design, drawn = made(path)
+    holders: dict[str, set[str]] = defaultdict(set)
+    for block in drawn.blocks:
+        for part in block.circuit.parts:
+            if part.standing in ("bought", "elsewhere") and part.designator not in block.elsewhere:
+                holders[part.case].add(block.key)
+        for point in block.circuit.test_points:
+            holders[point.designator].add(block.key)
+    assert {name: found for name, found in holders.items() if len(found) > 1} == {}
+    given = designators(tuple(design.part_uses()), drawn_designators(drawn.blocks))
+    names = [name for found in given.values() for name in found]
+    assert [name for name, count in Counter(names).items() if count > 1] == []
+
+
+def test_class_letters_are_those_of_the_standards(path: Path) -> None:
+    """IEEE 315 letters; those of IEC 81346-2 differ (R, C, L alike) and are not mixed in."""
+    for block in made(path)[1].blocks:
+        for part in block.circuit.parts:
+            if part.standing in ("bought", "elsewhere"):
+                letters = re.match(r"[A-Z]+", part.designator)
+                assert letters is not None
+                assert letters.group() == IEEE_315_LETTERS[part.kind], part.designator
+
+
+def test_every_flag_has_its_partner(path: Path) -> None:
+    places: Counter[str] = Counter()
+    flags = set()
+    for sheet in made(path)[1].sheets:
+        block = next(block for block in made(path)[1].blocks if block.key == sheet.block)
+        for net in re.findall(r'data-net="([^"]+)"', sheet.svg):
+            places[block.names.get(net, net)] += 1
+        flags |= {name for name, is_flag in sheet.references if is_flag}
+    loose = sorted(name for name in flags if places[name] < 2)
+    assert loose == sorted(name for name in OUT_OF_THE_BUILD if name in loose)
+
+
+def test_flags_say_on_which_sheets_their_nets_go_on(path: Path) -> None:
+    drawn = made(path)[1]
+    bearers: dict[str, set[int]] = defaultdict(set)
+    for number, sheet in enumerate(drawn.sheets, 1):
+        for name, _ in sheet.references:
+            bearers[name].add(number)
+    for number, sheet in enumerate(drawn.sheets, 1):
+        assert "\ue000" not in sheet.svg
+        told = {int(word) for text in re.findall(r">→ ([\d,]+)…?<", sheet.svg) for word in text.split(",")}
+        elsewhere = {
+            other for name, is_flag in sheet.references if is_flag for other in bearers[name] - {number}
+        }
+        assert told <= elsewhere
+        flagged = [name for name, is_flag in sheet.references if is_flag and bearers[name] - {number}]
+        assert told or not flagged, sheet.key
+
+
+def test_the_first_sheet_lists_all(path: Path) -> None:
+    drawn = made(path)[1]
+    first = drawn.sheets[0]
+    assert first.block == "wiring"
+    for number, sheet in enumerate(drawn.sheets, 1):
+        assert re.search(rf">{number}</text>\n?<text[^>]*>{re.escape(sheet.title[:14])}", first.svg), (
+            sheet.title
+        )
+    boxes = [*(label.box for label in first.labels), *(box for _, box in first.fixed), *first.marks]
+    assert all(overlap(INDEX, box) == 0.0 for box in [*boxes, *(box for _, box in first.bodies)])
