@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -24,6 +25,14 @@ FLAGS = (
 SHOTS = Path(__file__).parents[2] / ".test-output" / "browser"
 
 
+def free_port() -> int:
+    """A port that nobody else asks for by habit: a killed server must find it free when it comes back."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
 @dataclass(kw_only=True)
 class Served:
     """A server in a process of its own."""
@@ -34,9 +43,9 @@ class Served:
     address: str = ""
 
     def start(self) -> str:
+        self.port = self.port or free_port()
         command = [sys.executable, "-m", "subwright", "serve", str(self.folder), "--no-browser"]
-        if self.port:
-            command += ["--port", str(self.port)]
+        command += ["--port", str(self.port)]
         kept = {name: os.environ[name] for name in ("PATH", "HOME", "PYTHONPATH") if name in os.environ}
         self.process = subprocess.Popen(
             command,

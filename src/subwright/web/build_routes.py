@@ -357,6 +357,8 @@ def _whole(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, 
 def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, view: View) -> str:
     """What stands beside the drawing: the open sheet, or what the build does and what the checks found."""
     keys = sheet_keys(outcome.sheets if outcome.solved is not None else ())
+    if outcome.solved is not None and outcome.design.transformer is None:
+        keys = tuple(key for key in keys if key != "transformer")
     key = view.sheet if view.sheet in keys else ""
     if outcome.solved is None and not key:
         return desk.fragment(reader, "no_design.html.j2", error=outcome.error, sheets=keys)
@@ -392,10 +394,10 @@ def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, v
 
 
 def _circuit_of(outcome: Outcome, key: str) -> str:
-    """What a sheet shows of the stage's circuit: "drawn", "parts" where it has no diagram, or ""."""
+    """What a sheet shows of the stage's circuit: "drawn", "listed" where it has no diagram, or ""."""
     if outcome.solved is None or not any(stage == key for stage, _ in outcome.design.part_uses()):
         return ""
-    return "drawn" if key in outcome.drawn_stages else "parts"
+    return "drawn" if key in outcome.drawn_stages else "listed"
 
 
 def _plots(

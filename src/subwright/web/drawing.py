@@ -101,7 +101,7 @@ def _wide_flows(pen: Pen, scene: Scene) -> None:
             at = num(_ROW + sign * half)
             _flow(pen, scene, "rails", f"M530 {at}H562", f"rails.{name}", 1.0 / len(sides))
             _flow(pen, scene, "amplifier", f"M666 {at}H708", f"amplifier.{name}", 1.0 / len(sides))
-    _flow(pen, scene, "speaker", f"M816 {num(_ROW + 22)}H832V374H388V436")
+    _flow(pen, scene, "speaker", f"M816 {num(_ROW + 22)}H830V374H388V436")
     pen.path(f"M{num(816)} {y}H846", "hair")
     pen.path(f"M362 92V{num(_ROW - 36)}", "ref")
     pen.path(f"M760 92V{num(_ROW - 40)}", "hair")
@@ -146,7 +146,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
     stage("amplifier", 702, 124)
     things.amplifier(pen, 762, _ROW, scene)
     pen.end()
-    stage("heat", 846, 130)
+    stage("heat", 850, 126)
     things.heatsink(pen, 894, _ROW, scene)
     pen.end()
 
