@@ -1,10 +1,10 @@
-"""How far the closed forms and the simulated circuits lie apart, and how long a simulation takes.
+"""How far the converter's closed forms and its simulated circuits lie apart, and how long a simulation takes.
 
     python benchmarks/bench_spice.py [number of random converters]
 
 Every example that has a converter and ten random converters, each at the lowest, nominal and highest battery
-and at 10 % and 100 % of its load; then protection, filter and box of every example. One simulation at a time.
-Exits with 1 when a limit is broken.
+and at 10 % and 100 % of its load. One simulation at a time. Exits with 1 when a limit is broken.
+The examples' other blocks: benchmarks/check_matrix.py.
 """
 
 from __future__ import annotations
@@ -21,38 +21,22 @@ from subwright import service
 from subwright.build.result import Design
 from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
-from subwright.circuits.analysis import AcSweep, Voltage
 from subwright.circuits.converter_point import averaged_point, quick
 from subwright.circuits.converter_regulated import regulated_point
 from subwright.circuits.converter_settle import settled_point
 from subwright.circuits.converter_values import PowerValues, from_result
-from subwright.circuits.enclosure_circuit import (
-    PRESSURE_PROBE,
-    SOURCE_PROBE,
-    TERMINAL_PROBE,
-    enclosure_circuit,
-)
-from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.circuits.ngspice import Ngspice
-from subwright.circuits.protection_ramp import heat_run, run_thresholds, voltage_run
-from subwright.circuits.simulate import Engine, simulate
-from subwright.parts.drawer import load_drawer
-from subwright.parts.library import Library, load_library
+from subwright.circuits.simulate import Engine
+from subwright.parts.library import load_library
 from subwright.stages.common import Corner
 
 ROOT = Path(__file__).parent.parent
-SWEEP = AcSweep(low_hz=10.0, high_hz=500.0, per_decade=40)
 LIMITS = {
     "rail": 0.02,
     "input current": 0.03,
     "switch rms": 0.05,
     "clamp voltage": 0.10,
     "duty": 0.08,
-    "threshold": 0.01,
-    "filter, dB": 0.05,
-    "filter, °": 0.5,
-    "impedance": 0.005,
-    "response, dB": 0.05,
 }
 
 
@@ -168,54 +152,10 @@ def random_rows(count: int, engine: Engine) -> Iterator[Row]:
                 yield power_row(f"random {seed}, battery × {corner}, {load:.0%}", values, engine)
 
 
-def other_rows(name: str, design: Design, library: Library, engine: Engine) -> Iterator[Row]:
-    start = time.perf_counter()
-    if design.protection is not None:
-        found = {
-            **run_thresholds(voltage_run(design.protection, library), engine),
-            **run_thresholds(heat_run(design.protection, library), engine),
-        }
-        errors = [value / design.protection.thresholds[key].nominal - 1 for key, value in found.items()]
-        yield Row(f"{name}, protection", time.perf_counter() - start, {"threshold": max(errors, key=abs)})
-    start = time.perf_counter()
-    battery = design.filter.op_amp_supply.kind == "battery"
-    supply_v = design.supply.corners[Corner.NOMINAL] if battery else design.amplifier.rail_needed_v
-    circuit = filter_circuit(design.filter, library, supply_v=supply_v)
-    traces = simulate(circuit, SWEEP, [Voltage(FILTER_OUTPUT)], engine)
-    ratio = traces.phasor(Voltage(FILTER_OUTPUT)) / design.filter.transfer(traces.axis)
-    yield Row(
-        f"{name}, filter",
-        time.perf_counter() - start,
-        {
-            "filter, dB": float(np.max(np.abs(20 * np.log10(np.abs(ratio))))),
-            "filter, °": float(np.max(np.abs(np.degrees(np.angle(ratio))))),
-        },
-    )
-    start = time.perf_counter()
-    system = design.enclosure.system
-    circuit = enclosure_circuit(system.driver, system.box, source_ohm=system.source_ohm, air=system.air)
-    traces = simulate(circuit, SWEEP, [SOURCE_PROBE, TERMINAL_PROBE, PRESSURE_PROBE], engine)
-    expected = system.solve(traces.axis)
-    impedance = -traces.phasor(TERMINAL_PROBE) / traces.phasor(SOURCE_PROBE) / expected.impedance_ohm
-    pressure = np.abs(traces.phasor(PRESSURE_PROBE) / expected.pressure_pa_per_v)
-    yield Row(
-        f"{name}, box",
-        time.perf_counter() - start,
-        {
-            "impedance": float(np.max(np.abs(impedance - 1))),
-            "response, dB": float(np.max(np.abs(20 * np.log10(pressure)))),
-        },
-    )
-
-
 def rows(count: int, engine: Engine) -> Iterator[Row]:
     for path in sorted((ROOT / "examples").glob("*.build.toml")):
         name, design = path.name.removesuffix(".build.toml"), service.solve(path).design
-        library = load_library()
-        if design.spec.drawer:
-            library = library.with_drawer(load_drawer(path.parent / design.spec.drawer))
         yield from example_rows(name, design, engine)
-        yield from other_rows(name, design, library, engine)
     yield from regulated_rows(engine)
     yield from random_rows(count, engine)
 
