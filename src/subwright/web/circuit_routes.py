@@ -20,7 +20,7 @@ from subwright.web.alternatives import candidate_texts
 from subwright.web.desk import Desk
 from subwright.web.stage import PARTS, chosen
 
-__all__ = ["PartRow", "circuit_routes"]
+__all__ = ["PartRow", "circuit_routes", "part_rows"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

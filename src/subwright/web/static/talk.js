@@ -76,6 +76,17 @@ dialog.addEventListener("click", (event) => {
   if (event.target === dialog || event.target.closest("[data-shut]")) dialog.close();
 });
 
+document.addEventListener("click", (event) => {
+  for (const menu of document.querySelectorAll("details.menu[open]")) if (!menu.contains(event.target)) menu.open = false;
+});
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  for (const menu of document.querySelectorAll("details.menu[open]")) {
+    menu.open = false;
+    menu.querySelector("summary").focus();
+  }
+});
+
 document.addEventListener("change", async (event) => {
   const wish = event.target.closest("[data-view]");
   if (!wish) return;

@@ -266,6 +266,7 @@ function set(inputs) {
 }
 
 sheet.addEventListener("click", async (event) => {
+  for (const told of moved.querySelectorAll("details.moved")) told.open = false;
   const at = (selector) => event.target.closest(selector);
   const field = at(".field");
   if (at("[data-close]")) closeSheet();
