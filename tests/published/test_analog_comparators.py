@@ -154,6 +154,26 @@ def test_glass_bead_between_rows(celsius: float, ohm: float) -> None:
     assert steinhart_hart_temperature_c(ohm, fit) == pytest.approx(celsius, abs=0.5)
 
 
+@pytest.mark.parametrize(
+    ("celsius", "ohm", "share"),
+    [
+        (35.0, 6921.0, 0.002),
+        (45.0, 4901.0, 0.006),
+        (85.0, 1458.0, 0.001),
+        (90.0, 1272.0, 0.002),
+        (100.0, 978.0, 0.003),
+    ],
+)
+def test_a_row_left_out_lies_between_its_neighbours(celsius: float, ohm: float, share: float) -> None:
+    """AMF58-103F3435: each row from the others by ln R against 1/T; the gap to 80 °C is the worst."""
+    part = load_library().ntcs["NTC 10k 3435 glass"]
+    assert part.table
+    assert any(row == pytest.approx((celsius, ohm)) for row in part.table)
+    rows = tuple(row for row in part.table if row[0] != celsius)
+    ntc = Thermistor(r25_ohm=part.r25_ohm, b_k=part.b_k, table=rows)
+    assert ntc.resistance_ohm(celsius) == pytest.approx(ohm, rel=share)
+
+
 def test_glass_bead_b() -> None:
     """AMF58-103F3435: B25/85 from its rows is 3427 K, within its 1 % of 3435 K."""
     b = b_constant_k(10e3, 25.0, 1458.0, 85.0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import log
+
 import pytest
 
 from subwright.parts.library import load_library
@@ -65,6 +67,18 @@ def test_levels(value: float, printed: float) -> None:
 )  # rating note: 10 A 250 V AC contact, direct current, resistive
 def test_relay_direct_current(volts: float, printed: float) -> None:
     assert LIBRARY.relay("relay 12 V 10 A").breaks_a(volts) == pytest.approx(printed, rel=1e-9)
+
+
+def test_relay_coil_time() -> None:
+    # 12 V board relay's sheet: 275 Ω, 2.29 H
+    assert LIBRARY.relay("relay 12 V 10 A").coil_time_s == pytest.approx(2.29 / 275.0, rel=0.005)
+
+
+def test_a_diode_across_the_coil_makes_the_release_about_three_times_as_long() -> None:
+    # relay module's sheet: "release time with diode about 3 times"; ours with 12 V, 0.7 V, drop-out 0.6 V
+    part = LIBRARY.relay("relay 12 V 10 A")
+    decay = part.coil_time_s * log((part.nominal_v + 0.7) / (part.drop_out_v + 0.7))
+    assert (part.release_s + decay) / part.release_s == pytest.approx(3.0, rel=0.1)
 
 
 @pytest.mark.parametrize(

@@ -196,8 +196,8 @@ def _switch(build: Builder, switch: SpeakerSwitch, drive: SwitchDrive, library: 
     build.resistor("speaker switch drive resistor", "control", "light", drive.light_ohm)
     role = "speaker switch gate drivers"
     build.bought("U", "gate driver", ("light", "light_middle", "gate", "gate_middle"), role, model=_LIGHT)
-    pins = ("light_middle", "driver_out", "gate_middle", "switch_middle")
-    build.bought("U", "gate driver", pins, role, model=_LIGHT)
+    second = ("light_middle", "driver_out", "gate_middle", "switch_middle")
+    build.bought("U", "gate driver", second, role, model=_LIGHT)
     for drain in ("speaker_amp", "speaker_out"):
         for _ in range(switch.per_side):
             pins = (drain, "gate", "switch_middle")
