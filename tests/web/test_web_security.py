@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -195,3 +196,34 @@ def test_unknown_fields_and_methods_are_refused(client: TestClient) -> None:
 
 def test_the_origin_that_is_ours_is_needed_word_for_word() -> None:
     assert OWN["Origin"] == f"http://{HOST}"
+
+
+def test_every_changing_route_refuses_a_foreign_page(tmp_path: Path) -> None:
+    """Whatever is added later is held to the rule too: no POST without our own origin, none from outside."""
+    from subwright.web.security import Rules
+    from subwright.web.server import create_app
+    from subwright.workspace import Workspace
+
+    guard = create_app(Workspace(folder=tmp_path), Rules(hosts=frozenset({"127.0.0.1:7312"})))
+    paths = guard.app.openapi()["paths"]  # type: ignore[attr-defined]
+    changing = [path for path, methods in paths.items() if set(methods) - {"get", "head"}]
+    assert len(changing) >= 18
+    with workbench(tmp_path) as client:
+        for pattern in changing:
+            path = re.sub(r"\{[^}]+\}", "x", pattern)
+            for headers in ({"Origin": "http://evil.example"}, {"Origin": "null"}, {"Origin": ""}):
+                assert client.post(path, content=b"{}", headers=headers).status_code == 403, pattern
+            away = {"Sec-Fetch-Site": "cross-site", "Origin": "http://127.0.0.1:7312"}
+            assert client.post(path, content=b"{}", headers=away).status_code == 403, pattern
+
+
+def test_no_page_names_a_host_or_carries_a_style(tmp_path: Path) -> None:
+    """Works offline and under the content policy: nothing is fetched from elsewhere, nothing is inline."""
+    with workbench(tmp_path) as client:
+        for path in ("/builds", "/new", "/b/~example", "/b/~example/bench", "/b/~example/trials"):
+            answer = client.get(path)
+            assert "default-src 'none'" in answer.headers["content-security-policy"]
+            html = answer.text.replace('xmlns="http://www.w3.org/2000/svg"', "")
+            assert not re.search(r"(?:src|href|action)=[\"'](?:https?:)?//", html), path
+            assert not re.search(r"<[^>]*\sstyle=", html), path
+            assert not re.search(r"<script(?![^>]*(?:src=|application/json))", html), path
