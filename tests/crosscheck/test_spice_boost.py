@@ -11,7 +11,11 @@ import pytest
 
 from subwright import service
 from subwright.build.experiments import experiment_named
+from subwright.build.experiments.boost import hot_boost_values
 from subwright.build.result import Design
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.boost_closed import closed_boost_circuit, closed_probes, closed_run, simulated_loop
+from subwright.circuits.boost_control import boost_control_circuit
 from subwright.circuits.boost_power import (
     BoostPoint,
     boost_circuit,
@@ -20,9 +24,10 @@ from subwright.circuits.boost_power import (
     quick_boost,
     simulated_boost,
 )
-from subwright.circuits.boost_values import BoostPowerValues
+from subwright.circuits.boost_values import BoostPowerValues, closed_point, from_plan
 from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import load_library
+from subwright.stages.common import Corner
 from subwright.stages.converter_boost import BoostCrest, BoostValues, boost_crest
 
 pytestmark = pytest.mark.spice
@@ -155,3 +160,58 @@ def test_a_wrong_closed_form_would_be_noticed(wrong: str, reference_engine: Engi
     point = simulated(netlist_values(lossy, at, emf, source, rail, crest_a), reference_engine)
     with pytest.raises(AssertionError):
         assert_agree(point, at, rail)
+
+
+def test_the_closed_loop_settles_where_the_closed_forms_say(reference_engine: Engine) -> None:
+    """Divider, compensation, sense and slope in real parts decide every pulse; no peak is unlike the next."""
+    cases = experiment_named("boost-closed-loop").cases(wagon(), load_library())
+    assert [case.name.split()[0] for case in cases] == ["low", "nominal"]
+    for case in cases:
+        for check in case.run(reference_engine, 60.0).checks:
+            assert check.holds, (case.name, check.quantity, check.difference)
+
+
+def test_without_the_slope_the_current_hunts(reference_engine: Engine) -> None:
+    """Above half duty a peak that differs makes the next one differ more; Unitrode U-97."""
+    design = wagon()
+    boost = design.boost
+    assert boost is not None
+    hot = hot_boost_values(design, boost)
+    load = {
+        "emf_v": design.supply.corners[Corner.LOW],
+        "source_ohm": design.supply.source_resistance_ohm,
+        "rail_a": boost.plan.demand.rail_crest_a,
+    }
+    crest, values = closed_point(hot, boost.plan, **load), from_plan(hot, boost.plan, **load)
+    assert crest.duty > 0.6
+    circuit = closed_boost_circuit(boost, values, crest, load["emf_v"])
+    parts = (replace(part, value=1e8) if part.role == "slope resistor" else part for part in circuit.parts)
+    flat = replace(circuit, parts=tuple(parts))
+    traces = simulate(flat, closed_run(values), closed_probes(), reference_engine, timeout_s=60.0)
+    assert simulated_loop(values, traces).alternation_a > 0.05 * crest.peak_a
+
+
+def test_the_controller_alone_keeps_time_guards_and_sleeps(reference_engine: Engine) -> None:
+    cases = experiment_named("boost-controller").cases(wagon(), load_library())
+    assert [case.name for case in cases] == ["timing", "guard of the rail", "stopped"]
+    for case in cases:
+        for check in case.run(reference_engine, 60.0).checks:
+            assert check.holds, (case.name, check.quantity, check.difference)
+
+
+def test_no_pulse_comes_while_the_error_amplifier_is_held_down(reference_engine: Engine) -> None:
+    """A dead start: the soft-start capacitor holds the duty at nought until COMP passes its two diodes."""
+    boost = wagon().boost
+    assert boost is not None
+    period = 1.0 / boost.plan.timing.switching_hz
+    circuit = boost_control_circuit(boost, rail=0.4 * boost.set_v, control=12.0)
+    charged = tuple(
+        replace(part, initial_v=10.0) if "drive" in part.nets and part.kind == "capacitor" else part
+        for part in circuit.parts
+    )
+    run = Transient(stop_s=10.0 * period, step_s=period / 200.0, from_initial=True)
+    traces = simulate(
+        replace(circuit, parts=charged), run, (Voltage("gate"), Voltage("vref")), reference_engine
+    )
+    assert traces.voltage("vref")[-1] > 4.5
+    assert traces.voltage("gate").max() < 1.0

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Final
 
 from subwright.base.units import show
 from subwright.circuits.builder import Builder
 from subwright.circuits.models import BipolarModel, CurrentModeModel, JunctionModel, ZenerModel
-from subwright.circuits.netlist import BENCH, GROUND, Circuit, Reading, Steady, TestPoint, Value
+from subwright.circuits.netlist import GROUND, Circuit, Reading, Steady, TestPoint, Value
 from subwright.parts.schema import Controller, Zener
 from subwright.stages.converter_boost_records import BoostResult
 from subwright.stages.converter_boost_stop import RUN_OHM
 from subwright.stages.converter_controller import CERAMIC_F, INHIBIT_OHM
 
-__all__ = ["boost_control_circuit", "boost_feed", "closed_boost_circuit", "current_mode_model"]
+__all__ = ["boost_control_circuit", "boost_feed", "current_mode_model"]
 
 _HUNDRED: Final = 1000
 _GAIN: Final = 200.0
@@ -62,6 +61,7 @@ def boost_control_circuit(
     sense: Value = 0.0,
     corners: Mapping[str, float] | None = None,
     settled: bool = False,
+    comp_v: float | None = None,
 ) -> Circuit:
     """Netlist of everything around the controller; sources stand in for power stage and protection.
 
@@ -70,7 +70,8 @@ def boost_control_circuit(
     result : the converter with its bill. rail, control, inhibit, sense : of the raised rail, the control
         line, the protection's stop line and the burden, V.
     corners : battery voltages by name, V, for what the test points should read.
-    settled : whether supply and soft start begin charged.
+    settled : whether supply, reference and soft start begin charged.
+    comp_v : at the error amplifier's output to begin from, V; None for a dead start.
 
     Returns
     -------
@@ -93,8 +94,8 @@ def boost_control_circuit(
     build.bought("U", "384x controller", pins, "boost controller", model=model)
     feed_v = 0.0 if plan.gate_supply is None else plan.gate_supply.output_v
     _supply(build, result, feed_v if settled else 0.0)
-    _timing(build, result)
-    _loop(build, result, settled)
+    _timing(build, result, settled)
+    _loop(build, result, settled, comp_v)
     _sense(build, result)
     _gate(build, result)
     charge = plan.switch.per_side * plan.switch.mosfet.qg_coul / plan.drive.gate_v
@@ -104,27 +105,6 @@ def boost_control_circuit(
         parts=tuple(build.parts),
         models=tuple(build.models),
         test_points=_points(result, corners or {}),
-    )
-
-
-def closed_boost_circuit(control: Circuit, power: Circuit) -> Circuit:
-    """Controller and power stage joined into a loop: what stood in for the other falls away."""
-    stand_ins = {BENCH + name for name in ("RAIL", "SENSE", "GATE")}
-    names = {model.name for model in control.models}
-    clash = {model.name: f"{model.name}_POWER" for model in power.models if model.name in names}
-    parts = [part for part in (*control.parts, *power.parts) if part.designator not in stand_ins]
-    ours = {part.designator for part in power.parts}
-    return Circuit(
-        name="boost converter, closed loop",
-        parts=tuple(
-            replace(part, model=clash.get(part.model, part.model)) if part.designator in ours else part
-            for part in parts
-        ),
-        models=(
-            *control.models,
-            *(replace(model, name=clash.get(model.name, model.name)) for model in power.models),
-        ),
-        couplings=power.couplings,
     )
 
 
@@ -158,21 +138,24 @@ def _supply(build: Builder, result: BoostResult, start_v: float) -> None:
     build.capacitor("controller ceramic", feed, GROUND, CERAMIC_F, initial_v=start_v)
 
 
-def _timing(build: Builder, result: BoostResult) -> None:
+def _timing(build: Builder, result: BoostResult, settled: bool) -> None:
     timing = result.plan.timing
-    build.capacitor("reference capacitor", "vref", GROUND, CERAMIC_F)
+    start_v = result.plan.controller.vref_v if settled else 0.0
+    build.capacitor("reference capacitor", "vref", GROUND, CERAMIC_F, initial_v=start_v)
     build.resistor("timing resistor", "vref", "ramp", timing.rt_ohm)
     build.capacitor("timing capacitor", "ramp", GROUND, timing.ct_f, initial_v=0.0)
 
 
-def _loop(build: Builder, result: BoostResult, settled: bool) -> None:
+def _loop(build: Builder, result: BoostResult, settled: bool, comp_v: float | None) -> None:
     """Divider and compensation; soft start and stop hold the error amplifier's output down."""
     plan, loop = result.plan, result.loop
     build.resistor("feedback divider, top", "rail", "feedback", plan.divider.top_ohm)
     build.resistor("feedback divider, bottom", "feedback", GROUND, plan.divider.bottom_ohm)
     build.resistor("compensation resistor", "feedback", "lead", loop.series_ohm)
-    build.capacitor("compensation capacitor", "lead", "comp", loop.series_f)
-    build.capacitor("compensation capacitor, fast", "feedback", "comp", loop.across_f)
+    across_v = 0.0 if comp_v is None else plan.divider.reference_v - comp_v
+    build.capacitor("compensation capacitor", "lead", "comp", loop.series_f, initial_v=across_v)
+    role = "compensation capacitor, fast"
+    build.capacitor(role, "feedback", "comp", loop.across_f, initial_v=across_v)
     build.resistor("soft-start resistor", "vref", "soft", plan.timing.soft_start_ohm)
     start_v = plan.controller.vref_v if settled else 0.0
     build.capacitor("soft-start capacitor", "soft", GROUND, plan.timing.soft_start_f, initial_v=start_v)

@@ -333,7 +333,7 @@ def quick_boost(values: BoostPowerValues) -> BoostPowerValues:
     resistance stays.
     """
     ripple = values.rail_a * values.duty / (values.switching_hz * _RIPPLE * values.rail_v)
-    return replace(values, rail_f=min(values.rail_f, max(ripple, 1e-6)), snubber_f=1e-12)
+    return replace(values, rail_f=min(values.rail_f, max(ripple, 1e-6)), snubber_f=1e-12, bypass_count=0)
 
 
 def boost_probes() -> tuple[Probe, ...]:

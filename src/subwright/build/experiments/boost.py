@@ -17,10 +17,10 @@ from subwright.circuits.boost_values import closed_point, from_plan
 from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
-from subwright.stages.converter_boost import boost_values
+from subwright.stages.converter_boost import BoostValues, boost_values
 from subwright.stages.converter_boost_records import BoostResult
 
-__all__ = ["EXPERIMENT"]
+__all__ = ["EXPERIMENT", "hot_boost_values"]
 
 _RAIL: Final = 0.02
 _INPUT: Final = 0.03
@@ -31,16 +31,20 @@ _LOADS: Final = ((0.1, "a tenth of the crest"), (1.0, "crest of a full sine"))
 _CORNERS: Final = (Corner.LOW, Corner.NOMINAL, Corner.MAX)
 
 
-def _steady(
-    design: Design, boost: BoostResult, corner: Corner, load: float, engine: Engine, timeout_s: float
-) -> Outcome:
-    plan = boost.plan
+def hot_boost_values(design: Design, boost: BoostResult) -> BoostValues:
+    """The converter's values at the temperatures of programme."""
     junction_c = next(
         device.junction_c[Level.PROGRAMME]
         for device in design.heat.devices
         if device.name == "converter switch"
     )
-    hot = boost_values(design.spec.converter, plan, junction_c, boost.choke_c[Level.PROGRAMME])
+    return boost_values(design.spec.converter, boost.plan, junction_c, boost.choke_c[Level.PROGRAMME])
+
+
+def _steady(
+    design: Design, boost: BoostResult, corner: Corner, load: float, engine: Engine, timeout_s: float
+) -> Outcome:
+    plan, hot = boost.plan, hot_boost_values(design, boost)
     emf_v, source_ohm = design.supply.corners[corner], design.supply.source_resistance_ohm
     rail_a = load * plan.demand.rail_crest_a
     closed = closed_point(hot, plan, emf_v=emf_v, source_ohm=source_ohm, rail_a=rail_a)
@@ -117,10 +121,8 @@ EXPERIMENT = Experiment(
     about=(
         "Choke, switch, current transformer, rectifier and banks switched at the duty that the closed form "
         "finds, on the lowest, nominal and highest battery, with the crest's load and a tenth of it, where "
-        "the "
-        "choke's current has gaps. The rail must come out by itself. The rail's bank is made small so that "
-        "it "
-        "settles; edges, recovery and core loss are in neither of the two."
+        "the choke's current has gaps. The rail must come out by itself. The rail's bank is made small so "
+        "that it settles; edges, recovery and core loss are in neither of the two."
     ),
     cases=_cases,
     embedded=False,
