@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from subwright import service
+from subwright.base.errors import SubwrightError
 from subwright.build.result import Design
 from subwright.circuits.boost_control import boost_control_circuit
 from subwright.outputs import schematic_blocks
@@ -80,7 +81,7 @@ def test_a_wire_left_out_would_be_noticed(monkeypatch: pytest.MonkeyPatch) -> No
             for part in control.circuit.parts
         ),
     )
-    with pytest.raises(Exception, match="R10"):
+    with pytest.raises(SubwrightError, match="comp, cs are drawn joined"):
         agree(other, [control.svg])
 
 
