@@ -50,6 +50,17 @@ def _at(role: str, change: Callable[[Circuit, str], Circuit], which: int = 0) ->
     return edit
 
 
+def _each(role: str, change: Callable[[Circuit, str], Circuit]) -> Edit:
+    """The change on every part of a role."""
+
+    def edit(circuit: Circuit) -> Circuit:
+        for part in circuit.by_role(role):
+            circuit = change(circuit, part.designator)
+        return circuit
+
+    return edit
+
+
 def _on(designators: Iterable[str], change: Callable[[Circuit, str], Circuit]) -> Edit:
     """The change on each of the designators that a circuit has."""
     names = tuple(designators)
@@ -178,6 +189,39 @@ def _power_faults(design: Design) -> Iterator[Planted]:
     )
 
 
+def _boost_faults() -> Iterator[Planted]:
+    yield Planted(
+        fault="boost-diode-reversed",
+        what="the boost rectifier turned round",
+        blocks=("boost",),
+        edit=_each("boost rectifier", reversed_part),
+    )
+    yield Planted(
+        fault="boost-switch-shorted",
+        what="the boost switch shorted from drain to source",
+        blocks=("boost",),
+        edit=_at("boost switch", _leak(_SHORT_OHM)),
+    )
+    yield Planted(
+        fault="choke-open",
+        what="the choke's lead not soldered",
+        blocks=("boost",),
+        edit=_at("boost choke core", opened),
+    )
+    yield Planted(
+        fault="choke-gap-wrong",
+        what="the choke without its gap, four times its inductance",
+        blocks=("boost",),
+        edit=_at("boost choke core", _factor(4.0)),
+    )
+    yield Planted(
+        fault="boost-capacitor-leaky",
+        what=f"a capacitor of the raised rail leaks, {0.3 * _LEAK_OHM:g} Ω",
+        blocks=("boost",),
+        edit=_at("rail capacitor", _leak(0.3 * _LEAK_OHM)),
+    )
+
+
 def _other_faults(design: Design) -> Iterator[Planted]:
     yield Planted(
         fault="under-voltage-divider-wrong",
@@ -268,7 +312,8 @@ def _other_faults(design: Design) -> Iterator[Planted]:
 def planted_faults(design: Design) -> tuple[Planted, ...]:
     """The faults that a design's own circuits can be given."""
     power = _power_faults(design) if "rails" in blocks_of(design) else ()
-    return (*power, *_other_faults(design))
+    raised = _boost_faults() if design.boost is not None else ()
+    return (*power, *raised, *_other_faults(design))
 
 
 def unit_readings(

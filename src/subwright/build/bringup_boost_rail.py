@@ -83,6 +83,12 @@ def through_step(boost: BoostResult, bench_v: float, links: str) -> Step:
                 fault="boost-switch-shorted",
             ),
             Cause(
+                sign="rail in order, the current too high after minutes",
+                cause="a capacitor of the raised rail is reversed or leaks",
+                remedy="feel which one warms; it is finished",
+                fault="boost-capacitor-leaky",
+            ),
+            Cause(
                 sign="the rail equals the supply to the last digit",
                 cause="the rectifier is shorted",
                 remedy="take it out and measure it alone",

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from subwright.base.errors import SubwrightError
-from subwright.circuits.converter_values import PowerValues
 from subwright.circuits.models import DiodeModel
 from subwright.circuits.netlist import GROUND, Circuit, Coupling, Part, PartKind, Pulse, Steady, Value
 
@@ -190,7 +189,7 @@ def gate_circuit(values: GateValues) -> Circuit:
     return Circuit(name="gate networks", parts=tuple(parts))
 
 
-def limited_supply(circuit: Circuit, values: PowerValues, limit_a: float, losses_w: float) -> Circuit:
+def limited_supply(circuit: Circuit, set_v: float, limit_a: float, losses_w: float = 0.0) -> Circuit:
     """The power stage on a laboratory supply in place of its battery.
 
     A current source feeds a node that an ideal diode holds at the set voltage: constant voltage, then
@@ -198,14 +197,15 @@ def limited_supply(circuit: Circuit, values: PowerValues, limit_a: float, losses
 
     Parameters
     ----------
-    circuit : of ``power_circuit(values)``. limit_a : of the supply, A. losses_w : at ``values.emf_v``, W.
+    circuit : a power stage whose battery is BT101 with BT101_RS. set_v : of the supply, V. limit_a : its
+        current limit, A. losses_w : at ``set_v``, W.
 
     Returns
     -------
     Circuit; the supply's current is ``limit_a`` less that of ``BENCH_SET``.
     """
-    if losses_w <= 0.0 or limit_a <= 0.0:
-        raise SubwrightError(message="A bench supply needs a limit and losses above nought.")
+    if losses_w < 0.0 or limit_a <= 0.0:
+        raise SubwrightError(message="A bench supply needs a limit above nought, and no negative losses.")
     rest = [part for part in circuit.parts if part.designator != "BT101"]
     rest = [
         replace(part, designator="BENCH_LEADS", standing="bench") if part.designator == "BT101_RS" else part
@@ -221,8 +221,10 @@ def limited_supply(circuit: Circuit, values: PowerValues, limit_a: float, losses
             role="voltage limit",
             standing="bench",
         ),
-        _bench("SET", "voltage source", ("set", GROUND), Steady(value=values.emf_v), "set voltage"),
-        _bench("LOSSES", "resistor", ("input", GROUND), values.emf_v**2 / losses_w, "losses without load"),
+        _bench("SET", "voltage source", ("set", GROUND), Steady(value=set_v), "set voltage"),
     ]
+    if losses_w > 0.0:
+        ohm = set_v**2 / losses_w
+        supply.append(_bench("LOSSES", "resistor", ("input", GROUND), ohm, "losses without load"))
     hold = DiodeModel(name="HOLD", forward_v=_LIMITER_V, resistance_ohm=1e-3, rated_a=limit_a)
     return replace(circuit, parts=(*supply, *rest), models=(*circuit.models, hold))

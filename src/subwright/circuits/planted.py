@@ -43,14 +43,16 @@ def opened(circuit: Circuit, designator: str, pin: int = 0) -> Circuit:
 
 
 def leaking(circuit: Circuit, designator: str, ohm: float) -> Circuit:
-    """The circuit with a resistance in Ω across a part's first two pins: a leak, or a short circuit.
+    """The circuit with a resistance in Ω across a part: a leak, or a short circuit.
+
+    It lies between the first and the last pin: drain and source of a switch, both ends of everything else.
 
     Raises
     ------
     SubwrightError : there is no such part.
     """
     part = circuit.part(designator)
-    leak = _bench(f"LEAK_{designator}", (part.nets[0], part.nets[1]), ohm, "leak")
+    leak = _bench(f"LEAK_{designator}", (part.nets[0], part.nets[-1]), ohm, "leak")
     return _with(circuit, (*circuit.parts, leak))
 
 
