@@ -198,7 +198,14 @@ def _taken(
     choice: tuple[str, ...],
 ) -> HeldTransformer:
     wound = take_out(spec, need, library, found, index)
-    return HeldTransformer(spec=spec, wound=wound, search=found.statistics, choice=choice)
+    return HeldTransformer(
+        spec=spec,
+        wound=wound,
+        search=found.statistics,
+        searched=need,
+        searched_k=float(found.evaluation.rise_high_k[index]),
+        choice=choice,
+    )
 
 
 def _fixed(spec: TransformerSpec, names: tuple[str, ...]) -> tuple[str, ...]:

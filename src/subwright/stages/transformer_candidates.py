@@ -58,7 +58,7 @@ _THINNEST_DENSITY_SHARE: Final = 0.25  # of the density limit; more copper than 
 _SECONDARY_SLACK: Final = 1.06  # keeps near ties while it isn't known yet how high the primary stands
 _RATIOS_PER_TURN: Final = 3  # turn counts of the secondary tried per primary, nearest to the ratio wanted
 _MOST_LITZ: Final = 6
-_MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 24_000, "thorough": 600_000}
+_MOST_PAIRS: Final[Mapping[Effort, int]] = {"quick": 8_000, "thorough": 600_000}
 # Beyond so many pairings each winding's choices are thinned out, and the best core and turns looked at anew.
 _MOST_LAID: Final = 3_000  # windings laid before a quick look samples the wires
 _SECTION_CLASS: Final = 1.2

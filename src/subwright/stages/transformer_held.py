@@ -24,6 +24,8 @@ class HeldTransformer:
     spec: TransformerSpec  # the builder's wishes
     wound: Wound
     search: SearchStatistics
+    searched: TransformerNeed  # what the search was for
+    searched_k: float  # and the rise at the hottest permitted temperature that it found, K
     choice: tuple[str, ...]
 
     @property
@@ -70,8 +72,13 @@ class HeldTransformer:
         ------
         ConvergenceError : loss and temperature don't settle.
         """
-        guess_k = first_guess_k(self.spec, need, self.wound, library) if last_c is None else 0.0
+        guess_k = self._guess_k(need, library) if last_c is None else 0.0
         return heat(self.spec, need, self.wound, guess_k, library, last_c=last_c)
+
+    def _guess_k(self, need: TransformerNeed, library: Library) -> float:
+        if need is self.searched:
+            return self.searched_k
+        return first_guess_k(self.spec, need, self.wound, library)
 
     def finished(
         self, need: TransformerNeed, library: Library, last_c: float | None = None
@@ -82,8 +89,5 @@ class HeldTransformer:
         ----------
         need, library, last_c : as for ``heated``.
         """
-        if last_c is None:
-            guess_k = first_guess_k(self.spec, need, self.wound, library)
-        else:
-            guess_k = (last_c - need.ambient_c) / GUESS_SHARE
+        guess_k = self._guess_k(need, library) if last_c is None else (last_c - need.ambient_c) / GUESS_SHARE
         return finish(self.spec, need, library, self.wound, guess_k, self.search, self.choice)
