@@ -204,6 +204,24 @@ def test_typical_loss(
 
 
 @pytest.mark.parametrize(
+    ("material", "khz", "gauss", "printed"),
+    [  # Micrometals' table of losses in mW/cm³, from memory
+        ("iron powder 75", 50, 225, 89),
+        ("iron powder 75", 100, 140, 83),
+        ("iron powder 75", 500, 50, 139),
+        ("iron powder 35", 50, 225, 50),
+        ("iron powder 35", 100, 140, 35),
+        ("iron powder 35", 500, 50, 28),
+        ("iron powder 10", 50, 225, 28),
+        ("iron powder 10", 100, 140, 19),
+        ("iron powder 10", 500, 50, 12),
+    ],
+)
+def test_loss_of_iron_powder(material: str, khz: float, gauss: float, printed: float) -> None:
+    assert loss(LIBRARY.material(material), khz * 1e3, gauss * 1e-4) / 1e3 == pytest.approx(printed, rel=0.14)
+
+
+@pytest.mark.parametrize(
     ("grade", "khz", "mt", "temp_c", "watts"),
     [
         ("3C90", 25, 200, 100, 0.66),

@@ -424,12 +424,19 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
             )
         if result.inductor is not None:
             wound = result.inductor
+            limit = show(wound.saturation_a, "current")
+            crest = show(wound.peak_a, "current")
+            soft = (
+                f"Powder saturates softly: up to {limit} it keeps about 80 % of its inductance; crests reach "
+                f"{crest}."
+            )
+            sharp = (
+                f"It saturates above {limit}; crests reach {crest}. Fringing is an estimate: measure the "
+                "inductance, and move the gap until it fits."
+            )
             lines.append(
                 f"Wind each output inductor on {wound.core_id}: {wound.turns} turns of {wound.strands} × "
-                f"{wound.wire_id} in parallel, {_gap_text(wound)}. It saturates above "
-                f"{show(wound.saturation_a, 'current')}; crests reach {show(wound.peak_a, 'current')}. "
-                f"Fringing "
-                "is an estimate: measure the inductance, and move the gap until it fits."
+                f"{wound.wire_id} in parallel, {_gap_text(wound)}. {sharp if wound.gap_m > 0.0 else soft}"
             )
         lines.append(
             f"Output filter {inductance} and "

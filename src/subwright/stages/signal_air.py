@@ -26,22 +26,22 @@ class AirChain:
     Attributes
     ----------
     frequency_hz : Hz, shape (n,). drive_v : rms at the amplifier's ideal source at full output, V.
-    excursion_m_per_v, velocity_m_per_s_per_v, pressure_pa_per_v : moduli per volt there; pressure at 1 m into
-        half space. cabin_db : what the vehicle adds at the ears, dB; None in the open.
+    excursion_m, velocity_m_per_s, pressure_pa : moduli with 1 V there; pressure at 1 m into half space.
+    cabin_db : what the vehicle adds at the ears, dB; None in the open.
     xmax_m : linear displacement of the cone, one way, m.
-    noise_v2_per_hz : density at the amplifier's input, level control at its top, V²/Hz, at every fifth point.
+    noise_v_per_rthz : at the amplifier's input, level control at its top, V/√Hz, at every fifth point.
     full_input_v : rms at the amplifier's input for full output, V.
     low_hz, high_hz : band that is played.
     """
 
     frequency_hz: Array
     drive_v: float
-    excursion_m_per_v: Array
-    velocity_m_per_s_per_v: Array
-    pressure_pa_per_v: Array
+    excursion_m: Array
+    velocity_m_per_s: Array
+    pressure_pa: Array
     cabin_db: Array | None
     xmax_m: float
-    noise_v2_per_hz: Array
+    noise_v_per_rthz: Array
     full_input_v: float
     low_hz: float
     high_hz: float
@@ -127,7 +127,7 @@ def air_nodes(chain: AirChain, shape_db: Array) -> tuple[AirNode, ...]:
     ) -> AirNode:
         driven = chain.drive_v * shape * per_volt
         top = int(np.argmax(driven))
-        density = chain.noise_v2_per_hz * to_source * per_volt[at_noise] ** 2
+        density = chain.noise_v_per_rthz**2 * to_source * per_volt[at_noise] ** 2
         return AirNode(
             name=name,
             unit=unit,
@@ -140,12 +140,10 @@ def air_nodes(chain: AirChain, shape_db: Array) -> tuple[AirNode, ...]:
         )
 
     nodes = [
-        node("cone displacement", "m", chain.excursion_m_per_v, chain.xmax_m),
-        node("cone velocity", "m/s", chain.velocity_m_per_s_per_v),
-        node("sound at 1 m", "Pa", chain.pressure_pa_per_v),
+        node("cone displacement", "m", chain.excursion_m, chain.xmax_m),
+        node("cone velocity", "m/s", chain.velocity_m_per_s),
+        node("sound at 1 m", "Pa", chain.pressure_pa),
     ]
     if chain.cabin_db is not None:
-        nodes.append(
-            node("sound at the ears", "Pa", chain.pressure_pa_per_v * 10.0 ** (chain.cabin_db / 20.0))
-        )
+        nodes.append(node("sound at the ears", "Pa", chain.pressure_pa * 10.0 ** (chain.cabin_db / 20.0)))
     return tuple(nodes)

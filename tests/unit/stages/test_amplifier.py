@@ -347,6 +347,63 @@ def test_a_core_that_is_too_small_is_refused() -> None:
         design("class_d_half_bridge", 200.0, 4.0, inductor_core="E20/10/6-N87")
 
 
+RING = """
+[[core]]
+id = "T157"
+quantity = 2
+source = "painted yellow and white, measured"
+shape = "ring"
+material = "iron powder {mu}"
+outer = "39.9 mm"
+inner = "24.1 mm"
+height = "14.5 mm"
+al = "{al} nH"
+"""
+
+
+@pytest.mark.parametrize(("mu", "al"), [(75, 100), (35, 42), (10, 14)])
+def test_a_ring_of_iron_powder_carries_the_output_inductor(mu: int, al: int) -> None:
+    library = drawer_with(RING.format(mu=mu, al=al))
+    spec = AmplifierSpec.model_validate(
+        {"kind": "class_d_half_bridge", "inductor_core": "T157", "switching": "150 kHz"}
+    )
+    result = design_amplifier(spec, 40.0, 4.0, TWELVE, library, source_resistance_ohm=0.02)
+    wound = result.inductor
+    assert wound is not None
+    assert wound.inductance_h == pytest.approx(al * 1e-9 * wound.turns**2)
+    assert wound.flux_t <= 1.05 * wound.flux_limit_t < 0.17
+    core, material = library.core("T157"), library.materials[f"iron powder {mu}"]
+    fit = material.fit_at(result.switching_hz)
+    density = wound.core_w / core.v_e_m3
+    swing = (density / (fit.k * result.switching_hz**fit.alpha)) ** (1.0 / fit.beta)
+    bus_v = swing * 8.0 * result.switching_hz * wound.turns * core.a_e_m2
+    assert 0.95 * result.rail_needed_v < bus_v / 2.0 <= result.rail_max_v
+    lost = next(loss for loss in result.losses if loss.where == "amplifier output inductor core")
+    assert lost.idle_w == pytest.approx(wound.core_w)
+    assert any("keeps about 80 %" in reason for reason in result.reasons)
+
+
+@pytest.mark.parametrize(
+    ("core", "words"),
+    [
+        (
+            RING.format(mu=75, al=100).replace("iron powder 75", "T38").replace("100 nH", "9 µH"),
+            "Nobody says what T38 loses",
+        ),
+        (
+            RING.format(mu=75, al=100).replace("iron powder 75", "unmarked").replace("100 nH", "2.8 µH"),
+            "no gap",
+        ),
+    ],
+)
+def test_a_core_without_loss_data_or_gap_is_refused_by_name(core: str, words: str) -> None:
+    spec = AmplifierSpec.model_validate({"kind": "class_d_half_bridge", "inductor_core": "T157"})
+    with pytest.raises(NoSolutionError, match=words) as caught:
+        design_amplifier(spec, 40.0, 4.0, TWELVE, drawer_with(core))
+    assert "T157" in caught.value.message
+    assert "bought" in caught.value.remedy
+
+
 def test_full_bridge_between_rails_needs_half_of_them() -> None:
     half, full = design("class_d_half_bridge", 150.0), design("class_d_full_bridge", 150.0)
     assert full.rail_needed_v == pytest.approx(0.5 * half.rail_needed_v, rel=0.05)
