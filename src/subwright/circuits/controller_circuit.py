@@ -199,8 +199,9 @@ def controller_circuit(
     if result.gate_supply is None:
         build.capacitor("controller supply capacitor", feed, GROUND, SUPPLY_F)
     else:
-        models += _follower(build, result)
-    build.capacitor("controller ceramic", feed, GROUND, CERAMIC_F)
+        models += _follower(build, result, settled=settled)
+    fed_v = result.gate_supply.output_v if settled and result.gate_supply is not None else None
+    build.capacitor("controller ceramic", feed, GROUND, CERAMIC_F, initial_v=fed_v)
     pins = _pins_3525(result, feed) if controller.family == "3525" else _pins_494(result, feed)
     build.add("U", kind, pins, "push-pull controller", controller.id, model="CONTROLLER")
     build.capacitor("reference capacitor", "vref", GROUND, CERAMIC_F)
@@ -249,7 +250,9 @@ def _pins_494(result: ConverterResult, feed: str) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _follower(build: _Parts, result: ConverterResult) -> list[BipolarModel | ControllerModel | ZenerModel]:
+def _follower(
+    build: _Parts, result: ConverterResult, *, settled: bool
+) -> list[BipolarModel | ControllerModel | ZenerModel]:
     """Zener and emitter follower that make the drive's supply from the control supply."""
     gate = result.gate_supply
     assert gate is not None
@@ -261,7 +264,9 @@ def _follower(build: _Parts, result: ConverterResult) -> list[BipolarModel | Con
     build.add("VR", "zener", (GROUND, "zener"), "gate supply zener", gate.zener.id, model="ZENER")
     nets = (collector, "zener", "drive")
     build.add("Q", "transistor", nets, "gate supply transistor", gate.transistor.id, model="NPN_FOLLOWER")
-    build.capacitor("gate supply capacitor", "drive", GROUND, 100e-6)
+    build.capacitor(
+        "gate supply capacitor", "drive", GROUND, 100e-6, initial_v=gate.output_v if settled else None
+    )
     return [
         ZenerModel(
             name="ZENER",

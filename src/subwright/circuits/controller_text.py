@@ -94,6 +94,11 @@ def _amplifier(name: str, plus: str, minus: str, out: str) -> str:
     )
 
 
+def _softly(expression: str) -> str:
+    """The same with a bend round the corner, of some 10 mV."""
+    return f"0.5*(({expression})+sqrt(({expression})*({expression})+1e-4))"
+
+
 def above(expression: str) -> str:
     """What an expression is above nought, else 0."""
     return f"0.5*(({expression})+abs({expression}))"
@@ -119,11 +124,13 @@ def _3525(m: ControllerModel) -> Iterator[str]:
     yield "R24 ss 0 1e8"
     yield "R25 sd 0 1e6"
     yield _amplifier("B25", "ni", "inv", "comp")
-    yield f"B26 comp 0 I=1e-2*({above('V(comp)-V(ref)')}-{above('0-V(comp)')})"
+    yield f"B26 comp 0 I=1e-2*({_softly('V(comp)-V(ref)')}-{_softly('0-V(comp)')})"
     yield "R26 comp 0 2e6"
     yield "R27 inv 0 1e8"
     yield "R28 ni 0 1e8"
-    yield from all_of("ready", (f"(1-{over('V(rest)', 0.5)})", f"(1-{over('V(sd)', 0.8, 20.0)})", "V(run)"))
+    yield from all_of(
+        "ready", ("(1-V(fall))", f"(1-{over('V(rest)', 0.5)})", f"(1-{over('V(sd)', 0.8, 20.0)})", "V(run)")
+    )
     below = tuple(over(f"V({net})", "V(ct)") for net in ("ss", "comp"))
     yield from all_of("on", (*below, "V(ready)"))
     for number, (out, side) in enumerate((("oa", "V(q)"), ("ob", "(1-V(q))")), 28):
@@ -153,8 +160,8 @@ def _494(m: ControllerModel) -> Iterator[str]:
     dead = f"{_n(low + 0.03 * span)}+{_n(0.97 * span / m.ramp_high_v)}*V(dtc)"
     least = low + m.dead_share * span
     yield from all_of("ready", ("V(run)", "(1-V(fall))"))
-    above = tuple(over("V(ct)", level) for level in (dead, least, "V(fb)-0.7"))
-    yield from all_of("on", (*above, "V(ready)"))
+    levels = tuple(over("V(ct)", level) for level in (dead, least, "V(fb)-0.7"))
+    yield from all_of("on", (*levels, "V(ready)"))
     for number, (upper, lower, side) in enumerate((("c1", "e1", "V(q)"), ("c2", "e2", "(1-V(q))")), 40):
         yield from all_of(f"go{number}", ("V(on)", over(side, 0.5), over("V(oc)", 1.0)))
         siemens = f"(1e-9+V(go{number})*{_n(1.0 / _OUTPUT_OHM)})"

@@ -185,9 +185,9 @@ def _pulses(v: PowerValues) -> tuple[Pulse, Pulse]:
     The first pulse is half as long as the others, so that the magnetising current swings about zero from the
     start; left to itself it would take thousands of cycles.
     """
-    share = v.share
-    if v.choke is not None:
-        share = v.gate_share if v.gate_share is not None else regulated_point(v).gate_share
+    share = v.share if v.gate_share is None else v.gate_share
+    if v.choke is not None and v.gate_share is None:
+        share = regulated_point(v).gate_share
     on_s = 0.5 * share * v.period_s
     rest_s = v.period_s - on_s
     first = Pulse(

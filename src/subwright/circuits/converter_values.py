@@ -124,8 +124,8 @@ class PowerValues:
     input_f, input_esr_ohm, input_count, reservoir_f, reservoir_esr_ohm, reservoir_count : of the whole bank
         (one rail's), and how many cans it is made of.
     avalanche_v : of the switches. clamp : of both drains, None without. choke : between rectifier and rails,
-        None where the rails are peak-charged; with it, ``share`` is the largest that the controller allows,
-        ``gate_share`` the one at which the gates are driven, None for the closed form's.
+        None where the rails are peak-charged; with it, ``share`` is the largest that the controller allows.
+    gate_share : at which the gates are driven; None for ``share``, or what holds the rail behind a choke.
     switch_snubber, rectifier_snubber : across each switch and each half-secondary, None without.
     bleeder_ohm : across each rail, None without.
     switch_id, diode_id, partner_id, input_id, reservoir_id : what to buy; partner_id "" where four single

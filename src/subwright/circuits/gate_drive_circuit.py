@@ -21,6 +21,7 @@ from subwright.circuits.netlist import (
 )
 from subwright.stages.converter import ConverterResult
 from subwright.stages.converter_bill import GATE_PULL_OHM, TURN_OFF_OHM
+from subwright.stages.converter_drive import SETTLED_V
 
 __all__ = ["DRIVER_OHM", "POSITIONS", "gate_circuit_of", "gate_nets"]
 
@@ -116,7 +117,8 @@ def _bench(result: ConverterResult) -> list[Part]:
     """Generators for the controller's outputs, its supply, and the legs on ground."""
     timing, drive = result.plan.timing, result.drive
     period = 1.0 / timing.switching_hz
-    high_v = drive.gate_v + (drive.driver.drop_v if drive.driver.kind == "buffer" else 0.0)
+    # What the controller's output gives: its own drop is gone, the driver's still to come.
+    high_v = drive.gate_v + drive.driver.drop_v - (result.plan.controller.output_drop_v - SETTLED_V)
     parts = []
     for k, side in enumerate("ab"):
         pulse = Pulse(

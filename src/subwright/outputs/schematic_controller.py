@@ -23,7 +23,7 @@ def draw_controller(kit: Kit, feed: str) -> None:
     chip = kit.place_chip(part, _X, _TOP + 160)
     if part.kind == "3525 controller":
         _left_3525(kit, chip)
-        supply = ("VIN", "VC")
+        supply: tuple[str, ...] = ("VIN", "VC")
     else:
         _left_494(kit, chip)
         supply = ("VCC", "C1", "C2")

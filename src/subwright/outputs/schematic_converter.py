@@ -151,7 +151,7 @@ def _clamp(kit: Kit) -> None:
 
 def _lying_group(kit: Kit, parts: Sequence[Part], x: int, y: int) -> None:
     """One lying symbol for diodes in parallel, their anode at ``x``."""
-    first, lines = parts[0], ()
+    first, lines = parts[0], tuple[str, ...]()
     if len(parts) > 1:
         _, *value = kit.sheet.texts.get(first.designator, (first.designator,))
         names = ", ".join(part.designator for part in parts)

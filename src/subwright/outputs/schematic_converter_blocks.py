@@ -36,7 +36,7 @@ def _corners(design: Design) -> Mapping[str, float]:
 
 def _switched(design: Design) -> bool:
     """Whether the control circuits have a supply that is switched, or hang on the battery."""
-    return design.control.remote is not None
+    return design.control is not None and design.control.remote is not None
 
 
 def gate_names(result: ConverterResult) -> dict[str, str]:

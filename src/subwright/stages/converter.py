@@ -222,6 +222,8 @@ def _choose_drive(
     f = timing.switching_hz
     supply_v = 12.3 if fed else demand.emf_nominal_v
     options = drivers(controller, supply_v if fed else demand.emf_max_v, library)
+    if bridge:
+        options = tuple(replace(o, drop_v=o.drop_v + o.bridge_drop_v) for o in options)
     if spec.gate_drive != "auto":
         options = tuple(o for o in options if o.kind == spec.gate_drive)
     low_v = supply_v if fed else _SAG_CREST * demand.emf_low_v

@@ -16,6 +16,7 @@ from subwright.stages.converter_clamp import design_clamp, design_rectifier_snub
 from subwright.stages.converter_controller import loop_capacitor_f
 from subwright.stages.converter_fit import compare_outputs
 from subwright.stages.converter_gate_transformer import design_gate_transformer
+from subwright.stages.converter_inrush import inrush_a
 from subwright.stages.converter_output import regulated_output
 from subwright.stages.converter_parts import choose_bank, hot_resistance
 from subwright.stages.converter_result import ConverterResult
@@ -66,7 +67,7 @@ def size_converter(
     magnetics: Magnetics,
     library: Library,
 ) -> ConverterResult:
-    """Every number of ``complete_converter``, without the list of parts and the reasons."""
+    """Every number of ``complete_converter`` but the soft start's, without list of parts and reasons."""
     timing, mosfet, diode = plan.timing, plan.switch.mosfet, plan.rectifier.rectifier
     f, count = timing.switching_hz, plan.switch.per_side
     bridge = plan.topology == "full-bridge"
@@ -173,7 +174,6 @@ def size_converter(
     charge = 0.5 * (diode.qrr_coul / diode.if_a + partner.qrr_coul / partner.if_a)
     supply = plan.gate_supply
     auxiliary = design_auxiliary(spec, demand, magnetics, demand.rail_needed_v, rail_open_v, f, timing.share)
-    inrush_a = 2 * reservoir_bank.capacitance_f * (ratio * demand.emf_nominal_v) * ratio / timing.soft_start_s
     bleeder_ohm = _bleeder_ohm(reservoir_bank.capacitance_f, rail_open_v)
     return ConverterResult(
         topology=plan.topology,
@@ -222,7 +222,7 @@ def size_converter(
         gate_w=plan.drive.gate_w,
         control_w=plan.controller.quiescent_a * demand.emf_nominal_v,
         shunt_s=shunt_s,
-        inrush_a=inrush_a,
+        inrush_a=0.0,
         bleeder_ohm=bleeder_ohm,
         bleeder_s=bleeder_ohm * reservoir_bank.capacitance_f * log(rail_open_v / _SAFE_V),
         outputs=(),
@@ -245,6 +245,7 @@ def list_converter(
     """
     return replace(
         result,
+        inrush_a=inrush_a(result, emf_v=demand.emf_nominal_v, source_ohm=demand.source_ohm),
         outputs=compare_outputs(spec, demand, result, library),
         parts=converter_parts(spec, demand, result, library),
         reasons=(*result.plan.reasons, *_reasons(result)),

@@ -22,6 +22,7 @@ from subwright.physics.gate_drive import (
 __all__ = [
     "OPEN_EMITTER_FAMILIES",
     "PULSE",
+    "SETTLED_V",
     "Driver",
     "DriverKind",
     "GateDrive",
@@ -37,7 +38,8 @@ _LEAST_GATE_OHM = 2.2
 _BUFFER_LEAST_A = 1.0
 _BUFFER_LEAST_HZ = 50e6  # slower transistors would add their own delay
 _BASE_V = 0.7
-_SETTLED_V = 0.5  # drop stated at 100 mA less the drop once the gate is charged, from memory
+SETTLED_V = 0.5  # drop stated at 100 mA less the drop once the gate is charged, from memory
+_LOW_V = 0.1  # of a controller's output, low, at some milliamperes; from memory
 _ZENER_WANTED_V = 13.0  # 12.3 V behind the follower
 _ZENER_LEAST_A = 2e-3
 _COLLECTOR_ROOM_V = 2.0  # left over the transistor at the lowest battery
@@ -64,6 +66,16 @@ class Driver:
     drop_v: float  # from its supply to the gate when high
     npn: Transistor | None = None
     pnp: Transistor | None = None
+
+    @property
+    def bridge_drop_v(self) -> float:
+        """What a gate transformer between two drivers loses beyond ``drop_v``, V.
+
+        Its magnetising current passes both: the diode that leads the gate up isn't bypassed, and what pulls
+        the other end down stays above 0 V.
+        """
+        low_v = _BASE_V + _LOW_V if self.pnp is not None else _LOW_V
+        return low_v + (_BASE_V if self.kind == "turn-off" else 0.0)
 
     @property
     def buffered(self) -> bool:
@@ -124,7 +136,7 @@ def drivers(controller: Controller, supply_max_v: float, library: Library) -> tu
     the drivers that can be built, the plainest first.
     """
     direct_a = min(controller.output_source_a, controller.output_sink_a)
-    static_v = controller.output_drop_v - _SETTLED_V
+    static_v = controller.output_drop_v - SETTLED_V
     direct = Driver(kind="direct", peak_a=direct_a, drop_v=static_v)
     pair: dict[str, Transistor] = {}
     for polarity in ("npn", "pnp"):

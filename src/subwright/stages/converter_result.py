@@ -98,7 +98,7 @@ class ConverterResult:
     gate_w: float
     control_w: float
     shunt_s: float
-    inrush_a: float  # into the rails during soft start, from the battery
+    inrush_a: float  # from the battery while soft start fills the rails, its peak; 0 before they are listed
     bleeder_ohm: float
     bleeder_s: float  # time for a rail to fall below 5 V after switch-off
     outputs: tuple[OutputFit, ...]  # peak-charged and regulated, for this battery and amplifier
