@@ -14,20 +14,19 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from threading import Lock
-from typing import Literal
 
 from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.base.saving import save_atomically
 from subwright.base.units import parse
-from subwright.build.driver_measurement import Bench, Measurement, measure_files, save_driver
+from subwright.build.driver_measurement import Measurement, save_driver
 from subwright.outputs import project
 from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import load_library
 from subwright.session import BuildSession, drawer_of
 
-__all__ = ["EXAMPLE", "AsideRow", "BuildRow", "Workspace", "check_size", "file_stem", "measured_driver"]
+__all__ = ["EXAMPLE", "AsideRow", "BuildRow", "Workspace", "check_size", "file_stem"]
 
 EXAMPLE = "~example"
 """Name under which the example opens; no file can be called so."""
@@ -37,6 +36,7 @@ _DRAWER = ".drawer.toml"
 _NAME = re.compile(r"[\w][\w .+-]{0,79}", re.UNICODE)
 _STEPS = 12
 _STEP = 0.85
+_ENOUGH = 3
 _EXAMPLE_STEM = "storyteller-van"
 
 
@@ -174,18 +174,43 @@ class Workspace:
         """Write a new build that has a design, and return its name.
 
         Where the power asked for, or the driver's own rating, has no design with the parts at hand, the
-        nearest power that has one is taken, without a stop if it can be had. Raises as `service.new_build`.
+        nearest power that has one is taken, without a stop if it can be had.
+
+        Raises
+        ------
+        SubwrightError : why these answers have no design; nothing is left in the folder. Otherwise as
+            `service.new_build`.
         """
         name = self.new(answers)
         session = self.session(name)
-        if session.outcome().solved is not None or "goal.spl" in answers:
-            return name
+        if session.outcome().solved is None and "goal.spl" not in answers:
+            self._nearest_power(session, answers)
+        first = session.outcome()
+        if first.solved is None:
+            self._unmake(name)
+            raise first.error or SubwrightError(message="these answers have no design")
+        return name
+
+    def _unmake(self, name: str) -> None:
+        """Take a build that was made a moment ago out of the folder again."""
+        with self.lock:
+            session = self.sessions.pop(name)
+            session.gone = True
+            session.path.unlink(missing_ok=True)
+            session.history.journal.unlink(missing_ok=True)
+
+    def _nearest_power(self, session: BuildSession, answers: Mapping[str, str]) -> None:
+        """Change the power to the nearest that has a design, if any has."""
         asked = answers.get("goal.power", "")
         wanted_w = parse(asked, "power") if asked else _rated_w(answers)
-        found = ""
+        found, refusal, alike = "", session.outcome().error, 0
         for power_w in () if wanted_w is None else _powers_near(wanted_w, above=bool(asked)):
             said = f"{power_w:.2g} W" if power_w < 10.0 else f"{power_w:.0f} W"
             tried = session.what_if("goal.power", said)
+            same = tried.error is not None and refusal is not None and str(tried.error) == str(refusal)
+            alike = alike + 1 if same else 0
+            if alike >= _ENOUGH:
+                break  # it isn't the power: a driver too large for the room stays so
             if tried.solved is not None:
                 found = found or said
                 if not tried.solved.has_stop:
@@ -193,7 +218,6 @@ class Workspace:
                     break
         if found:
             session.change("goal.power", found, session.revision)
-        return name
 
     def add(self, text: str, file: str) -> str:
         """Take in a build file that was made elsewhere and return its name.
@@ -429,39 +453,6 @@ def check_size(data: bytes) -> str:
         raise SubwrightError(
             message="the file is not text", remedy="drop a build file, a drawer file or an impedance table"
         ) from None
-
-
-def measured_driver(
-    free: Path,
-    loaded: Path | None,
-    *,
-    mass: str = "",
-    test_box: str = "",
-    piston: str = "",
-    re: str = "",
-    resistor: str = "",
-    right: Literal["driver", "resistor"] = "driver",
-) -> Measurement:
-    """Fit impedance tables or recordings: ``free`` in free air, ``loaded`` with ``mass`` or ``test_box``.
-
-    Texts carry their units, "" where not given; ``re`` is by ohmmeter, ``resistor`` the known one of a
-    recording, whose right channel lies over ``right``.
-
-    Raises as `subwright.build.driver_measurement.measure_files`.
-    """
-    bench = Bench(
-        added_mass_kg=_maybe(mass, "mass"),
-        test_box_m3=_maybe(test_box, "volume"),
-        piston_diameter_m=_maybe(piston, "length"),
-        re_ohm=_maybe(re, "resistance"),
-        resistor_ohm=_maybe(resistor, "resistance"),
-        right=right,
-    )
-    return measure_files(free, loaded, bench)
-
-
-def _maybe(text: str, dimension: str) -> float | None:
-    return parse(text, dimension) if text.strip() else None
 
 
 def _quoted(text: str) -> str:

@@ -180,3 +180,21 @@ def test_dropped_impedance_tables_give_the_driver(client: TestClient) -> None:
     incomplete = client.post("/measure", json=runs | {"mass": ""})
     assert incomplete.status_code == 422
     assert client.post("/measure", json={"free": "no, table"}).status_code == 422
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        {"width": "200 mm", "height": "200 mm", "depth": "200 mm"},
+        {"loudness": "level", "loud_value": "118 dB"},
+    ],
+)
+def test_answers_without_a_design_say_why_and_leave_nothing(
+    client: TestClient, tmp_path: Path, answers: dict[str, str]
+) -> None:
+    answer = client.post("/new", json=ANSWERS | answers)
+    assert answer.status_code == 422
+    assert answer.json()["error"]["remedy"]
+    assert not list(tmp_path.glob("*.build.toml"))
+    assert not list(tmp_path.rglob("*.journal"))
+    assert client.post("/new", json=ANSWERS).json() == {"name": "harbour-bar"}

@@ -14,8 +14,8 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from subwright.base.errors import SubwrightError
-from subwright.build.driver_measurement import Measurement
-from subwright.workspace import measured_driver
+from subwright.base.units import parse
+from subwright.build.driver_measurement import Bench, Measurement, measure_files
 
 __all__ = ["RECORDING_LIMIT_BYTES", "Recordings", "Runs", "fitted"]
 
@@ -111,21 +111,27 @@ class Recordings:
 
 
 def fitted(place: Path, runs: Runs, recordings: Recordings) -> Measurement:
-    """The driver that the runs tell of; ``place`` is an empty folder to lay tables in."""
+    """The driver that the runs tell of; ``place`` is an empty folder to lay tables in.
+
+    Raises as `subwright.build.driver_measurement.measure_files`.
+    """
     free = recordings.path(runs.free) or _written(place / "free-air.csv", runs.free)
     loaded = None
     if runs.loaded:
         loaded = recordings.path(runs.loaded) or _written(place / "second-run.csv", runs.loaded)
-    return measured_driver(
-        free,
-        loaded,
-        mass=runs.mass,
-        test_box=runs.test_box,
-        piston=runs.piston,
-        re=runs.re,
-        resistor=runs.resistor,
+    bench = Bench(
+        added_mass_kg=_maybe(runs.mass, "mass"),
+        test_box_m3=_maybe(runs.test_box, "volume"),
+        piston_diameter_m=_maybe(runs.piston, "length"),
+        re_ohm=_maybe(runs.re, "resistance"),
+        resistor_ohm=_maybe(runs.resistor, "resistance"),
         right=runs.right,
     )
+    return measure_files(free, loaded, bench)
+
+
+def _maybe(text: str, dimension: str) -> float | None:
+    return parse(text, dimension) if text.strip() else None
 
 
 def _written(path: Path, text: str) -> Path:
