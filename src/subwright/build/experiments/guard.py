@@ -219,7 +219,7 @@ def _clamped(
     energy = float(np.trapezoid(power, traces.axis))
     checks = [
         Check(
-            quantity=f"{pulse.name}, highest at the parts",
+            quantity=f"{pulse.name}, highest at the suppressor alone",
             closed=hit.peak_v,
             simulated=float(behind.max()),
             unit="V",
@@ -282,7 +282,7 @@ def _negative(
     )
     behind = traces.voltage(BEHIND)
     check = Check(
-        quantity=f"{pulse.name}, lowest at the parts",
+        quantity=f"{pulse.name}, lowest at the input capacitors",
         closed=closed,
         simulated=float(behind.min()),
         unit="V",
@@ -343,7 +343,8 @@ EXPERIMENTS: Final = (
         block="supply",
         title="Pulses and load dump at the clamp",
         about="Each pulse of the supply line's standards behind its own source resistance at the suppressor "
-        "alone, and the negative one on the input capacitors alone. Limits 5 %.",
+        "alone, and the negative one on the input capacitors alone: each without the other's help, "
+        "so worse than at the parts in the unit, which the battery guard's sheet tells. Limits 5 %.",
         cases=_pulse_cases,
     ),
 )

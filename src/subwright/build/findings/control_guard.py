@@ -144,9 +144,10 @@ def reverse_diode(design: Design) -> Iterator[Measure]:
     limit="Lowest rating among all parts that see the battery.",
     source="iso-7637-2",
     example="A jump start from a lorry puts 24 V on a 12 V unit for a minute: 25 V capacitors just stand it.",
-    remedy="Choose parts of the next voltage class (converter.input_capacitor, converter.controller), or "
-    "fit a "
-    "suppressor (battery_guard.clamp).",
+    remedy="Choose parts of the next voltage class (converter.input_capacitor, converter.controller). "
+    "Against "
+    "pulses of less than a second a suppressor does as well (battery_guard.clamp); a longer over-voltage "
+    "would burn it.",
     near=0.0,
 )
 def pulses(design: Design) -> Iterator[Measure]:
