@@ -17,6 +17,10 @@ pytestmark = pytest.mark.browser
 
 SOURCE = Path(__file__).parents[2] / "examples"
 BENCH = "/b/van/bench"
+ACTIVE = """() => {
+  const here = document.activeElement;
+  return `${here.name} ${here.closest("form")?.dataset.reading ?? ""}`;
+}"""
 
 
 @pytest.fixture
@@ -181,4 +185,34 @@ def test_what_the_unit_says_at_the_end(browser: Browser, van: Served, folder: Pa
     page.locator('[data-go="fit"]').click()
     expect(page.locator("#fit")).to_contain_text("under-voltage")
     desk.shot("bench-fit")
+    desk.close()
+
+
+def test_the_bench_by_keyboard_alone(browser: Browser, van: Served, folder: Path) -> None:
+    desk = Desk.open(browser, van.address)
+    page = desk.page
+    page.goto(desk.base.rstrip("/") + BENCH)
+    expect(page.locator("#bench-page")).to_have_attribute("data-ready", "yes")
+
+    def tab_to(name: str, key: str = "") -> None:
+        for _ in range(80):
+            page.keyboard.press("Tab")
+            if page.evaluate(ACTIVE).strip() == f"{name} {key}".strip():
+                return
+        raise AssertionError(f"no way to {name} {key} by keyboard")
+
+    tab_to("unit")
+    page.keyboard.type("9")
+    tab_to("value", "gate-pull-down-A")
+    page.keyboard.type("5")
+    page.keyboard.press("Enter")
+    expect(page.locator('form[data-reading="gate-pull-down-A"] .had')).to_contain_text("inside the window")
+    assert logged(folder)[0][:2] == ("9", "gate-pull-down-A")
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.dataset?.turn ?? ''") == "1":
+            break
+    page.keyboard.press("Enter")
+    expect(page.locator(".step:not([hidden]) h2")).to_be_focused()
+    expect(page.locator(".step:not([hidden]) h2")).to_contain_text("2")
     desk.close()

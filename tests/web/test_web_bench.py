@@ -144,12 +144,14 @@ def test_what_is_no_reading_is_refused(client: TestClient, body: dict[str, str],
 
 def test_two_devices_see_each_others_readings(client: TestClient) -> None:
     entered(client, "dead-time", "0.9 us", unit="two")
+    entered(client, "dead-time", "0.8 us", unit="7")
     rows = client.get(f"{VAN}/bench/log", params={"unit": "two"}).json()
     assert [row["key"] for row in rows["rows"]] == ["dead-time"]
     assert {"7", "two"} <= set(rows["units"])
 
 
 def test_a_changed_build_has_another_code(client: TestClient) -> None:
+    entered(client, "dead-time", "0.8 us", unit="7")
     before = client.get(f"{VAN}/bench/log", params={"unit": "7"}).json()["code"]
     seen = client.get(f"{VAN}/revision").json()["revision"]
     client.post(f"{VAN}/set", json={"key": "filter.corner", "value": "97 Hz", "revision": seen})
@@ -196,3 +198,15 @@ def test_a_token_sends_nobody_elsewhere(tmp_path: Path) -> None:
             there = client.get(f"http://127.0.0.1:7312{path}?token={token}").headers["location"]
             assert there.startswith("/")
             assert not re.match(r"/[/\\]", there)
+
+
+def test_units_stand_beside_each_other(client: TestClient) -> None:
+    rail = next(r for r in readings(client) if r.key == "rail-positive")
+    entered(client, rail.key, f"{rail.expected:.2f} V", unit="left")
+    entered(client, rail.key, f"{0.96 * rail.expected:.2f} V", unit="right")
+    html = client.get(f"{VAN}/bench/fit", params={"unit": "left"}).text
+    assert "Beside unit right" in html
+    entries = service.bench_log(file_of(client))
+    rows = service.bench_units_apart(service.solve(file_of(client)), entries, "left", "right")
+    assert rows[0].apart > 1.0
+    assert f"{rows[0].apart:.1f}</span> meter errors" in html

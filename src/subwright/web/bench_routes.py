@@ -30,6 +30,7 @@ from subwright.web.security import is_loopback
 __all__ = ["Taken", "bench_routes"]
 
 _EARLIEST = datetime(2020, 1, 1, tzinfo=UTC)
+_UNITS = 4  # other units shown beside one
 _AHEAD = timedelta(days=2)  # a device's clock may be wrong, but not by years
 
 
@@ -105,9 +106,10 @@ def bench_routes(desk: Desk) -> APIRouter:
             found = service.bench_fit(solved, entries, unit.strip())
         except NoSolutionError as error:
             return desk.page(request, "bench_fit.html.j2", found=None, error=error)
-        return desk.page(
-            request, "bench_fit.html.j2", found=found, error=None, **_fit_texts(found, Reader.of(request))
-        )
+        reader = Reader.of(request)
+        beside = _beside(solved, entries, unit.strip(), reader)
+        texts = _fit_texts(found, reader)
+        return desk.page(request, "bench_fit.html.j2", found=found, error=None, beside=beside, **texts)
 
     return routes
 
@@ -169,6 +171,27 @@ def _other_device(desk: Desk, name: str) -> dict[str, Any]:
     square = segno.make(address, error="m", micro=False)
     drawn = square.svg_inline(scale=4, border=4, dark="#16202a", light="#ffffff", omitsize=True)
     return {"address": address, "square": Markup(drawn)}
+
+
+def _beside(
+    solved: service.Solved, entries: tuple[Entry, ...], unit: str, reader: Reader
+) -> list[dict[str, Any]]:
+    """Readings that other units have as well, and by how many meters' errors they differ."""
+    found = []
+    for other in [one for one in units_of(entries) if one != unit][-_UNITS:]:
+        rows = [
+            {
+                "key": row.reading.key,
+                "name": row.reading.name,
+                "first": reader.say(show(row.first.value, row.reading.dimension, 4)),
+                "second": reader.say(show(row.second.value, row.reading.dimension, 4)),
+                "apart": f"{row.apart:.1f}" if row.apart > 1.0 else "",
+            }
+            for row in service.bench_units_apart(solved, entries, unit, other)
+        ]
+        if rows:
+            found.append({"unit": other, "rows": rows})
+    return found
 
 
 def _degree(value: float, unit: str, reader: Reader) -> str:
