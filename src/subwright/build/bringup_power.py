@@ -64,6 +64,17 @@ _BASIS: Final = {  # where each window comes from, and whether that is common pr
 
 def power_steps(design: Design, bench_v: float, links: str) -> Iterator[Step]:
     """Steps from the bare board to rails under a dummy load; numbers are set when they are put in order."""
+    whole = design.transformer is not None and design.transformer.primary.halves == 1
+    for step in _all_steps(design, bench_v, links):
+        # The one primary of a bridge has no halves that could be reversed or missing.
+        yield replace(step, causes=tuple(c for c in step.causes if not (whole and _of_a_half(c))))
+
+
+def _of_a_half(cause: Cause) -> bool:
+    return cause.fault.startswith("half-primary")
+
+
+def _all_steps(design: Design, bench_v: float, links: str) -> Iterator[Step]:
     converter, transformer = design.converter, design.transformer
     yield _bare_board(design, converter)
     if converter is None or transformer is None:

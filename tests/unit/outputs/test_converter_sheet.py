@@ -9,6 +9,7 @@ import pytest
 
 from subwright import service
 from subwright.base.units import show
+from subwright.build.bringup import bring_up
 from subwright.build.result import Design
 from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
@@ -144,3 +145,15 @@ def test_the_transformers_sheet_tells_capacitance_and_every_winding() -> None:
     assert "leakage, primary to auxiliary" in told
     assert told["primary, turns"].isdigit()  # one winding, no halves
     assert "×" in told["secondary, turns"]
+
+
+def test_a_bridges_bring_up_speaks_of_no_half_primary() -> None:
+    procedure = bring_up(barge(), load_library())
+    causes = [cause for step in procedure.steps for cause in step.causes]
+    assert causes
+    assert not any(cause.fault.startswith("half-primary") for cause in causes)
+    keys = {reading.key for step in procedure.steps for reading in step.readings}
+    assert {"turns-ratio", "winding-sense", "secondary-phase", "auxiliary-ratio", "auxiliary-phase"} <= keys
+    assert not {"primary-halves", "primary-phase"} & keys
+    van_causes = [cause for step in bring_up(van(), load_library()).steps for cause in step.causes]
+    assert any(cause.fault == "half-primary-reversed" for cause in van_causes)
