@@ -7,6 +7,7 @@ hundred megahertz, which a peak would feel and an average does not. Nothing here
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 from subwright.base.units import code
@@ -22,6 +23,7 @@ from subwright.circuits.netlist import (
     Numbering,
     Part,
     Pulse,
+    Reading,
     Steady,
     TestPoint,
 )
@@ -38,12 +40,12 @@ _CHOKE_COUPLING: Final = 0.99  # of the choke's two windings, laid together; ord
 _OFF_RATIO: Final = 1e4  # off resistance over battery voltage by current: costs 0.04 % of the power
 
 
-def power_circuit(values: PowerValues) -> Circuit:
+def power_circuit(values: PowerValues, readings: Mapping[str, tuple[Reading, ...]] | None = None) -> Circuit:
     """Netlist of the power stage; capacitors start at the closed form's voltages.
 
     Parameters
     ----------
-    values : everything in it.
+    values : everything in it. readings : what its test points should read, by net.
     """
     v = values
     point = averaged_point(v)
@@ -139,12 +141,20 @@ def power_circuit(values: PowerValues) -> Circuit:
             *clamp_model,
         ),
         couplings=tuple(couplings),
-        test_points=(
-            TestPoint(designator="TP101", net="input", what="battery terminal"),
-            TestPoint(designator="TP102", net=f"{node}_a", what=f"{node} of the first half cycle"),
-            TestPoint(designator="TP103", net=f"{node}_b", what=f"{node} of the second half cycle"),
-            TestPoint(designator="TP104", net="rail_positive", what="positive rail"),
-            TestPoint(designator="TP105", net="rail_negative", what="negative rail"),
+        test_points=tuple(
+            TestPoint(
+                designator=f"TP{_HUNDRED + k}", net=net, what=what, readings=(readings or {}).get(net, ())
+            )
+            for k, (net, what) in enumerate(
+                (
+                    ("input", "battery terminal"),
+                    (f"{node}_a", f"{node} of the first half cycle"),
+                    (f"{node}_b", f"{node} of the second half cycle"),
+                    ("rail_positive", "positive rail"),
+                    ("rail_negative", "negative rail"),
+                ),
+                1,
+            )
         ),
     )
 

@@ -10,6 +10,7 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
+from subwright.circuits.converter_readings import power_readings
 from subwright.circuits.converter_values import from_result
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
@@ -19,8 +20,10 @@ from subwright.outputs.schematic_converter import draw_converter
 from subwright.outputs.schematic_converter_blocks import (
     auxiliary_block,
     controller_block,
+    corner_voltages,
     gate_drive_block,
     gate_names,
+    readings_line,
 )
 from subwright.outputs.schematic_guard_blocks import (
     battery_guard_block,
@@ -78,15 +81,14 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
     if result is None or transformer is None:
         return
     full = design.point(Corner.NOMINAL, Level.FULL)
-    circuit = power_circuit(
-        from_result(
-            result,
-            emf_v=full.emf_v,
-            source_ohm=supply.source_resistance_ohm,
-            positive_a=full.rail_a,
-            negative_a=full.rail_a,
-        )
+    values = from_result(
+        result,
+        emf_v=full.emf_v,
+        source_ohm=supply.source_resistance_ohm,
+        positive_a=full.rail_a,
+        negative_a=full.rail_a,
     )
+    circuit = power_circuit(values, power_readings(values, corner_voltages(design)))
     period_s = 1.0 / result.plan.timing.switching_hz
     names = {
         "input": "BATTERY",
@@ -108,7 +110,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_converter(kit)
-        return _power_notes(design, transformer)
+        return (*_power_notes(design, transformer), f"Full sine. {readings_line(circuit)}")
 
     yield Block(
         key="converter",

@@ -186,7 +186,7 @@ def _bridge(kit: Kit, across: int) -> None:
             sheet.flag(switch.nets[1], placed["gate"], "left")
         snub = right + 120
         sheet.flag("input", (160, y), "left", heavy=True)
-        sheet.wire((150, y), (right, y), heavy=True)
+        sheet.wire((160, y), (right, y), heavy=True)
         if kit.circuit.by_role("snubber resistor"):
             sheet.wire((right, y), (snub, y))
             _snubber(kit, "snubber", "input", snub, y, into=node, middle=f"snub_high_{leg}")

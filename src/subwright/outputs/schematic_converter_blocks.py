@@ -20,7 +20,14 @@ from subwright.parts.library import Library
 from subwright.stages.common import Corner
 from subwright.stages.converter import ConverterResult
 
-__all__ = ["auxiliary_block", "controller_block", "gate_drive_block", "gate_names"]
+__all__ = [
+    "auxiliary_block",
+    "controller_block",
+    "corner_voltages",
+    "gate_drive_block",
+    "gate_names",
+    "readings_line",
+]
 
 _PERIODS = 20
 _CORNERS = {
@@ -30,7 +37,8 @@ _CORNERS = {
 }
 
 
-def _corners(design: Design) -> Mapping[str, float]:
+def corner_voltages(design: Design) -> Mapping[str, float]:
+    """Battery at rest by the name of the state, V."""
     return {name: design.supply.corners[corner] for name, corner in _CORNERS.items()}
 
 
@@ -61,7 +69,9 @@ def controller_block(design: Design, _library: Library) -> Iterator[Block]:
     if result is None:
         return
     timing, volts = result.plan.timing, design.supply.corners[Corner.NOMINAL]
-    circuit = controller_circuit(result, supply=Steady(value=volts), corners=_corners(design), settled=True)
+    circuit = controller_circuit(
+        result, supply=Steady(value=volts), corners=corner_voltages(design), settled=True
+    )
     shared = design.protection is not None and design.protection.reference.kind == "controller"
     period = 1.0 / timing.switching_hz
 
@@ -108,12 +118,12 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
         f"{'begins' if controller.family == '3525' else 'begin'} a new soft start of "
         f"{show(timing.soft_start_s, 'time')}.",
         loop,
-        _readings(circuit),
+        readings_line(circuit),
         "Resistors 0.25 W, film and ceramic capacitors 63 V unless stated.",
     )
 
 
-def _readings(circuit: Circuit) -> str:
+def readings_line(circuit: Circuit) -> str:
     """The test points' readings in the middle state, in a line."""
     rows = []
     for point in circuit.test_points:
@@ -130,7 +140,7 @@ def gate_drive_block(design: Design, _library: Library) -> Iterator[Block]:
     result = design.converter
     if result is None:
         return
-    circuit = gate_circuit_of(result, corners=_corners(design))
+    circuit = gate_circuit_of(result, corners=corner_voltages(design))
     period = 1.0 / result.plan.timing.switching_hz
     gates = [gate_nets(position, 1)[0] for position in POSITIONS[result.topology]]
     count = result.plan.switch.per_side
@@ -176,7 +186,7 @@ def _gate_notes(result: ConverterResult, circuit: Circuit) -> tuple[str, ...]:
             f"T1101: {gate.core.id}, five windings of {gate.turns} turns laid together; dots are starts. A "
             "swapped pair of ends shorts a leg: check the phases with the power stage unfed."
         )
-    return (*notes, _readings(circuit), "Resistors 0.25 W unless stated.")
+    return (*notes, readings_line(circuit), "Resistors 0.25 W unless stated.")
 
 
 def auxiliary_block(design: Design, _library: Library) -> Iterator[Block]:
@@ -186,7 +196,7 @@ def auxiliary_block(design: Design, _library: Library) -> Iterator[Block]:
         return
     aux = result.auxiliary
     circuit = auxiliary_circuit(
-        result, battery_v=design.supply.corners[Corner.NOMINAL], corners=_corners(design)
+        result, battery_v=design.supply.corners[Corner.NOMINAL], corners=corner_voltages(design)
     )
     period = 1.0 / result.plan.timing.switching_hz
 
@@ -196,7 +206,7 @@ def auxiliary_block(design: Design, _library: Library) -> Iterator[Block]:
             f"T101E and T101F: 2 × {aux.turns} turns on the main transformer, wound last; dots are starts.",
             f"{show(aux.low_v, 'voltage')} to {show(aux.high_v, 'voltage')} on each side, for "
             f"{show(aux.current_a, 'current')}.",
-            _readings(circuit),
+            readings_line(circuit),
         )
 
     yield Block(

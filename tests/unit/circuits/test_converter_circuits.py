@@ -1,0 +1,212 @@
+"""The converter's netlists hold what the design says, for the examples and builds of every kind.
+
+Values one by one, and the bill both ways: every bought part of a netlist is on it as often as there, and
+every electrical part of it is in a netlist.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from subwright import service
+from subwright.base.errors import SubwrightError
+from subwright.build.result import Design
+from subwright.build.solver import solve_build
+from subwright.build.spec import BuildSpec
+from subwright.circuits.auxiliary_circuit import auxiliary_circuit
+from subwright.circuits.controller_circuit import controller_circuit
+from subwright.circuits.converter_power import power_circuit
+from subwright.circuits.converter_readings import power_readings
+from subwright.circuits.converter_values import PowerValues, from_result
+from subwright.circuits.gate_drive_circuit import POSITIONS, gate_circuit_of, gate_nets
+from subwright.circuits.netlist import Circuit, Steady
+from subwright.parts.library import load_library
+from subwright.stages.common import Corner
+from subwright.stages.converter import ConverterResult
+
+EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
+LIBRARY = load_library()
+
+WISHES: dict[str, tuple[int, int, dict[str, object]]] = {
+    # battery, power, converter
+    "12 V": (12, 150, {}),
+    "12 V regulated": (12, 150, {"output": "regulated"}),
+    "12 V, four a side": (12, 190, {"mosfets_per_side": 4, "input_capacitor": "EL 1000u 25V"}),
+    "12 V without clamp": (12, 100, {"clamp": "none"}),
+    "12 V, 494": (12, 150, {"controller": "TL494", "dead_time": "1.5 us", "auxiliary_feed": "winding"}),
+    "12 V direct": (12, 150, {"gate_drive": "direct"}),
+    "24 V": (24, 200, {"topology": "push-pull"}),
+    "24 V regulated": (24, 150, {"topology": "push-pull", "output": "regulated"}),
+    "24 V bridge": (24, 250, {"topology": "full-bridge"}),
+    "24 V bridge regulated": (24, 150, {"topology": "full-bridge", "output": "regulated"}),
+    "24 V, 494 buffered": (24, 150, {"topology": "push-pull", "controller": "TL494", "gate_drive": "buffer"}),
+    "48 V bridge": (48, 300, {"mosfets_per_side": 2}),
+    "48 V bridge regulated": (48, 200, {"output": "regulated", "auxiliary_feed": "winding"}),
+}
+NO_CIRCUIT = "W"  # letter of wire
+
+
+@cache
+def built(name: str) -> Design:
+    system, power, wishes = WISHES[name]
+    spec = {
+        "format_version": 1,
+        "name": name,
+        "supply": {"battery": "lead-acid", "system": system, "capacity": "100 Ah", "cable_length": "3 m"},
+        "driver": {"part": "Harbour 10"},
+        "goal": {"power": f"{power} W", "lowest_note": "32 Hz"},
+        "amplifier": {"kind": "class_d_half_bridge"},
+        "enclosure": {"kind": "sealed"},
+        "converter": wishes,
+    }
+    return solve_build(BuildSpec.model_validate(spec), LIBRARY)
+
+
+@cache
+def designed(name: str) -> Design | None:
+    if name in WISHES:
+        return built(name)
+    path = next(path for path in EXAMPLES if path.name == name)
+    return service.solve(path).design
+
+
+NAMES = [*WISHES, *(path.name for path in EXAMPLES)]
+
+
+def of(name: str) -> tuple[Design, ConverterResult]:
+    design = designed(name)
+    assert design is not None
+    if design.converter is None:
+        pytest.skip("has no push-pull or bridge converter")
+    return design, design.converter
+
+
+def values_of(design: Design, result: ConverterResult) -> PowerValues:
+    emf_v = design.supply.corners[Corner.NOMINAL]
+    source_ohm = design.supply.source_resistance_ohm
+    return from_result(result, emf_v=emf_v, source_ohm=source_ohm, positive_a=1.0, negative_a=1.0)
+
+
+def circuits_of(design: Design, result: ConverterResult) -> tuple[Circuit, ...]:
+    volts = design.supply.corners[Corner.NOMINAL]
+    made = [
+        power_circuit(
+            values_of(design, result), power_readings(values_of(design, result), {"nominal": volts})
+        ),
+        controller_circuit(result, supply=Steady(value=volts), corners={"nominal": volts}),
+        gate_circuit_of(result, corners={"nominal": volts}),
+    ]
+    if result.auxiliary.turns:
+        made.append(auxiliary_circuit(result, battery_v=volts, corners={"nominal": volts}))
+    return tuple(made)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_values_are_those_of_the_design(name: str) -> None:
+    design, result = of(name)
+    v, plan, magnetics = values_of(design, result), result.plan, result.magnetics
+    assert v.bridge is (result.topology == "full-bridge")
+    assert v.ratio == result.secondary_turns / result.primary_turns
+    assert (v.switching_hz, v.share) == (plan.timing.switching_hz, plan.timing.share)
+    assert (v.switch_ohm, v.primary_winding_ohm, v.link_ohm) == (
+        result.switch_ohm, result.winding_ohm, result.link_ohm,
+    )  # fmt: skip
+    assert (v.secondary_winding_ohm, v.leakage_h, v.magnetising_h) == (
+        magnetics.secondary_ohm, magnetics.leakage_h, magnetics.magnetising_h,
+    )  # fmt: skip
+    assert (v.diode_ohm, v.diode_v) == (result.diode_ohm, result.diode_v)
+    assert v.avalanche_v == plan.switch.mosfet.vds_v
+    assert (v.input_f, v.input_count) == (result.input_bank.capacitance_f, result.input_bank.count)
+    assert (v.reservoir_f, v.reservoir_count) == (
+        result.reservoir_bank.capacitance_f, result.reservoir_bank.count,
+    )  # fmt: skip
+    assert (v.clamp is None) is (result.clamp is None)
+    if v.clamp is not None and result.clamp is not None:
+        assert v.clamp.resistor_ohm == result.clamp.resistor_ohm
+        assert v.clamp.capacitor_f == result.clamp.capacitor_f
+        assert v.clamp.each == result.clamp.diodes_each
+    assert (v.choke is None) is (result.choke is None)
+    if v.choke is not None and result.choke is not None:
+        assert v.choke.inductance_h == result.choke.choke.inductance_h
+        assert v.choke.resistance_ohm == result.choke.choke.resistance_ohm
+        assert v.choke.set_v == result.choke.set_v
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_netlists_and_bill_are_one(name: str) -> None:
+    design, result = of(name)
+    bill = {use.role: use for use in result.parts}
+    bought: dict[str, int] = {}
+    for circuit in circuits_of(design, result):
+        for role, count in circuit.bought().items():
+            role = "output choke core" if role == "output choke" else role
+            bought[role] = bought.get(role, 0) + count
+        for part in circuit.parts:
+            if part.standing != "bought" or part.role == "output choke":
+                continue
+            assert part.part_id == bill[part.role].part_id, part.designator
+    missing = {
+        role: use.quantity
+        for role, use in bill.items()
+        if use.letter != NO_CIRCUIT and bought.get(role) != use.quantity
+    }
+    assert missing == {}
+    assert set(bought) <= set(bill)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_designators_and_gates_agree_between_the_blocks(name: str) -> None:
+    design, result = of(name)
+    circuits = circuits_of(design, result)
+    own = [
+        part.designator
+        for circuit in circuits
+        for part in circuit.parts
+        if part.standing in ("bought", "elsewhere")
+    ]
+    assert len(own) == len(set(own))
+    power, _, drive = circuits[:3]
+    gates = {
+        net
+        for position in POSITIONS[result.topology]
+        for net in gate_nets(position, result.plan.switch.per_side)
+    }
+    assert gates == {part.nets[1] for part in power.parts if part.kind == "mosfet"}
+    assert gates <= set(drive.nets)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_test_points_say_what_to_read(name: str) -> None:
+    design, result = of(name)
+    for circuit in circuits_of(design, result):
+        assert circuit.test_points
+        assert all(point.readings for point in circuit.test_points)
+
+
+def test_a_bare_emitter_drives_no_gate_by_itself() -> None:
+    wishes = {"controller": "TL494", "gate_drive": "direct"}
+    WISHES["refused"] = (12, 60, dict(wishes))
+    with pytest.raises(SubwrightError, match="No transistors for this gate drive"):
+        built("refused")
+    del WISHES["refused"]
+
+
+def test_a_family_without_a_circuit_is_refused_with_a_way_out() -> None:
+    WISHES["3524"] = (12, 150, {"controller": "SG3524"})
+    result = built("3524").converter
+    del WISHES["3524"]
+    assert result is not None
+    with pytest.raises(SubwrightError, match="no circuit around a 3524-family"):
+        controller_circuit(result, supply=Steady(value=12.6), corners={})
+
+
+def test_regulated_rails_ask_for_a_3525() -> None:
+    WISHES["494 regulated"] = (12, 150, {"controller": "TL494", "output": "regulated"})
+    result = built("494 regulated").converter
+    del WISHES["494 regulated"]
+    assert result is not None
+    with pytest.raises(SubwrightError, match="no circuit of regulated rails with a 494"):
+        controller_circuit(result, supply=Steady(value=12.6), corners={})
