@@ -257,7 +257,7 @@ class _Loop:
         m, at = self.model, self.conduction(state)
         battery, through = self.battery_a(state), at.share * at.mean_a**2
         extras = self.extras(state, at)
-        recovery = state.rail_a * (self.diode_over_rail(state) - 1.0)
+        recovery = state.rail_a * np.maximum(self.diode_over_rail(state) - 1.0, 0.0)
         diode_on = through * state.share
         rest, zero = 1.0 - state.share * at.share, np.zeros_like(state.rail)
         steady = {

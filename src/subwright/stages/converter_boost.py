@@ -73,6 +73,7 @@ _COUPLED_S: Final = 30.0  # the bleeder brings the rail down to the battery in a
 _DRIVE_GAIN_W: Final[Mapping[str, float]] = {"direct": 0.0, "turn-off": 1.0, "buffer": 1.5}
 _SAFE_V: Final = 5.0
 _ROUNDS: Final = 40
+_LEAST_DUTY: Final = 0.05  # below that a boost converter does nothing that a wire wouldn't
 _LEAST_A: Final = 1e-6
 
 
@@ -262,6 +263,7 @@ def plan_boost(spec: ConverterSpec, demand: BoostDemand, rail: RailPlan, library
     rail_v, crest_a = divider.set_v, demand.rail_crest_a
     rough = _rough(spec, demand, rail_v)
     tired, usual = (_carried(rough, demand, emf, rail_v) for emf in (low, nominal))
+    _refuse_nothing_to_lift(usual, nominal, rail_v)
     timing = design_timing(controller, spec.switching_hz, tired.duty, spec.soft_start_s, series)
     f = timing.switching_hz
 
@@ -348,6 +350,25 @@ def plan_boost(spec: ConverterSpec, demand: BoostDemand, rail: RailPlan, library
         drain_needed_v=drain_v,
         link_ohm=spec.link_ohm,
         reasons=(),
+    )
+
+
+def _refuse_nothing_to_lift(usual: BoostCrest, battery_v: float, rail_v: float) -> None:
+    """A battery that reaches the rail by itself leaves the switch nothing to do.
+
+    Raises
+    ------
+    NoSolutionError : so it is.
+    """
+    if usual.duty >= _LEAST_DUTY:
+        return
+    raise NoSolutionError(
+        message="The battery reaches this rail by itself: there is nothing to raise.",
+        quantity="raised rail",
+        value=show(rail_v, "voltage"),
+        limit=f"well above the battery's {show(battery_v, 'voltage')}",
+        remedy='Set converter.topology = "none": the bridge works straight from the battery. Or ask for more '
+        "power, a load of higher impedance or a higher converter.rail.",
     )
 
 
