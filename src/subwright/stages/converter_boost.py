@@ -16,7 +16,6 @@ from subwright.base.preferred import at_least, at_most, nearest
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller, Mosfet
-from subwright.physics.boost import BEFORE_THE_TOP
 from subwright.physics.electrical import copper_factor
 from subwright.physics.gate_drive import turn_off_charge_coul
 from subwright.stages.common import Corner
@@ -28,6 +27,7 @@ from subwright.stages.converter_boost_control import (
     design_sense,
     design_timing,
 )
+from subwright.stages.converter_boost_crest import BoostCrest, BoostValues, boost_crest
 from subwright.stages.converter_boost_records import BoostDemand, BoostDiode, BoostPlan, Divider, RailGuard
 from subwright.stages.converter_boost_stop import SATURATED_V
 from subwright.stages.converter_drive import (
@@ -72,44 +72,7 @@ _DIODE_SHARE: Final = 1.0 / 1.5  # of the legs' mean rating that is used
 _COUPLED_S: Final = 30.0  # the bleeder brings the rail down to the battery in about this
 _DRIVE_GAIN_W: Final[Mapping[str, float]] = {"direct": 0.0, "turn-off": 1.0, "buffer": 1.5}
 _SAFE_V: Final = 5.0
-_ROUNDS: Final = 40
 _LEAST_DUTY: Final = 0.05  # below that a boost converter does nothing that a wire wouldn't
-_LEAST_A: Final = 1e-6
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class BoostValues:
-    """Electrical values of the parts at the temperatures of a round; Ω, V, H, s, Hz, W."""
-
-    inductance_h: float
-    switching_hz: float
-    choke_ohm: float
-    choke_ripple_ohm: float  # what the ripple sees
-    switch_ohm: float  # all in parallel, with the current transformer's burden
-    link_ohm: float
-    diode_v: float
-    diode_ohm: float
-    input_esr_ohm: float
-    rail_esr_ohm: float
-    turn_on_s: float
-    turn_off_s: float
-    recovery_s: float  # charge over current
-    node_f: float  # capacitance that the node charges and the switch discharges
-    gate_w: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class BoostCrest:
-    """One switching cycle at a steady load; see ``physics.boost``."""
-
-    terminal_v: float
-    duty: float
-    choke_a: float
-    ripple_a: float
-    peak_a: float
-    switch_rms_a: float
-    diode_rms_a: float
-    reaches: bool
 
 
 def rail_wanted_v(spec: ConverterSpec, needed_v: float) -> float:
@@ -154,59 +117,6 @@ def fed_from_rail(spec: ConverterSpec) -> bool:
     The rail is the battery less a diode until the first pulses and holds through every sag afterwards.
     """
     return spec.gate_supply != "battery"
-
-
-def boost_crest(
-    values: BoostValues, emf_v: float, source_ohm: float, rail_v: float, rail_a: float, extra_w: float = 0.0
-) -> BoostCrest:
-    """Steady state at a load, the battery sagging.
-
-    Parameters
-    ----------
-    values : of the parts. emf_v, source_ohm : battery, V and Ω. rail_v, rail_a : output. extra_w : taken from
-    the terminals beside.
-
-    Returns
-    -------
-    BoostCrest; ``reaches`` is false where battery and resistances can't give it.
-    """
-    loop = values.choke_ohm + values.link_ohm
-    path, square_v = loop + values.switch_ohm, rail_v + values.diode_v
-    volt_seconds = values.inductance_h * values.switching_hz
-    top = BEFORE_THE_TOP * sqrt(rail_a / rail_v * (source_ohm + path))
-    terminal, share, conducting = emf_v, max(0.05, min(1.0, emf_v / rail_v)), 1.0
-    choke, ripple, reaches = max(rail_a / share, _LEAST_A), _LEAST_A, True
-    for _ in range(_ROUNDS):
-        off_ohm = values.diode_ohm + values.rail_esr_ohm * (1.0 - share * conducting)
-        diode_a = rail_a / conducting
-        # diode_share and boost_conduction of physics.boost in plain numbers; a test holds them together
-        linear = terminal + (values.switch_ohm - off_ohm) * diode_a
-        root = linear * linear - 4.0 * square_v * path * diode_a
-        reaches = root >= 0.0 and 0.5 * (linear + sqrt(root)) / square_v >= top
-        share = min(0.5 * (linear + sqrt(root)) / square_v, 1.0) if reaches else 0.05
-        choke = max(rail_a / share, _LEAST_A)
-        full = max(max(terminal - loop * choke, 1e-3) * (1.0 - share) / volt_seconds, _LEAST_A)
-        conducting = min(1.0, sqrt(2.0 * choke / full))
-        ripple = min(full, 2.0 * choke / conducting)
-        left = emf_v * emf_v - 4.0 * source_ohm * (terminal * choke + extra_w)
-        if left < 0.0:
-            reaches = False
-            break
-        before, terminal = terminal, 0.5 * (emf_v + sqrt(left))
-        if abs(terminal - before) < 1e-9 * emf_v:
-            break
-    mean = choke / conducting
-    square = mean * mean + ripple * ripple / 12.0
-    return BoostCrest(
-        terminal_v=terminal,
-        duty=conducting * (1.0 - share),
-        choke_a=choke,
-        ripple_a=ripple,
-        peak_a=mean + 0.5 * ripple,
-        switch_rms_a=sqrt(conducting * (1.0 - share) * square),
-        diode_rms_a=sqrt(conducting * share * square),
-        reaches=reaches,
-    )
 
 
 def boost_values(spec: ConverterSpec, plan: BoostPlan, switch_c: float, choke_c: float) -> BoostValues:
