@@ -40,6 +40,7 @@ from subwright.stages.converter_boost import (
 )
 from subwright.stages.converter_boost_finish import finish_boost
 from subwright.stages.converter_boost_records import BoostDemand, BoostPlan, BoostResult, BoostSolved
+from subwright.stages.converter_boost_stop import RUN_OHM
 from subwright.stages.heat import HeatDemand, HeatResult, design_heat
 from subwright.stages.supply import SupplyResult, design_supply
 from subwright.stages.wiring import ConductorNeed, WiringResult, choose_speaker_cable, design_wiring
@@ -317,7 +318,9 @@ def _model(job: Job, plan: BoostPlan, switch_c: float, choke_c: float) -> BoostM
         core_k=scale * choke.core.v_e_m3 * choke.core.loss_factor,
         core_alpha=fit.alpha,
         core_beta=fit.beta,
-        bleeder_s=1.0 / plan.bleeder_ohm + 1.0 / (plan.divider.top_ohm + plan.divider.bottom_ohm),
+        bleeder_s=1.0 / plan.bleeder_ohm
+        + 1.0 / (plan.divider.top_ohm + plan.divider.bottom_ohm)
+        + (1.0 / RUN_OHM if supply else 0.0),
     )
 
 

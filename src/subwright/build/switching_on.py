@@ -11,8 +11,8 @@ from subwright.parts.library import Library
 from subwright.physics.transients import CLAMPED_DUMP_V
 from subwright.stages.battery_guard import BatteryGuardResult
 from subwright.stages.common import Corner, Level
-from subwright.stages.converter_boost_stop import run_current_a
 from subwright.stages.control import TIMER_SUPPLY_A, ControlInput, ControlResult, StandbyItem, design_control
+from subwright.stages.converter_boost_stop import run_current_a
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_reference import COMPARATOR_SUPPLY_A
 from subwright.stages.speaker_guard import SpeakerGuardResult

@@ -237,8 +237,8 @@ class CurrentModeModel:
     """A one-output current-mode controller: each pulse begins with the ramp and ends at the sensed current.
 
     The resistor at RT/CT charges the ramp from the reference; ``discharge_a`` empties it, and the output
-    rests meanwhile. The pulse ends where the sense pin passes the error amplifier's output less ``comp_offset_v``,
-    divided by ``sense_division``, or ``sense_v`` at most.
+    rests meanwhile. The pulse ends where the sense pin passes the error amplifier's output less
+    ``comp_offset_v``, divided by ``sense_division``, or ``sense_v`` at most.
     """
 
     kind: ClassVar[ModelKind] = "current mode"

@@ -120,9 +120,9 @@ def fuse_breaks(design: Design) -> Iterator[Measure]:
         value=supply.fault_a,
         limit=supply.fuse_breaking_a,
         dimension="current",
-        remedy=f"No {supply.fuse_body} fuse does: fit one that breaks {show(supply.fault_a, 'current')} or more "
-        f"at {show(supply.fuse_voltage_needed_v, 'voltage')}, made for battery banks, at the battery's post. Or "
-        "measure the battery: at a supply.internal_resistance of "
+        remedy=f"No {supply.fuse_body} fuse does: fit one that breaks {show(supply.fault_a, 'current')} or "
+        f"more at {show(supply.fuse_voltage_needed_v, 'voltage')}, made for battery banks, at the battery's "
+        "post. Or measure the battery: at a supply.internal_resistance of "
         f"{show(enough, 'resistance')} or more this one will do.",
     )
 
@@ -259,7 +259,8 @@ def conductor_temperature(design: Design) -> Iterator[Measure]:
     "battery.",
     why="When a battery falls off a charging alternator the bus jumps to the alternator's clamp for up to "
     "0.4 s, music or not.",
-    limit="Lowest rating among controller (or the follower that feeds it), input capacitors and output stage.",
+    limit="Lowest rating among controller (or the follower that feeds it), input capacitors and output "
+    "stage.",
     source="iso-16750-2",
     example="35 V in a 12 V vehicle: 25 V input capacitors need a clamp in front of them.",
     remedy="Fit a suppressor diode with a clamping voltage below that rating behind the fuse, or choose "
