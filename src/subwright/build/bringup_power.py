@@ -34,7 +34,7 @@ _CHECKS: Final = (
     ("P3–P4 the same way", "primary-halves", "inductance of one half-primary over the other's"),
     ("Inductance of P1–P4 divided", "primary-phase", "inductance end to end over one half's"),
     ("Voltage of P1–P4 divided", "primary-phase-voltage", "voltage end to end over one half's"),
-    ("voltage of S1–S2", "turns-ratio", "half-secondary over half-primary voltage"),
+    ("oltage of S1–S2", "turns-ratio", "half-secondary over half-primary voltage"),
     ("voltage of P1–S2 divided", "winding-sense", "primary and secondary in series over the primary"),
     ("voltage of S1–S4 divided", "secondary-phase", "voltage of both half-secondaries over one's"),
     ("voltage of A1–A4 divided", "auxiliary-phase", "voltage of both small halves over one's"),
@@ -276,6 +276,8 @@ def _sheet_readings(transformer: TransformerResult) -> Iterator[Reading]:
     """The winding sheet's readings; the ratio of the second half-secondary is one of its own."""
     for check in transformer.checks:
         key, name = _named(check.number, check.action)
+        if transformer.primary.halves == 1:
+            name = name.replace("one half-primary", "the primary").replace("half-primary", "primary")
         reading = Reading(
             key=key,
             name=name,
@@ -293,7 +295,7 @@ def _sheet_readings(transformer: TransformerResult) -> Iterator[Reading]:
             yield replace(
                 reading,
                 key="turns-ratio-second",
-                name="the other half-secondary over half-primary voltage",
+                name=f"the other {name}",
                 where=f"reading {check.number} above, at S3–S4",
             )
 

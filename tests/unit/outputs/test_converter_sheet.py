@@ -153,7 +153,16 @@ def test_a_bridges_bring_up_speaks_of_no_half_primary() -> None:
     assert causes
     assert not any(cause.fault.startswith("half-primary") for cause in causes)
     keys = {reading.key for step in procedure.steps for reading in step.readings}
-    assert {"turns-ratio", "winding-sense", "secondary-phase", "auxiliary-ratio", "auxiliary-phase"} <= keys
+    assert {
+        "turns-ratio",
+        "turns-ratio-second",
+        "winding-sense",
+        "secondary-phase",
+        "auxiliary-ratio",
+        "auxiliary-phase",
+    } <= keys
     assert not {"primary-halves", "primary-phase"} & keys
+    assert not any(key.startswith("winding-") and key != "winding-sense" for key in keys)  # each has its name
+    assert not any("half-primary" in r.name for step in procedure.steps for r in step.readings)
     van_causes = [cause for step in bring_up(van(), load_library()).steps for cause in step.causes]
     assert any(cause.fault == "half-primary-reversed" for cause in van_causes)
