@@ -124,7 +124,8 @@ def _3525(m: ControllerModel) -> Iterator[str]:
     yield "R24 ss 0 1e8"
     yield "R25 sd 0 1e6"
     yield _amplifier("B25", "ni", "inv", "comp")
-    yield f"B26 comp 0 I=1e-2*({_softly('V(comp)-V(ref)')}-{_softly('0-V(comp)')})"
+    yield f"B26 comp 0 I=1e-2*{_softly('V(comp)-V(ref)')}"
+    yield f"B36 0 comp I=1e-2*{_softly('0-V(comp)')}"
     yield "R26 comp 0 2e6"
     yield "R27 inv 0 1e8"
     yield "R28 ni 0 1e8"

@@ -14,6 +14,7 @@ from subwright.circuits.models import (
     BipolarModel,
     ComparatorModel,
     ControllerModel,
+    CurrentModeModel,
     DiodeModel,
     JunctionModel,
     OpAmpModel,
@@ -92,6 +93,7 @@ EVERY_KIND = Circuit(
         part("U4", "regulator", "a", "b", "c", model="REGULATOR"),
         part("U6", "3525 controller", *"abcabcabcabcabca", model="PUSH_PULL"),
         part("U7", "494 controller", *"abcabcabcabcabca", model="OTHER_FAMILY"),
+        part("U8", "384x controller", *"abcabcab", model="CURRENT_MODE"),
         part("E1", "voltage by voltage", "a", "0", "b", "c", value=-2.0),
         part("G1", "current by voltage", "a", "0", "b", "c", value=1.5),
         part("F1", "current by current", "a", "0", value=3.0, senses="BENCH_AC"),
@@ -113,6 +115,10 @@ EVERY_KIND = Circuit(
                    closed_ohm=0.1),
         ControllerModel(name="PUSH_PULL", family="3525", **CHIP),
         ControllerModel(name="OTHER_FAMILY", family="494", **CHIP),
+        CurrentModeModel(name="CURRENT_MODE", vref_v=5.0, error_v=2.5, ramp_low_v=1.1, ramp_high_v=2.8,
+                         discharge_a=8e-3, sense_v=1.0, sense_division=3.0, comp_offset_v=1.4,
+                         sense_delay_s=1.5e-7, output_drop_v=1.5, uvlo_on_v=8.4, uvlo_off_v=7.6,
+                         quiescent_a=0.011),
         PhotovoltaicModel(name="LIGHT", forward_v=1.3, rated_a=0.01, gain=1e-3, open_v=7.0, dark_ohm=2e3,
                           dark_a=1e-4),
     ),
@@ -163,6 +169,7 @@ XU3 a b 0 SHUNT
 XU4 a b c REGULATOR
 XU6 a b c a b c a b c a b c a b c a PUSH_PULL
 XU7 a b c a b c a b c a b c a b c a OTHER_FAMILY
+XU8 a b c a b c a b CURRENT_MODE
 EE1 a 0 b c -2.0
 GG1 a 0 b c 1.5
 FF1 a 0 VBENCH_AC 3.0
