@@ -403,9 +403,8 @@ def _reasons(
         )
     else:
         yield (
-            "Reversed battery: nothing is fitted. The body diodes of the switches conduct through the "
-            "primary until "
-            "the fuse opens, and electrolytics stand reversed until then."
+            "Reversed battery: nothing is fitted. The body diodes of the power switches conduct until the fuse "
+            "opens, and electrolytics stand reversed until then."
         )
     if clamp is not None:
         yield (
