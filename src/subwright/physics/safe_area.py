@@ -223,7 +223,7 @@ def hardest_point(
     >>> area = SafeArea(current_a=25.0, voltage_v=100.0, rth_jc_k_per_w=1.0, tj_max_c=150.0)
     >>> needed, volts, amps, _ = hardest_point(area, 25.0, 40.0, 40.0, [(4.0, 45.0)])
     >>> round(needed, 2), round(volts, 1), round(amps, 2)
-    (2.26, 40.0, 7.07)
+    (2.26, 39.3, 7.19)
     """
     modulus, phase = np.abs(np.array(loads, dtype=np.float64).reshape(-1, 2)).T[:, :, None, None]
     if not modulus.size or float(modulus.min()) <= 0.0:

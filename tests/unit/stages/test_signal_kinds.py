@@ -44,7 +44,7 @@ BATTERIES = {
 }
 
 
-def literals(model: type, field: str) -> set[object]:
+def literals(model: type[BaseModel], field: str) -> set[object]:
     """What the build file offers for a field."""
     return set(get_args(model.model_fields[field].annotation))
 
@@ -124,7 +124,7 @@ def test_inputs() -> None:
     ):
         spec = InputSpec(source=source, receiver=receiver, resistor_series=series)
         need = InputNeed(
-            channels=channels,
+            channels=channels,  # type: ignore[arg-type]
             sensitivity_v=1.0,
             summing_ohm=22e3,
             side_v=5.5 if reference else 12.0,
