@@ -216,3 +216,21 @@ def test_the_bench_by_keyboard_alone(browser: Browser, van: Served, folder: Path
     expect(page.locator(".step:not([hidden]) h2")).to_be_focused()
     expect(page.locator(".step:not([hidden]) h2")).to_contain_text("2")
     desk.close()
+
+
+def test_a_browser_that_keeps_nothing_still_loses_nothing(
+    browser: Browser, van: Served, folder: Path
+) -> None:
+    desk = phone(browser, van)
+    refuse = "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); };"
+    desk.page.add_init_script(refuse)
+    page = opened(desk)
+    van.kill()
+    enter(page, "gate-pull-down-A", "5")
+    expect(page.locator("#talk")).to_contain_text("leave the page open")
+    expect(page.locator("#traffic")).to_contain_text("1 × not yet in the bench log")
+    van.start()
+    expect(page.locator("#traffic")).to_have_text("Every reading is in the bench log.", timeout=15_000)
+    assert [row[1] for row in logged(folder)] == ["gate-pull-down-A"]
+    desk.faults[:] = [fault for fault in desk.faults if "ERR_CONNECTION" not in fault]
+    desk.close()

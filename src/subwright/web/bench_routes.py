@@ -26,6 +26,7 @@ from subwright.session import BuildSession
 from subwright.web.bench_view import reading_rows, step_pages, suspect_rows
 from subwright.web.desk import Desk, Reader
 from subwright.web.security import is_loopback
+from subwright.workspace import EXAMPLE
 
 __all__ = ["Taken", "bench_routes"]
 
@@ -68,6 +69,7 @@ def bench_routes(desk: Desk) -> APIRouter:
             pages=step_pages(procedure),
             units=units_of(service.bench_log(session.path)),
             accuracy=METER_ACCURACY,
+            is_example=name == EXAMPLE,
             stops=[row for row in outcome.overview.findings if row.severity == "stop"],
             **_other_device(desk, name),
         )

@@ -18,7 +18,14 @@ SPOKEN = (
     *("bench.inside", "bench.outside", "bench.edge", "bench.no number", "bench.saved", "bench.waiting"),
     *("bench.sending", "bench.refused", "bench.needs unit", "bench.other device", "bench.new design"),
     *("bench.reload", "bench.of", "bench.steps done", "bench.drop", "bench.all done"),
-    *("bench.leaves", "bench.against", "bench.no suspect", "bench.next reading", "bench.kept here"),
+    *(
+        "bench.leaves",
+        "bench.against",
+        "bench.no suspect",
+        "bench.next reading",
+        "bench.kept here",
+        "bench.no shelf",
+    ),
     *("trial.cancelled", "trial.seconds", "trial.cancelling"),
     *("large", "small", "gone", "aside done", "bring back", "builds"),
 )

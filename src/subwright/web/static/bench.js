@@ -15,16 +15,26 @@ const SAYS = { in: "bench.inside", out: "bench.outside", edge: "bench.edge" };
 let rows = new Map();
 let mine = new Set(); // what this device entered since the page opened
 let away = false;
+let warned = ""; // of which other design the reader was told
 let first = true; // the log was not read yet for this unit
 
 // --- what this device remembers ------------------------------------------------------------------------
 
+const inHand = new Map(); // where a browser keeps nothing, the open page still does
+
 function shelved(name, otherwise) {
+  if (inHand.has(name)) return inHand.get(name);
   try { return JSON.parse(localStorage.getItem(`${shelf}.${name}`)) ?? otherwise; } catch { return otherwise; }
 }
 
 function shelve(name, value) {
-  try { localStorage.setItem(`${shelf}.${name}`, JSON.stringify(value)); } catch { /* a full or closed shelf: the page still works */ }
+  try {
+    localStorage.setItem(`${shelf}.${name}`, JSON.stringify(value));
+    inHand.delete(name);
+  } catch {
+    inHand.set(name, value);
+    if (name === "queue" && value.length) say(word("bench.no shelf"));
+  }
 }
 
 const unit = () => who.elements.unit.value.trim();
@@ -208,7 +218,10 @@ function take(log, forUnit = unit()) {
       document.getElementById("units").append(option);
     }
   }
-  if (log.code && log.code !== page.dataset.code) say(word("bench.new design"), [[word("bench.reload"), () => location.reload()]]);
+  if (log.code && log.code !== page.dataset.code && warned !== log.code) {
+    warned = log.code;
+    say(word("bench.new design"), [[word("bench.reload"), () => location.reload()]]);
+  }
   if (forUnit !== unit()) return;
   const fresh = new Map(log.rows.map((row) => [row.key, row]));
   const strange = [...fresh.values()].filter((row) => rows.get(row.key)?.at !== row.at && !mine.has(Date.parse(row.at)));
