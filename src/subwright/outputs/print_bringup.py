@@ -116,15 +116,14 @@ def _step(step: Step, cautions: tuple[Caution, ...]) -> Iterator[str]:
         yield _wrapped(stop, "  ! ", "    ")
 
 
-def step_cautions(view: PackView) -> Mapping[str, tuple[Caution, ...]]:
+def step_cautions(view: PackView, procedure: BringUp) -> Mapping[str, tuple[Caution, ...]]:
     """The pack's cautions by the step before which they belong."""
     by_words = {caution.before: caution for sheet in view.sheets for caution in sheet.cautions}
     by_words |= {caution.before: caution for caution in view.closing}
     wanted = {
-        "controller": ("you switch on for the first time",),
-        "amplifier": ()
-        if any(sheet.key == "converter" for sheet in view.sheets)
-        else ("you switch on for the first time",),
+        next((step.key for step in procedure.steps if step.supply is not None), ""): (
+            "you switch on for the first time",
+        ),
         "first-sound": ("you connect the battery", "you turn it up"),
         "soak": ("you touch or cover the heatsink", "you drive with it"),
     }
@@ -165,7 +164,7 @@ def bringup_text(procedure: BringUp, view: PackView) -> str:
     if procedure.discharges:
         lines += ["", "DISCHARGE, AFTER EACH SWITCHING OFF AND BEFORE THE HAND GOES IN"]
         lines += [_wrapped(discharge_text(bank), "  - ", "    ") for bank in procedure.discharges]
-    cautions = step_cautions(view)
+    cautions = step_cautions(view, procedure)
     for step in procedure.steps:
         lines += _step(step, cautions.get(step.key, ()))
     return "\n".join(lines) + "\n"

@@ -289,7 +289,7 @@ def _bring_up(view: PackView, procedure: BringUp) -> Iterator[Block]:
                 points=tuple(discharge_text(bank) for bank in procedure.discharges),
             )
         )
-    cautions = step_cautions(view)
+    cautions = step_cautions(view, procedure)
     for step in procedure.steps:
         yield _step(step, cautions.get(step.key, ()))
 

@@ -244,3 +244,16 @@ def test_readings_name_the_test_points_of_the_schematics() -> None:
     assert points[named["thermistor-node"]].net == "thermal_sense"
     assert points[named["inhibit-line"]].net == "inhibit"
     assert {at for at in named.values() if at} <= set(points)
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=NAMES)
+def test_cautions_stand_before_the_hand_acts(path: Path) -> None:
+    from subwright.outputs.print_bringup import step_cautions
+
+    steps = procedure(path)
+    placed = step_cautions(pack_view(solved(path).design), steps)
+    first = next(step for step in steps.steps if step.supply is not None)
+    assert "you switch on for the first time" in [row.before for row in placed[first.key]]
+    assert "you connect the battery" in [row.before for row in placed["first-sound"]]
+    told = [row.before for rows in placed.values() for row in rows]
+    assert len(told) == len(set(told))
