@@ -78,6 +78,12 @@ def test_a_part_that_cant_be_had(client: TestClient, solved: service.Solved) -> 
     assert found.moves is not None
     for change in found.moves.changes:
         assert change.sentence in html
+    for one in service.try_substitutes(solved, part, [row.part_id for row in found.candidates]):
+        told = unescape(html)
+        assert one.refusal in told
+        if one.moves is not None:
+            assert f"{len(one.moves.changes)} changes for the hand" in told
+            assert all(after in told for _, _, after in one.moves.figures[:4])
     key = re.search(r'data-put-key="([^"]+)" data-put-value="([^"]+)"', html)
     assert key is not None
     taken = send(client, "/set", {"key": key[1], "value": key[2]})

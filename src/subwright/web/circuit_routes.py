@@ -68,12 +68,14 @@ def circuit_routes(desk: Desk) -> APIRouter:
         if outcome.solved is None:
             raise outcome.error or SubwrightError(message="there is no design")
         found = service.substitute(outcome.solved, part)
+        names = [row.part_id for row in found.candidates]
+        tried = {one.part_id: one for one in service.try_substitutes(outcome.solved, part, names)}
         key, value = _pinned(session, outcome, part, found.kind, found.design)
         return desk.page(
             request,
             "without.html.j2",
             found=found,
-            candidates=[candidate_texts(row) for row in found.candidates],
+            candidates=[candidate_texts(row) | {"tried": tried.get(row.part_id)} for row in found.candidates],
             key=key,
             value=value,
         )
