@@ -12,6 +12,7 @@ from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_readings import power_readings
 from subwright.circuits.converter_values import from_result
+from subwright.outputs.drawing import wrap
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_boost import boost_block
@@ -41,6 +42,8 @@ from subwright.stages.transformer_records import TransformerResult, Winding
 __all__ = ["Block", "blocks", "drawn_designators"]
 
 
+_READINGS_AT: Final = (740, 646)  # below the secondary
+_READINGS_WIDTH: Final = 56
 _ELSEWHERE: Final[Mapping[tuple[str, str], tuple[str, ...]]] = {
     ("transformer", "transformer core"): ("T101",),
 }
@@ -110,7 +113,9 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_converter(kit)
-        return (*_power_notes(design, transformer), f"Full sine. {readings_line(circuit)}")
+        for k, words in enumerate(wrap(f"Full sine. {readings_line(circuit)}", _READINGS_WIDTH)):
+            kit.sheet.say(_READINGS_AT[0], _READINGS_AT[1] + 14 * k, words, classes="sm t")
+        return _power_notes(design, transformer)
 
     yield Block(
         key="converter",

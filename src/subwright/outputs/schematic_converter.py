@@ -137,7 +137,7 @@ def _clamp(kit: Kit) -> None:
     diodes = kit.circuit.by_role("clamp diode")
     if not diodes:
         return
-    sheet, x, y = kit.sheet, 190, 600
+    sheet, x, y = kit.sheet, 190, 590 if kit.circuit.by_role("output choke") else 600
     sheet.say(90, y - 34, "clamp of both drains", head=True)
     for drain, row in (("drain_a", y), ("drain_b", y + 60)):
         sheet.flag(drain, (x, row), "left")

@@ -124,15 +124,16 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
 
 
 def readings_line(circuit: Circuit) -> str:
-    """The test points' readings in the middle state, in a line."""
-    rows = []
+    """The test points' readings in the middle state, in a line; alike ones once."""
+    rows: dict[str, list[str]] = {}
     for point in circuit.test_points:
-        if not point.readings:
-            continue
-        reading = point.readings[len(point.readings) // 2]
-        swing = f", {reading.waveform}" if reading.waveform else ""
-        rows.append(f"{point.designator} {reading.dc_v:.1f} V{swing}".replace(" -", " −"))
-    return f"Nominal battery: {'; '.join(rows)}."
+        if point.readings:
+            reading = point.readings[len(point.readings) // 2]
+            swing = f", {reading.waveform}" if reading.waveform else ""
+            told = f"{reading.dc_v:.1f} V{swing}".replace("-", "−").replace("saw−tooth", "saw-tooth")
+            rows.setdefault(told, []).append(point.designator)
+    told_once = "; ".join(f"{', '.join(names)} {told}" for told, names in rows.items())
+    return f"Nominal battery: {told_once}."
 
 
 def gate_drive_block(design: Design, _library: Library) -> Iterator[Block]:

@@ -191,7 +191,8 @@ def averaged_pulse(
     Parameters
     ----------
     share : share of the period in which either switch conducts, 0 < d <= 1.
-    switching_hz : full push-pull cycle, Hz. leakage_h : of the loop, H, >= 0.
+    switching_hz : full push-pull cycle, Hz.
+    leakage_h : of the loop, H, >= 0.
     loop_ohm : resistance of the loop, ohm, > 0; at least a thousandth of ``L/t``.
     primary_a : mean primary current, both half cycles together, A, >= 0.
     reset_v : voltage against which the current falls, V, > 0; the last three broadcast.
@@ -230,7 +231,8 @@ def split_loop_ohm(
 
     Parameters
     ----------
-    primary_ohm, secondary_ohm : of one conducting path each, Ω. ratio : Ns/Np.
+    primary_ohm, secondary_ohm : of one conducting path each, Ω.
+    ratio : Ns/Np.
     positive_a, negative_a : current of each rail, A, >= 0; broadcast. Without any, as if one rail had it all.
 
     Returns

@@ -74,7 +74,9 @@ def charging_a(path: ChargingPath, share: float, rail_v: float) -> tuple[float, 
 
     Parameters
     ----------
-    path : the converter. share : conducting share of the period, 0 to 1. rail_v : both rails, magnitude, V.
+    path : the converter.
+    share : conducting share of the period, 0 to 1.
+    rail_v : both rails, magnitude, V.
 
     Returns
     -------
@@ -138,8 +140,10 @@ def fill_rails(path: ChargingPath, *, rail_f: float, share_most: float, start_s:
 
     Parameters
     ----------
-    path : the converter. rail_f : capacitance of one rail, F, > 0; there are two.
-    share_most : conducting share at the end, 0 to 1. start_s : time of the soft start, s, > 0.
+    path : the converter.
+    rail_f : capacitance of one rail, F, > 0; there are two.
+    share_most : conducting share at the end, 0 to 1.
+    start_s : time of the soft start, s, > 0.
 
     Raises
     ------

@@ -27,6 +27,7 @@ BUILDS: dict[str, tuple[int, int, dict[str, object]]] = {
     "494 with follower": (24, 150, {"topology": "push-pull", "controller": "TL494", "gate_drive": "buffer"}),
     "494 with divider": (12, 150, {"controller": "TL494", "dead_time": "1.5 us"}),
     "direct": (12, 150, {"gate_drive": "direct"}),
+    "two clamp cases": (12, 190, {"clamp": "resistor"}),
 }
 
 
@@ -66,6 +67,17 @@ def test_nothing_is_covered_and_all_is_inside(name: str, style: ResistorStyle) -
         for what, box in [*texts, *sheet.bodies, *(("mark", box) for box in sheet.marks)]:
             inside = box[0] >= left and box[1] >= top and box[2] <= right and box[3] <= bottom
             assert inside, (sheet.key, what, box)
+
+
+def test_notes_keep_clear_of_the_drawing(name: str) -> None:
+    """Long notes grow upwards out of their corner."""
+    for sheet in sheets(name, "iec"):
+        tops = [float(y) for y in re.findall(r'<text x="106" y="([\d.]+)" class="sm t"', sheet.svg)]
+        assert tops, sheet.key
+        notes = (76.0, min(tops) - 11.0, 726.0, 794.0)
+        drawn = [*((str(label.lines), label.box) for label in sheet.labels), *sheet.fixed, *sheet.bodies]
+        for what, box in [*drawn, *(("mark", box) for box in sheet.marks)]:
+            assert overlap(notes, box) == 0.0, (sheet.key, what)
 
 
 def test_the_drawing_joins_what_the_netlist_joins(name: str) -> None:

@@ -366,10 +366,10 @@ def _gate_outcome(design: Design, engine: Engine, timeout_s: float) -> Outcome:
     position = POSITIONS[result.topology][-1]  # its source is on ground
     gate = gate_nets(position, count)[0]
     circuit = gate_circuit_of(result, corners={})
-    sources = [p.designator for p in circuit.parts if p.kind == "voltage source"]
+    feeds = [p.designator for p in circuit.parts if p.kind == "voltage source"]
     run = Transient(stop_s=4.1 * period, step_s=period / 4000.0, keep_from_s=1.0 * period, from_initial=True)
     node = next(p.nets[0] for p in circuit.by_role("gate resistor") if gate in p.nets)
-    probes: tuple[Probe, ...] = (Voltage(gate), Voltage(node), *(Current(name) for name in sources))
+    probes: tuple[Probe, ...] = (Voltage(gate), Voltage(node), *(Current(name) for name in feeds))
     traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
     time, course = traces.axis, traces.voltage(gate)
     high = _at_the_end(time, course, period)
@@ -379,7 +379,7 @@ def _gate_outcome(design: Design, engine: Engine, timeout_s: float) -> Outcome:
         checks.append(_check("current at the plateau, falling", *plateau, "A", _EDGE))
         rise_s = _first_rise(time, course, high)
         checks.append(_check("rise, 10 % to 90 %", _rise_s(result, circuit), rise_s, "s", _EDGE))
-        drawn = sum(_mean_out(traces, name, period) for name in sources)
+        drawn = sum(_mean_out(traces, name, period) for name in feeds)
         pulled = result.switch_count * timing.duty_each * drive.gate_v / GATE_PULL_OHM
         checks.append(_check("supply current of all gates", drive.gate_a + pulled, drawn, "A", _CHARGE))
     return Outcome(checks=tuple(checks), engine=traces.engine, axis=time, traces={"gate, V": course})
