@@ -186,7 +186,10 @@ def test_the_phone_square_is_shown_off_the_loopback_address_only(tmp_path: Path)
         opened = client.get(f"/b/~example/bench?token={token}")
         assert opened.status_code == 303
         assert opened.headers["location"] == "/b/~example/bench"
-        page = client.get("/b/~example/bench").text
+        answer = client.get("/b/~example/bench")
+        page = answer.text
+        assert "cross-origin-opener-policy" not in answer.headers  # browsers complain of it there
+        assert answer.headers["x-frame-options"] == "DENY"
     assert f"http://{host}/b/~example/bench?token={token}" in page
     assert 'class="square"><svg' in page
 

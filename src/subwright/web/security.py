@@ -47,6 +47,9 @@ _HEADERS: tuple[tuple[bytes, bytes], ...] = (
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
 )
 
+_TRUSTED_ONLY = b"cross-origin-opener-policy"
+"""Browsers take it from the loopback address or under HTTPS only, and complain elsewhere."""
+
 _TOO_MUCH = (413, "That is more than a build file, a drawer or a measurement holds.")
 
 Message = MutableMapping[str, Any]
@@ -139,7 +142,7 @@ class Guard:
             return  # no websockets here
         found = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
         refusal = self._refusal(scope, found)
-        sending = self._with_headers(send)
+        sending = self._with_headers(send, found.get(b"host", ""))
         if refusal is not None:
             await _answer(sending, *refusal)
             return
@@ -185,11 +188,14 @@ class Guard:
         given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
         return bool(given) and compare_digest(given.encode(), self.rules.token.encode())
 
-    def _with_headers(self, send: Send) -> Send:
+    def _with_headers(self, send: Send, host: str) -> Send:
+        trusted = is_loopback(host.rpartition(":")[0].strip("[]"))
+        added = [row for row in self.headers.items() if trusted or row[0] != _TRUSTED_ONLY]
+
         async def sending(message: Message) -> None:
             if message["type"] == "http.response.start":
                 own = {name.lower() for name, _ in message["headers"]}
-                extra = [(name, value) for name, value in self.headers.items() if name not in own]
+                extra = [(name, value) for name, value in added if name not in own]
                 message["headers"] = [*message["headers"], *extra]
             await send(message)
 
