@@ -104,11 +104,11 @@ def _leg(rail: str) -> Edit:
 
 
 def _swapped_input(circuit: Circuit) -> Circuit:
-    sources = [part for part in circuit.parts if part.designator.startswith("BENCH_LINE_")]
-    if len(sources) != 2:
+    generators = [part for part in circuit.parts if part.designator.startswith("BENCH_LINE_")]
+    if len(generators) != 2:
         return circuit
-    turned = replace(sources[1], value=Steady(value=0.0, ac=-1.0))
-    return replace(circuit, parts=tuple(turned if part is sources[1] else part for part in circuit.parts))
+    turned = replace(generators[1], value=Steady(value=0.0, ac=-1.0))
+    return replace(circuit, parts=tuple(turned if part is generators[1] else part for part in circuit.parts))
 
 
 def _power_faults(design: Design) -> Iterator[Planted]:

@@ -129,9 +129,9 @@ def _signal(bench: Bench) -> Readings:
     axis, both = response(edited)
     level = float(np.interp(tone, axis, both))
     found = {"output-level": gain * level}
-    sources = [part.designator for part in circuit.parts if part.designator.startswith("BENCH_LINE_")]
-    if len(sources) == 2:
-        for name, silent in zip("ab", reversed(sources), strict=True):
+    generators = [part.designator for part in circuit.parts if part.designator.startswith("BENCH_LINE_")]
+    if len(generators) == 2:
+        for name, silent in zip("ab", reversed(generators), strict=True):
             alone = _silenced(edited, silent)
             found[f"output-level-{name}"] = gain * float(np.interp(tone, axis, response(alone)[1]))
     if level < _READABLE * float(np.interp(tone, axis, whole)):
