@@ -28,6 +28,7 @@ from subwright.stages.common import Corner, Level
 __all__ = ["amplifier_block"]
 
 _PERIODS: Final = 100
+_CROWDED: Final = 10  # output devices of a leg, from which on only the first of a row names the type
 _BESIDE: Final = 4  # cans that find room beside a class-D stage
 _NOTE_HZ: Final = 40.0
 _POINTS: Final = 240
@@ -125,14 +126,23 @@ def _pair_texts(circuit: Circuit) -> Mapping[str, tuple[str, ...]]:
     """Each transistor of a complementary pair by its own type; of cans in parallel only the first in full."""
     found: dict[str, tuple[str, ...]] = {}
     banks: set[tuple[str, tuple[str, ...]]] = set()
+    legs = sum(net.startswith("out_") for net in circuit.nets)
+    crowded = sum(part.role == "output stage" for part in circuit.parts) > _CROWDED * max(legs, 1)
     for part in circuit.parts:
         if part.role in _BANKS:
             if (part.role, part.nets) in banks:
                 found[part.designator] = (part.designator,)
             banks.add((part.role, part.nets))
+        if crowded and part.role == "emitter resistor":
+            if (part.role, ()) in banks:
+                found[part.designator] = (part.designator,)
+            banks.add((part.role, ()))
         if part.role == "output stage" and "/" in part.part_id:
             first, second = part.part_id.split("/")
-            found[part.designator] = (part.designator, first if part.model == "UPPER" else second)
+            shown = (part.designator, first if part.model == "UPPER" else second)
+            bank = (f"{part.role} {part.model}", (part.nets[0],))
+            found[part.designator] = shown if not crowded or bank not in banks else shown[:1]
+            banks.add(bank)
     return found
 
 

@@ -114,6 +114,7 @@ def _pairs(kit: Kit, name: str, rails: tuple[str, str], driven: tuple[Point, Poi
     count = len(devices["upper"])
     lateral = devices["upper"][0].kind == "mosfet"
     pitch = min(110, (_LAST_X - 120 - _FIRST_PAIR) // max(count, 1) // 10 * 10)
+    lead = 40 if pitch > 50 else 30  # from a device back to its drop; clear of the emitter before
     last = _FIRST_PAIR + pitch * (count - 1)
     for k, side in enumerate(("upper", "lower")):
         y = (_TOP + 80, _BOTTOM - 80)[k]
@@ -121,14 +122,14 @@ def _pairs(kit: Kit, name: str, rails: tuple[str, str], driven: tuple[Point, Poi
         bus_y = driven[k][1]
         start = (driven[k][0], bus_y)
         xs = [_FIRST_PAIR + pitch * n for n in range(count)]
-        sheet.wire(start, (xs[-1] - 40, bus_y))
+        sheet.wire(start, (xs[-1] - lead, bus_y))
         for part, x in zip(devices[side], xs, strict=True):
             placed = kit.place(part, x, y, flip=k == 1)
             base = placed["gate" if lateral else "base"]
             if lateral:
-                _gate(kit, part, x, bus_y, base, sign)
+                _gate(kit, part, x - lead, bus_y, base, sign)
             else:
-                sheet.wire((x - 40, bus_y), (x - 40, y), base)
+                sheet.wire((x - lead, bus_y), (x - lead, y), base)
             _emitter(kit, part, placed["source" if lateral else "emitter"], out, y, sign)
             rail_y = (_TOP, _BOTTOM)[k]
             sheet.wire(placed["drain" if lateral else "collector"], (x + 10, rail_y), heavy=True)
@@ -161,11 +162,11 @@ def _gate(kit: Kit, part: Part, x: int, bus_y: int, gate: Point, sign: int) -> N
     resistor = next(r for r in kit.circuit.by_role("gate resistor") if part.nets[1] in r.nets)
     far = next(net for net in resistor.nets if net != part.nets[1])
     if sign > 0:
-        kit.upright(resistor, part.nets[1], x - 40, bus_y - 40)
+        kit.upright(resistor, part.nets[1], x, bus_y - 40)
     else:
-        kit.upright(resistor, far, x - 40, bus_y)
-    kit.sheet.wire((x - 40, gate[1]), gate)
-    kit.sheet.wire((x - 40, gate[1]), (x - 40, bus_y - 40 * sign))
+        kit.upright(resistor, far, x, bus_y)
+    kit.sheet.wire((x, gate[1]), gate)
+    kit.sheet.wire((x, gate[1]), (x, bus_y - 40 * sign))
 
 
 def _emitter(kit: Kit, part: Part, pin: Point, out: str, y: int, sign: int) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Mapping
 from functools import cache
@@ -133,3 +134,21 @@ def test_flags_of_one_name_join_the_sheets(name: str) -> None:
     if name == "chip":
         assert {"filter", "amplifier"} <= bearers["FILTER OUT"]
     assert {"amplifier"} <= bearers["RAIL +"]
+
+
+@pytest.mark.parametrize("pairs", [2, 5, 6, 7, 8])
+def test_many_pairs_stand_side_by_side_and_apart(pairs: int) -> None:
+    example, changes = BUILDS["pairs"]
+    spec = service.open_build(EXAMPLES / f"{example}.build.toml").spec
+    parts = {part: getattr(spec, part).model_copy(update=dict(new)) for part, new in changes.items()}
+    design = service.solve(spec.model_copy(update=parts), folder=EXAMPLES).design
+    counts = {"output stage": float(pairs), "emitter resistor": 2.0 * pairs}
+    more = tuple(
+        dataclasses.replace(use, quantity=counts.get(use.role, use.quantity))
+        for use in design.amplifier.parts
+    )
+    other = dataclasses.replace(design, amplifier=dataclasses.replace(design.amplifier, parts=more))
+    made = schematics(other, library_for(spec, EXAMPLES))
+    (sheet,) = (sheet for sheet in made.sheets if sheet.key == "amplifier")
+    assert len(sheet.circuit.by_role("output stage")) == 2 * pairs
+    assert [label.lines for label in sheet.labels if label.cost > 0.0] == []
