@@ -85,13 +85,23 @@ def plan_reverse_switch(spec: BatteryGuardSpec, need: ReverseNeed, library: Libr
     else:
         candidates = [m for m in library.mosfets.values() if m.channel == channel and m.vds_v >= 1.1 * blocks]
     fits = [found for m in candidates if (found := _count(m, spec.reverse_mosfets, need)) is not None]
+    other = "" if channel == "n" else '"n_mosfet" or '
+    remedy = f'Take battery_guard.reverse = {other}"shunt_diode", or name a larger MOSFET.'
+    if not candidates:
+        raise NoSolutionError(
+            message=f"No {channel.upper()}-channel MOSFET blocks twice the highest battery voltage.",
+            quantity="reverse-polarity switch",
+            value=show(blocks, "voltage"),
+            limit="a tenth below its rating",
+            remedy=remedy,
+        )
     if not fits:
         raise NoSolutionError(
             message="No MOSFET carries the supply current without a heatsink.",
             quantity="reverse-polarity switch",
             value=show(need.rms_a, "current"),
             limit=f"{_MOST} in parallel, {show(blocks, 'voltage')} blocked",
-            remedy='Take battery_guard.reverse = "n_mosfet" or "shunt_diode", or name a larger MOSFET.',
+            remedy=remedy,
         )
 
     def rank(fit: tuple[Mosfet, int, float]) -> tuple[bool, int, float, str]:
@@ -403,8 +413,8 @@ def _reasons(
         )
     else:
         yield (
-            "Reversed battery: nothing is fitted. The body diodes of the power switches conduct until the fuse "
-            "opens, and electrolytics stand reversed until then."
+            "Reversed battery: nothing is fitted. The body diodes of the power switches conduct until the "
+            "fuse opens, and electrolytics stand reversed until then."
         )
     if clamp is not None:
         yield (
