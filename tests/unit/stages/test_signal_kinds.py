@@ -11,6 +11,7 @@ from typing import TypeVar, get_args
 
 import numpy as np
 import pytest
+from pydantic import BaseModel
 
 from subwright.base.errors import SubwrightError
 from subwright.base.preferred import is_member
