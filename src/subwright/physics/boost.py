@@ -91,8 +91,8 @@ def diode_share(
     Returns
     -------
     the greater root of ``x² (V + V_f) - x (V_t + (R_s - R_d) i) + (R_L + R_s) i = 0``, broadcast shape; 0
-    where no root exists (the rail is beyond the converter's reach). May be above 1: then the input lies above the
-    rail and runs through the diode.
+    where no root exists (the rail is beyond the converter's reach). May be above 1: then the input lies above
+    the rail and runs through the diode.
 
     Raises
     ------
