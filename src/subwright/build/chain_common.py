@@ -38,8 +38,17 @@ def collapsed(power_w: Array, most_w: float | None = None) -> NoSolutionError:
         value=f"{float(np.max(power_w)):.4g} W",
         limit="what the battery and its cable can pass" if most_w is None else f"{most_w:.4g} W",
         source="maximum power theorem",
-        remedy="Lower the target power, shorten or thicken the cable, or use a higher battery voltage.",
+        remedy=_less(power_w, most_w)
+        + "Shorten or thicken the cable (supply.section), or use a higher battery voltage (supply.system).",
+        code="CNV-01",
     )
+
+
+def _less(power_w: Array, most_w: float | None) -> str:
+    """How far the power must come down, with a tenth in hand."""
+    if most_w is None:
+        return "Lower goal.power. "
+    return f"Lower goal.power to {90.0 * min(most_w / float(np.max(power_w)), 1.0):.0f} % or less. "
 
 
 def not_settled(change: float) -> ConvergenceError:

@@ -231,13 +231,15 @@ def _settled(before: RegulatedState, after: RegulatedState) -> float:
     )
 
 
-def _checked(state: RegulatedState, demand: Array, change: float) -> RegulatedState:
+def _checked(
+    state: RegulatedState, demand: Array, change: float, emf: Array, source: Source
+) -> RegulatedState:
     if change <= _TOLERANCE:
         return state
     if not np.all(np.isfinite(state.working)) or np.any(
         np.abs(state.i_working * state.working / np.maximum(demand, 1e-9) - 1.0) > 1e-3
     ):
-        raise collapsed(demand)
+        raise collapsed(demand, float(np.min(emf)) ** 2 / (4.0 * source.total_ohm))
     raise ConvergenceError(
         message="The battery, the regulated converter and the amplifier did not settle on one point.",
         quantity="relative change",
@@ -280,7 +282,7 @@ def solve_regulated(
         state = after if number < _FREE_ITERATIONS else _midway(state, after)
         if change < _TOLERANCE:
             break
-    state = _checked(state, demand, change)
+    state = _checked(state, demand, change, at.emf, source)
 
     losses = loop.losses(state)
     playing = stage.loss_split_w(at.v_out, at.i_out, state.working)
@@ -346,5 +348,5 @@ def clip_regulated(
         state = after if number < _FREE_ITERATIONS else _midway(state, after)
         if change < _TOLERANCE:
             break
-    state = _checked(state, demand, change)
+    state = _checked(state, demand, change, emf, source)
     return np.asarray(stage.clip_peak_v(state.working, load.magnitude_ohm))

@@ -71,6 +71,10 @@ class Material(Record):
         """Whether the material is fit for a converter's transformer."""
         return self.family == "power ferrite" and bool(self.steinmetz)
 
+    def covers(self, frequency_hz: float) -> bool:
+        """Whether a loss fit of this material covers the frequency in Hz."""
+        return any(fit.f_low_hz <= frequency_hz <= fit.f_high_hz for fit in self.steinmetz)
+
     def fit_at(self, frequency_hz: float) -> SteinmetzFit:
         """Steinmetz fit that covers the frequency in Hz.
 

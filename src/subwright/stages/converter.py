@@ -68,6 +68,9 @@ _DRIVE_NAMES: Mapping[DriverKind, str] = {
     "turn-off": "PNP that pulls the gate down",
     "buffer": "complementary buffer",
 }
+_DEAD_S = 0.8e-6  # dead time where nothing asks for more; common practice
+_DEAD_TIMES = 2.0  # over the time to turn off, as the rule on dead time asks
+_DEAD_STEP, _DEAD_STEPS, _DEAD_MOST_S = 1.12, 6, 5e-6
 _EFFICIENCY = 0.88  # for the first estimate of the primary current
 _RIPPLE_CURRENT = 1.08  # pulses are not quite rectangular
 _SAG = 0.88  # battery at the crest over the battery at rest, for the gate supply
@@ -97,6 +100,22 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
     ------
     Stress and current relations: Pressman, Switching Power Supply Design, ch. 2. [pressman1998]
     """
+    dead_s = spec.dead_time_s if spec.dead_time_s is not None else _DEAD_S
+    plan = _planned(spec, demand, library, dead_s)
+    for _ in range(_DEAD_STEPS if spec.dead_time_s is None else 0):
+        needed_s = _DEAD_TIMES * plan.drive.turn_off_s
+        if plan.timing.dead_time_s >= needed_s or dead_s > _DEAD_MOST_S:
+            break
+        # Less dead time is better; but the switches that were chosen need as much as this.
+        dead_s = _DEAD_STEP * max(dead_s, needed_s)
+        plan = _planned(spec, demand, library, dead_s)
+    return plan
+
+
+def _planned(
+    spec: ConverterSpec, demand: ConverterDemand, library: Library, dead_time_s: float
+) -> ConverterPlan:
+    """The plan with a given dead time, s."""
     topology = _topology(spec, demand)
     bridge, regulated = topology == "full-bridge", spec.output == "regulated"
     fed = spec.gate_supply == "regulated" or (
@@ -106,7 +125,7 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
     timing = design_timing(
         controller,
         spec.switching_hz,
-        spec.dead_time_s,
+        dead_time_s,
         spec.soft_start_s,
         resistor_series=spec.timing_resistor_series,
     )
@@ -336,7 +355,8 @@ def _ratio_window(
             value=error.value,
             limit=error.limit,
             source=error.source,
-            remedy=error.remedy,
+            remedy=_share_of_power(error) + error.remedy,
+            code="CNV-01",
         ) from None
     most = (demand.rail_max_v + diode.vf0_v) / demand.emf_max_v
     if most < least:
@@ -355,6 +375,15 @@ def _ratio_window(
             code="CNV-02",
         )
     return least, most
+
+
+def _share_of_power(error: RangeError) -> str:
+    """How much of the power would do, where the error says what is asked and what can be had."""
+    try:
+        asked, most = (float(text.split()[0]) for text in (error.value, error.limit))
+    except (ValueError, IndexError):
+        return ""
+    return f"Lower goal.power to {90.0 * most / asked:.0f} % or less, or thicken supply.section. "
 
 
 def _choose_controller(

@@ -96,6 +96,8 @@ def design_choke(
     for core in cores:
         if core.shape == "ring" or not library.materials[core.material].transformer_grade:
             continue  # a ring can't be gapped at the bench
+        if wanted == "auto" and not library.materials[core.material].covers(ripple_hz):
+            continue  # nobody has printed what it loses at this frequency
         choke = _on_core(library, core, inductance_h, peak_a, ripple_a, ripple_hz, rms_a, windings)
         if choke is None:
             continue

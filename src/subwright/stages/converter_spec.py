@@ -50,8 +50,12 @@ class ConverterSpec(StageSpec):
         why="Rate of one full push-pull cycle; the controller's ramp runs at twice that. Boost: rate of the "
         "one switch, and the ramp's own.",
     )
-    dead_time_s: Time = quantity(
-        "0.8 us", low="0.2 us", high="5 us", why="Time with both switches off at each change-over."
+    dead_time_s: Time | None = quantity(
+        None,
+        low="0.2 us",
+        high="5 us",
+        why="Time with both switches off at each change-over; auto: 0.8 us, or twice what the switches need "
+        "to turn off where that is more.",
     )
     controller: str = choice("auto", why="Controller id from the library or drawer.")
     mosfet: str = choice("auto", why="Switch id from the library or drawer.")
@@ -88,8 +92,8 @@ class ConverterSpec(StageSpec):
         "Boost: ripple of its choke over the crest, nominal battery.",
     )
     choke_core: str = choice(
-        "auto", why="Core id of the output choke or of the boost choke, gapped E or ETD; regulated output, "
-        "boost."
+        "auto",
+        why="Core id of the output choke or of the boost choke, gapped E or ETD; regulated output, boost.",
     )
     auxiliary_feed: Literal["rails", "winding"] = choice(
         "rails",

@@ -367,3 +367,23 @@ def _seconds(spec: ConverterSpec) -> float:
     plan = plan_converter(spec, DEMAND, LIBRARY)
     complete_converter(spec, DEMAND, plan, magnetics(), LIBRARY)
     return perf_counter() - started
+
+
+def test_the_choke_takes_no_grade_without_loss_data_at_its_ripple():
+    """Ripple at twice 70 kHz lies above the range of grades whose data end at 100 kHz."""
+    result = built(wound=magnetics(4, 20), output="regulated", switching_hz="70 kHz")
+    assert result.choke is not None
+    choke = result.choke.choke
+    ripple_hz = 2.0 * result.plan.timing.switching_hz
+    assert LIBRARY.material(choke.core.material).covers(ripple_hz)
+    assert choke.core_w > 0
+
+
+def test_dead_time_follows_slow_switches_unless_it_is_told():
+    slow = built(mosfet="IRFP4468", mosfets_per_side=2, gate_drive="direct")
+    assert slow.plan.timing.dead_time_s >= 2.0 * slow.turn_off_s
+    assert slow.plan.timing.dead_time_s > 0.8e-6
+    told = built(mosfet="IRFP4468", mosfets_per_side=2, gate_drive="direct", dead_time_s="0.8 us")
+    assert told.plan.timing.dead_time_s < 2.0 * told.turn_off_s  # kept, and CNV-13 says so
+    quick = built(mosfet="IRFB4110")
+    assert quick.plan.timing.dead_time_target_s == 0.8e-6
