@@ -63,7 +63,10 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
         "Keep the sockets' shells off the chassis: the signal's ground is joined to it at one point only.",
     ]
     if entry.source == "speaker":
-        notes[1] = "Neither loudspeaker lead may touch ground: bridged outputs would be shorted."
+        notes[1] = (
+            "The sockets stand for two-pole terminals. Neither loudspeaker lead may touch ground: it would "
+            "short a bridge."
+        )
 
     def single(kit: Kit) -> tuple[str, ...]:
         draw_single_inputs(kit, channels, *supply)
