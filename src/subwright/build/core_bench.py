@@ -11,13 +11,11 @@ from subwright.parts.drawer import Drawer, add_part, load_drawer, set_values
 from subwright.parts.library import Library, load_library
 from subwright.parts.schema import Core
 from subwright.stages.transformer_alternatives import AlternativeRow, alternatives
-from subwright.stages.transformer_core import (
-    CoreIdentity,
-    CoreReadings,
+from subwright.stages.transformer_core import CoreIdentity, CoreReadings, identify_core
+from subwright.stages.transformer_core_check import (
     HeatReading,
     PulseReading,
     area_error,
-    identify_core,
     read_heat,
     read_pulse,
 )

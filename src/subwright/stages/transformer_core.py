@@ -11,12 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from subwright.base.errors import NoSolutionError, RangeError
+from subwright.base.errors import RangeError
 from subwright.base.units import show
 from subwright.parts.cores import complete_core
 from subwright.parts.library import Library
-from subwright.parts.schema import Core, Material
-from subwright.physics.core_check import core_loss_by_substitution, pulse_flux
 from subwright.physics.core_identity import (
     InductanceFit,
     Verdict,
@@ -26,9 +24,7 @@ from subwright.physics.core_identity import (
     pair_factor_uncertainty,
     ring_factor_uncertainty,
 )
-from subwright.physics.core_loss import loss_factor, steinmetz
 from subwright.physics.cores import EffectiveParameters, e_pair, etd_pair, permeability_from_al, ring
-from subwright.physics.magnetics import saturation_flux
 from subwright.stages.transformer_core_plan import (
     BenchSupply,
     HeatPlan,
@@ -41,28 +37,23 @@ from subwright.stages.transformer_tables import FLUX_DERATING
 Shape = Literal["ring", "e", "etd", "pq"]
 
 __all__ = [
+    "BROAD",
+    "LOST_PULSE",
+    "SECTION_UNCERTAINTY",
     "UNMARKED",
     "CoreIdentity",
     "CoreReadings",
-    "HeatReading",
-    "PulseReading",
     "Shape",
-    "area_error",
     "identify_core",
-    "read_heat",
-    "read_pulse",
 ]
 
 UNMARKED: Final = "unmarked"  # id of the library's material for a core without a maker's name
-_LOST_PULSE: Final = 2.0  # rails charged straight from the rectifier
-_AMBIENT_C: Final = 25.0
+LOST_PULSE: Final = 2.0  # rails charged straight from the rectifier
 # Standard uncertainty of the sections where the shape is not quite the formula's: against makers' values E
 # and
 # ETD agree within 2 %; broad outer legs cost up to 11 % (common practice, no source).
-_MODEL: Final[Mapping[str, float]] = {"e": 0.01, "etd": 0.01, "pq": 0.08}
-_AREA_ERROR: Final = 0.02
-_BROAD: Final = "broad outer legs"
-_SUBSTITUTION: Final = 0.15  # error of the heat comparison; common practice
+SECTION_UNCERTAINTY: Final[Mapping[str, float]] = {"e": 0.01, "etd": 0.01, "pq": 0.08}
+BROAD: Final = "broad outer legs"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -150,46 +141,6 @@ class CoreIdentity:
     sources: tuple[str, ...] = ("iec-60205", "iec-62044-1", "jcgm100", "common-practice", "derived")
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PulseReading:
-    """A pulse until the current bent up.
-
-    Attributes
-    ----------
-    flux_t, uncertainty_t : flux density reached and its standard uncertainty, T.
-    checked_t : less twice that, T: what is sure.
-    saturation_t : what of it is left at 100 °C by the grade that loses most, T.
-    flux_peak_t : peak flux density that leaves room for one lost pulse, T.
-    record : values for the drawer file. reasons : sentences for the user.
-    """
-
-    flux_t: float
-    uncertainty_t: float
-    checked_t: float
-    saturation_t: float
-    flux_peak_t: float
-    record: tuple[tuple[str, str], ...]
-    reasons: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class HeatReading:
-    """Core loss by comparison with direct current.
-
-    Attributes
-    ----------
-    loss_w : core loss of the test, W. expected_w : by the core's grade, W.
-    loss_factor : one over the other, 15 % added for the method's error.
-    record : values for the drawer file. reasons : sentences for the user.
-    """
-
-    loss_w: float
-    expected_w: float
-    loss_factor: float
-    record: tuple[tuple[str, str], ...]
-    reasons: tuple[str, ...]
-
-
 def identify_core(
     readings: CoreReadings, supply: BenchSupply, library: Library, *, name: str = "unmarked core"
 ) -> CoreIdentity:
@@ -246,8 +197,8 @@ def identify_core(
         mean_turn_m=mean_turn_m,
         verdict=verdict,
         saturation_t=saturation,
-        flux_peak_t=FLUX_DERATING * saturation / _LOST_PULSE,
-        flux_checked_t=FLUX_DERATING * unmarked.bsat_100_t / _LOST_PULSE,
+        flux_peak_t=FLUX_DERATING * saturation / LOST_PULSE,
+        flux_checked_t=FLUX_DERATING * unmarked.bsat_100_t / LOST_PULSE,
         pulse=plan_pulse(geometry, fit.al_h, effective, max(readings.turns), supply)
         if verdict.serves
         else None,
@@ -286,7 +237,7 @@ def _measured(readings: CoreReadings) -> tuple[EffectiveParameters, float, float
     )
     uncertainty_m = readings.calliper_m / math.sqrt(3.0)
     _, c1_relative, area_relative = pair_factor_uncertainty(
-        make, halves, uncertainty_m, _MODEL[readings.shape]
+        make, halves, uncertainty_m, SECTION_UNCERTAINTY[readings.shape]
     )
     return make(*halves), c1_relative, area_relative
 
@@ -318,7 +269,7 @@ def _record(
 ) -> tuple[tuple[str, str], ...]:
     windings = " and ".join(str(n) for n in readings.turns)
     size = tuple((key.removesuffix("_m"), f"{value * 1e3:.4g} mm") for key, value in _size(readings).items())
-    broad = f"; {_BROAD}, reckoned as the nearest shape" if readings.shape == "pq" else ""
+    broad = f"; {BROAD}, reckoned as the nearest shape" if readings.shape == "pq" else ""
     return (
         ("id", name),
         (
@@ -386,154 +337,3 @@ def _with_reasons(identity: CoreIdentity) -> CoreIdentity:
             f"may have {show(identity.flux_checked_t, 'flux density')}."
         )
     return replace(identity, reasons=tuple(said))
-
-
-def area_error(core: Core) -> float:
-    """Standard uncertainty of a core's section over its value, as far as its record tells how it was "
-    "found."""
-    return _MODEL["pq"] if _BROAD in core.provenance.document else _AREA_ERROR
-
-
-def read_pulse(
-    core: Core,
-    library: Library,
-    *,
-    turns: int,
-    volts_v: float,
-    time_s: float,
-    drop_v: float = 0.0,
-    core_c: float = _AMBIENT_C,
-    reading_error: float = 0.03,
-    area_error: float = _AREA_ERROR,
-) -> PulseReading:
-    """What a saturation pulse proves.
-
-    Parameters
-    ----------
-    core : the core tested. library : grades.
-    turns, volts_v, time_s, drop_v : winding, supply, time until the current bent up, mean drop, V and s.
-    core_c : temperature of the core, °C.
-    reading_error : limit of error of voltage and of time over their values.
-    area_error : standard uncertainty of the section over its value.
-
-    Returns
-    -------
-    PulseReading.
-
-    Raises
-    ------
-    RangeError : a reading out of range, or a flux density that no core material reaches.
-
-    Source
-    ------
-    Faraday's law; fall of saturation towards 100 °C by the grade that loses most. [derived] [jcgm100]
-    """
-    one = reading_error / math.sqrt(3.0)
-    flux, uncertainty = pulse_flux(volts_v, drop_v, time_s, turns, core.a_min_m2, (one, one, area_error))
-    checked = flux - 2.0 * uncertainty
-    if not 0.05 <= checked <= 0.7:
-        raise RangeError(
-            message="No ferrite bends there.",
-            quantity="flux density at the bend",
-            value=show(checked, "flux density"),
-            limit="50 mT to 700 mT",
-            source="derived",
-            remedy="Check turns, voltage and time; the pulse must start from rest and run until the current "
-            "bends up.",
-        )
-    power = [m for m in library.materials.values() if m.transformer_grade]
-    left = min(m.bsat_100_t / float(saturation_flux(core_c, m.bsat_25_t, m.bsat_100_t)) for m in power)
-    saturation = min(left, 1.0) * checked
-    least = min(m.bsat_25_t for m in power)
-    said = [
-        f"The current ran straight up to {show(flux, 'flux density')}; {show(checked, 'flux density')} of "
-        "it is "
-        f"sure, and {show(saturation, 'flux density')} is left at 100 °C."
-    ]
-    if core_c <= 40.0 and flux + 2.0 * uncertainty < 0.75 * least:
-        said.append(
-            f"Power ferrites bend above {show(0.75 * least, 'flux density')} when cold. This one is another "
-            "material, cracked, or was magnetised before: take the field off and pulse again."
-        )
-    return PulseReading(
-        flux_t=flux,
-        uncertainty_t=uncertainty,
-        checked_t=checked,
-        saturation_t=saturation,
-        flux_peak_t=FLUX_DERATING * saturation / _LOST_PULSE,
-        record=(
-            ("checked_flux", f"{checked * 1e3:.3g} mT"),
-            ("saturation", f"{saturation * 1e3:.3g} mT"),
-        ),
-        reasons=tuple(said),
-    )
-
-
-def read_heat(
-    core: Core,
-    library: Library,
-    *,
-    frequency_hz: float,
-    flux_peak_t: float,
-    core_c: float,
-    direct_v: float,
-    direct_a: float,
-    copper_w: float = 0.0,
-) -> HeatReading:
-    """What the heat comparison says about the core's loss.
-
-    Parameters
-    ----------
-    core : the core tested. library : grades.
-    frequency_hz, flux_peak_t : of the sine that heated it, Hz and T. core_c : temperature reached, °C.
-    direct_v, direct_a : direct current that made it just as warm, V and A.
-    copper_w : loss of the winding under the sine, W.
-
-    Returns
-    -------
-    HeatReading.
-
-    Raises
-    ------
-    RangeError : a reading out of range. NoSolutionError : the core's grade has no loss data.
-
-    Source
-    ------
-    Calorimetric substitution, common practice. [common-practice] [steinmetz1892]
-    """
-    material = library.material(core.material)
-    if not material.transformer_grade:
-        raise NoSolutionError(
-            message=f"{material.id} has no loss data to compare with.",
-            quantity="material",
-            value=material.id,
-            remedy=f'Call the core "{UNMARKED}" in the drawer file.',
-        )
-    loss = core_loss_by_substitution(direct_v, direct_a, copper_w)
-    expected = _expected_w(core, material, frequency_hz, flux_peak_t, core_c)
-    factor = loss / expected * (1.0 + _SUBSTITUTION)
-    if not 0.1 <= factor <= 10.0:
-        raise RangeError(
-            message="The loss measured has nothing to do with a ferrite's at this drive.",
-            quantity="loss over the grade's",
-            value=f"{factor:.3g}",
-            limit="0.1 to 10",
-            remedy="Check frequency, flux density (V rms = 4.44 f N A B) and both direct-current readings.",
-        )
-    return HeatReading(
-        loss_w=loss,
-        expected_w=expected,
-        loss_factor=factor,
-        record=(("loss_factor", f"{factor:.3g}"),),
-        reasons=(
-            f"The core lost {show(loss, 'power')} where its grade would lose {show(expected, 'power')}; with "
-            f"15 % for the method the design reckons with {factor:.2f} times the grade's loss.",
-        ),
-    )
-
-
-def _expected_w(core: Core, material: Material, frequency_hz: float, flux_t: float, core_c: float) -> float:
-    fit = material.fit_at(frequency_hz)
-    density = steinmetz(frequency_hz, flux_t, fit.k, fit.alpha, fit.beta)
-    factor = loss_factor(core_c, flux_t, material.ct0, material.ct1, material.ct2, material.beta_per_k)
-    return float(density * factor * core.v_e_m3)

@@ -14,7 +14,8 @@ from subwright.parts.schema import Core, Provenance
 from subwright.physics.cores import al_from_permeability, ring
 from subwright.stages.common import Corner
 from subwright.stages.transformer import TransformerNeed, TransformerSpec, design_transformer
-from subwright.stages.transformer_core import CoreReadings, identify_core, read_heat, read_pulse
+from subwright.stages.transformer_core import CoreReadings, identify_core
+from subwright.stages.transformer_core_check import read_heat, read_pulse
 from subwright.stages.transformer_core_plan import BenchSupply
 from subwright.stages.transformer_tables import FLUX_DERATING
 

@@ -13,7 +13,8 @@ from subwright.parts.schema import Core
 from subwright.physics.cores import al_from_permeability, e_pair
 from subwright.stages.common import Corner
 from subwright.stages.transformer import TransformerNeed, TransformerSpec, design_transformer
-from subwright.stages.transformer_core import CoreReadings, area_error, identify_core
+from subwright.stages.transformer_core import CoreReadings, identify_core
+from subwright.stages.transformer_core_check import area_error
 from subwright.stages.transformer_core_plan import BenchSupply
 
 LIBRARY = load_library()
