@@ -12,7 +12,10 @@ from subwright import service
 from subwright.build.experiments import Check, control, guard, protection, speaker
 from subwright.build.experiments.record import Experiment
 from subwright.build.result import Design
-from subwright.circuits.simulate import Engine
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.netlist import Steady
+from subwright.circuits.protection_circuit import protection_circuit
+from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import Library
 from subwright.service.solved import library_for
 
@@ -131,3 +134,29 @@ def test_a_build_without_a_guard_has_no_such_case() -> None:
     bare = replace(design, battery_guard=None, speaker_guard=None, control=None)
     found = {experiment.name for experiment in AREAS if experiment.cases(bare, library)}
     assert found == {"trip-sweep", "thermal-trip", "over-current"}
+
+
+@pytest.mark.parametrize(("share", "muted"), [(1.1, False), (0.8, True)])
+def test_a_trip_pulls_the_mute_low_where_there_is_no_controller(
+    share: float, muted: bool, reference_engine: Engine
+) -> None:
+    path = EXAMPLES / "cargo-bike-cinema.build.toml"
+    spec = service.open_build(path).spec
+    design = service.solve(spec, folder=path.parent).design
+    library = library_for(spec, path.parent)
+    trips = design.protection
+    assert trips.stops == "amplifier"
+    circuit = protection_circuit(
+        trips,
+        library,
+        battery=Steady(value=share * trips.thresholds["under-voltage release"].nominal),
+        thermistor=library.ntc(trips.ntc).r25_ohm,
+    )
+    traces = simulate(
+        circuit,
+        Transient(stop_s=4.0, step_s=10e-3, accuracy=1e-4),
+        [Voltage("mute"), Voltage("inhibit")],
+        reference_engine,
+    )
+    assert (float(traces.voltage("mute")[-1]) < 0.4) is muted
+    assert (float(traces.voltage("inhibit")[-1]) > 0.6 * trips.reference.low_v) is muted

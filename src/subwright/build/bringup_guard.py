@@ -64,6 +64,7 @@ def guard_steps(
     """
     protection = design.protection
     thresholds = protection.thresholds
+    mutes = protection.stops == "amplifier"
     limit = supply_limit(2.0 * idle_a)
     closed = "closed from here on" if protection.isolating_link else "no link in this build: always active"
     yield Step(
@@ -78,8 +79,14 @@ def guard_steps(
         actions=(
             "Discharge first, then close the link; both lamps out at the stated voltage.",
             *_set_by_voltage(protection, "under-voltage"),
-            "Turn the voltage down slowly, a tenth of a volt each second, until the lamp lights and the "
-            "pulses stop: that is the trip. Turn it up until they come back: that is the release.",
+            "Turn the voltage down slowly, a tenth of a volt each second, until the lamp lights and "
+            + (
+                "the mute line falls below 0.4 V: that is the trip. Turn it up until it rises again: that is "
+                "the release."
+                if mutes
+                else "the pulses stop: that is the trip. Turn it up until they come back: that is the "
+                "release."
+            ),
         ),
         readings=(
             *_reference_reading(design),
@@ -88,7 +95,10 @@ def guard_steps(
             _inhibit_reading(design),
         ),
         causes=_voltage_causes("under-voltage"),
-        stops=("The converter runs on below the window: don't connect it to a battery.",),
+        stops=(
+            f"The {'mute stays high' if mutes else 'converter runs on'} below the window: don't connect it "
+            "to a battery.",
+        ),
     )
     top = thresholds["over-voltage trip"].window.worst_high
     yield Step(
@@ -230,8 +240,8 @@ def _set_by_voltage(protection: ProtectionResult, watch: str) -> tuple[str, ...]
     low, high = sorted((reach.trip_shut, reach.trip_open))
     return (
         f"Set its trimmer: supply at {show(reach.target, 'voltage', 4)} exactly, then turn until the lamp "
-        f"just lights; its track reaches from {show(low, 'voltage')} to {show(high, 'voltage')}. It stands near "
-        f"{show(reach.set_ohm, 'resistance')} of {show(reach.track_ohm, 'resistance')}.",
+        f"just lights; its track reaches from {show(low, 'voltage')} to {show(high, 'voltage')}. It stands "
+        f"near {show(reach.set_ohm, 'resistance')} of {show(reach.track_ohm, 'resistance')}.",
     )
 
 

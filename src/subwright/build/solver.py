@@ -264,6 +264,8 @@ def _protection(
             controller_vref_v=plan.controller.vref_v,
             controller_vref_tolerance=plan.controller.vref_tolerance,
         )
+    if converter is None and electrical.boost is None:
+        data = replace(data, stops="amplifier")
     data = replace(
         data,
         current=over_current_input(spec, electrical, shunt_ohm),

@@ -24,6 +24,7 @@ from subwright.stages.protection_reference import (
     HOLD_OHM,
     LAMP_V,
     LATCH_HOLD_OHM,
+    MUTE_OHM,
     NOISE_F,
 )
 
@@ -31,6 +32,7 @@ __all__ = ["PROTECTION_NETS", "protection_circuit"]
 
 _HUNDRED: Final = 200
 _LAMP_A: Final = 1e-3  # at which ``LAMP_V`` is stated
+_MUTE_PULL_OHM: Final = 10e3
 _DECOUPLING_F: Final = 100e-9
 
 PROTECTION_NETS: Final = {
@@ -116,7 +118,7 @@ def protection_circuit(
         ("over_sense", "over-voltage sense"),
         ("thermal_sense", "thermistor"),
         ("run", "run line: low when anything has tripped"),
-        ("inhibit", "inhibit to the controller: high when anything has tripped"),
+        ("inhibit", f"inhibit of the {result.stops}: high when anything has tripped"),
         ("current_sense", "over-current sense"),
         ("output_sense", "amplifier over-current sense"),
     )
@@ -257,6 +259,10 @@ def _inhibit(build: Builder, result: ProtectionResult, link_closed: bool) -> str
     build.resistor("run line half reference upper", "reference", "half", HALF_OHM)
     build.resistor("run line half reference lower", "half", GROUND, HALF_OHM)
     build.resistor("inhibit pull-up", "reference", "inhibit", result.inhibit_ohm)
+    if result.stops == "amplifier":
+        build.resistor("mute base resistor", "inhibit", "mute_base", MUTE_OHM)
+        build.bought("Q", "transistor", ("mute", "mute_base", GROUND), "mute transistor", model=SMALL_NPN)
+        build.bench("MUTE", "resistor", ("supply", "mute"), _MUTE_PULL_OHM, "the un-mute timer's pull-up")
     if result.hold_off.emptied:
         _emptying(build, result)
     return run

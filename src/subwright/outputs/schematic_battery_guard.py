@@ -14,6 +14,7 @@ __all__ = ["draw_battery_guard"]
 _LINE: Final = 180
 _PITCH: Final = 70
 _ACROSS: Final = 3  # suppressors or diodes in a row
+_BETWEEN: Final = 130
 
 
 def draw_battery_guard(kit: Kit) -> tuple[str, ...]:
@@ -41,15 +42,16 @@ def draw_battery_guard(kit: Kit) -> tuple[str, ...]:
         y = _LINE + 140 * row
         these = across[begin : begin + _ACROSS]
         if row:
-            sheet.wire((640, y - 140), (640, y), (700 + 110 * (len(these) - 1), y), heavy=True)
+            sheet.wire((640, y - 140), (640, y), (700 + _BETWEEN * (len(these) - 1), y), heavy=True)
         for number, part in enumerate(these):
-            x = 700 + 110 * number
+            x = 700 + _BETWEEN * number
             sheet.wire((x, y), (x, y + 20), heavy=True)
             sheet.ground(GROUND, kit.upright(part, BEHIND, x, y + 20).end(part, BEHIND))
     sheet.wire((start, _LINE), (1060, _LINE), heavy=True)
     draw_test_point(kit, BEHIND, (600, _LINE))
     sheet.flag(BEHIND, (1060, _LINE), "right", heavy=True)
-    notes.append("The suppressor's leads short and straight across the lines: a centimetre is 10 nH.")
+    if kit.circuit.by_role("suppressor behind the fuse"):
+        notes.append("The suppressor's leads short and straight across the lines: a centimetre is 10 nH.")
     notes.append("The fuse stays at the battery; nothing here replaces it.")
     return tuple(notes)
 

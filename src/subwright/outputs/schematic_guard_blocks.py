@@ -59,6 +59,7 @@ def protection_block(design: Design, library: Library) -> Iterator[Block]:
         "control": "CONTROL",
         "supply": "+COMP",
         "inhibit": "INHIBIT",
+        "mute": "MUTE",
         "run": "RUN",
         "hold": "HOLD",
         "under_out": "UV",

@@ -36,6 +36,8 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
         kit.sheet.wire(upper, lower)
     _run_line(kit, taps[0])
     _supplies(kit, 760, 460)
+    if kit.circuit.by_role("mute transistor"):
+        _mute(kit, 520, 650)
     notes = ["Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."]
     if kit.circuit.by_role("isolating link"):
         link = kit.one("isolating link").designator
@@ -229,12 +231,27 @@ def _run_line(kit: Kit, first: Point) -> None:
     sheet.wire((1040, y - 10), out)
     draw_test_point(kit, "inhibit", (1050, y + 10))
     sheet.flag("inhibit", (1060, y + 10), "right")
-    sheet.say(1010, y + 44, "to the controller:")
-    sheet.say(1010, y + 58, "high shuts down")
+    mutes = bool(kit.circuit.by_role("mute transistor"))
+    sheet.say(1010, y + 44, "to the mute:" if mutes else "to the controller:")
+    sheet.say(1010, y + 58, "high mutes" if mutes else "high shuts down")
     sheet.say(RUN_X + 40, first[1] - 92, "run line and inhibit", head=True)
     if kit.circuit.by_role("hold-off discharge coupling"):
         sheet.flag("run", (RUN_X, first[1] - 20), "right")
         sheet.wire((RUN_X, first[1] - 20), first)
+
+
+def _mute(kit: Kit, x: int, y: int) -> None:
+    """Where no controller can be stopped: the transistor that pulls the amplifier's mute low."""
+    sheet = kit.sheet
+    sheet.say(x - 60, y - 56, "mute on a trip", head=True)
+    sheet.flag("inhibit", (x, y), "left")
+    end = kit.run("inhibit", x, y, [kit.one("mute base resistor")])
+    npn = kit.place(kit.one("mute transistor"), end + 50, y)
+    sheet.wire((end, y), npn["base"])
+    sheet.ground(GROUND, npn["emitter"])
+    out = npn["collector"]
+    sheet.wire(out, (out[0], y - 40), (out[0] + 20, y - 40))
+    sheet.flag("mute", (out[0] + 20, y - 40), "right")
 
 
 def _supplies(kit: Kit, x: int, y: int) -> None:
@@ -250,11 +267,15 @@ def _supplies(kit: Kit, x: int, y: int) -> None:
     sheet.wire((node, y), (at, y), (at, y + 10))
     draw_shunted(kit, "comparator supply decoupling", "supply", (at, y + 10))
     draw_test_point(kit, "supply", (node + 40, y))
-    right = at
-    for case in kit.cases("comparator"):
-        right += 60
-        unit = kit.place_supply(case, right, y + 40)
-        sheet.wire((right - 60, y), unit["V+"])
+    cases = kit.cases("comparator")
+    for number, case in enumerate(cases[:2], 1):
+        unit = kit.place_supply(case, at + 60 * number, y + 40)
+        sheet.wire((at + 60 * (number - 1), y), unit["V+"])
+        sheet.ground(GROUND, unit["V-"])
+    if cases[2:]:  # a third stands over the first
+        above = y - 110
+        unit = kit.place_supply(cases[2], at + 40, above + 40)
+        sheet.wire((at, y), (at, above), unit["V+"])
         sheet.ground(GROUND, unit["V-"])
     _reference(kit, x, y + 130)
 

@@ -107,8 +107,11 @@ def _relay(kit: Kit) -> None:
     right = placed["coil +"]
     droppers = kit.circuit.by_role("speaker relay dropper")
     sheet.wire(right, (980, y))
-    end = kit.run(top, 980, y, list(droppers)) if droppers else 1000
-    sheet.wire((980, y), (end, y))
+    if droppers:
+        end = kit.run(top, 980, y, list(droppers))
+    else:
+        end = 1000
+        sheet.wire((980, y), (end, y))
     sheet.rail("control", (end, y))
     above = y - 50
     sheet.wire((840, y), (840, above), (850, above))

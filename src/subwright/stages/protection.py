@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Literal
 
 from subwright.base.units import show
 from subwright.parts.library import Library
@@ -116,6 +116,7 @@ class ProtectionResult:
     hold_off : capacitor on the run line that keeps it off after the last trip has cleared.
     lamp_currents : of a status lamp over all parts. lamps : protections that have one.
     isolating_link : whether a jumper isolates the protections for bring-up.
+    stops : what a trip stops: the controller, or by its mute the amplifier where there is no controller.
     advice : per protection, what 5 % resistors cost and which two are worth buying at 1 %; worked
         out when it is first looked at.
     trimmers : of the trips that have one, with what they reach.
@@ -145,6 +146,7 @@ class ProtectionResult:
     lamp_currents: LampCurrents
     lamps: tuple[str, ...]
     isolating_link: bool
+    stops: Literal["controller", "amplifier"]
     advice: Advice
     trimmers: tuple[TrimmerRange, ...]
     inputs: tuple[InputRange, ...]
@@ -271,6 +273,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         output=output,
         hold_off=hold_off,
         link=spec.isolating_link,
+        mutes=data.stops == "amplifier",
     )
     return ProtectionResult(
         thresholds=thresholds,
@@ -294,6 +297,7 @@ def design_protection(spec: ProtectionSpec, data: ProtectionInput, library: Libr
         lamp_currents=lamp_currents(reference, resistor),
         lamps=("under-voltage", "over-voltage", "thermal", *_extra_lamps(current, output)),
         isolating_link=spec.isolating_link,
+        stops=data.stops,
         cranking=cranking_rides(data, under, thresholds, hold_off, soft_start_s),
         order=order_checks(thresholds, hysteresis, chatter, data),
         advice=made.advice,
@@ -356,8 +360,13 @@ def _reasons(
     if model.kind == "shunt":
         lines.append(
             f"Reference: a shunt {reference.part_id} with its two resistors stays within "
-            f"{volts(reference.low_v)} to {volts(reference.high_v)}; the controller's own reference is only "
-            f"good to {100 * data.controller_vref_tolerance:.0f} %, which would widen every voltage window."
+            f"{volts(reference.low_v)} to {volts(reference.high_v)}; "
+            + (
+                "there is no controller whose reference it could borrow."
+                if data.stops == "amplifier"
+                else "the controller's own reference is only good to "
+                f"{100 * data.controller_vref_tolerance:.0f} %, which would widen every voltage window."
+            )
         )
     else:
         lines.append(
@@ -378,6 +387,12 @@ def _reasons(
     lines.append(
         f"Below {volts(reference.range_lost_v)} both inputs of the under-voltage comparator leave its range: "
         "a classic 339 then pulls low and keeps the unit off, a re-designed B die may not, so the "
-        "controller's own lockout must hold it off there."
+        + ("controller's own lockout" if data.stops == "controller" else "amplifier's own lockout")
+        + " must hold it off there."
     )
+    if data.stops == "amplifier":
+        lines.append(
+            "There is no converter to stop: a trip pulls the amplifier's mute low. Its idle current goes on "
+            "until the remote line switches off."
+        )
     return tuple(lines)

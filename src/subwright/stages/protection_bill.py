@@ -29,6 +29,7 @@ from subwright.stages.protection_reference import (
     LATCH_F,
     LATCH_HOLD_OHM,
     LATCH_OHM,
+    MUTE_OHM,
     NOISE_F,
     RUN_OHM,
     Choices,
@@ -59,6 +60,7 @@ class Circuit:
     output: OverCurrentTrip | None
     hold_off: HoldOff
     link: bool
+    mutes: bool
 
 
 @lru_cache(maxsize=32)
@@ -252,6 +254,9 @@ def _supply_resistors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse
     yield _resistor("run line half reference upper", HALF_OHM, stocks, 0.05)
     yield _resistor("run line half reference lower", HALF_OHM, stocks, 0.05)
     yield _resistor("inhibit pull-up", INHIBIT_OHM, stocks, 0.05)
+    if circuit.mutes:
+        yield _resistor("mute base resistor", MUTE_OHM, stocks, 0.05)
+        yield _record("mute transistor", "Q", stocks.library.transistor("BC547B"), 1, stocks)
     yield _resistor("comparator supply resistor", supply.comparator_ohm, stocks, 0.05, supply.comparator_w)
     if supply.feed_ohm is not None and supply.upper_ohm is not None and supply.lower_ohm is not None:
         yield _resistor("reference feed", supply.feed_ohm, stocks, 0.05, supply.feed_w)

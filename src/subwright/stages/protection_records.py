@@ -154,6 +154,7 @@ class ProtectionInput:
     restart_s : from a release until the load is back, s: the converter's soft start.
     current, output_current : for the over-current trips of battery and amplifier; None: there can be none.
     lockout_v : below which the converter's controller stops by itself, V; None where it doesn't.
+    stops : what a trip stops: the controller, or by its mute an amplifier straight on the battery.
     lowest_note_hz : Hz. ambient_max_c : hottest air at the unit, °C.
     draws, seed : random builds per window, and the generator's seed.
     """
@@ -169,6 +170,7 @@ class ProtectionInput:
     idle_a: float = 0.0
     restart_s: float = 0.3
     lockout_v: float | None = None
+    stops: Literal["controller", "amplifier"] = "controller"
     lowest_note_hz: float = 30.0
     current: CurrentInput | None = None
     output_current: CurrentInput | None = None

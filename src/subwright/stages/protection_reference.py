@@ -37,6 +37,7 @@ __all__ = [
     "LATCH_F",
     "LATCH_HOLD_OHM",
     "LATCH_OHM",
+    "MUTE_OHM",
     "NOISE_F",
     "RUN_OHM",
     "Choices",
@@ -55,6 +56,7 @@ HOLD_OHM: Final = 10e3  # between that line and the hold-off's capacitor: a trip
 NOISE_F: Final = 1e-9  # on the run line: its diodes sit at the ends of long tracks; common practice
 HALF_OHM: Final = 10e3  # each half of the divider that the line is compared with
 INHIBIT_OHM: Final = 4.7e3  # pull-up of the inhibit output
+MUTE_OHM: Final = 47e3  # base of the transistor that mutes: 80 µA for the 1.2 mA of the mute
 LATCH_OHM: Final = 10e3  # each of a latch's two coupling resistors
 LATCH_F: Final = 10e-9  # across the NPN's base: no edge at switch-on sets it
 LATCH_HOLD_OHM: Final = 47e3  # base to emitter of each: no leakage sets it
@@ -155,6 +157,14 @@ def choose_parts(spec: ProtectionSpec, data: ProtectionInput, library: Library) 
 
 
 def _wants_shunt(spec: ProtectionSpec, data: ProtectionInput) -> bool:
+    if spec.reference == "controller" and data.stops == "amplifier":
+        raise NoSolutionError(
+            message="There is no controller whose reference could be borrowed.",
+            quantity="protection.reference",
+            value="controller",
+            limit="an amplifier straight on the battery",
+            remedy='Set protection.reference = "shunt" or "auto".',
+        )
     poor = data.controller_vref_tolerance > _CONTROLLER_GOOD_ENOUGH
     return spec.reference == "shunt" or (spec.reference == "auto" and poor)
 

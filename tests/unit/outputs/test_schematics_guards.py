@@ -53,6 +53,27 @@ FORMS: dict[str, tuple[str, Changes, int]] = {
         },
         4,
     ),
+    "amplifier on the battery, every trip": (
+        "cargo-bike-cinema",
+        {
+            "protection": {
+                "over_current": "shunt",
+                "amplifier_current": "shunt",
+                "thermal_trimmer": True,
+                "trimmer": True,
+            }
+        },
+        5,
+    ),
+    "48 V, dropper before the coil": (
+        "storyteller-van",
+        {
+            "supply": {"system_v": 48},
+            "battery_guard": {"reverse": "n_mosfet"},
+            "speaker_guard": {"switch": "relay"},
+        },
+        4,
+    ),
     "many switches": (
         "storyteller-van",
         {
@@ -150,3 +171,11 @@ def test_no_wire_lies_on_another_or_through_a_symbol(form: str) -> None:
                 )
                 slim = (body[0] + 3, body[1] + 3, body[2] - 3, body[3] - 3)
                 assert overlap(box, slim) == 0.0, (sheet.key, name, a, b)
+
+
+def test_no_word_of_a_suppressor_where_none_is_fitted() -> None:
+    texts = {
+        form: next(s.alone for s in drawn(form) if s.title == "Battery guard")
+        for form in ("48 V, dropper before the coil", "many switches")
+    }
+    assert ["suppressor" in text for text in texts.values()] == [False, True]

@@ -508,3 +508,14 @@ stock = ["10k2", "37k4", "866k"]
 
 def test_same_input_same_answer(result: ProtectionResult) -> None:
     assert design().thresholds == result.thresholds
+
+
+def test_without_a_controller_a_trip_mutes_the_amplifier() -> None:
+    alone = design(data=replace(given(), stops="amplifier"))
+    roles = {part.role for part in alone.parts}
+    assert {"mute transistor", "mute base resistor"} <= roles
+    assert alone.reference.kind == "shunt"
+    assert "controller" not in " ".join(alone.reasons).replace("no controller", "")
+    assert not any(part.role.startswith("mute") for part in design().parts)
+    with pytest.raises(NoSolutionError, match="no controller"):
+        design(ProtectionSpec(reference="controller"), replace(given(), stops="amplifier"))
