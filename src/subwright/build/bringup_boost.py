@@ -30,11 +30,16 @@ def boost_steps(design: Design, bench_v: float, links: str) -> Iterator[Step]:
     yield _bare_board(boost)
     yield _choke(boost)
     yield through_step(boost, bench_v, links)
-    yield _controller(boost, bench_v, links)
-    yield _gates(boost, bench_v, links)
+    yield _controller(boost, bench_v, links, _awakened(design))
+    yield _gates(boost, bench_v, links, _awakened(design))
     yield unloaded_step(design, boost, bench_v, links)
     yield loaded_step(design, boost, bench_v, links)
     yield second_stop_step(boost, links)
+
+
+def _awakened(design: Design) -> bool:
+    """Whether the controller sleeps until a remote line wakes it."""
+    return design.control is not None and design.control.remote is not None
 
 
 def _bare_board(boost: BoostResult) -> Step:
@@ -188,7 +193,7 @@ def _choke(boost: BoostResult) -> Step:
     )
 
 
-def _controller(boost: BoostResult, bench_v: float, links: str) -> Step:
+def _controller(boost: BoostResult, bench_v: float, links: str, awakened: bool) -> Step:
     timing, controller = boost.plan.timing, boost.plan.controller
     swing = timing.switching_tolerance
     expected_a = controller.quiescent_a + _CONTROL_A
@@ -207,6 +212,14 @@ def _controller(boost: BoostResult, bench_v: float, links: str) -> Step:
         actions=(
             "Supply's output at zero, current limit set; turn it up slowly. The rail follows it, less a "
             "diode.",
+            *(
+                (
+                    "Remote line still dead: nothing may stand at the controller's supply pin, though the "
+                    "rail has voltage. Then give the line its own.",
+                )
+                if awakened
+                else ()
+            ),
             f"The controller starts at about {show(starts, 'voltage')} at its own pin.",
             "Oscilloscope on the timing capacitor, then on the output: one pulse for each ramp, as wide as "
             "it "
@@ -264,8 +277,8 @@ def _controller(boost: BoostResult, bench_v: float, links: str) -> Step:
             ),
             Cause(
                 sign="no pulses at all",
-                cause="a protection holds it, the soft-start capacitor is shorted, or the sense pin stands "
-                "high",
+                cause="a protection holds it, the remote line is dead, the soft-start capacitor is "
+                "shorted, or the sense pin stands high",
                 remedy="open the link; measure the error amplifier's output rising, and the sense pin near "
                 "zero",
                 fault="boost-held",
@@ -275,7 +288,7 @@ def _controller(boost: BoostResult, bench_v: float, links: str) -> Step:
     )
 
 
-def _gates(boost: BoostResult, bench_v: float, links: str) -> Step:
+def _gates(boost: BoostResult, bench_v: float, links: str, awakened: bool) -> Step:
     plan = boost.plan
     limit = plan.switch.mosfet.vgs_max_v
     supply = min(bench_v - 2.0, plan.gate_supply.output_v) if plan.gate_supply else bench_v
@@ -292,8 +305,8 @@ def _gates(boost: BoostResult, bench_v: float, links: str) -> Step:
         load="bleeder only",
         actions=(
             "Take the wire out: the node must not reach the battery while the switch is driven. Feed the "
-            "rail "
-            "itself from the supply, so that the controller has its voltage.",
+            "rail itself from the supply, so that the controller has its voltage"
+            f"{'; the remote line too' if awakened else ''}.",
             "Oscilloscope from gate to source, ground clip short. Look at the edges: straight down through "
             "the "
             "plateau, no ringing beyond the gate's limit.",
