@@ -299,6 +299,10 @@ def main() -> int:
     grid = np.geomspace(10.0, 500.0, 200)
     number = itertools.count()
 
+    def protected(draws: int) -> None:
+        """Windows of builds that no stage before has drawn."""
+        design_protection(ProtectionSpec(), replace(protection, draws=draws, seed=next(number)), library)
+
     def searched(topology: str | None) -> None:
         """A filter whose corner no search before has had."""
         wishes: dict[str, object] = {"corner_hz": 70.0 + 0.01 * next(number)}
@@ -327,12 +331,12 @@ def main() -> int:
         (
             "protection stage, 2,000 draws",
             0.020,
-            lambda: design_protection(ProtectionSpec(), protection, library),
+            lambda: protected(2_000),
         ),
         (
             "protection stage, 100,000 draws",
             0.3,  # every threshold twice: with 1 % and with 5 % resistors
-            lambda: design_protection(ProtectionSpec(), replace(protection, draws=100_000), library),
+            lambda: protected(100_000),
         ),
         ("value search of the whole filter, another each time", 0.3, lambda: searched(topology=None)),
         ("the same, swept state-variable", 0.3, lambda: searched(topology="state-variable")),
