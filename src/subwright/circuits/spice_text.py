@@ -333,7 +333,8 @@ def _model(model: Model) -> Iterator[str]:
             yield ".ends"
         case BipolarModel():
             kind = model.polarity.upper()
-            charge = f" CJE={_n(model.junction_f)} CJC={_n(0.5 * model.junction_f)}" if model.junction_f else ""
+            edges = f" CJE={_n(model.junction_f)} CJC={_n(0.5 * model.junction_f)}"
+            charge = edges if model.junction_f else ""
             yield f".model {name} {kind}(IS={_n(model.saturation_a)} BF={_n(model.current_gain)}{charge})"
         case RelayModel():
             middle = 0.5 * (model.pull_in_a + model.drop_out_a)
