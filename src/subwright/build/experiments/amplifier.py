@@ -422,8 +422,8 @@ EXPERIMENTS = (
         about=(
             "The class-D output filter with the whole loudspeaker's circuit for a load, swept from the "
             "lowest note past the carrier; a bridge is folded into one leg. The closed form divides the "
-            "filter's impedances with the driver's. The limits allow for the ladder that stands for the voice "
-            "coil."
+            "filter's impedances with the driver's. The limits allow for the ladder that stands for the "
+            "voice coil."
         ),
         cases=_output_filter_cases,
     ),
