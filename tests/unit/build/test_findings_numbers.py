@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import log, log10, pi, sqrt
+from math import log, log10, pi, sin, sqrt
 
 import numpy as np
 import pytest
@@ -37,7 +37,7 @@ FILLING = fill_rails(
 EXAMPLES = [
     ("SUP-01", "drop 1.2 V", 1.2, 20.0 * cable_loop_resistance_ohm(4.0, 7.6e-3), 0.05),
     ("AMP-08", "306 W", 306.0, 35.0**2 / 4.0, 0.5),
-    ("AMP-10", "283 W", 283.0, 40.0**2 / 4.0 / sqrt(2.0), 0.5),
+    ("AMP-10", "200 W", 200.0, 40.0**2 / (4.0 * sqrt(2.0)) * sin(pi / 4.0), 0.5),
     ("AMP-04", "6.7 V", 6.7, rail_pumping_v(50.0, 2.0 / pi, 20.0, 4.0, 4700e-6), 0.05),
     ("CNV-02", "55.2 V", 55.2, 16.0 * 3.5 - 0.8, 0.05),
     ("CNV-03", "41.6 V", 41.6, 2 * 16.0 * 1.3, 0.05),
