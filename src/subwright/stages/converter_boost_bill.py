@@ -453,7 +453,7 @@ def boost_reasons(result: BoostResult, fed: bool) -> tuple[str, ...]:
         f"current limit lets at most {show(sense.limit_most_a, 'current')} through. Fringing is an estimate: "
         "measure the inductance and move the gap. Bias raises a ferrite's loss by an amount that no data "
         "here "
-        "state. Iron powder is left out: no loss data in the library.",
+        "state. Iron powder is left out: its loss is several times a ferrite's.",
         f"{plan.switch.per_side} × {plan.switch.mosfet.id}: {show(result.drain_peak_v, 'voltage')} of "
         f"{show(result.drain_limit_v, 'voltage')} with ringing; a clamped load dump of "
         f"{show(plan.demand.pulse_v, 'voltage')} comes through the diode to the whole rail.",

