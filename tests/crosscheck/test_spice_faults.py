@@ -11,7 +11,14 @@ from pathlib import Path
 import pytest
 
 from subwright import service
-from subwright.build.bench_faults import Planted, levels_of, planted_faults, suspects_of, unit_readings
+from subwright.build.bench_faults import (
+    Planted,
+    levels_of,
+    planted_faults,
+    suspects_of,
+    unit_readings,
+    until_wrong,
+)
 from subwright.build.bringup import bring_up
 from subwright.build.bringup_records import BringUp
 from subwright.build.diagnosis import level_of
@@ -61,16 +68,6 @@ def test_a_whole_unit_reads_inside_every_window(path: Path, reference_engine: En
         reading = procedure.reading(key)
         assert reading is not None
         assert level_of(reading, value) == "in", (key, value, reading.low, reading.high)
-
-
-def until_wrong(procedure: BringUp, readings: Mapping[str, float]) -> Mapping[str, float]:
-    """What the bench has read when it stops: up to the end of the first step that went wrong."""
-    found: dict[str, float] = {}
-    for step in procedure.steps:
-        found |= {r.key: readings[r.key] for r in step.readings if r.key in readings}
-        if any(level != "in" for level in levels_of(procedure, found).values()):
-            break
-    return found
 
 
 def test_with_every_step_read_the_planted_fault_is_ranked_first(reference_engine: Engine) -> None:

@@ -17,7 +17,7 @@ from subwright.circuits.planted import changed, leaking, opened, reversed_part
 from subwright.circuits.simulate import DEFAULT_TIMEOUT_S, Engine
 from subwright.parts.library import Library
 
-__all__ = ["Planted", "levels_of", "planted_faults", "suspects_of", "unit_readings"]
+__all__ = ["Planted", "levels_of", "planted_faults", "suspects_of", "unit_readings", "until_wrong"]
 
 _SHORT_OHM: Final = 1e-2
 _LEAK_OHM: Final = 1e3
@@ -359,6 +359,21 @@ def levels_of(procedure: BringUp, readings: Mapping[str, float]) -> Mapping[str,
             raise SubwrightError(message=f"the bring-up has no reading {key}")
         made[key] = level_of(reading, value)
     return made
+
+
+def until_wrong(procedure: BringUp, readings: Mapping[str, float]) -> Mapping[str, float]:
+    """What the bench has read when it stops: up to the end of the first step that went wrong.
+
+    Parameters
+    ----------
+    procedure : the bring-up. readings : by key, in the readings' SI units.
+    """
+    found: dict[str, float] = {}
+    for step in procedure.steps:
+        found |= {r.key: readings[r.key] for r in step.readings if r.key in readings}
+        if any(level != "in" for level in levels_of(procedure, found).values()):
+            break
+    return found
 
 
 def suspects_of(procedure: BringUp, readings: Mapping[str, float]) -> tuple[Suspect, ...]:

@@ -73,14 +73,19 @@ def designed(name: str) -> Design | None:
     return service.solve(path).design
 
 
-NAMES = [*WISHES, *(path.name for path in EXAMPLES)]
+WITH_CONVERTER = ("canal-workboat.build.toml", "storyteller-van.build.toml")
+NAMES = [*WISHES, *WITH_CONVERTER]
+
+
+def test_every_example_with_a_converter_is_here() -> None:
+    found = [path.name for path in EXAMPLES if service.solve(path).design.converter is not None]
+    assert tuple(found) == WITH_CONVERTER
 
 
 def of(name: str) -> tuple[Design, ConverterResult]:
     design = designed(name)
     assert design is not None
-    if design.converter is None:
-        pytest.skip("has no push-pull or bridge converter")
+    assert design.converter is not None
     return design, design.converter
 
 

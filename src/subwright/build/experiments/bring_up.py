@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from subwright.build.bench_faults import Planted, planted_faults, suspects_of, unit_readings
+from subwright.build.bench_faults import Planted, planted_faults, suspects_of, unit_readings, until_wrong
 from subwright.build.bench_simulated import Block, blocks_of, read_block
 from subwright.build.bringup import bring_up
 from subwright.build.experiments.record import Case, Check, Experiment, Outcome
@@ -61,7 +61,7 @@ def _faulty(planted: Planted, design: Design, library: Library, engine: Engine, 
     procedure = bring_up(design, library)
     sound = {reading.key: reading.expected for reading in procedure.readings}
     readings = unit_readings(design, library, procedure, engine, planted, sound, timeout_s=timeout_s)
-    suspects = suspects_of(procedure, readings)
+    suspects = suspects_of(procedure, until_wrong(procedure, readings))
     names = [suspect.fault.key for suspect in suspects]
     place = names.index(planted.fault) + 1 if planted.fault in names else len(names) + 1
     check = Check(
@@ -103,8 +103,8 @@ EXPERIMENTS = (
         block="bring-up",
         title="Planted faults are told by their readings",
         about=(
-            "One fault is put into the circuits, the readings are taken again, and the diagnosis ranks what "
-            "they point at. The planted fault must come first."
+            "One fault is put into the circuits, the readings are taken again up to the first step that goes "
+            "wrong, and the diagnosis ranks what they point at. The planted fault must come first."
         ),
         cases=_faulty_cases,
         embedded=False,
