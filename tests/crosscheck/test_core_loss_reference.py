@@ -2,7 +2,8 @@
 
 The set is `materialdatabase` 0.3.0 (Paderborn University, GPL 3): a development aid only, read as a file.
 Range: 25 to 100 kHz, 50 to 200 mT, 25 to 100 °C. The distribution of the errors is asserted, not their best
-case. The curves' exponent of B falls from 2.9 at 100 °C to 2.4 at 25 °C, and the model's falls with it.
+case. The curves' exponent of B falls from 2.9 at 100 °C to 2.4 at 25 °C, and the model's falls with it: that
+slope and the two temperature factors were chosen by these curves, so of them this is no independent check.
 """
 
 from __future__ import annotations
