@@ -10,7 +10,7 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.amplifier_bank import with_input_bank
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
-from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
+from subwright.circuits.amplifier_class_d import INDUCTORS, LEG_OUTPUTS, class_d_circuit
 from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
 from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
@@ -21,6 +21,7 @@ from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_rails import draw_followers, draw_lifting
+from subwright.outputs.schematic_symbols import Point
 from subwright.parts.library import Library
 from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.common import Corner, Level
@@ -35,6 +36,13 @@ _POINTS: Final = 240
 _LEAST_LEG_V: Final = 3.0  # a discrete leg stays this far above ground
 
 _BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
+
+_MUTED: Final[Mapping[str, tuple[Point, str]]] = {
+    "class D": ((200, 340), "MUTE low stops the modulator: join it to the stop of the gate driver."),
+    "discrete": ((190, 590), "MUTE low silences the voltage stage."),
+    "chip": ((900, 440), "MUTE low: the chip's mute pin"),
+}
+"""Where the flag of the mute stands, and what it does."""
 
 _Draw = Callable[[Kit], tuple[str, ...]]
 
@@ -70,7 +78,37 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
         made = _class_g(result, rail_v, library)
     else:
         made = _class_h(result, rail_v, library)
-    yield _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
+    made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
+    yield _muted(made, result) if _mutes(design) else made
+
+
+def _mutes(design: Design) -> bool:
+    """Whether anything in the build pulls the amplifier's mute low."""
+    protection = design.protection
+    return design.control is not None or (protection is not None and protection.stops == "amplifier")
+
+
+def _muted(block: Block, result: AmplifierResult) -> Block:
+    """The stage with the line that stops it, at its input: each sheet that shows an input bears the flag."""
+    kind = "discrete"
+    if result.inductance_h is not None:
+        kind = "class D"
+    elif any(part.kind == "op-amp" for part in block.circuit.parts):
+        kind = "chip"
+    at, words = _MUTED[kind]
+
+    def with_flag(draw: _Draw) -> _Draw:
+        def both(kit: Kit) -> tuple[str, ...]:
+            notes = draw(kit)
+            kit.sheet.flag("mute", at, "left")
+            kit.sheet.say(at[0] + 8, at[1] + 4, words)
+            return notes
+
+        return both
+
+    second = kind == "discrete" and LEG_OUTPUTS[1] in block.circuit.nets  # leg B has a sheet of its own
+    more = tuple(with_flag(draw) if second and k == 0 else draw for k, draw in enumerate(block.more))
+    return replace(block, draw=with_flag(block.draw), more=more)
 
 
 def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Library) -> Block:
@@ -109,6 +147,7 @@ def _names(result: AmplifierResult) -> dict[str, str]:
         "tap_a": "TAP A",
         "tap_b": "TAP B",
         "reference": "REF 2.5 V",
+        "mute": "MUTE",
         **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
         **{f"lift_{leg}": f"LIFT {leg.upper()}" for leg in "ab"},
         **{f"gate_{leg}": f"GATE {leg.upper()}" for leg in "ab"},

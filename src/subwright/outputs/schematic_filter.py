@@ -42,21 +42,26 @@ def _width(block: FilterBlock) -> int:
     return _WIDTH[block.kind] + (120 if _pots(block) else 0)
 
 
-def draw_filter_supply(kit: Kit, result: FilterResult) -> tuple[str, ...]:
-    """Draw what the op-amps run on, on a sheet of its own."""
-    draw_supply(kit, result, 200)
+def draw_filter_supply(kit: Kit, result: FilterResult, origin: str) -> tuple[str, ...]:
+    """Draw what the op-amps run on, on a sheet of its own; ``origin`` as in ``draw_filter``."""
+    draw_supply(kit, result, 200, origin)
     return ("Resistors 0.25 W, capacitors film 63 V unless stated.",)
 
 
 def draw_filter(
-    kit: Kit, result: FilterResult, *, with_supply: bool = True, taken: frozenset[str] = frozenset()
+    kit: Kit,
+    result: FilterResult,
+    *,
+    with_supply: bool = True,
+    taken: frozenset[str] = frozenset(),
+    origin: str = "from the converter",
 ) -> tuple[str, ...]:
     """Draw the filter's netlist.
 
     Parameters
     ----------
     kit : the sheet with the circuit on it. result : the blocks in order. with_supply : below the chain.
-    taken : amplifiers in its cases that the inputs use.
+    taken : amplifiers in its cases that the inputs use. origin : where the supply's rails come from.
 
     Returns
     -------
@@ -85,7 +90,7 @@ def draw_filter(
             kit.sheet.wire((x, y), (x + 10, y))
             x += 10
     if with_supply:
-        draw_supply(kit, result, _SUPPLY_Y)
+        draw_supply(kit, result, _SUPPLY_Y, origin)
     spare = [name for name in kit.spare_sections if name not in taken]
     notes = [
         "Resistors 0.25 W, capacitors film 63 V unless stated.",

@@ -14,8 +14,8 @@ _X: Final = 190
 _LAST_CASE: Final = 1050
 
 
-def draw_supply(kit: Kit, result: FilterResult, y: int) -> None:
-    """Draw the supply along ``y``, the cases at its right."""
+def draw_supply(kit: Kit, result: FilterResult, y: int, origin: str) -> None:
+    """Draw the supply along ``y``, the cases at its right; ``origin`` says where its rails come from."""
     kind = result.op_amp_supply.kind
     kit.sheet.say(90, y - 40, "supply of the op-amps", head=True)
     if kind == "battery":
@@ -24,7 +24,7 @@ def draw_supply(kit: Kit, result: FilterResult, y: int) -> None:
         x = _X
         for word in ("positive", "negative"):
             draw = {"follower": _follower, "zener": _zener}.get(kind, _regulator)
-            draw(kit, word, x, y)
+            draw(kit, word, x, y, origin)
             x += 300 if kind == "regulator" else 270
         x -= 30
     rails = [net for net in ("op_positive", "op_negative", "op_supply") if net in kit.circuit.nets]
@@ -63,9 +63,9 @@ def _on(kit: Kit, role: str, net: str) -> Part:
     return next(part for part in kit.circuit.by_role(role) if net in part.nets)
 
 
-def _follower(kit: Kit, word: str, x: int, y: int) -> None:
+def _follower(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
     sheet, rail, base, out = kit.sheet, f"rail_{word}", f"base_{word}", f"op_{word}"
-    sheet.flag(rail, (x - 20, y), "left", "from the converter")
+    sheet.flag(rail, (x - 20, y), "left", origin)
     sheet.wire((x - 20, y), (x, y))
     transistor = kit.place(_on(kit, "op-amp supply follower", rail), x + 80, y + 10, turn=3)
     sheet.wire((x, y), transistor["collector"])
@@ -80,9 +80,9 @@ def _follower(kit: Kit, word: str, x: int, y: int) -> None:
     sheet.rail(out, (x + 130, y))
 
 
-def _zener(kit: Kit, word: str, x: int, y: int) -> None:
+def _zener(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
     sheet, rail, out = kit.sheet, f"rail_{word}", f"op_{word}"
-    sheet.flag(rail, (x - 20, y), "left", "from the converter")
+    sheet.flag(rail, (x - 20, y), "left", origin)
     end = kit.run(rail, x - 20, y, [_on(kit, "op-amp supply resistor", rail)]) + 20
     sheet.wire((end - 20, y), (end, y), (end, y + 10))
     zener = _on(kit, "op-amp supply zener", out)
@@ -91,9 +91,9 @@ def _zener(kit: Kit, word: str, x: int, y: int) -> None:
     sheet.rail(out, (end + 30, y))
 
 
-def _regulator(kit: Kit, word: str, x: int, y: int) -> None:
+def _regulator(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
     sheet, rail, out, adjust = kit.sheet, f"rail_{word}", f"op_{word}", f"adjust_{word}"
-    sheet.flag(rail, (x - 20, y), "left", "from the converter")
+    sheet.flag(rail, (x - 20, y), "left", origin)
     box = kit.place(_on(kit, f"{word} regulator", rail), x + 60, y)
     sheet.wire((x - 20, y), box["in"])
     node = (x + 60, y + 60)

@@ -29,11 +29,19 @@ _SUPPLY = {
 }
 
 
+_FROM_WINDING = {"rail_positive": "AUX +", "rail_negative": "AUX −"}
+
+
+def _by_winding(design: Design) -> bool:
+    """Whether a winding of its own feeds the op-amps' supply in place of the main rails."""
+    return design.converter is not None and design.converter.auxiliary.source == "winding"
+
+
 def supply_of_the_filter_v(design: Design) -> float:
-    """One rail unloaded, or the nominal battery where the op-amps run from it, V."""
+    """Unloaded rail, the most of their own winding, or the nominal battery: what feeds the op-amps, V."""
     if design.filter.op_amp_supply.kind == "battery" or design.converter is None:
         return design.supply.corners[Corner.NOMINAL]
-    return design.converter.rail_unloaded_v
+    return design.converter.auxiliary.high_v if _by_winding(design) else design.converter.rail_unloaded_v
 
 
 def input_block(design: Design, library: Library) -> Iterator[Block]:
@@ -109,10 +117,12 @@ def filter_block(design: Design, library: Library) -> Iterator[Block]:
     Its block.
     """
     result = design.filter
-    apart = not fits_with_supply(result)
+    apart, by_winding = not fits_with_supply(result), _by_winding(design)
+    origin = "from the auxiliary supply" if by_winding else "from the converter"
     taken = frozenset(input_place(result, library, design.input.op_amps).sections)
     names = {
         **_SUPPLY,
+        **(_FROM_WINDING if by_winding else {}),
         "filter_out": "FILTER OUT",
         **{net: f"IN {letter}" for net, letter in zip(filter_inputs(result), "AB", strict=False)},
         **{f"out_{k}": f"AFTER {k + 1}" for k in range(len(result.blocks))},
@@ -124,8 +134,8 @@ def filter_block(design: Design, library: Library) -> Iterator[Block]:
         stage="filter",
         circuit=filter_circuit(result, library, supply_v=supply_of_the_filter_v(design)),
         names=names,
-        draw=lambda kit: draw_filter(kit, result, with_supply=not apart, taken=taken),
-        more=((lambda kit: draw_filter_supply(kit, result)),) if apart else (),
+        draw=lambda kit: draw_filter(kit, result, with_supply=not apart, taken=taken, origin=origin),
+        more=((lambda kit: draw_filter_supply(kit, result, origin)),) if apart else (),
         analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
         probes=(Voltage(FILTER_OUTPUT),),
     )

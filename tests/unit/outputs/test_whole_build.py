@@ -16,8 +16,9 @@ from subwright.outputs.bom import designators
 from subwright.outputs.schematic_blocks import drawn_designators
 from subwright.outputs.schematic_frame import INDEX
 from subwright.outputs.schematic_labels import overlap
+from subwright.outputs.schematic_trace import trace
 from subwright.outputs.schematics import Schematics, schematics
-from subwright.service.solved import library_of
+from subwright.service.solved import library_for, library_of
 from subwright.stages.common import PartUse
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
@@ -48,6 +49,7 @@ COUNTED_OTHERWISE = {
 # Flags that lead out of the build.
 OUT_OF_THE_BUILD = {
     "REMOTE": "the vehicle's remote line",
+    "FILTER OUT": "the input of a class-D modulator, not designed here",
     **{f"GATE {side}{leg}": "a class-D modulator, not designed here" for side in "UL" for leg in "AB"},
 }
 
@@ -56,6 +58,20 @@ OUT_OF_THE_BUILD = {
 def made(path: Path) -> tuple[Design, Schematics]:
     solved = service.solve(path)
     return solved.design, schematics(solved.design, library_of(solved))
+
+
+@cache
+def _changed(path: Path, stage: str, changes: tuple[tuple[str, object], ...]) -> Schematics:
+    spec = service.open_build(path).spec
+    part = getattr(spec, stage).model_copy(update=dict(changes))
+    solved = service.solve(spec.model_copy(update={stage: part}), folder=path.parent)
+    return schematics(solved.design, library_for(spec, path.parent))
+
+
+def changed(path: Path, **changes: dict[str, object]) -> Schematics:
+    """The build's sheets with some keys of one stage changed."""
+    ((stage, new),) = changes.items()
+    return _changed(path, stage, tuple(sorted(new.items())))
 
 
 def bill(path: Path) -> dict[tuple[str, str], PartUse]:
@@ -120,16 +136,45 @@ def test_class_letters_are_those_of_the_standards(path: Path) -> None:
                 assert letters.group() == IEEE_315_LETTERS[part.kind], part.designator
 
 
-def test_every_flag_has_its_partner(path: Path) -> None:
+def loose_flags(drawn: Schematics) -> set[str]:
+    """Names at flags that no second run of wire, on any sheet, bears; a test point is no partner."""
     places: Counter[str] = Counter()
     flags = set()
-    for sheet in made(path)[1].sheets:
-        block = next(block for block in made(path)[1].blocks if block.key == sheet.block)
-        for net in re.findall(r'data-net="([^"]+)"', sheet.svg):
-            places[block.names.get(net, net)] += 1
+    for sheet in drawn.sheets:
+        block = next(block for block in drawn.blocks if block.key == sheet.block)
+        for run in trace(sheet.svg):
+            places.update({block.names.get(net, net) for net in run.names})
         flags |= {name for name, is_flag in sheet.references if is_flag}
-    loose = sorted(name for name in flags if places[name] < 2)
-    assert loose == sorted(name for name in OUT_OF_THE_BUILD if name in loose)
+    return {name for name in flags if places[name] < 2}
+
+
+def test_every_flag_has_its_partner(path: Path) -> None:
+    assert loose_flags(made(path)[1]) <= set(OUT_OF_THE_BUILD)
+
+
+def bearers(drawn: Schematics, name: str) -> set[str]:
+    """Blocks with a flag of that name."""
+    return {sheet.block for sheet in drawn.sheets if (name, True) in sheet.references}
+
+
+def test_what_is_told_to_mute_is_joined_to_the_mute(path: Path) -> None:
+    design, drawn = made(path)
+    assert design.protection is not None
+    told = {"control", "amplifier", *(["protection"] if design.protection.stops == "amplifier" else [])}
+    assert bearers(drawn, "MUTE") == told
+
+
+def test_what_a_winding_feeds_is_joined_to_that_winding(path: Path) -> None:
+    if made(path)[0].converter is None:
+        assert bearers(made(path)[1], "AUX +") == set()
+        return
+    drawn = changed(path, converter={"auxiliary_feed": "winding"})
+    assert drawn.missing == ()
+    assert loose_flags(drawn) <= set(OUT_OF_THE_BUILD)
+    for sign in "+−":
+        assert bearers(drawn, f"AUX {sign}") == {"auxiliary", "filter"}
+        assert bearers(drawn, f"RAIL {sign}") >= {"converter", "amplifier"}
+        assert "filter" not in bearers(drawn, f"RAIL {sign}")
 
 
 def test_flags_say_on_which_sheets_their_nets_go_on(path: Path) -> None:
