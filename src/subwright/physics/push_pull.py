@@ -216,9 +216,13 @@ def averaged_pulse(
     rise = 1.0 - end / x
     charge = share * rise
     square = end * end
-    against = reset_v - loop_ohm * (1.0 - end * (2.0 / 3.0)) * (primary_a / charge)
-    fallen = (switching_hz * leakage_h) * square * primary_a / np.maximum(against, 0.25 * reset_v)
-    final = 2.0 / (charge + np.sqrt(charge * charge + 4.0 * fallen))
+    # The current falls against what the loop, still driven, leaves of the reset voltage, and that hangs
+    # on where it starts: a quadratic in the final value, of which this is the positive root.
+    stored = (switching_hz * leakage_h) * square * primary_a
+    driven = loop_ohm * (1.0 - end * (2.0 / 3.0)) * primary_a
+    left = charge * reset_v - driven
+    final = 2.0 * reset_v / (charge * reset_v + driven + np.sqrt(left * left + 4.0 * stored * reset_v))
+    fallen = stored / (reset_v - driven * final)
     over = final * final
     mean_square = over * (share * (rise - square / (2.0 * x)) + (2.0 / 3.0) * end * final * fallen)
     return AveragedPulse(final, mean_square, end * final)

@@ -15,6 +15,7 @@ __all__ = ["ChargingPath", "Filling", "charging_a", "fill_rails"]
 Array = NDArray[np.float64]
 
 _STEPS = 100  # of the soft start
+_NEXT_ROUNDS = 2  # the same from a neighbouring step's conductance
 _ROUNDS = 4  # to the current at which the source's drop and the fall of the leakage current agree
 _FULL = 0.95  # of the rail's end: counted as filled
 
@@ -99,22 +100,27 @@ def charging_a(path: ChargingPath, share: float, rail_v: float) -> tuple[float, 
     """
     require("conducting share", share, "", at_least=0.0, at_most=1.0)
     require("rail", rail_v, "V", at_least=0.0)
-    battery, primary, _ = _charging(path, share, rail_v)
+    battery, primary, _, _ = _charging(path, share, rail_v)
     return battery, primary / (2.0 * path.ratio)
 
 
-def _charging(path: ChargingPath, share: float, rail_v: float) -> tuple[float, float, float]:
-    """Currents of battery and primary, A, and the primary's conductance against the reflected rail, S."""
+def _charging(
+    path: ChargingPath, share: float, rail_v: float, taken: float = 0.0, rounds: int = _ROUNDS
+) -> tuple[float, float, float, float]:
+    """Currents of battery and primary, A; the primary's and the battery's conductance, S.
+
+    The primary's conductance is against the reflected rail. ``taken`` is a first guess of the battery's.
+    """
     open_v = path.emf_v - (rail_v + path.diode_v) / path.ratio
     if open_v <= 0.0:
-        return 0.0, 0.0, 0.0
-    drive_v, rise, fall, taken = open_v, 0.0, 0.0, 0.0
-    for _ in range(_ROUNDS):
+        return 0.0, 0.0, 0.0, 0.0
+    drive_v, rise, fall = open_v / (1.0 + path.source_ohm * taken), 0.0, 0.0
+    for _ in range(rounds):
         rise, fall = _siemens(path, share, drive_v)
         taken = rise + (1.0 - path.returned) * fall
         drive_v = open_v / (1.0 + path.source_ohm * taken)
     both = rise + fall
-    return taken * drive_v, both * drive_v, both / (1.0 + path.source_ohm * taken)
+    return taken * drive_v, both * drive_v, both / (1.0 + path.source_ohm * taken), taken
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -161,12 +167,14 @@ def fill_rails(path: ChargingPath, *, rail_f: float, share_most: float, start_s:
     shares = [share_most * (k + 1.0) / _STEPS for k in range(_STEPS)]
     rails, currents = np.zeros(_STEPS + 1), np.zeros(_STEPS + 1)
     volts_per_amp = step / (2.0 * path.ratio * rail_f)
+    taken, rounds = 0.0, _ROUNDS
     for k, share in enumerate(shares, 1):
         # The current falls straight with the rail: a step that counts that can't overshoot.
-        _, amps, siemens = _charging(path, share - 0.5 * shares[0], rail)
+        _, amps, siemens, taken = _charging(path, share - 0.5 * shares[0], rail, taken, rounds)
         rail += volts_per_amp * amps / (1.0 + volts_per_amp * siemens / path.ratio)
         rails[k] = rail
-        currents[k] = _charging(path, share, rail)[0]
+        rounds = _NEXT_ROUNDS
+        currents[k], _, _, taken = _charging(path, share, rail, taken, rounds)
     full = np.flatnonzero(rails >= _FULL * path.end_v)
     return Filling(
         time_s=time_s,

@@ -72,8 +72,8 @@ def test_a_pulse_with_its_fall_matches_numerical_integration(x, reset_v, mean_a)
     fall = rise[-1] * (1.0 - fall_s / fall_s[-1])
     mean = 2.0 * hertz * (np.trapezoid(rise, rise_s) + np.trapezoid(fall, fall_s))
     square = 2.0 * hertz * (np.trapezoid(rise**2, rise_s) + np.trapezoid(fall**2, fall_s))
-    assert mean == pytest.approx(mean_a, rel=5e-3)  # the fall is reckoned from a first estimate of its start
-    assert float(pulse.mean_square) * mean_a**2 == pytest.approx(square, rel=1e-2)
+    assert mean == pytest.approx(mean_a, rel=1e-6)
+    assert float(pulse.mean_square) * mean_a**2 == pytest.approx(square, rel=1e-6)
     assert float(pulse.end) * mean_a == pytest.approx(rise[-1], rel=1e-9)
 
 
