@@ -218,11 +218,10 @@ def averaged_pulse(
     square = end * end
     # The current falls against what the loop, still driven, leaves of the reset voltage, and that hangs
     # on where it starts: a quadratic in the final value, of which this is the positive root.
-    stored = (switching_hz * leakage_h) * square * primary_a
-    driven = loop_ohm * (1.0 - end * (2.0 / 3.0)) * primary_a
-    left = charge * reset_v - driven
-    final = 2.0 * reset_v / (charge * reset_v + driven + np.sqrt(left * left + 4.0 * stored * reset_v))
-    fallen = stored / (reset_v - driven * final)
+    stored = (switching_hz * leakage_h) * square * primary_a / reset_v
+    driven = loop_ohm * (1.0 - end * (2.0 / 3.0)) * primary_a / reset_v
+    final = 2.0 / (charge + driven + np.sqrt((charge - driven) ** 2 + 4.0 * stored))
+    fallen = stored / (1.0 - driven * final)
     over = final * final
     mean_square = over * (share * (rise - square / (2.0 * x)) + (2.0 / 3.0) * end * final * fallen)
     return AveragedPulse(final, mean_square, end * final)

@@ -258,7 +258,7 @@ def controller_supply(design: Design) -> Iterator[Measure]:
     limit="Battery peak of a full sine at the nominal corner.",
     source="derived",
     example="Two rails of 4700 µF to 43 V by a ratio of 3.5 from 12.6 V in 0.3 s: 4.7 A if filled evenly, "
-    "but through 20 mΩ of battery, 15 mΩ of loop and 60 nH they fill within 0.12 s, with 20 A at most.",
+    "but through 20 mΩ of battery, 15 mΩ of loop and 60 nH they fill within 0.12 s, with 19 A at most.",
     remedy="Raise converter.soft_start, or lower converter.reservoir.",
     near=0.1,
 )
