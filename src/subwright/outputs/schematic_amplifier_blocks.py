@@ -16,9 +16,11 @@ from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Circuit
+from subwright.circuits.shunt_return import SHUNT_NET, amplifier_returns, through_shunt
 from subwright.outputs.schematic_amplifier import draw_class_d, draw_input_bank
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
+from subwright.outputs.schematic_guard_blocks import battery_shunt_ohm
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_rails import draw_followers, draw_lifting
 from subwright.outputs.schematic_symbols import Point
@@ -43,6 +45,8 @@ _MUTED: Final[Mapping[str, tuple[Point, str]]] = {
     "chip": ((900, 440), "MUTE low: the chip's mute pin"),
 }
 """Where the flag of the mute stands, and what it does."""
+_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660)}
+"""Where the flag of the shunt stands, if not below the mute's."""
 
 _Draw = Callable[[Kit], tuple[str, ...]]
 
@@ -79,7 +83,45 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     else:
         made = _class_h(result, rail_v, library)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
-    yield _muted(made, result) if _mutes(design) else made
+    if _mutes(design):
+        made = _muted(made, result)
+    sense_ohm = battery_shunt_ohm(design)
+    over_shunt = sense_ohm is not None and result.rails in ("battery", "raised")
+    yield _over_shunt(made, result, sense_ohm or 0.0) if over_shunt else made
+
+
+def _over_shunt(block: Block, result: AmplifierResult, sense_ohm: float) -> Block:
+    """The stage with each of its returns on the battery-side shunt; drawn as ever, under that name."""
+    straight = block.circuit
+    kind = _kind(block, result)
+    at = _RETURN_AT.get(kind) or (_MUTED[kind][0][0], _MUTED[kind][0][1] + 40)
+
+    def returning(draw: _Draw, *, first: bool) -> _Draw:
+        def both(kit: Kit) -> tuple[str, ...]:
+            kit.sheet.zero = SHUNT_NET
+            kit.circuit, real = straight, kit.circuit
+            notes = draw(kit)
+            kit.circuit = real
+            if first:
+                kit.sheet.flag(SHUNT_NET, at, "left", heavy=True)
+                kit.sheet.say(at[0] + 8, at[1] + 4, "all returns of this stage")
+            return notes
+
+        return both
+
+    return replace(
+        block,
+        circuit=through_shunt(straight, sense_ohm, amplifier_returns),
+        draw=returning(block.draw, first=True),
+        more=tuple(returning(draw, first=False) for draw in block.more),
+    )
+
+
+def _kind(block: Block, result: AmplifierResult) -> str:
+    if result.inductance_h is not None:
+        return "class D"
+    stage = block.circuit.by_role("output stage")
+    return "chip" if any(part.kind == "op-amp" for part in stage) else "discrete"
 
 
 def _mutes(design: Design) -> bool:
@@ -90,11 +132,7 @@ def _mutes(design: Design) -> bool:
 
 def _muted(block: Block, result: AmplifierResult) -> Block:
     """The stage with the line that stops it, at its input: each sheet that shows an input bears the flag."""
-    kind = "discrete"
-    if result.inductance_h is not None:
-        kind = "class D"
-    elif any(part.kind == "op-amp" for part in block.circuit.parts):
-        kind = "chip"
+    kind = _kind(block, result)
     at, words = _MUTED[kind]
 
     def with_flag(draw: _Draw) -> _Draw:
@@ -148,6 +186,7 @@ def _names(result: AmplifierResult) -> dict[str, str]:
         "tap_b": "TAP B",
         "reference": "REF 2.5 V",
         "mute": "MUTE",
+        SHUNT_NET: "SHUNT",
         **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
         **{f"lift_{leg}": f"LIFT {leg.upper()}" for leg in "ab"},
         **{f"gate_{leg}": f"GATE {leg.upper()}" for leg in "ab"},

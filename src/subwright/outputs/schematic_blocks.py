@@ -12,6 +12,7 @@ from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_readings import power_readings
 from subwright.circuits.converter_values import from_result
+from subwright.circuits.shunt_return import SHUNT_NET, converter_returns, through_shunt
 from subwright.outputs.drawing import wrap
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
@@ -28,6 +29,7 @@ from subwright.outputs.schematic_converter_blocks import (
 )
 from subwright.outputs.schematic_guard_blocks import (
     battery_guard_block,
+    battery_shunt_ohm,
     control_block,
     protection_block,
     speaker_guard_block,
@@ -92,8 +94,12 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         negative_a=full.rail_a,
     )
     circuit = power_circuit(values, power_readings(values, corner_voltages(design)))
+    sense_ohm = battery_shunt_ohm(design)
+    if sense_ohm is not None:
+        circuit = through_shunt(circuit, sense_ohm, converter_returns)
     period_s = 1.0 / result.plan.timing.switching_hz
     names = {
+        SHUNT_NET: "SHUNT",
         "input": "BATTERY",
         "rail_positive": "RAIL +",
         "rail_negative": "RAIL −",

@@ -11,7 +11,9 @@ from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.boost_power import boost_circuit
 from subwright.circuits.boost_values import from_plan
 from subwright.circuits.netlist import GROUND, Part
+from subwright.circuits.shunt_return import SHUNT_NET, boost_returns, through_shunt
 from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_guard_blocks import battery_shunt_ohm
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
@@ -44,6 +46,9 @@ def boost_block(design: Design, _library: Library) -> Iterator[Block]:
             rail_a=plan.demand.rail_mean_a,
         )
     )
+    sense_ohm = battery_shunt_ohm(design)
+    if sense_ohm is not None:
+        circuit = through_shunt(circuit, sense_ohm, boost_returns)
     choke, period_s = plan.choke, 1.0 / plan.timing.switching_hz
     texts = {
         "L101": ("L101", show(choke.inductance_h, "inductance"), f"{choke.turns} t"),
@@ -66,6 +71,7 @@ def boost_block(design: Design, _library: Library) -> Iterator[Block]:
             "rail": "RAIL +",
             "gate": "GATE",
             "sense": "SENSE",
+            SHUNT_NET: "SHUNT",
         },
         draw=draw,
         elsewhere=frozenset({"BT101"}),
@@ -110,12 +116,17 @@ def draw_boost(kit: Kit) -> None:
     sheet.wire((start + 40, y), (node, y), heavy=True)
     kit.upright(kit.one("switch snubber resistor"), "node", snub, y)
     kit.upright(kit.one("switch snubber capacitor"), "snub", snub, y + 40)
-    sheet.ground(GROUND, (snub, y + 80))
+    sheet.ground(_low(kit), (snub, y + 80))
     _point(kit, "node", (snub + 30, y))
     _switches(kit, node)
     _sense(kit, node)
     rail = _rectifier(kit, node)
     _rail(kit, rail)
+
+
+def _low(kit: Kit) -> str:
+    """Where the power returns: 0 V, or the protection's shunt."""
+    return SHUNT_NET if SHUNT_NET in kit.circuit.nets else GROUND
 
 
 def _point(kit: Kit, net: str, at: Point) -> None:
@@ -129,7 +140,11 @@ def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
     for group in _alike(parts):
         part = group[0]
         kit.sheet.wire((x, y), (x, y + 10), heavy=part.kind == "capacitor")
-        kit.sheet.ground(GROUND, _group(kit, group, net, x, y + 10).end(part, net))
+        end = _group(kit, group, net, x, y + 10).end(part, net)
+        if net == "input" and _low(kit) == SHUNT_NET:
+            kit.sheet.wire((170, end[1] + 10), (x, end[1] + 10), end, heavy=True)
+        else:
+            kit.sheet.ground(_low(kit), end)
         x += _CAN
     return x - _CAN
 
@@ -158,6 +173,8 @@ def _input(kit: Kit, cans: Sequence[Part]) -> int:
     sheet, y = kit.sheet, _BUS
     sheet.flag("input", (170, y), "left", heavy=True)
     last = _bank(kit, cans, "input", _FIRST_CAN, y)
+    if _low(kit) == SHUNT_NET:
+        sheet.flag(SHUNT_NET, (170, y + 60), "left", heavy=True)
     _point(kit, "input", (190, y))
     return last
 
@@ -190,7 +207,7 @@ def _switches(kit: Kit, node: int) -> None:
             x = node - pitch * k
             placed = kit.place(switch, x - 10, drain + 40)
             sheet.wire((x, drain), placed["drain"], heavy=True)
-            sheet.ground(GROUND, placed["source"])
+            sheet.ground(_low(kit), placed["source"])
             lead = _gate(kit, kit.pin_net(switch, "gate"), placed["gate"])
             sheet.wire(lead, (lead[0], below))
             sheet.wire((lead[0], below), (end, below))
@@ -207,7 +224,7 @@ def _gate(kit: Kit, net: str, pin: Point) -> Point:
         for role in ("gate pull-down", "gate resistor")
     )
     sheet.wire(pin, (x - 10, y), (x - 20, y))
-    sheet.ground(GROUND, kit.upright(pull, net, x - 10, y).end(pull, net))
+    sheet.ground(_low(kit), kit.upright(pull, net, x - 10, y).end(pull, net))
     kit.lying(lead, "gate", x - 60, y)
     sheet.wire((x - 60, y), (x - 70, y))
     return x - 70, y

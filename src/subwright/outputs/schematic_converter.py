@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
+from subwright.circuits.shunt_return import SHUNT_NET
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
@@ -38,6 +39,11 @@ def draw_converter(kit: Kit) -> None:
     _secondary(kit, across + 40)
 
 
+def _low(kit: Kit) -> str:
+    """Where the battery's side returns: 0 V, or the protection's shunt."""
+    return SHUNT_NET if SHUNT_NET in kit.circuit.nets else GROUND
+
+
 def _test_point(kit: Kit, net: str, at: Point) -> None:
     for point in kit.circuit.test_points:
         if point.net == net:
@@ -65,11 +71,15 @@ def _group(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> Placed:
 
 
 def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
-    """Groups side by side from the line at ``y`` down to ground; returns the x of the last."""
+    """Groups side by side from the line at ``y`` down to ground or shunt; returns the x of the last."""
     for group in _alike(parts):
         first = group[0]
         kit.sheet.wire((x, y), (x, y + 10), heavy=first.kind == "capacitor")
-        kit.sheet.ground(GROUND, _group(kit, group, net, x, y + 10).end(first, net))
+        end = _group(kit, group, net, x, y + 10).end(first, net)
+        if SHUNT_NET in first.nets:
+            kit.sheet.wire((160, end[1] + 10), (x, end[1] + 10), end, heavy=True)
+        else:
+            kit.sheet.ground(GROUND, end)
         x += _CAN
     return x - _CAN
 
@@ -79,6 +89,8 @@ def _input(kit: Kit, cans: Sequence[Part], across: int, bridged: bool) -> None:
     sheet, y = kit.sheet, _BUS
     sheet.flag("input", (160, y), "left", heavy=True)
     last = _bank(kit, cans, "input", _FIRST_CAN, y)
+    if _low(kit) == SHUNT_NET:
+        sheet.flag(SHUNT_NET, (160, y + 60), "left", heavy=True)
     sheet.wire((160, y), (last if bridged else across, y), heavy=True)
     _test_point(kit, "input", (180, y))
 
@@ -105,7 +117,7 @@ def _side(kit: Kit, net: str, end: Point, y: int) -> None:
         short = (switch.designator,) if len(switches) > 2 and switch is not switches[-1] else ()
         placed = kit.place(switch, x, y + 40, lines=short)  # of many alike, the last bears the type
         sheet.wire((x + 10, y), placed["drain"], heavy=True)
-        sheet.ground(GROUND, placed["source"])
+        sheet.ground(_low(kit), placed["source"])
         gate = (x - 30, y + 40)
         sheet.wire(placed["gate"], gate)
         if len(switches) > 2:  # names below, for want of width
@@ -129,7 +141,7 @@ def _snubber(kit: Kit, role: str, net: str, x: int, y: int, into: str = GROUND, 
         kit.upright(resistor, net, x, y)
         kit.upright(capacitor, inner, x, y + 40)
         if into == GROUND:
-            kit.sheet.ground(GROUND, (x, y + 80))
+            kit.sheet.ground(SHUNT_NET if SHUNT_NET in capacitor.nets else GROUND, (x, y + 80))
 
 
 def _clamp(kit: Kit) -> None:
@@ -145,7 +157,7 @@ def _clamp(kit: Kit) -> None:
     sheet.wire((x + 40, y + 60), (x + 60, y + 60), (x + 60, y))
     sheet.wire((x + 40, y), (x + 120, y), (x + 120, y + 10))
     capacitor, resistor = kit.one("clamp capacitor"), kit.one("clamp resistor")
-    sheet.ground(GROUND, kit.upright(capacitor, "clamp", x + 120, y + 10).end(capacitor, "clamp"))
+    sheet.ground(_low(kit), kit.upright(capacitor, "clamp", x + 120, y + 10).end(capacitor, "clamp"))
     sheet.flag("input", (kit.run("clamp", x + 120, y, [resistor]), y), "right")
 
 
@@ -182,7 +194,7 @@ def _bridge(kit: Kit, across: int) -> None:
             x = 190 + 130 * k
             placed = kit.place(switch, x, y + 120)
             sheet.wire((x + 10, y + 80), placed["drain"], heavy=True)
-            sheet.ground(GROUND, placed["source"])
+            sheet.ground(_low(kit), placed["source"])
             sheet.flag(switch.nets[1], placed["gate"], "left")
         snub = right + 120
         sheet.flag("input", (160, y), "left", heavy=True)

@@ -29,7 +29,19 @@ from subwright.outputs.schematic_trips import draw_trip
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 
-__all__ = ["battery_guard_block", "control_block", "protection_block", "speaker_guard_block"]
+__all__ = [
+    "battery_guard_block",
+    "battery_shunt_ohm",
+    "control_block",
+    "protection_block",
+    "speaker_guard_block",
+]
+
+
+def battery_shunt_ohm(design: Design) -> float | None:
+    """The shunt over which the battery's current returns, Ω; None where nothing is sensed by one."""
+    trip = None if design.protection is None else design.protection.over_current
+    return None if trip is None or trip.method != "shunt" else trip.sense_ohm
 
 
 def _switch_gate(design: Design, side: str) -> str:

@@ -90,7 +90,8 @@ class _Text:
 class Sheet:
     """Collects a drawing. Coordinates are whole multiples of the grid.
 
-    ``texts`` gives the lines printed beside each designator's symbol; ``names`` the printed name of a net.
+    ``texts`` gives the lines printed beside each designator's symbol; ``names`` the printed name of a net;
+    ``zero`` the net at which the symbol of 0 V stands.
     """
 
     def __init__(
@@ -102,6 +103,7 @@ class Sheet:
         inside: Box,
     ) -> None:
         self.texts, self.names, self.style, self.inside = texts, names, style, inside
+        self.zero = "0"
         self._placed: list[tuple[Placed, Symbol, int, bool]] = []
         self._wires: list[_Wire] = []
         self._tags: list[Tag] = []
@@ -217,6 +219,7 @@ class Sheet:
     def ground(self, net: str, at: Point) -> None:
         """The symbol of 0 V, or of another net that serves as signal ground, below ``at``."""
         x, y = at
+        net = self.zero if net == "0" else net
         self._tag(net, at, kind="ground")
         if net == "0":
             shape = [

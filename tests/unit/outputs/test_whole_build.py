@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 
 import pytest
 
 from subwright import service
 from subwright.build.result import Design
-from subwright.circuits.netlist import IEEE_315_LETTERS
+from subwright.circuits.netlist import GROUND, IEEE_315_LETTERS, Circuit
+from subwright.circuits.shunt_return import SHUNT_NET
 from subwright.outputs.bom import designators
 from subwright.outputs.schematic_blocks import drawn_designators
 from subwright.outputs.schematic_frame import INDEX
@@ -46,6 +48,7 @@ NOT_IN_A_NETLIST = {
 COUNTED_OTHERWISE = {
     ("filter", "op-amp supply follower"): "one line buys the pair",
 }
+SHUNT_ROLE = "over-current shunt"
 # Flags that lead out of the build.
 OUT_OF_THE_BUILD = {
     "REMOTE": "the vehicle's remote line",
@@ -204,3 +207,57 @@ def test_the_first_sheet_lists_all(path: Path) -> None:
         )
     boxes = [*(label.box for label in first.labels), *(box for _, box in first.fixed), *first.marks]
     assert all(overlap(INDEX, box) == 0.0 for box in [*boxes, *(box for _, box in first.bodies)])
+
+
+SHUNT_BEARERS = {
+    "canal-workboat": {"converter"},
+    "storyteller-van": {"converter"},
+    "harvest-wagon": {"boost", "amplifier"},
+    "cargo-bike-cinema": {"amplifier"},
+}
+
+
+def test_the_battery_returns_over_the_shunt_that_senses_it(path: Path) -> None:
+    drawn = changed(path, protection={"over_current": "shunt"})
+    assert drawn.missing == ()
+    assert loose_flags(drawn) <= set(OUT_OF_THE_BUILD)
+    name = path.name.partition(".")[0]
+    assert bearers(drawn, "SHUNT") == SHUNT_BEARERS[name] | {"protection"}
+    assert bearers(made(path)[1], "SHUNT") == set()
+    for sheet in drawn.sheets:
+        assert [label.lines for label in sheet.labels if label.cost > 0.0] == [], sheet.key
+        texts = [(" ".join(label.lines), label.box) for label in sheet.labels] + list(sheet.fixed)
+        for (a, box_a), (b, box_b) in combinations(texts, 2):
+            assert overlap(box_a, box_b) == 0.0, (sheet.key, a, b)
+
+
+def test_the_supply_feeds_nothing_past_the_shunt(path: Path) -> None:
+    """What lies between the battery's net and 0 V on the power's sheets lies between it and the shunt."""
+    drawn = changed(path, protection={"over_current": "shunt"})
+    for block in drawn.blocks:
+        if block.key not in SHUNT_BEARERS[path.name.partition(".")[0]]:
+            continue
+        power = [part for part in block.circuit.parts if part.standing in ("bought", "inherent")]
+        heavy = [part for part in power if part.kind == "mosfet" or part.role.endswith("input capacitor")]
+        assert any(SHUNT_NET in part.nets for part in heavy)
+        assert not any(GROUND in part.nets for part in heavy)
+
+
+def test_the_shunt_is_counted_once_in_the_battery_s_path(path: Path) -> None:
+    drawn = changed(path, protection={"over_current": "shunt"})
+    for block in drawn.blocks:
+        if block.key in ("converter", "boost"):
+            shunt = block.circuit.part("BENCH_SHUNT").value
+            rest = block.circuit.part("BT101_RS").value
+            real = next(part for part in by_key(drawn, "protection").parts if part.role == SHUNT_ROLE)
+            plain = by_key(made(path)[1], block.key).part("BT101_RS").value
+            assert isinstance(shunt, float)
+            assert isinstance(rest, float)
+            assert isinstance(plain, float)
+            assert shunt == real.value
+            # The shunt came to the path and was taken out again; a little less current cools the cable.
+            assert rest == pytest.approx(plain, abs=0.01 * shunt)
+
+
+def by_key(drawn: Schematics, key: str) -> Circuit:
+    return next(block.circuit for block in drawn.blocks if block.key == key)
