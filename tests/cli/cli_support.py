@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import select
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -14,7 +16,14 @@ ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
 COMMAND = [sys.executable, "-m", "subwright.cli.main"]
 
+PATIENCE_S = 60.0
+
 Command = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
+def hear_interrupts() -> None:
+    """For a child: a shell's background job hands down interrupts that are ignored."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @dataclass
@@ -27,6 +36,7 @@ class Terminal:
 
     def read(self) -> bool:
         """Read what is there; False at the end."""
+        assert select.select([self.descriptor], [], [], PATIENCE_S)[0], f"silent for {PATIENCE_S:g} s"
         try:
             part = os.read(self.descriptor, 65536)
         except OSError:  # how Linux tells that the other side is closed
@@ -53,7 +63,9 @@ def terminal(*arguments: str | Path, **extra: str) -> Iterator[Terminal]:
     ours, theirs = os.openpty()
     environment = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "90", **extra}
     command = [*COMMAND, *map(str, arguments)]
-    with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment) as process:
+    with subprocess.Popen(
+        command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment, preexec_fn=hear_interrupts
+    ) as process:
         os.close(theirs)
         try:
             yield Terminal(process=process, descriptor=ours)

@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
-from cli_support import COMMAND, Command, terminal
+from cli_support import COMMAND, Command, hear_interrupts, terminal
 
 ROW = {
     "block", "experiment", "case", "quantity", "unit", "closed", "simulated", "difference", "limit",
@@ -118,8 +118,7 @@ def test_interrupted_it_ends_its_simulators_and_says_nothing(van: Path, tmp_path
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        # A shell's background job hands down an interrupt that is ignored; the test needs one that isn't.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+        preexec_fn=hear_interrupts,
     ) as process:
         until = time.monotonic() + 60.0
         while not list(notes.iterdir()) and time.monotonic() < until:
