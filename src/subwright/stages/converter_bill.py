@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.stages.common import PartUse, Rating
+from subwright.stages.converter_bill_lines import bank_line, capacitor_line, resistor_line
 from subwright.stages.converter_bill_supply import magnetic_parts, supply_parts
 from subwright.stages.converter_clamp import power_rating_w
 from subwright.stages.converter_controller import controller_parts
@@ -43,35 +43,6 @@ def converter_parts(
 
     def at_hand(part_id: str) -> bool:
         return library.in_drawer(part_id) > 0
-
-    def resistor(
-        role: str, value: float, quantity: int, watts: float = 0.25, heat_w: float | None = None
-    ) -> PartUse:
-        return PartUse(
-            role=role,
-            letter="R",
-            part_id=code(value, "resistance"),
-            description=f"resistor {watts:g} W",
-            quantity=quantity,
-            value=show(value, "resistance"),
-            tolerance=0.01 if watts <= 0.25 else 0.05,
-            ratings=()
-            if heat_w is None
-            else (Rating(quantity="dissipation", unit="W", applied=heat_w, limit=watts, at=highest),),
-            provenance="IEC 60063 preferred value",
-        )
-
-    def capacitor(role: str, value: float, quantity: int, kind: str, volts: float, tol: float) -> PartUse:
-        return PartUse(
-            role=role,
-            letter="C",
-            part_id=code(value, "capacitance"),
-            description=f"{kind} {volts:g} V",
-            quantity=quantity,
-            value=show(value, "capacitance"),
-            tolerance=tol,
-            provenance="IEC 60063 preferred value",
-        )
 
     uses = [
         PartUse(
@@ -178,53 +149,35 @@ def converter_parts(
         ("input capacitor", input_bank, demand.emf_max_v, result.input_ripple_a, input_bank.count),
         ("rail capacitor", reservoir_bank, rail_open_v, result.reservoir_ripple_a, 2 * reservoir_bank.count),
     ):
-        can = bank.capacitor
         uses.append(
-            PartUse(
-                role=role,
-                letter="C",
-                part_id=can.id,
-                description=can.description,
-                quantity=number,
-                value=show(can.capacitance_f, "capacitance"),
-                tolerance=can.tolerance,
-                ratings=(
-                    Rating(
-                        quantity="voltage",
-                        unit="V",
-                        applied=volts,
-                        limit=can.voltage_v,
-                        source=can.provenance.document,
-                        at=highest,
-                    ),
-                    Rating(
-                        quantity="ripple current, rms",
-                        unit="A",
-                        applied=ripple / bank.count,
-                        limit=can.ripple_a or float("inf"),
-                        source=can.provenance.document,
-                        at="nominal, full sine",
-                    ),
-                ),
-                in_drawer=library.in_drawer(can.id) >= number,
+            bank_line(
+                role,
+                bank.capacitor,
+                number,
+                library,
+                volts=volts,
+                at=highest,
+                ripple_a=ripple / bank.count,
+                ripple_at="nominal, full sine",
                 substitutes=bank.candidates,
-                provenance=can.provenance.kind,
             )
         )
     snubber_each_w = result.snubber_w / groups
     ring, clamp = result.rectifier_snubber, result.clamp
     film, snubber_v = "film or C0G capacitor", 100 if demand.emf_max_v < 20 else 250
     uses += [
-        resistor("timing resistor", timing.rt_ohm, 1),
-        capacitor("timing capacitor", timing.ct_f, 1, film, 50, 0.05),
-        capacitor("soft-start capacitor", timing.soft_start_f, 1, "electrolytic", 16, 0.2),
-        resistor("gate resistor", result.gate_ohm, result.switch_count),
-        resistor("gate pull-down", GATE_PULL_OHM, result.switch_count),
-        resistor("snubber resistor", result.snubber_ohm, groups, max(1.0, power_rating_w(snubber_each_w))),
-        capacitor("snubber capacitor", result.snubber_f, groups, film, snubber_v, 0.1),
-        resistor("rectifier snubber resistor", ring.resistor_ohm, 2, ring.rating_w, ring.heat_w),
-        capacitor("rectifier snubber capacitor", ring.capacitor_f, 2, film, ring.capacitor_v, 0.1),
-        resistor(
+        resistor_line("timing resistor", timing.rt_ohm, 1),
+        capacitor_line("timing capacitor", timing.ct_f, 1, film, 50, 0.05),
+        capacitor_line("soft-start capacitor", timing.soft_start_f, 1, "electrolytic", 16, 0.2),
+        resistor_line("gate resistor", result.gate_ohm, result.switch_count),
+        resistor_line("gate pull-down", GATE_PULL_OHM, result.switch_count),
+        resistor_line(
+            "snubber resistor", result.snubber_ohm, groups, max(1.0, power_rating_w(snubber_each_w))
+        ),
+        capacitor_line("snubber capacitor", result.snubber_f, groups, film, snubber_v, 0.1),
+        resistor_line("rectifier snubber resistor", ring.resistor_ohm, 2, ring.rating_w, ring.heat_w),
+        capacitor_line("rectifier snubber capacitor", ring.capacitor_f, 2, film, ring.capacitor_v, 0.1),
+        resistor_line(
             "rail bleeder",
             result.bleeder_ohm,
             2,
@@ -261,17 +214,17 @@ def converter_parts(
                 in_drawer=at_hand(clamp.diode.id),
                 provenance=clamp.diode.provenance.kind,
             ),
-            capacitor("clamp capacitor", clamp.capacitor_f, 1, "film capacitor", clamp.capacitor_v, 0.1),
-            resistor("clamp resistor", clamp.resistor_ohm, 1, clamp.rating_w, clamp.heat_w),
+            capacitor_line("clamp capacitor", clamp.capacitor_f, 1, "film capacitor", clamp.capacitor_v, 0.1),
+            resistor_line("clamp resistor", clamp.resistor_ohm, 1, clamp.rating_w, clamp.heat_w),
         ]
-    uses += controller_parts(result, feed_v, library, resistor, capacitor)
-    uses += supply_parts(result, library, resistor)
-    uses += magnetic_parts(result, library, resistor)
+    uses += controller_parts(result, feed_v, library)
+    uses += supply_parts(result, library)
+    uses += magnetic_parts(result, library)
     if timing.rd_ohm > 0:
-        uses.append(resistor("discharge resistor", timing.rd_ohm, 1))
+        uses.append(resistor_line("discharge resistor", timing.rd_ohm, 1))
     if timing.divider_top_ohm > 0:
-        uses.append(resistor("dead-time divider, top", timing.divider_top_ohm, 1))
-        uses.append(resistor("dead-time divider, bottom", timing.divider_bottom_ohm, 1))
+        uses.append(resistor_line("dead-time divider, top", timing.divider_top_ohm, 1))
+        uses.append(resistor_line("dead-time divider, bottom", timing.divider_bottom_ohm, 1))
     driver = plan.drive.driver
     if driver.kind == "turn-off":
         uses.append(
@@ -284,7 +237,7 @@ def converter_parts(
                 provenance="memory",
             )
         )
-        uses.append(resistor("gate turn-off base resistor", TURN_OFF_OHM, _SIDES))
+        uses.append(resistor_line("gate turn-off base resistor", TURN_OFF_OHM, _SIDES))
     for transistor in (driver.npn, driver.pnp):
         if transistor is None:
             continue

@@ -7,21 +7,13 @@ from typing import Protocol
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.stages.common import PartUse, Rating
+from subwright.stages.converter_bill_lines import resistor_line
 from subwright.stages.converter_choke import Choke
 from subwright.stages.converter_clamp import power_rating_w
 from subwright.stages.converter_drive import GateSupply
 from subwright.stages.converter_result import ConverterResult
 
-__all__ = ["ResistorUse", "choke_parts", "magnetic_parts", "supply_parts"]
-
-
-class ResistorUse(Protocol):
-    """Makes the record of a resistor."""
-
-    def __call__(
-        self, role: str, value: float, quantity: int, watts: float = 0.25, heat_w: float | None = None
-    ) -> PartUse:
-        """One record; ``value`` ohm, ``watts`` rating, W, ``heat_w`` what it takes, W."""
+__all__ = ["choke_parts", "magnetic_parts", "supply_parts"]
 
 
 class _Fed(Protocol):
@@ -32,8 +24,13 @@ class _Fed(Protocol):
         """The regulator; None where the battery feeds them."""
 
 
-def supply_parts(result: _Fed, library: Library, resistor: ResistorUse) -> list[PartUse]:
-    """Zener, resistor, transistor and capacitor of the gate supply; none where the battery feeds it."""
+def supply_parts(result: _Fed, library: Library, *, at: str = "highest battery") -> list[PartUse]:
+    """Zener, resistor, transistor and capacitor of the gate supply; none where the battery feeds it.
+
+    Parameters
+    ----------
+    result : the converter. library : parts with the drawer merged. at : where its resistors take their heat.
+    """
     supply = result.gate_supply
     if supply is None:
         return []
@@ -79,8 +76,13 @@ def supply_parts(result: _Fed, library: Library, resistor: ResistorUse) -> list[
             in_drawer=library.in_drawer(zener.id) > 0,
             provenance=zener.provenance.kind,
         ),
-        resistor(
-            "gate supply resistor", supply.series_ohm, 1, power_rating_w(supply.series_w), supply.series_w
+        resistor_line(
+            "gate supply resistor",
+            supply.series_ohm,
+            1,
+            power_rating_w(supply.series_w),
+            supply.series_w,
+            at=at,
         ),
         PartUse(
             role="gate supply capacitor",
@@ -96,7 +98,9 @@ def supply_parts(result: _Fed, library: Library, resistor: ResistorUse) -> list[
     if supply.collector_ohm > 0:
         heat = supply.collector_w
         uses.append(
-            resistor("gate supply collector resistor", supply.collector_ohm, 1, power_rating_w(heat), heat)
+            resistor_line(
+                "gate supply collector resistor", supply.collector_ohm, 1, power_rating_w(heat), heat, at=at
+            )
         )
     return uses
 
@@ -139,7 +143,7 @@ def choke_parts(role: str, choke: Choke, library: Library) -> list[PartUse]:
     ]
 
 
-def magnetic_parts(result: ConverterResult, library: Library, resistor: ResistorUse) -> list[PartUse]:
+def magnetic_parts(result: ConverterResult, library: Library) -> list[PartUse]:
     """Gate transformer of a bridge, output choke and feedback divider of a regulated converter."""
     uses: list[PartUse] = []
     aux = result.auxiliary
@@ -218,7 +222,7 @@ def magnetic_parts(result: ConverterResult, library: Library, resistor: Resistor
     if output is not None:
         uses += choke_parts("output choke", output.choke, library)
         uses += [
-            resistor("feedback divider, top", output.feedback_top_ohm, 1),
-            resistor("feedback divider, bottom", output.feedback_bottom_ohm, 1),
+            resistor_line("feedback divider, top", output.feedback_top_ohm, 1),
+            resistor_line("feedback divider, bottom", output.feedback_bottom_ohm, 1),
         ]
     return uses

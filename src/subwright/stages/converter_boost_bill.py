@@ -6,14 +6,16 @@ from typing import Final
 
 from subwright.base.units import code, show
 from subwright.parts.library import Library
-from subwright.parts.schema import Capacitor, Transistor
-from subwright.stages.common import Corner, Level, PartUse, Rating
-from subwright.stages.converter_bill import GATE_PULL_OHM
+from subwright.parts.schema import Transistor
+from subwright.stages.common import Corner, Level, PartUse, Rating, record_use
+from subwright.stages.converter_bill import GATE_PULL_OHM, TURN_OFF_OHM
+from subwright.stages.converter_bill_lines import bank_line, capacitor_line, resistor_line
 from subwright.stages.converter_bill_supply import supply_parts
 from subwright.stages.converter_boost_records import BoostResult
 from subwright.stages.converter_boost_stop import stop_parts
 from subwright.stages.converter_clamp import power_rating_w
 from subwright.stages.converter_controller import CERAMIC_F
+from subwright.stages.converter_parts import CapacitorBank
 
 __all__ = ["BYPASS_COUNT", "BYPASS_ID", "boost_parts", "boost_reasons"]
 
@@ -21,6 +23,7 @@ BYPASS_COUNT: Final = 4
 """Ceramics of 1 µF from the rectifier's cathode to the switch's source; common practice, no source."""
 BYPASS_ID: Final = "X7R 1u 100V"
 
+_HIGHEST: Final = "highest rail"
 _FILM: Final = "film or C0G capacitor"
 _SWITCH_A: Final = (50.0, 100.0, 200.0, 300.0, 500.0)  # usual battery switches; common practice
 _SMALL_PNP: Final = "BC557B"
@@ -72,37 +75,6 @@ def _at_hand(library: Library, part_id: str, count: int = 1) -> bool:
     return library.in_drawer(part_id) >= count
 
 
-def _resistor(
-    role: str, value: float, quantity: int, watts: float = 0.25, heat_w: float | None = None
-) -> PartUse:
-    return PartUse(
-        role=role,
-        letter="R",
-        part_id=code(value, "resistance"),
-        description=f"resistor {watts:g} W",
-        quantity=quantity,
-        value=show(value, "resistance"),
-        tolerance=0.01 if watts <= 0.25 else 0.05,
-        ratings=()
-        if heat_w is None
-        else (Rating(quantity="dissipation", unit="W", applied=heat_w, limit=watts, at="highest rail"),),
-        provenance="IEC 60063 preferred value",
-    )
-
-
-def _capacitor(role: str, value: float, kind: str, volts: float, tolerance: float) -> PartUse:
-    return PartUse(
-        role=role,
-        letter="C",
-        part_id=code(value, "capacitance"),
-        description=f"{kind} {volts:g} V",
-        quantity=1,
-        value=show(value, "capacitance"),
-        tolerance=tolerance,
-        provenance="IEC 60063 preferred value",
-    )
-
-
 def _small(role: str, letter: str, part_id: str, description: str, count: int = 1) -> PartUse:
     return PartUse(
         role=role,
@@ -114,44 +86,17 @@ def _small(role: str, letter: str, part_id: str, description: str, count: int = 
     )
 
 
-def _cans(
-    role: str,
-    can: Capacitor,
-    count: int,
-    volts: float,
-    ripple_a: float,
-    others: tuple[str, ...],
-    library: Library,
-) -> PartUse:
-    return PartUse(
-        role=role,
-        letter="C",
-        part_id=can.id,
-        description=can.description,
-        quantity=count,
-        value=show(can.capacitance_f, "capacitance"),
-        tolerance=can.tolerance,
-        ratings=(
-            Rating(
-                quantity="voltage",
-                unit="V",
-                applied=volts,
-                limit=can.voltage_v,
-                source=can.provenance.document,
-                at="highest battery or rail",
-            ),
-            Rating(
-                quantity="ripple current, rms",
-                unit="A",
-                applied=ripple_a / count,
-                limit=can.ripple_a or float("inf"),
-                source=can.provenance.document,
-                at="full sine, hardest battery",
-            ),
-        ),
-        in_drawer=_at_hand(library, can.id, count),
-        substitutes=others,
-        provenance=can.provenance.kind,
+def _bank(role: str, bank: CapacitorBank, volts: float, ripple_a: float, library: Library) -> PartUse:
+    return bank_line(
+        role,
+        bank.capacitor,
+        bank.count,
+        library,
+        volts=volts,
+        at="highest battery or rail",
+        ripple_a=ripple_a / bank.count,
+        ripple_at="full sine, hardest battery",
+        substitutes=bank.candidates,
     )
 
 
@@ -249,24 +194,8 @@ def _power_parts(result: BoostResult, library: Library) -> list[PartUse]:
             in_drawer=library.in_drawer(choke.wire.id) > 0,
             provenance=choke.wire.provenance.kind,
         ),
-        _cans(
-            "input capacitor",
-            plan.input_bank.capacitor,
-            plan.input_bank.count,
-            demand.emf_v[Corner.MAX],
-            result.input_ripple_a,
-            plan.input_bank.candidates,
-            library,
-        ),
-        _cans(
-            "rail capacitor",
-            plan.rail_bank.capacitor,
-            plan.rail_bank.count,
-            result.rail_high_v,
-            result.rail_ripple_a,
-            plan.rail_bank.candidates,
-            library,
-        ),
+        _bank("input capacitor", plan.input_bank, demand.emf_v[Corner.MAX], result.input_ripple_a, library),
+        _bank("rail capacitor", plan.rail_bank, result.rail_high_v, result.rail_ripple_a, library),
         _small(
             "rail bypass capacitor",
             "C",
@@ -274,13 +203,20 @@ def _power_parts(result: BoostResult, library: Library) -> list[PartUse]:
             "ceramic 1 µF 100 V, tight across switch and diode",
             BYPASS_COUNT,
         ),
-        _resistor(
-            "switch snubber resistor", plan.snubber_ohm, 1, max(1.0, power_rating_w(snubber_w)), snubber_w
+        resistor_line(
+            "switch snubber resistor",
+            plan.snubber_ohm,
+            1,
+            max(1.0, power_rating_w(snubber_w)),
+            snubber_w,
+            at=_HIGHEST,
         ),
-        _capacitor("switch snubber capacitor", plan.snubber_f, _FILM, 100.0, 0.1),
-        _resistor("rail bleeder", plan.bleeder_ohm, 1, max(1.0, power_rating_w(bleeder_w)), bleeder_w),
-        _resistor("gate resistor", plan.drive.gate_ohm, count),
-        _resistor("gate pull-down", GATE_PULL_OHM, count),
+        capacitor_line("switch snubber capacitor", plan.snubber_f, 1, _FILM, 100.0, 0.1),
+        resistor_line(
+            "rail bleeder", plan.bleeder_ohm, 1, max(1.0, power_rating_w(bleeder_w)), bleeder_w, at=_HIGHEST
+        ),
+        resistor_line("gate resistor", plan.drive.gate_ohm, count),
+        resistor_line("gate pull-down", GATE_PULL_OHM, count),
         PartUse(
             role="pre-charge resistor",
             letter="R",
@@ -320,15 +256,15 @@ def _control_parts(result: BoostResult, library: Library) -> list[PartUse]:
             in_drawer=_at_hand(library, controller.id),
             provenance=controller.provenance.kind,
         ),
-        _resistor("timing resistor", timing.rt_ohm, 1),
-        _capacitor("timing capacitor", timing.ct_f, _FILM, 50.0, 0.05),
-        _resistor("feedback divider, top", plan.divider.top_ohm, 1),
-        _resistor("feedback divider, bottom", plan.divider.bottom_ohm, 1),
-        _resistor("compensation resistor", loop.series_ohm, 1),
-        _capacitor("compensation capacitor", loop.series_f, _FILM, 50.0, 0.05),
-        _capacitor("compensation capacitor, fast", loop.across_f, _FILM, 50.0, 0.05),
-        _resistor("soft-start resistor", timing.soft_start_ohm, 1),
-        _capacitor("soft-start capacitor", timing.soft_start_f, "electrolytic or film", 16.0, 0.2),
+        resistor_line("timing resistor", timing.rt_ohm, 1),
+        capacitor_line("timing capacitor", timing.ct_f, 1, _FILM, 50.0, 0.05),
+        resistor_line("feedback divider, top", plan.divider.top_ohm, 1),
+        resistor_line("feedback divider, bottom", plan.divider.bottom_ohm, 1),
+        resistor_line("compensation resistor", loop.series_ohm, 1),
+        capacitor_line("compensation capacitor", loop.series_f, 1, _FILM, 50.0, 0.05),
+        capacitor_line("compensation capacitor, fast", loop.across_f, 1, _FILM, 50.0, 0.05),
+        resistor_line("soft-start resistor", timing.soft_start_ohm, 1),
+        capacitor_line("soft-start capacitor", timing.soft_start_f, 1, "electrolytic or film", 16.0, 0.2),
         _small("soft-start transistor", "Q", _SMALL_PNP, "PNP: holds the error amplifier down"),
         _small("soft-start diode", "D", "1N4148", "empties the soft-start capacitor at switch-off"),
         PartUse(
@@ -342,16 +278,16 @@ def _control_parts(result: BoostResult, library: Library) -> list[PartUse]:
             provenance=sense.core.provenance.kind,
         ),
         _small("current sense diode", "D", "1N4148", "lets the pulse through and the reset not"),
-        _resistor("current sense burden", sense.burden_ohm, 1, 0.6, sense.burden_w),
-        _resistor("current transformer reset resistor", sense.reset_ohm, 1),
-        _resistor("current sense filter resistor", sense.filter_ohm, 1),
-        _capacitor("current sense filter capacitor", sense.filter_f, "C0G capacitor", 50.0, 0.05),
-        _resistor("slope resistor", sense.slope_ohm, 1),
+        resistor_line("current sense burden", sense.burden_ohm, 1, 0.6, sense.burden_w, at=_HIGHEST),
+        resistor_line("current transformer reset resistor", sense.reset_ohm, 1),
+        resistor_line("current sense filter resistor", sense.filter_ohm, 1),
+        capacitor_line("current sense filter capacitor", sense.filter_f, 1, "C0G capacitor", 50.0, 0.05),
+        resistor_line("slope resistor", sense.slope_ohm, 1),
         _small("slope transistor", "Q", _SMALL_NPN, "NPN: lends the ramp without loading it"),
-        _resistor("rail guard resistor", plan.guard.series_ohm, 1),
-        _capacitor("reference capacitor", CERAMIC_F, "ceramic X7R", 50.0, 0.1),
-        _capacitor("controller ceramic", CERAMIC_F, "ceramic X7R", 50.0, 0.1),
-        _capacitor("controller supply capacitor", 10e-6, "electrolytic", 35.0, 0.2),
+        resistor_line("rail guard resistor", plan.guard.series_ohm, 1),
+        capacitor_line("reference capacitor", CERAMIC_F, 1, "ceramic X7R", 50.0, 0.1),
+        capacitor_line("controller ceramic", CERAMIC_F, 1, "ceramic X7R", 50.0, 0.1),
+        capacitor_line("controller supply capacitor", 10e-6, 1, "electrolytic", 35.0, 0.2),
     ]
     zeners: dict[str, int] = {}
     for zener in plan.guard.zeners:
@@ -371,43 +307,39 @@ def _control_parts(result: BoostResult, library: Library) -> list[PartUse]:
                 provenance=zener.provenance.kind,
             )
         )
-    uses += supply_parts(plan, library, _resistor)
-    uses += stop_parts(plan, library, _resistor)
+    uses += supply_parts(plan, library, at=_HIGHEST)
+    uses += stop_parts(plan, library)
     driver = plan.drive.driver
     if driver.kind == "turn-off":
         uses.append(_small("gate turn-off diode", "D", "1N4148", "from controller output to gate"))
-        uses.append(_resistor("gate turn-off base resistor", 220.0, 1))
+        uses.append(resistor_line("gate turn-off base resistor", TURN_OFF_OHM, 1))
     uses += [_driver(t, driver.kind, feed_v, driver.peak_a, library) for t in (driver.npn, driver.pnp) if t]
     return uses
 
 
 def _driver(part: Transistor, kind: str, feed_v: float, peak_a: float, library: Library) -> PartUse:
-    return PartUse(
-        role=f"gate {kind}, {part.polarity.upper()}",
-        letter="Q",
-        part_id=part.id,
-        description=part.description,
-        quantity=1,
-        ratings=(
-            Rating(
-                quantity="collector-emitter voltage",
-                unit="V",
-                applied=feed_v,
-                limit=part.vceo_v,
-                source=part.provenance.document,
-                at="highest battery",
-            ),
-            Rating(
-                quantity="collector current, peak",
-                unit="A",
-                applied=peak_a,
-                limit=2.0 * part.ic_a,
-                source=part.provenance.document,
-                at="each edge",
-            ),
+    return record_use(
+        f"gate {kind}, {part.polarity.upper()}",
+        "Q",
+        part,
+        1,
+        library,
+        Rating(
+            quantity="collector-emitter voltage",
+            unit="V",
+            applied=feed_v,
+            limit=part.vceo_v,
+            source=part.provenance.document,
+            at="highest battery",
         ),
-        in_drawer=_at_hand(library, part.id),
-        provenance=part.provenance.kind,
+        Rating(
+            quantity="collector current, peak",
+            unit="A",
+            applied=peak_a,
+            limit=2.0 * part.ic_a,
+            source=part.provenance.document,
+            at="each edge",
+        ),
     )
 
 

@@ -11,8 +11,8 @@ from typing import Final
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Transistor
-from subwright.stages.common import PartUse, Rating
-from subwright.stages.converter_bill_supply import ResistorUse
+from subwright.stages.common import PartUse, Rating, record_use
+from subwright.stages.converter_bill_lines import resistor_line
 from subwright.stages.converter_boost_records import BoostPlan
 from subwright.stages.converter_controller import INHIBIT_NPN, INHIBIT_OHM
 
@@ -31,19 +31,19 @@ def run_current_a(control_v: float) -> float:
     return control_v / RUN_OHM
 
 
-def stop_parts(plan: BoostPlan, library: Library, resistor: ResistorUse) -> list[PartUse]:
+def stop_parts(plan: BoostPlan, library: Library) -> list[PartUse]:
     """Bill of what stops and starts the converter.
 
     Parameters
     ----------
-    plan : the converter. library : parts with the drawer merged. resistor : makes a resistor's record.
+    plan : the converter. library : parts with the drawer merged.
     """
     uses = [
         _transistor(
             library.transistors[INHIBIT_NPN], "inhibit transistor", plan.controller.vref_v, "always", library
         ),
-        resistor("inhibit base resistor", INHIBIT_OHM, 1),
-        resistor("inhibit base pull-down", INHIBIT_OHM, 1),
+        resistor_line("inhibit base resistor", INHIBIT_OHM, 1),
+        resistor_line("inhibit base pull-down", INHIBIT_OHM, 1),
     ]
     if plan.gate_supply is None:
         return uses
@@ -53,11 +53,18 @@ def stop_parts(plan: BoostPlan, library: Library, resistor: ResistorUse) -> list
     return [
         *uses,
         _transistor(_standing(library, "pnp", highest), "run transistor, PNP", highest, at, library),
-        resistor("run pull-up", RUN_OHM, 1),
-        resistor("run resistor", RUN_OHM, 1, 0.6 if base_w > 0.5 * _QUARTER_W else _QUARTER_W, base_w),
+        resistor_line("run pull-up", RUN_OHM, 1),
+        resistor_line(
+            "run resistor",
+            RUN_OHM,
+            1,
+            0.6 if base_w > 0.5 * _QUARTER_W else _QUARTER_W,
+            base_w,
+            at="highest rail",
+        ),
         _transistor(_standing(library, "npn", highest), "run transistor, NPN", highest, at, library),
-        resistor("run base resistor", RUN_OHM, 1),
-        resistor("run base pull-down", RUN_OHM, 1),
+        resistor_line("run base resistor", RUN_OHM, 1),
+        resistor_line("run base pull-down", RUN_OHM, 1),
     ]
 
 
@@ -71,22 +78,18 @@ def _standing(library: Library, polarity: str, volts: float) -> Transistor:
 
 
 def _transistor(part: Transistor, role: str, volts: float, at: str, library: Library) -> PartUse:
-    return PartUse(
-        role=role,
-        letter="Q",
-        part_id=part.id,
-        description=part.description,
-        quantity=1,
-        ratings=(
-            Rating(
-                quantity="collector-emitter voltage",
-                unit="V",
-                applied=volts,
-                limit=part.vceo_v,
-                source=part.provenance.document,
-                at=at,
-            ),
+    return record_use(
+        role,
+        "Q",
+        part,
+        1,
+        library,
+        Rating(
+            quantity="collector-emitter voltage",
+            unit="V",
+            applied=volts,
+            limit=part.vceo_v,
+            source=part.provenance.document,
+            at=at,
         ),
-        in_drawer=library.in_drawer(part.id) > 0,
-        provenance=part.provenance.kind,
     )

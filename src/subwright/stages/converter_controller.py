@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from math import sqrt
-from typing import Final, Protocol
+from typing import Final
 
 from subwright.base.preferred import at_least
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller
-from subwright.stages.common import PartUse
+from subwright.stages.common import PartUse, record_use
+from subwright.stages.converter_bill_lines import capacitor_line, resistor_line
 from subwright.stages.converter_drive import OPEN_EMITTER_FAMILIES
 from subwright.stages.converter_result import ConverterResult
 
@@ -43,22 +44,6 @@ _RATINGS_V: Final = (16.0, 25.0, 35.0, 50.0, 63.0, 100.0)
 _RESERVE: Final = 1.25
 _PEAK: Final = 0.4  # most loop gain at the choke's resonance
 _LAG: Final = 0.5  # crossing over the first pole: leaves a phase margin of 60°
-
-
-class _Maker(Protocol):
-    """Makes the record of a resistor or capacitor."""
-
-    def __call__(self, role: str, value: float, quantity: int) -> PartUse:
-        """One record."""
-
-
-class _CapacitorMaker(Protocol):
-    """Makes the record of a capacitor."""
-
-    def __call__(
-        self, role: str, value: float, quantity: int, kind: str, volts: float, tol: float
-    ) -> PartUse:
-        """One record; ``volts`` rating, V."""
 
 
 def open_emitters(controller: Controller) -> bool:
@@ -114,57 +99,41 @@ def loop_capacitor_f(
     return at_least(divided * winding_v / (high_v - low_v) / (LOOP_OHM * crossing), "E6")
 
 
-def controller_parts(
-    result: ConverterResult, feed_v: float, library: Library, resistor: _Maker, capacitor: _CapacitorMaker
-) -> list[PartUse]:
+def controller_parts(result: ConverterResult, feed_v: float, library: Library) -> list[PartUse]:
     """Bill of the parts named here.
 
     Parameters
     ----------
     result : the converter. feed_v : highest supply of the controller, V. library : parts, drawer merged.
-    resistor, capacitor : what makes a record.
     """
     controller, ceramic = result.plan.controller, "ceramic X7R"
     uses = [
-        capacitor("controller ceramic", CERAMIC_F, 1, ceramic, 50, 0.1),
-        capacitor("reference capacitor", CERAMIC_F, 1, ceramic, 50, 0.1),
+        capacitor_line("controller ceramic", CERAMIC_F, 1, ceramic, 50, 0.1),
+        capacitor_line("reference capacitor", CERAMIC_F, 1, ceramic, 50, 0.1),
     ]
     if result.gate_supply is None:
         uses.append(
-            capacitor(
+            capacitor_line(
                 "controller supply capacitor", SUPPLY_F, 1, "electrolytic", supply_rating_v(feed_v), 0.2
             )
         )
     if result.loop_f:
         uses += [
-            capacitor("loop capacitor", result.loop_f, 1, "film", 63, 0.1),
-            resistor("loop resistor", LOOP_OHM, 1),
-            resistor("reference resistor", LOOP_OHM, 1),
+            capacitor_line("loop capacitor", result.loop_f, 1, "film", 63, 0.1),
+            resistor_line("loop resistor", LOOP_OHM, 1),
+            resistor_line("reference resistor", LOOP_OHM, 1),
         ]
     if open_emitters(controller):
-        uses.append(resistor("output pull-down", OUTPUT_PULL_OHM, 2))
+        uses.append(resistor_line("output pull-down", OUTPUT_PULL_OHM, 2))
     if controller.family == "494":
         if not result.plan.timing.divider_bottom_ohm:
-            uses.append(resistor("soft-start resistor", SOFT_START_OHM, 1))
+            uses.append(resistor_line("soft-start resistor", SOFT_START_OHM, 1))
         uses += [
-            _transistor(library, "inhibit transistor", INHIBIT_NPN),
-            resistor("inhibit base resistor", INHIBIT_OHM, 1),
-            resistor("inhibit base pull-down", INHIBIT_OHM, 1),
-            _transistor(library, "soft-start reset transistor", RESET_PNP),
-            resistor("soft-start reset base resistor", RESET_BASE_OHM, 1),
-            resistor("soft-start reset pull-up", INHIBIT_OHM, 1),
+            record_use("inhibit transistor", "Q", library.transistors[INHIBIT_NPN], 1, library),
+            resistor_line("inhibit base resistor", INHIBIT_OHM, 1),
+            resistor_line("inhibit base pull-down", INHIBIT_OHM, 1),
+            record_use("soft-start reset transistor", "Q", library.transistors[RESET_PNP], 1, library),
+            resistor_line("soft-start reset base resistor", RESET_BASE_OHM, 1),
+            resistor_line("soft-start reset pull-up", INHIBIT_OHM, 1),
         ]
     return uses
-
-
-def _transistor(library: Library, role: str, part_id: str) -> PartUse:
-    part = library.transistors[part_id]
-    return PartUse(
-        role=role,
-        letter="Q",
-        part_id=part.id,
-        description=part.description,
-        quantity=1,
-        in_drawer=library.in_drawer(part.id) > 0,
-        provenance=part.provenance.kind,
-    )
