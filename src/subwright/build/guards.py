@@ -103,9 +103,18 @@ def over_current_input(spec: BuildSpec, electrical: Electrical, shunt_ohm: float
     )
 
 
-def output_current_input(electrical: Electrical, shunt_ohm: float | None, library: Library) -> CurrentInput:
-    """Output currents that the amplifier's trip must leave alone, and what its devices stand."""
+def output_current_input(
+    electrical: Electrical, shunt_ohm: float | None, battery_shunt_ohm: float | None, library: Library
+) -> CurrentInput:
+    """Output currents that the amplifier's trip must leave alone, and what its devices stand.
+
+    A stage on one supply returns over the battery's shunt: a second one in that path would stand on the
+    first one's drop.
+    """
     amplifier = electrical.amplifier
+    unseen = _UNSEEN.get(amplifier.kind, {} if amplifier.from_battery else _ON_RAILS)
+    if battery_shunt_ohm is not None and amplifier.rails in ("battery", "raised"):
+        unseen = {**unseen, "shunt": "the stage returns over the battery's shunt and would read its drop too"}
     data = CurrentInput(
         crest_a=amplifier.peak_least_a,
         rms_a=amplifier.peak_a / sqrt(2.0),
@@ -113,7 +122,7 @@ def output_current_input(electrical: Electrical, shunt_ohm: float | None, librar
         switch_limit_a=amplifier.switch_peak_limit_a,
         shunt_ohm=shunt_ohm,
         both_ways=not amplifier.from_battery,
-        unseen_by=_UNSEEN.get(amplifier.kind, {} if amplifier.from_battery else _ON_RAILS),
+        unseen_by=unseen,
     )
     mosfet = library.mosfets.get(amplifier.switch_id)
     if mosfet is None:

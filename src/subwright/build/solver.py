@@ -269,7 +269,7 @@ def _protection(
     data = replace(
         data,
         current=over_current_input(spec, electrical, shunt_ohm),
-        output_current=output_current_input(electrical, path.shunt_ohm, library),
+        output_current=output_current_input(electrical, path.shunt_ohm, shunt_ohm, library),
     )
     asked = _Asked(spec=spec.protection, told=_told(data), library=library, data=data)
     return _protected(asked)

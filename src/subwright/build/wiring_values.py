@@ -23,6 +23,12 @@ def battery_link(design: Design) -> Conductor | None:
     return None
 
 
+def _sensed(design: Design) -> bool:
+    """Whether the loudspeaker's return leads over a shunt."""
+    trip = None if design.protection is None else design.protection.amplifier_current
+    return trip is not None and trip.method == "shunt" and design.amplifier.kind in _SINGLE_ENDED
+
+
 def _branches(design: Design) -> tuple[int, ...]:
     """Drivers in series of each parallel branch."""
     driver, compound = design.driver, design.spec.driver.compound
@@ -81,6 +87,7 @@ def wiring_values(
         link_id=uses.get(("wiring", "link, battery input"), ""),
         speaker_id=uses.get(("wiring", "speaker cable"), ""),
         driver_id=uses.get(("driver", "driver"), ""),
+        sensed=_sensed(design),
     )
 
 

@@ -1,4 +1,4 @@
-"""Power that returns over the battery-side shunt of the protection instead of straight to 0 V."""
+"""Power that returns over a shunt of the protection instead of straight to 0 V."""
 
 from __future__ import annotations
 
@@ -9,10 +9,19 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.circuits.netlist import GROUND, Circuit, Part, Steady
 
-__all__ = ["SHUNT_NET", "amplifier_returns", "boost_returns", "converter_returns", "through_shunt"]
+__all__ = [
+    "OUTPUT_SHUNT_NET",
+    "SHUNT_NET",
+    "amplifier_returns",
+    "boost_returns",
+    "converter_returns",
+    "through_shunt",
+]
 
 SHUNT_NET: Final = "shunt"
 """Net of the shunt's live end: what carries the battery's current back comes together there."""
+OUTPUT_SHUNT_NET: Final = "output_shunt"
+"""Net of the live end of the amplifier's own shunt."""
 
 _SOURCE: Final = "BT101_RS"
 _BRIDGING: Final = "BENCH_SHUNT"
@@ -39,8 +48,10 @@ def amplifier_returns(part: Part) -> bool:
     return part.standing != "bench"
 
 
-def through_shunt(circuit: Circuit, sense_ohm: float, returns: Callable[[Part], bool]) -> Circuit:
-    """The same circuit with the power's 0 V on ``SHUNT_NET``, and the shunt from there to 0 V.
+def through_shunt(
+    circuit: Circuit, sense_ohm: float, returns: Callable[[Part], bool], net: str = SHUNT_NET
+) -> Circuit:
+    """The same circuit with the power's 0 V on ``net``, and the shunt from there to 0 V.
 
     The battery's path counts the shunt already, so its resistance is taken from there and no current changes.
     A circuit without that path is fed by a rail that has the shunt's drop in it: there the shunt is a joint
@@ -49,6 +60,7 @@ def through_shunt(circuit: Circuit, sense_ohm: float, returns: Callable[[Part], 
     Parameters
     ----------
     circuit : the stage. sense_ohm : the shunt, Ω. returns : which parts return over it.
+    net : its live end.
 
     Raises
     ------
@@ -69,12 +81,12 @@ def through_shunt(circuit: Circuit, sense_ohm: float, returns: Callable[[Part], 
                 )
             part, held = replace(part, value=rest), True
         elif returns(part):
-            part = replace(part, nets=tuple(SHUNT_NET if net == GROUND else net for net in part.nets))
+            part = replace(part, nets=tuple(net if end == GROUND else end for end in part.nets))
         parts.append(part)
     shunt = Part(
         designator=_BRIDGING,
         kind="resistor" if held else "voltage source",
-        nets=(SHUNT_NET, GROUND),
+        nets=(net, GROUND),
         value=sense_ohm if held else Steady(value=0.0),
         role="shunt, on the protection's sheet",
         standing="bench",

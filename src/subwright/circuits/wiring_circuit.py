@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from subwright.circuits.netlist import GROUND, Circuit, Numbering, Part, PartKind, Standing, Steady, TestPoint
+from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET
 
 __all__ = ["DRIVER_NETS", "UNIT_NETS", "WiringValues", "terminal_nets", "wiring_circuit"]
 
@@ -35,6 +36,7 @@ class WiringValues:
     guard_ohm : of a reverse-polarity switch in the return, Ω; None where the return is 0 V itself.
     draw_a : mean current of the unit, A. amplifier_v : at the amplifier's output, V.
     speaker_ohm : of the speaker cable, out and return, Ω. single_ended : whether it returns to 0 V.
+    sensed : whether that return leads over the protection's shunt, which the amplifier's lead counts.
     driver_ohm : of the whole group, Ω. branches : drivers in parallel, each branch its drivers in series.
     """
 
@@ -57,6 +59,7 @@ class WiringValues:
     link_id: str
     speaker_id: str
     driver_id: str
+    sensed: bool = False
 
 
 class _Builder:
@@ -171,13 +174,16 @@ def _links(build: _Builder, values: WiringValues) -> None:
 
 def _speaker(build: _Builder, values: WiringValues) -> None:
     """The two cores of the speaker cable and the drivers at their end."""
-    returns = GROUND if values.single_ended else "speaker_b"
+    returns = "speaker_b" if not values.single_ended else OUTPUT_SHUNT_NET if values.sensed else GROUND
     case = build.number.next("W")
     half = 0.5 * values.speaker_ohm
     for section, nets in (("A", ("speaker_a", DRIVER_NETS[0])), ("B", (DRIVER_NETS[1], returns))):
         build.add(f"{case}{section}", "cable", nets, half, "speaker cable", values.speaker_id)
     source = Steady(value=values.amplifier_v, ac=1.0)
     build.add("BENCH_AMPLIFIER", "voltage source", ("speaker_a", returns), source, "amplifier", "", "bench")
+    if returns == OUTPUT_SHUNT_NET:
+        joint = Steady(value=0.0)
+        build.add("BENCH_SHUNT", "voltage source", (returns, GROUND), joint, "shunt", "", "bench")
     if not values.single_ended:
         build.add("BENCH_MIDDLE", "resistor", ("speaker_b", GROUND), 1.0, "amplifier's middle", "", "bench")
     conductance = sum(1.0 / count for count in values.branches)

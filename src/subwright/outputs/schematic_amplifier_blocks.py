@@ -16,11 +16,16 @@ from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Circuit
-from subwright.circuits.shunt_return import SHUNT_NET, amplifier_returns, through_shunt
+from subwright.circuits.shunt_return import (
+    OUTPUT_SHUNT_NET,
+    SHUNT_NET,
+    amplifier_returns,
+    through_shunt,
+)
 from subwright.outputs.schematic_amplifier import draw_class_d, draw_input_bank
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
-from subwright.outputs.schematic_guard_blocks import battery_shunt_ohm
+from subwright.outputs.schematic_guard_blocks import amplifier_shunt_ohm, battery_shunt_ohm
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_rails import draw_followers, draw_lifting
 from subwright.outputs.schematic_symbols import Point
@@ -85,25 +90,30 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
     if _mutes(design):
         made = _muted(made, result)
-    sense_ohm = battery_shunt_ohm(design)
-    over_shunt = sense_ohm is not None and result.rails in ("battery", "raised")
-    yield _over_shunt(made, result, sense_ohm or 0.0) if over_shunt else made
+    if result.rails in ("battery", "raised"):
+        for net, sense_ohm in (
+            (SHUNT_NET, battery_shunt_ohm(design)),
+            (OUTPUT_SHUNT_NET, amplifier_shunt_ohm(design)),
+        ):
+            if sense_ohm is not None:  # never both: the protection refuses a second one in this path
+                made = _over_shunt(made, result, sense_ohm, net)
+    yield made
 
 
-def _over_shunt(block: Block, result: AmplifierResult, sense_ohm: float) -> Block:
-    """The stage with each of its returns on the battery-side shunt; drawn as ever, under that name."""
+def _over_shunt(block: Block, result: AmplifierResult, sense_ohm: float, net: str) -> Block:
+    """The stage with each of its returns on a shunt's live end; drawn as ever, under that name."""
     straight = block.circuit
     kind = _kind(block, result)
     at = _RETURN_AT.get(kind) or (_MUTED[kind][0][0], _MUTED[kind][0][1] + 40)
 
     def returning(draw: _Draw, *, first: bool) -> _Draw:
         def both(kit: Kit) -> tuple[str, ...]:
-            kit.sheet.zero = SHUNT_NET
+            kit.sheet.zero = net
             kit.circuit, real = straight, kit.circuit
             notes = draw(kit)
             kit.circuit = real
             if first:
-                kit.sheet.flag(SHUNT_NET, at, "left", heavy=True)
+                kit.sheet.flag(net, at, "left", heavy=True)
                 kit.sheet.say(at[0] + 8, at[1] + 4, "all returns of this stage")
             return notes
 
@@ -111,7 +121,7 @@ def _over_shunt(block: Block, result: AmplifierResult, sense_ohm: float) -> Bloc
 
     return replace(
         block,
-        circuit=through_shunt(straight, sense_ohm, amplifier_returns),
+        circuit=through_shunt(straight, sense_ohm, amplifier_returns, net),
         draw=returning(block.draw, first=True),
         more=tuple(returning(draw, first=False) for draw in block.more),
     )
@@ -187,6 +197,7 @@ def _names(result: AmplifierResult) -> dict[str, str]:
         "reference": "REF 2.5 V",
         "mute": "MUTE",
         SHUNT_NET: "SHUNT",
+        OUTPUT_SHUNT_NET: "SHUNT OUT",
         **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
         **{f"lift_{leg}": f"LIFT {leg.upper()}" for leg in "ab"},
         **{f"gate_{leg}": f"GATE {leg.upper()}" for leg in "ab"},

@@ -111,7 +111,7 @@ def _side(kit: Kit, net: str, end: Point, y: int) -> None:
     switches = [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[0] == net]
     pitch = 110 if len(switches) < 3 else 80
     across = end[0]
-    x = across - 180 - pitch * (len(switches) - 1)
+    x = across - 190 - pitch * (len(switches) - 1)
     sheet.wire(end, (across, y), (x + 10, y), heavy=True)
     for switch in switches:
         short = (switch.designator,) if len(switches) > 2 and switch is not switches[-1] else ()

@@ -31,6 +31,7 @@ from subwright.stages.common import Corner, Level
 
 __all__ = [
     "battery_guard_block",
+    "amplifier_shunt_ohm",
     "battery_shunt_ohm",
     "control_block",
     "protection_block",
@@ -41,6 +42,12 @@ __all__ = [
 def battery_shunt_ohm(design: Design) -> float | None:
     """The shunt over which the battery's current returns, Ω; None where nothing is sensed by one."""
     trip = None if design.protection is None else design.protection.over_current
+    return None if trip is None or trip.method != "shunt" else trip.sense_ohm
+
+
+def amplifier_shunt_ohm(design: Design) -> float | None:
+    """The shunt that senses the amplifier's own current, Ω; None where nothing is sensed by one."""
+    trip = None if design.protection is None else design.protection.amplifier_current
     return None if trip is None or trip.method != "shunt" else trip.sense_ohm
 
 

@@ -10,6 +10,7 @@ from subwright.build.result import Design
 from subwright.build.wiring_values import battery_link, wiring_values
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Part
+from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET
 from subwright.circuits.wiring_circuit import DRIVER_NETS, UNIT_NETS, wiring_circuit
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
@@ -42,6 +43,7 @@ def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
         "speaker_a": "DRIVER +" if switched else "SPEAKER +",
         "speaker_b": "SPEAKER \u2212",
         "fused": "FUSED",
+        OUTPUT_SHUNT_NET: "SHUNT OUT",
     }
     stages = {
         "link, battery input": "wiring",
@@ -166,6 +168,8 @@ def _speaker(kit: Kit, top: int) -> None:
         sheet.say(110, low + 40, "0 V at the amplifier's output filter")
     else:
         sheet.flag(returns, (190, low), "left", heavy=True)
+        if returns == OUTPUT_SHUNT_NET:
+            sheet.say(110, low + 40, "over the shunt to 0 V at the amplifier's output filter")
 
 
 def _branches(kit: Kit) -> list[list[Part]]:

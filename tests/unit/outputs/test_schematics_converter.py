@@ -28,6 +28,10 @@ BUILDS: dict[str, tuple[int, int, dict[str, object]]] = {
     "494 with divider": (12, 150, {"controller": "TL494", "dead_time": "1.5 us"}),
     "direct": (12, 150, {"gate_drive": "direct"}),
     "two clamp cases": (12, 190, {"clamp": "resistor"}),
+    **{
+        f"{count} a side over the shunt": (24, 320, {"mosfets_per_side": count, "mosfet": "IRFB4115"})
+        for count in (2, 3, 4)
+    },
 }
 
 
@@ -43,6 +47,7 @@ def sheets(name: str, style: ResistorStyle) -> tuple[SchematicSheet, ...]:
         "amplifier": {"kind": "class_d_half_bridge"},
         "enclosure": {"kind": "sealed"},
         "converter": wishes,
+        "protection": {"over_current": "shunt" if "shunt" in name else "none"},
     }
     made = schematics(solve_build(BuildSpec.model_validate(spec), LIBRARY), LIBRARY, style=style)
     assert [reason for title, reason in made.missing if "onverter" in title or title == "Gate drive"] == []

@@ -57,8 +57,8 @@ FORMS: dict[str, tuple[str, Changes, int]] = {
         "cargo-bike-cinema",
         {
             "protection": {
-                "over_current": "shunt",
-                "amplifier_current": "shunt",
+                "over_current": "shunt",  # a second shunt in the same return would read this one's drop
+                "amplifier_current": "switch",
                 "thermal_trimmer": True,
                 "trimmer": True,
             }

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from subwright import service
+from subwright.base.errors import SubwrightError
 from subwright.build.result import Design
 from subwright.circuits.netlist import GROUND, IEEE_315_LETTERS, Circuit
 from subwright.circuits.shunt_return import SHUNT_NET
@@ -229,6 +230,27 @@ def test_the_battery_returns_over_the_shunt_that_senses_it(path: Path) -> None:
         texts = [(" ".join(label.lines), label.box) for label in sheet.labels] + list(sheet.fixed)
         for (a, box_a), (b, box_b) in combinations(texts, 2):
             assert overlap(box_a, box_b) == 0.0, (sheet.key, a, b)
+
+
+def test_the_amplifier_returns_over_the_shunt_that_senses_it(path: Path) -> None:
+    """A loudspeaker on 0 V by its own return, a stage on one supply by the stage's."""
+    drawn = changed(path, protection={"amplifier_current": "shunt"})
+    assert drawn.missing == ()
+    assert loose_flags(drawn) <= set(OUT_OF_THE_BUILD)
+    single = made(path)[0].amplifier.rails in ("battery", "raised")
+    assert bearers(drawn, "SHUNT OUT") == {"protection", "amplifier" if single else "wiring"}
+    assert bearers(made(path)[1], "SHUNT OUT") == set()
+    for sheet in drawn.sheets:
+        assert [label.lines for label in sheet.labels if label.cost > 0.0] == [], sheet.key
+
+
+def test_a_second_shunt_in_the_same_return_is_refused(path: Path) -> None:
+    both = {"amplifier_current": "shunt", "over_current": "shunt"}
+    if made(path)[0].amplifier.rails not in ("battery", "raised"):
+        assert bearers(changed(path, protection=both), "SHUNT OUT") == {"protection", "wiring"}
+        return
+    with pytest.raises(SubwrightError, match="returns over the battery's shunt"):
+        changed(path, protection=both)
 
 
 def test_the_supply_feeds_nothing_past_the_shunt(path: Path) -> None:
