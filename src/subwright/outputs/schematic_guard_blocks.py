@@ -30,8 +30,8 @@ from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 
 __all__ = [
-    "battery_guard_block",
     "amplifier_shunt_ohm",
+    "battery_guard_block",
     "battery_shunt_ohm",
     "control_block",
     "protection_block",
