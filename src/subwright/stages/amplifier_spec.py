@@ -26,6 +26,7 @@ from subwright.physics.amplifier_models import ClassABModel, ClassDModel, Floats
 from subwright.physics.thermal import ThermalDevice
 from subwright.stages.amplifier_driving import Driving
 from subwright.stages.amplifier_inductor import WoundInductor
+from subwright.stages.amplifier_modulator_records import Modulator
 from subwright.stages.amplifier_rail_records import RailHeat, RailSwitching
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 
@@ -261,6 +262,7 @@ class AmplifierResult:
     ceilings : what a battery bridge could do, per corner.
     devices : what heats the heatsink. input_capacitor_id, input_capacitor_count, input_capacitor_limit_a :
         bank at a battery bridge's supply; "" and 0 otherwise.
+    modulator : what drives the gates of class D; None for class AB.
     """
 
     kind: SettledKind
@@ -341,6 +343,7 @@ class AmplifierResult:
     contributors: tuple[Contributor, ...]
     sources: tuple[str, ...]
     reasons: tuple[str, ...]
+    modulator: Modulator | None = None
 
     @property
     def both_rails(self) -> bool:
