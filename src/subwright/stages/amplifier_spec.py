@@ -28,6 +28,7 @@ from subwright.stages.amplifier_driving import Driving
 from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_modulator_records import Modulator
 from subwright.stages.amplifier_rail_records import RailHeat, RailSwitching
+from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Contributor, Corner, Loss, PartUse
 
 __all__ = [
@@ -244,7 +245,8 @@ class AmplifierResult:
     lift_f, lift_needed_f, lift_capacitor_id, lift_count : class H: capacitance of each leg's lifting bank,
         what the lowest note needs, F, and its cans; 0 and "" for other kinds. lift_reached : share of the
         battery by which the rail stands above it at the end of a crest; 0 for other kinds.
-    driving : drivers, bias and feedback of class AB; None for class D.
+    driving : drivers, bias and feedback of class AB; None for class D. voltage_stage : what drives the
+        drivers; None for class D and for chips, which hold it.
     rail_switching : parts that change the rails, rail_heat : heat with and without; None and () for kinds
         whose rails stand still.
     inductance_h, filter_f, damping_ohm, damping_f : one leg's output filter; None for class AB.
@@ -344,6 +346,7 @@ class AmplifierResult:
     sources: tuple[str, ...]
     reasons: tuple[str, ...]
     modulator: Modulator | None = None
+    voltage_stage: VoltageStage | None = None
 
     @property
     def both_rails(self) -> bool:
