@@ -258,6 +258,7 @@ def _transformer_need(
             held=plan.regulated,
             halves_loaded=2 if demand.both_rails else 1,
         ),
+        tap_share=spec.amplifier.inner_rail if spec.amplifier.kind == "class_g" else 0.0,
     )
 
 

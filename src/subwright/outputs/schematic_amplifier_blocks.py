@@ -323,7 +323,7 @@ def _class_g(result: AmplifierResult, rail_v: float, library: Library) -> Block:
         draw_followers(kit)
         return (
             _HEAVY,
-            "TAP A and TAP B: taps of both half-secondaries, on the turns that the design states.",
+            "TAP A and TAP B: taps of both half-secondaries, on the converter's power sheet.",
             "Bolt followers and commutation diodes to the heatsink, insulated: their tabs are live.",
             "Resistors 0.25 W unless stated. All rails hold their charge after switching off: measure first.",
         )

@@ -13,6 +13,7 @@ from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_readings import power_readings
 from subwright.circuits.converter_values import from_result
 from subwright.circuits.shunt_return import SHUNT_NET, converter_returns, through_shunt
+from subwright.circuits.tapped_secondary import INNER_SECTIONS, with_taps
 from subwright.outputs.drawing import wrap
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
@@ -97,9 +98,13 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
     sense_ohm = battery_shunt_ohm(design)
     if sense_ohm is not None:
         circuit = through_shunt(circuit, sense_ohm, converter_returns)
+    if transformer.tap_turns:
+        circuit = with_taps(circuit, transformer.secondary_turns, transformer.tap_turns)
     period_s = 1.0 / result.plan.timing.switching_hz
     names = {
         SHUNT_NET: "SHUNT",
+        "tap_a": "TAP A",
+        "tap_b": "TAP B",
         "input": "BATTERY",
         "rail_positive": "RAIL +",
         "rail_negative": "RAIL −",
@@ -109,7 +114,10 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
     choke = result.choke
     texts: dict[str, tuple[str, ...]] = {
         **{f"T101{s}": (f"T101{s}", f"{transformer.primary_turns} t") for s in "AB"},
-        **{f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns} t") for s in "CD"},
+        **{
+            f"T101{s}": (f"T101{s}", f"{transformer.secondary_turns - transformer.tap_turns} t") for s in "CD"
+        },
+        **{name: (name, f"{transformer.tap_turns} t") for name in INNER_SECTIONS},
     }
     if choke is not None:
         texts |= {
@@ -154,7 +162,8 @@ def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, .
     return (
         f"Heavy lines carry the power; least wire: {links}.",
         f"T101: {transformer.core.id}{stack}; each half {_strands(transformer.primary)} and "
-        f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round.",
+        f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round."
+        f"{_tapped(transformer)}",
         *_choke_note(design),
         "The rails hold their charge after switching off: measure before touching.",
         "Resistors 0.25 W, film capacitors 63 V unless stated.",
@@ -171,6 +180,13 @@ def _choke_note(design: Design) -> tuple[str, ...]:
         f"{choke.wire.conductor_m * 1e3:.2f} mm on one core, gap {show(choke.gap_m, 'length')}; dots are "
         "starts: a winding the wrong way round saturates it.",
     )
+
+
+def _tapped(transformer: TransformerResult) -> str:
+    """Where the half-secondaries are tapped, for the note on the transformer."""
+    if not transformer.tap_turns:
+        return ""
+    return f" TAP A and B: {transformer.tap_turns} of {transformer.secondary_turns} turns from the centre."
 
 
 def _strands(winding: Winding) -> str:

@@ -35,8 +35,14 @@ def draw_converter(kit: Kit) -> None:
     else:
         _push_pull(kit, across)
         _clamp(kit)
-    kit.sheet.core(across + 20, 250, 350)
+    tall = 50 if _tapped(kit) else 0
+    kit.sheet.core(across + 20, 250 - tall, 350 + tall)
     _secondary(kit, across + 40)
+
+
+def _tapped(kit: Kit) -> bool:
+    """Whether each half-secondary is in two sections."""
+    return "tap_a" in kit.circuit.nets
 
 
 def _low(kit: Kit) -> str:
@@ -215,15 +221,18 @@ def _bridge(kit: Kit, across: int) -> None:
 def _secondary(kit: Kit, x: int) -> None:
     """Half-secondaries, rectifier, and each rail's bank."""
     sheet = kit.sheet
-    first = kit.place(kit.circuit.part("T101C"), x, _BUS - 30, turn=1, flip=True)
-    second = kit.place(kit.circuit.part("T101D"), x, _BUS + 30, turn=1, flip=True)
+    halves = ("T101G", "T101H") if _tapped(kit) else ("T101C", "T101D")
+    first = kit.place(kit.circuit.part(halves[0]), x, _BUS - 30, turn=1, flip=True)
+    second = kit.place(kit.circuit.part(halves[1]), x, _BUS + 30, turn=1, flip=True)
     sheet.wire(first["finish"], (x, _BUS), second["start"], heavy=True)
+    if _tapped(kit):
+        first, second = _outer_sections(kit, x, first, second)
     sheet.wire((x, _BUS), (x + 40, _BUS), (x + 40, _BUS + 10), heavy=True)
     sheet.ground(GROUND, (x + 40, _BUS + 10))
     upper, lower, a, b = 190, 400, x + 180, x + 240
     sheet.wire(first["start"], (x, upper), (a, upper), heavy=True)
     sheet.wire(second["finish"], (x, lower), (b, lower), heavy=True)
-    _snubber(kit, "rectifier snubber", "second_a", x + 90, upper)
+    _snubber(kit, "rectifier snubber", "second_a", x + (130 if _tapped(kit) else 90), upper)
     _snubber(kit, "rectifier snubber", "second_b", x + 60, lower)
     chokes = kit.circuit.by_role("output choke")
     plus, minus = ("choke_positive", "choke_negative") if chokes else ("rail_positive", "rail_negative")
@@ -249,6 +258,21 @@ def _secondary(kit: Kit, x: int) -> None:
         return
     _rail(kit, "rail_positive", b, 90)
     _rail(kit, "rail_negative", b, 540)
+
+
+def _outer_sections(kit: Kit, x: int, first: Placed, second: Placed) -> tuple[Placed, Placed]:
+    """The turns beyond the taps, and the taps' way to the amplifier."""
+    sheet = kit.sheet
+    above = kit.place(kit.circuit.part("T101C"), x, _BUS - 80, turn=1, flip=True)
+    below = kit.place(kit.circuit.part("T101D"), x, _BUS + 80, turn=1, flip=True)
+    for net, outer, inner in (
+        ("tap_a", above["finish"], first["start"]),
+        ("tap_b", below["start"], second["finish"]),
+    ):
+        sheet.wire(outer, inner, heavy=True)
+        sheet.wire(outer, (x + 20, outer[1]), heavy=True)
+        sheet.flag(net, (x + 20, outer[1]), "right", heavy=True)
+    return above, below
 
 
 def _rail(kit: Kit, net: str, x: int, y: int) -> None:

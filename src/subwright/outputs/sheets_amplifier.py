@@ -69,7 +69,7 @@ def amplifier_grids(design: Design) -> Iterator[Grid]:
             ("distance to the lower rail then", show(rails.head_v, "voltage")),
         ]
         if rails.form == "two pairs" and design.transformer is not None:
-            tap = max(1, round(rails.inner_ratio * design.transformer.secondary_turns))
+            tap = design.transformer.tap_turns
             rows.append(("tap of each half-secondary, from its centre", f"turn {tap} of {turns}"))
             rows.append(("each inner reservoir at least", show(rails.reservoir_needed_f, "capacitance")))
         if rails.form == "lifted":

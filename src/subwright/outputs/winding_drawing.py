@@ -14,6 +14,7 @@ __all__ = ["winding_svg"]
 
 _WIDTH = 920.0
 _CELL = 224.0
+_TAP_LEAD = 28.0  # a tap's lead is longer than the ends', so that their names stand apart
 _LIGHT = 1.2  # least space between strokes that stand for turns
 
 
@@ -151,6 +152,12 @@ def _coils(
             out.append(f'<circle cx="{num(x + side * 9)}" cy="{num(dot_y)}" r="3.2" class="dot"/>')
             if half:
                 out.append(line(away, y, away, y - gap, classes="frame"))
+            if winding.name == "secondary" and result.tap_turns:
+                share = result.tap_turns / winding.turns
+                tap_y = y + each * (share if half else 1.0 - share)
+                far = away - side * _TAP_LEAD
+                out.append(line(x, tap_y, far, tap_y, classes="frame"))
+                out.append(text(far - side * 6, tap_y + 4, f"S{5 + half}", classes="t", anchor=anchor))
             y = low + gap
         y -= gap
         count = f"{winding.halves} \u00d7 {winding.turns}" if winding.halves > 1 else f"{winding.turns}"
@@ -319,6 +326,7 @@ def _summary(result: TransformerResult, x: float, y: float) -> list[str]:
             *_foil_width(winding),
             f"{winding.layers} layer{'s' if winding.layers != 1 else ''}{laid(result, winding)}",
             f"cut {winding.strands * winding.halves} \u00d7 {show(winding.cut_length_m, 'length')}",
+            *_taps(result, winding),
         )
         for i, words in enumerate(told):
             for part in wrap(words, 38):
@@ -328,6 +336,12 @@ def _summary(result: TransformerResult, x: float, y: float) -> list[str]:
     tape = f"tape {show(result.tape_width_m, 'length')} wide, {show(result.tape_length_m, 'length')}"
     out.append(text(x, row, tape, classes="ts sm"))
     return out
+
+
+def _taps(result: TransformerResult, winding: Winding) -> tuple[str, ...]:
+    if winding.name != "secondary" or not result.tap_turns:
+        return ()
+    return (f"taps S5 and S6: {result.tap_turns} turns from the centre",)
 
 
 def _foil_width(winding: Winding) -> tuple[str, ...]:

@@ -104,6 +104,8 @@ def _facts(result: TransformerResult) -> Iterator[str]:
                 + (f" by {show(winding.foil_width_m, 'length')}" if winding.foil_width_m > 0 else ""),
             )
         )
+        if winding.name == "secondary" and result.tap_turns:
+            rows.append(("", f"taps S5 and S6: {result.tap_turns} turns from the centre"))
     rows.append(
         ("tape", f"{show(result.tape_length_m, 'length')}, {show(result.tape_width_m, 'length')} wide")
     )

@@ -34,6 +34,7 @@ from subwright.stages.transformer_records import (
     TransformerResult,
     TransformerSpec,
     Winding,
+    tap_turns,
 )
 from subwright.stages.transformer_search import Found
 from subwright.stages.transformer_sheet import phasing_checks, winding_steps
@@ -269,6 +270,7 @@ def finish(
             sandwich=sandwich,
             insulation_m=spec.insulation_m,
             auxiliary=auxiliary,
+            tap=tap_turns(need.tap_share, secondary.turns),
         ),
         checks=phasing_checks(
             primary,
@@ -277,6 +279,7 @@ def finish(
             (leakage[0], leakage[1], leakage[2]),
             cold,
             auxiliary=auxiliary,
+            tap=tap_turns(need.tap_share, secondary.turns),
         ),
         search=statistics,
         need=need,

@@ -34,6 +34,7 @@ __all__ = [
     "TransformerSpec",
     "Winding",
     "WindingStep",
+    "tap_turns",
 ]
 
 Lay = Literal["twisted", "flat"]
@@ -209,6 +210,8 @@ class TransformerNeed:
     rectifier_filter : "capacitor": rails charged straight from the rectifier; "choke": output chokes.
     rail : the rail behind the rectifier; None judges candidates by the ratio's window alone.
     auxiliary : a small winding of its own for low-power rails; None where there is none.
+    tap_share : share of each half-secondary's turns, from its centre, at which an inner rail is tapped; 0
+        without a tap.
     """
 
     switching_hz: float
@@ -228,6 +231,20 @@ class TransformerNeed:
     rectifier_filter: Literal["capacitor", "choke"] = "capacitor"
     rail: RailNeed | None = None
     auxiliary: AuxiliaryNeed | None = None
+    tap_share: float = 0.0
+
+
+def tap_turns(share: float, turns: int) -> int:
+    """Whole turns at which a half-secondary is tapped, from its centre.
+
+    Parameters
+    ----------
+    share : wanted, dimensionless; 0 without a tap. turns : of the half.
+
+    >>> tap_turns(0.5, 9), tap_turns(0.0, 9), tap_turns(0.3, 2)
+    (4, 0, 1)
+    """
+    return max(1, min(round(share * turns), turns - 1)) if share > 0.0 else 0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -489,6 +506,11 @@ class TransformerResult:
     def windings(self) -> tuple[Winding, ...]:
         """All windings, from the core outwards; a secondary wound round the primary comes second."""
         return tuple(w for w in (self.primary, self.secondary, self.auxiliary) if w is not None)
+
+    @property
+    def tap_turns(self) -> int:
+        """Turns of each half-secondary from its centre to its tap; 0 without one."""
+        return tap_turns(self.need.tap_share, self.secondary_turns)
 
     @property
     def np(self) -> int:

@@ -2,7 +2,7 @@
 
 Ends are named P1–P2 and P3–P4 for the half-primaries, S1–S2 and S3–S4 for the half-secondaries, A1–A4 for a
 small winding over them; odd numbers are starts and carry the dot. A centre tap joins the finish of the first
-half to the start of the second. The primary of a full bridge has no halves: P1–P2 is all of it.
+half to the start of the second. S5 and S6 are taps of the half-secondaries for inner rails. The primary of a full bridge has no halves: P1–P2 is all of it.
 """
 
 from __future__ import annotations
@@ -173,7 +173,27 @@ def _sort(windings: tuple[Winding, ...]) -> WindingStep:
     )
 
 
-def _finish(windings: tuple[Winding, ...], core: Core) -> list[WindingStep]:
+def _taps(secondary: Winding, tap: int) -> list[WindingStep]:
+    """What to lead out while the secondary is wound; nothing without a tap."""
+    if not tap:
+        return []
+    foil = secondary.foil_width_m > 0
+    first, second = secondary.turns - tap, tap
+    apart = "" if foil else "Paint the strands of one half before they are laid together. "
+    what = "solder a tab across the strip" if foil else "pull a loop of all its strands out, twist it"
+    return [
+        WindingStep(
+            number=0,
+            action="The secondary is tapped: count its turns from the starts as you wind it. "
+            f"{apart}On the half that begins at S1, {what} and sleeve it after {_count(first, 'turn')}: S5. On the half that "
+            f"begins at S3 do the same after {_count(second, 'turn')}: S6. Each tap lies "
+            f"{_count(tap, 'turn')} from the centre. Don't cut the wire.",
+            winding=secondary.name,
+        )
+    ]
+
+
+def _finish(windings: tuple[Winding, ...], core: Core, tap: int) -> list[WindingStep]:
     """Ends sorted, centre taps joined, core closed."""
     primary, secondary = windings[:2]
     steps = [_sort(windings)]
@@ -201,7 +221,13 @@ def _finish(windings: tuple[Winding, ...], core: Core) -> list[WindingStep]:
         steps.append(
             _tap(
                 secondary,
-                "Join S2 to S3: the secondary's centre tap, 0 V of the rails. S1 and S4 go to the rectifier.",
+                "Join S2 to S3: the secondary's centre tap, 0 V of the rails. S1 and S4 go to the rectifier."
+                + (
+                    " Scrape, tin and join all strands of each loop: S5 is TAP A, S6 is TAP B, to the inner "
+                    "rails' rectifier."
+                    if tap
+                    else ""
+                ),
             )
         )
     else:
@@ -240,6 +266,7 @@ def winding_steps(
     sandwich: bool,
     insulation_m: float,
     auxiliary: Winding | None = None,
+    tap: int = 0,
 ) -> tuple[WindingStep, ...]:
     """Steps at the bench, in order.
 
@@ -250,6 +277,7 @@ def winding_steps(
     sandwich : whether half of the secondary lies below the primary.
     insulation_m : tape between primary and secondary, m.
     auxiliary : a small winding over all others; None where there is none.
+    tap : turns of each half-secondary from its centre to its tap; 0 without one.
 
     Returns
     -------
@@ -267,6 +295,7 @@ def winding_steps(
         below = secondary.turns // 2
         above = secondary.layers - secondary.layers_below
         middle = [
+            *_taps(secondary, tap),
             _wind(secondary, below, secondary.layers_below, lay, "first", _labels(secondary)),
             barrier,
             inner,
@@ -277,6 +306,7 @@ def winding_steps(
         middle = [
             inner,
             barrier,
+            *_taps(secondary, tap),
             _wind(secondary, secondary.turns, secondary.layers, lay, "whole", _labels(secondary)),
         ]
     windings: tuple[Winding, ...] = (primary, secondary)
@@ -284,7 +314,7 @@ def winding_steps(
         windings = (*windings, auxiliary)
         small = _wind(auxiliary, auxiliary.turns, auxiliary.layers, lay, "whole", _labels(auxiliary))
         middle = [*middle, replace(barrier, action=f"{wrap} The small winding lies on it."), small]
-    steps = [prepare, *middle, *_finish(windings, core)]
+    steps = [prepare, *middle, *_finish(windings, core, tap)]
     return tuple(replace(step, number=i) for i, step in enumerate(steps, start=1))
 
 
@@ -309,6 +339,7 @@ def phasing_checks(
     cold_ohm: tuple[float, float],
     *,
     auxiliary: Winding | None = None,
+    tap: int = 0,
 ) -> tuple[PhasingCheck, ...]:
     """Readings on the finished transformer, with what passes.
 
@@ -319,6 +350,7 @@ def phasing_checks(
     leakage_h : leakage referred to a half-primary: expected, low, high, H.
     cold_ohm : resistance of a half-primary and of a half-secondary at 20 °C, ohm.
     auxiliary : a small winding over all others; None where there is none.
+    tap : turns of each half-secondary from its centre to its tap; 0 without one.
 
     Returns
     -------
@@ -350,7 +382,7 @@ def phasing_checks(
             failure="Low: turns missing, a shorted turn, or a gap between the core halves. High: a turn too "
             "many, or another grade than thought.",
         ),
-        *_phasing(primary, secondary, auxiliary),
+        *_phasing(primary, secondary, auxiliary, tap),
         PhasingCheck(
             number=0,
             action="Short the secondary from end to end with thick wire. Inductance of P1–P2 at 100 kHz; "
@@ -382,7 +414,7 @@ def phasing_checks(
     return tuple(replace(check, number=i) for i, check in enumerate(checks, start=1))
 
 
-def _phasing(primary: Winding, secondary: Winding, auxiliary: Winding | None) -> list[PhasingCheck]:
+def _phasing(primary: Winding, secondary: Winding, auxiliary: Winding | None, tap: int) -> list[PhasingCheck]:
     """Which end is which, and how many turns: ratios of inductance and of voltage."""
     ratio = secondary.turns / primary.turns
     part = "S1–S2" if secondary.halves == 1 else "S1–S2, and of S3–S4,"
@@ -429,6 +461,15 @@ def _phasing(primary: Winding, secondary: Winding, auxiliary: Winding | None) ->
                 2.0,
                 "Close to zero: one half-secondary is reversed; swap S3 with S4. Each rail would fill in "
                 "every other half cycle only.",
+            )
+        )
+    if tap:
+        checks.append(
+            _ratio(
+                f"{again}oltage of S5–S2, and of S3–S6, divided by that of S1–S2.",
+                tap / secondary.turns,
+                "The tap is on another turn: the inner rails would lie elsewhere. One turn changes the "
+                f"reading by {1.0 / secondary.turns:.2g}; unequal readings make the inner rails unequal.",
             )
         )
     if auxiliary is not None:

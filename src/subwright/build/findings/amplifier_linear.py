@@ -112,7 +112,7 @@ def inner_tap(design: Design) -> Iterator[Measure]:
     rails, transformer = design.amplifier.rail_switching, design.transformer
     if rails is None or rails.form != "two pairs" or transformer is None:
         return
-    turns = max(1, round(rails.inner_ratio * transformer.secondary_turns))
+    turns = transformer.tap_turns
     yield Measure(
         quantity="inner rails off the wanted ones",
         value=abs(turns / transformer.secondary_turns / rails.inner_ratio - 1.0),
