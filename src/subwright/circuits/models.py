@@ -15,6 +15,8 @@ __all__ = [
     "ControllerModel",
     "CurrentModeModel",
     "DiodeModel",
+    "GroundedComparatorModel",
+    "HalfBridgeDriverModel",
     "JunctionModel",
     "Model",
     "ModelKind",
@@ -22,6 +24,7 @@ __all__ = [
     "PhotovoltaicModel",
     "RegulatorModel",
     "RelayModel",
+    "SchmittInverterModel",
     "ShuntReferenceModel",
     "SquareLawModel",
     "SwitchModel",
@@ -43,6 +46,9 @@ ModelKind: TypeAlias = Literal[
     "square law",
     "controller",
     "current mode",
+    "grounded comparator",
+    "schmitt inverter",
+    "half-bridge driver",
 ]
 
 
@@ -78,6 +84,7 @@ class JunctionModel:
     """A small diode, light-emitting or not: an exponential through one forward voltage and current.
 
     ``junction_f``, where given, is its capacitance: it lets a simulator's steps through fast edges.
+    ``series_ohm``, where given, adds its drop.
     """
 
     kind: ClassVar[ModelKind] = "junction"
@@ -85,6 +92,7 @@ class JunctionModel:
     forward_v: float
     rated_a: float
     junction_f: float = 0.0
+    series_ohm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -114,12 +122,18 @@ class SquareLawModel:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class OpAmpModel:
-    """An op-amp with one pole: gain 1/(1/dc_gain + j f/gbw_hz), ideal inputs and output."""
+    """An op-amp with one pole: gain 1/(1/dc_gain + j f/gbw_hz), ideal inputs and output.
+
+    ``slew_v_per_s`` and ``swing_v``, where given, limit how fast and between which voltages against ground
+    its output goes.
+    """
 
     kind: ClassVar[ModelKind] = "op-amp"
     name: str
     gbw_hz: float
     dc_gain: float
+    slew_v_per_s: float | None = None
+    swing_v: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -258,11 +272,71 @@ class CurrentModeModel:
     quiescent_a: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class GroundedComparatorModel:
+    """A fast comparator whose open output pulls to a ground pin of its own, apart from its lower supply.
+
+    ``delay_s`` is the response at either edge, a pure delay for pulses longer than it and a limit for
+    shorter ones. Input bias flows in.
+    """
+
+    kind: ClassVar[ModelKind] = "grounded comparator"
+    name: str
+    offset_v: float
+    bias_a: float
+    saturation_ohm: float
+    delay_s: float
+    supply_a: float  # of one comparator
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SchmittInverterModel:
+    """A CMOS Schmitt-trigger inverter; thresholds are shares of its supply.
+
+    ``output_ohm`` is either switch of its output, ``input_f`` the capacitance of its input what one
+    change of state takes from the supply.
+    """
+
+    kind: ClassVar[ModelKind] = "schmitt inverter"
+    name: str
+    low_share: float
+    high_share: float
+    output_ohm: float
+    delay_s: float
+    input_f: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HalfBridgeDriverModel:
+    """A driver of an upper and a lower MOSFET with a floating upper side and an edge-triggered stop.
+
+    Inputs change over at ``input_share`` of the logic supply. A stop, or a supply below its lockout, ends the
+    pulse at once; the output then waits for the next rising edge of its input (of the lower output: only
+    after a stop). ``source_ohm`` and ``sink_ohm`` are the switches of each output.
+    """
+
+    kind: ClassVar[ModelKind] = "half-bridge driver"
+    name: str
+    input_share: float
+    on_s: float
+    off_s: float
+    source_ohm: float
+    sink_ohm: float
+    uvlo_on_v: float
+    uvlo_off_v: float
+    logic_a: float
+    lower_a: float
+    upper_a: float
+
+
 Model: TypeAlias = (
     BipolarModel
     | ControllerModel
     | CurrentModeModel
     | DiodeModel
+    | GroundedComparatorModel
+    | HalfBridgeDriverModel
+    | SchmittInverterModel
     | ZenerModel
     | JunctionModel
     | SquareLawModel

@@ -22,18 +22,22 @@ from subwright.circuits.models import (
     ControllerModel,
     CurrentModeModel,
     DiodeModel,
+    GroundedComparatorModel,
+    HalfBridgeDriverModel,
     JunctionModel,
     Model,
     OpAmpModel,
     PhotovoltaicModel,
     RegulatorModel,
     RelayModel,
+    SchmittInverterModel,
     ShuntReferenceModel,
     SquareLawModel,
     SwitchModel,
     ZenerModel,
 )
 from subwright.circuits.netlist import GROUND, Circuit, Part, Pulse, Ramp, Steady
+from subwright.circuits.switching_text import driver_text, grounded_comparator_text, schmitt_text
 
 __all__ = ["Deck", "deck"]
 
@@ -46,6 +50,7 @@ _INSULATION_OHM: Final = 1e9
 _COMPARATOR_PER_V: Final = 1e4  # slope of the comparator's decision: fully over within 0.3 mV
 _SHUNT_A_PER_V: Final = 100.0
 _INTEGRATOR_S: Final = 1e-3  # transconductance of the op-amp's first stage, siemens
+_CLAMP_S: Final = 1.0  # that holds an op-amp's first stage within its swing, siemens
 _WIDTH: Final = 100
 
 
@@ -190,6 +195,8 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
             yield f"X{name} {at} {part.model}"
         case "relay" | "gate driver" | "3525 controller" | "494 controller" | "384x controller":
             yield f"X{name} {at} {part.model}"
+        case "grounded comparator" | "schmitt inverter" | "half-bridge driver":
+            yield f"X{name} {at} {part.model}"
         case "op-amp":
             yield f"X{name} {' '.join(nets[:3])} {part.model}"
         case "mosfet":
@@ -280,6 +287,7 @@ def _model(model: Model) -> Iterator[str]:
             yield f"D1 a k {name}_JUNCTION"
             yield ".ends"
             charge = f" CJO={_n(model.junction_f)}" if model.junction_f else ""
+            charge += f" RS={_n(model.series_ohm)}" if model.series_ohm else ""
             yield f".model {name}_JUNCTION D(IS={_n(_SMALL_JUNCTION_A)} N={_n(n)}{charge})"
         case ZenerModel():
             knee = model.zener_v - model.slope_ohm * model.rated_a
@@ -305,10 +313,18 @@ def _model(model: Model) -> Iterator[str]:
             )
             yield f".model {name}_BODY D(IS=1e-09 N=1.0 RS=0.001 BV={_n(model.clamp_v)})"
         case OpAmpModel():
+            first_f = _INTEGRATOR_S / (2 * pi * model.gbw_hz)
             yield f".subckt {name} plus minus out"
-            yield f"G1 0 p plus minus {_n(_INTEGRATOR_S)}"
+            if model.slew_v_per_s is None:
+                yield f"G1 0 p plus minus {_n(_INTEGRATOR_S)}"
+            else:
+                most_a = model.slew_v_per_s * first_f
+                yield f"B1 0 p I={_n(most_a)}*tanh({_n(_INTEGRATOR_S / most_a)}*(V(plus)-V(minus)))"
             yield f"R1 p 0 {_n(model.dc_gain / _INTEGRATOR_S)}"
-            yield f"C1 p 0 {_n(_INTEGRATOR_S / (2 * pi * model.gbw_hz))}"
+            yield f"C1 p 0 {_n(first_f)}"
+            if model.swing_v is not None:
+                low, high = (f"V(p)-({_n(volts)})" for volts in model.swing_v)
+                yield f"B2 p 0 I={_n(0.5 * _CLAMP_S)}*(({high})+abs({high})+({low})-abs({low}))"
             yield "E1 out 0 p 0 1.0"
             yield ".ends"
         case ComparatorModel():
@@ -325,6 +341,12 @@ def _model(model: Model) -> Iterator[str]:
             yield f"I2 0 minus DC {_n(model.bias_a)}"
             yield f"B3 vp vm I={_n(model.supply_a)}*tanh(V(vp)-V(vm))"  # none without a supply
             yield ".ends"
+        case GroundedComparatorModel():
+            yield from grounded_comparator_text(model)
+        case SchmittInverterModel():
+            yield from schmitt_text(model)
+        case HalfBridgeDriverModel():
+            yield from driver_text(model)
         case ShuntReferenceModel():
             over = f"(V(r)-V(a)-({_n(model.reference_v)}))"
             yield f".subckt {name} k r a"

@@ -16,11 +16,14 @@ from subwright.circuits.models import (
     ControllerModel,
     CurrentModeModel,
     DiodeModel,
+    GroundedComparatorModel,
+    HalfBridgeDriverModel,
     JunctionModel,
     OpAmpModel,
     PhotovoltaicModel,
     RegulatorModel,
     RelayModel,
+    SchmittInverterModel,
     ShuntReferenceModel,
     SwitchModel,
     ZenerModel,
@@ -94,6 +97,9 @@ EVERY_KIND = Circuit(
         part("U6", "3525 controller", *"abcabcabcabcabca", model="PUSH_PULL"),
         part("U7", "494 controller", *"abcabcabcabcabca", model="OTHER_FAMILY"),
         part("U8", "384x controller", *"abcabcab", model="CURRENT_MODE"),
+        part("U9A", "grounded comparator", *"abcb0c", model="GROUNDED"),
+        part("U10A", "schmitt inverter", "a", "b", "c", "0", model="SCHMITT"),
+        part("U11", "half-bridge driver", *"abcabcabcab", model="HALF_BRIDGE"),
         part("E1", "voltage by voltage", "a", "0", "b", "c", value=-2.0),
         part("G1", "current by voltage", "a", "0", "b", "c", value=1.5),
         part("F1", "current by current", "a", "0", value=3.0, senses="BENCH_AC"),
@@ -121,6 +127,13 @@ EVERY_KIND = Circuit(
                          quiescent_a=0.011),
         PhotovoltaicModel(name="LIGHT", forward_v=1.3, rated_a=0.01, gain=1e-3, open_v=7.0, dark_ohm=2e3,
                           dark_a=1e-4),
+        GroundedComparatorModel(name="GROUNDED", offset_v=0.0, bias_a=2.5e-7, saturation_ohm=30.0,
+                                delay_s=8e-8, supply_a=4e-3),
+        SchmittInverterModel(name="SCHMITT", low_share=0.3, high_share=0.5, output_ohm=50.0, delay_s=1e-8,
+                             input_f=4e-12),
+        HalfBridgeDriverModel(name="HALF_BRIDGE", input_share=0.5, on_s=1.2e-7, off_s=9e-8, source_ohm=6.0,
+                              sink_ohm=6.0, uvlo_on_v=8.6, uvlo_off_v=8.2, logic_a=1e-5, lower_a=2e-4,
+                              upper_a=1e-4),
     ),
     couplings=(Coupling(designator="T1", windings=("T1A", "T1B"), factor=0.999),),
 )  # fmt: skip
@@ -170,6 +183,9 @@ XU4 a b c REGULATOR
 XU6 a b c a b c a b c a b c a b c a PUSH_PULL
 XU7 a b c a b c a b c a b c a b c a OTHER_FAMILY
 XU8 a b c a b c a b CURRENT_MODE
+XU9A a b c b 0 c GROUNDED
+XU10A a b c 0 SCHMITT
+XU11 a b c a b c a b c a b HALF_BRIDGE
 EE1 a 0 b c -2.0
 GG1 a 0 b c 1.5
 FF1 a 0 VBENCH_AC 3.0
