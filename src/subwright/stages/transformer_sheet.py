@@ -2,7 +2,8 @@
 
 Ends are named P1–P2 and P3–P4 for the half-primaries, S1–S2 and S3–S4 for the half-secondaries, A1–A4 for a
 small winding over them; odd numbers are starts and carry the dot. A centre tap joins the finish of the first
-half to the start of the second. S5 and S6 are taps of the half-secondaries for inner rails. The primary of a full bridge has no halves: P1–P2 is all of it.
+half to the start of the second. S5 and S6 are taps of the half-secondaries for inner rails. The primary of a
+full bridge has no halves: P1–P2 is all of it.
 """
 
 from __future__ import annotations
@@ -185,8 +186,8 @@ def _taps(secondary: Winding, tap: int) -> list[WindingStep]:
         WindingStep(
             number=0,
             action="The secondary is tapped: count its turns from the starts as you wind it. "
-            f"{apart}On the half that begins at S1, {what} and sleeve it after {_count(first, 'turn')}: S5. On the half that "
-            f"begins at S3 do the same after {_count(second, 'turn')}: S6. Each tap lies "
+            f"{apart}On the half that begins at S1, {what} and sleeve it after {_count(first, 'turn')}: S5. "
+            f"On the half that begins at S3 do the same after {_count(second, 'turn')}: S6. Each tap lies "
             f"{_count(tap, 'turn')} from the centre. Don't cut the wire.",
             winding=secondary.name,
         )
