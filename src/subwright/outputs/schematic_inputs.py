@@ -43,7 +43,8 @@ def draw_difference_input(kit: Kit, name: str, upper: str, lower: str, middle: s
     sheet.say(90, _HOT - 100, f"channel {name.upper()}", head=True)
     hot, cold, out = f"hot_{name}", f"cold_{name}", f"receiver_{name}"
     minus, plus = f"minus_{name}", f"plus_{name}"
-    jack = kit.place(kit.at_net("connector", f"lead_hot_{name}"), 130, _HOT)
+    entry = kit.at_net("connector", f"lead_hot_{name}")
+    jack = kit.place(entry, 130, _HOT, shape="terminals" if "terminal" in entry.role else "")
     sheet.wire(jack["shell"], (130, _COLD), (150, _COLD))
     ends = [
         _lead(kit, f"lead_{side}_{name}", net, y, (upper, lower))

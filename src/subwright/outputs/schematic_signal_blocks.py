@@ -72,8 +72,7 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
     ]
     if entry.source == "speaker":
         notes[1] = (
-            "The sockets stand for two-pole terminals. Neither loudspeaker lead may touch ground: it would "
-            "short a bridge."
+            "Loudspeaker leads come in by screw terminals. Neither may touch ground: it would short a bridge."
         )
 
     def single(kit: Kit) -> tuple[str, ...]:

@@ -412,6 +412,26 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
                 ),
                 box=(-13, -13, 9, 13),
             )
+        case "terminals":  # a pair of screw terminals; the pins are a connector's
+            screws = tuple(
+                stroke
+                for y in (-3, 8)
+                for stroke in (
+                    _area(*_arc(0, y, 4, 0, 340), fill="open"),
+                    _line((-2.8, y + 2.8), (2.8, y - 2.8)),
+                )
+            )
+            return Symbol(
+                pins=(("signal", (20, 0)), ("shell", (0, 20))),
+                strokes=(
+                    _area((-9, -10), (9, -10), (9, 15), (-9, 15), fill="open"),
+                    _line((4, -3), (14, -3), (14, 0), (20, 0)),
+                    _line((0, 12), (0, 20)),
+                    *screws,
+                ),
+                box=(-10, -11, 10, 16),
+                marks=(Mark(x=-15, y=-3, content="+"), Mark(x=-15, y=9, content="\u2212")),
+            )
         case "jumper":
             return Symbol(
                 pins=_pair("1", "2"),

@@ -136,6 +136,17 @@ def test_flags_of_one_name_join_the_sheets(name: str) -> None:
     assert {"amplifier"} <= bearers["RAIL +"]
 
 
+def test_loudspeaker_level_comes_in_by_terminals_and_line_level_by_sockets() -> None:
+    """A socket is one pin in an open ring; a pair of terminals is two screws in a box."""
+    shapes = {}
+    for name in ("speaker level", "difference"):
+        sheet = next(sheet for sheet in drawn(name).sheets if sheet.key == "input")
+        body = re.search(r'<g data-part="J601"[^>]*>(.*?)</g>', sheet.svg)
+        assert body is not None
+        shapes[name] = (body.group(1).count("Z"), "sockets" in sheet.svg)
+    assert shapes == {"speaker level": (3, False), "difference": (1, True)}
+
+
 @pytest.mark.parametrize("pairs", [2, 5, 6, 7, 8])
 def test_many_pairs_stand_side_by_side_and_apart(pairs: int) -> None:
     example, changes = BUILDS["pairs"]
