@@ -14,7 +14,7 @@ from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_block import Block
-from subwright.outputs.schematic_texts import AMPLIFIER_PINS, CHIP_KINDS, chip_pin_number
+from subwright.outputs.schematic_pins import case_pin
 from subwright.outputs.schematic_trace import real_nets
 
 __all__ = ["JoinedPin", "joined_pins", "plain_name"]
@@ -158,17 +158,11 @@ def _pins(
 
 
 def _code(part: Part, name: str, pin: str, several: bool, channels: Mapping[str, int]) -> str:
-    known = AMPLIFIER_PINS.get((part.kind, channels.get(part.part_id, 0)))
+    known = case_pin(part, pin, channels)
     if known is not None:
-        if pin in ("V+", "V-"):
-            return known[1][0 if pin == "V+" else 1]
-        section = name.removeprefix(part.case)
-        out, minus, plus = known[0][ord(section) - ord("A") if section else 0].split()
-        return {"out": out, "-": minus, "+": plus}[pin]
+        return known
     if part.kind == "relay":
         return _RELAY[pin]
-    if part.kind in CHIP_KINDS:
-        return chip_pin_number(part, pin)
     short = _CODES.get(pin, pin)
     section = name.removeprefix(part.case)
     return f"{section}{short}"[:4] if several and section.isalpha() else short[:4]

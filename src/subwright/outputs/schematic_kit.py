@@ -8,13 +8,8 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.models import BipolarModel, SquareLawModel, SwitchModel
 from subwright.circuits.netlist import PINS, Circuit, Part, PartKind
 from subwright.outputs.schematic_pen import Placed, Sheet
-from subwright.outputs.schematic_texts import (
-    chip_pin_number,
-    pin_numbers,
-    polarised,
-    spare_sections,
-    supply_pin_numbers,
-)
+from subwright.outputs.schematic_pins import chip_pin_number, pin_numbers, supply_pin_numbers
+from subwright.outputs.schematic_texts import polarised, spare_sections
 from subwright.stages.common import PartUse
 from subwright.stages.filter import FilterBlock
 
@@ -134,18 +129,18 @@ class Kit:
         return self.sheet.place(part, x, y, turn=turned, flip=flip, shape=shape, lines=lines, also=also)
 
     def place_amplifier(self, part: Part, x: int, y: int, *, flip: bool = False) -> Placed:
-        """A section of an amplifier, its − input uppermost unless ``flip``."""
-        numbers = pin_numbers(part, self.channels[part.part_id])
+        """A section of an amplifier or a gate; an amplifier's − input is uppermost unless ``flip``."""
+        numbers = pin_numbers(part, self.channels)
         return self.sheet.place(part, x, y, flip=flip, numbers=numbers)
 
     def place_chip(self, part: Part, x: int, y: int) -> Placed:
-        """A controller's case with its pin numbers."""
+        """A controller's or a driver's case with its pin numbers."""
         numbers = {pin: chip_pin_number(part, pin) for pin in PINS[part.kind]}
         return self.sheet.place(part, x, y, numbers=numbers)
 
     def place_supply(self, part: Part, x: int, y: int) -> Placed:
-        """The supply pins of an amplifier's case."""
-        numbers = supply_pin_numbers(part, self.channels[part.part_id])
+        """The supply pins of an amplifier's or gate's case."""
+        numbers = supply_pin_numbers(part, self.channels)
         return self.sheet.place(part, x, y, shape="supply unit", numbers=numbers, name=part.case)
 
     def run(self, net: str, x: int, y: int, parts: Sequence[Part], *, heavy: bool = False) -> int:

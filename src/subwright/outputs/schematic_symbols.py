@@ -223,6 +223,34 @@ def _triangle(collector: bool) -> Symbol:
     )
 
 
+def _grounded_comparator() -> Symbol:
+    """A comparator whose open collector pulls to a ground pin of its own, drawn below."""
+    plain = _triangle(collector=True)
+    return Symbol(
+        pins=(*plain.pins, ("ground", (0, 20))),
+        strokes=(*plain.strokes, _line((0, 12), (0, 20))),
+        box=plain.box,
+        marks=plain.marks,
+    )
+
+
+def _schmitt_inverter() -> Symbol:
+    """Inverter with hysteresis (IEC 60617-12: general qualifying symbol 1, negated output)."""
+    return Symbol(
+        pins=(("in", (-30, 0)), ("out", (30, 0))),
+        strokes=(
+            _area((-18, -20), (18, -20), (18, 20), (-18, 20), fill="open"),
+            _line((-30, 0), (-18, 0)),
+            _area(*_arc(21, 0, 3, 0, 340), fill="open"),
+            _line((24, 0), (30, 0)),
+            _line((-11, 12), (3, 12), (3, 2)),
+            _line((-3, 12), (-3, 2), (11, 2)),
+        ),
+        box=(-18, -20, 24, 20),
+        marks=(Mark(x=0, y=-12, content="1"),),
+    )
+
+
 _CHIPS: Final = {
     # pins down the left and down the right side; their numbers are those of the case
     "3525 controller": (
@@ -234,6 +262,7 @@ _CHIPS: Final = {
         ("VCC", "OC", "C1", "E1", "C2", "E2", "GND"),
     ),
     "384x controller": (("REF", "FB", "COMP", "RTCT"), ("VCC", "OUT", "GND", "CS")),
+    "half-bridge driver": (("VDD", "HIN", "LIN", "SD", "VSS"), ("VB", "HO", "VS", "VCC", "LO", "COM")),
 }
 _CHIP_PITCH: Final = 40
 _CHIP_HALF: Final = 70
@@ -358,6 +387,10 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
             return _gate_driver()
         case "npn" | "pnp":
             return _transistor(kind == "npn")
+        case "grounded comparator":
+            return _grounded_comparator()
+        case "schmitt inverter":
+            return _schmitt_inverter()
         case "op-amp" | "comparator":
             return _triangle(kind == "comparator")
         case "supply unit":

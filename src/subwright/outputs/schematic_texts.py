@@ -4,43 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from types import MappingProxyType
 from typing import Final
 
 from subwright.base.units import code
-from subwright.circuits.netlist import PINS, Circuit, Part
+from subwright.circuits.netlist import Circuit, Part
+from subwright.outputs.schematic_pins import SECTIONED_KINDS, channels_of
 from subwright.stages.common import PartUse
 
 __all__ = [
-    "AMPLIFIER_PINS",
-    "CHIP_KINDS",
     "PLAIN_CAPACITOR_V",
     "PLAIN_RESISTOR_W",
-    "chip_pin_number",
     "part_texts",
-    "pin_numbers",
     "polarised",
     "spare_sections",
-    "supply_pin_numbers",
 ]
 
 PLAIN_RESISTOR_W: Final = "0.25 W"
 PLAIN_CAPACITOR_V: Final = "63 V"
 _RATING: Final = {"R": re.compile(r"\d+(?:\.\d+)? W\b"), "C": re.compile(r"\d+ V\b")}
-
-AMPLIFIER_PINS: Final[Mapping[tuple[str, int], tuple[tuple[str, ...], tuple[str, str]]]] = MappingProxyType(
-    {
-        # kind and channels: (out, −, +) of each section, then (V+, V−); usual cases, from memory
-        ("op-amp", 1): (("6 2 3",), ("7", "4")),
-        ("op-amp", 2): (("1 2 3", "7 6 5"), ("8", "4")),
-        ("op-amp", 4): (("1 2 3", "7 6 5", "8 9 10", "14 13 12"), ("4", "11")),
-        ("comparator", 2): (("1 2 3", "7 6 5"), ("8", "4")),
-        ("comparator", 4): (("2 4 5", "1 6 7", "14 8 9", "13 10 11"), ("3", "12")),
-    }
-)
-
-
-CHIP_KINDS: Final = frozenset({"3525 controller", "494 controller", "384x controller"})
 
 
 def polarised(part: Part, uses: Mapping[str, PartUse]) -> bool:
@@ -61,7 +42,7 @@ def part_texts(circuit: Circuit, uses: Mapping[str, PartUse]) -> dict[str, tuple
         if part.standing in ("bench", "inherent"):
             continue
         use = uses.get(part.role)
-        if part.kind in ("op-amp", "comparator"):
+        if part.kind in SECTIONED_KINDS:
             texts[part.designator] = (part.designator,)
             texts[part.case] = (part.case, part.part_id)
             continue
@@ -111,34 +92,13 @@ def _rating(letter: str, use: PartUse | None, plain: str) -> str:
     return "" if found is None or found.group() == plain else found.group()
 
 
-def pin_numbers(part: Part, channels: int) -> Mapping[str, str]:
-    """Case pin numbers of a section of an amplifier; empty where the family's case isn't known."""
-    known = AMPLIFIER_PINS.get((part.kind, channels))
-    if known is None:
-        return {}
-    section = part.designator.removeprefix(part.case)
-    out, minus, plus = known[0][ord(section) - ord("A") if section else 0].split()
-    return {"out": out, "-": minus, "+": plus}
-
-
-def supply_pin_numbers(part: Part, channels: int) -> Mapping[str, str]:
-    """Case pin numbers of the supply of an amplifier."""
-    known = AMPLIFIER_PINS.get((part.kind, channels))
-    return {} if known is None else {"V+": known[1][0], "V-": known[1][1]}
-
-
-def chip_pin_number(part: Part, pin: str) -> str:
-    """Case pin number of a controller, whose kind names its pins in their order."""
-    return str(PINS[part.kind].index(pin) + 1)
-
-
 def spare_sections(circuit: Circuit, channels: Mapping[str, int]) -> tuple[str, ...]:
     """Sections of amplifier cases that nothing uses: "U302D"."""
-    used = {part.designator for part in circuit.parts if part.kind in ("op-amp", "comparator")}
+    used = {part.designator for part in circuit.parts if part.kind in SECTIONED_KINDS}
     cases = {
-        part.case: channels[part.part_id]
+        part.case: channels_of(part, channels)
         for part in circuit.parts
-        if part.kind in ("op-amp", "comparator") and channels[part.part_id] > 1
+        if part.kind in SECTIONED_KINDS and channels_of(part, channels) > 1
     }
     return tuple(
         name

@@ -15,6 +15,7 @@ from typing import Final
 
 from subwright.base.errors import SubwrightError
 from subwright.circuits.netlist import PINS, Circuit, Part
+from subwright.outputs.schematic_pins import SECTIONED_KINDS, SUPPLY_PINS
 
 __all__ = ["Connection", "agree", "drawn_nets", "real_nets", "trace"]
 
@@ -153,7 +154,7 @@ def real_nets(
 
 
 def _seen(part: Part, pin: str) -> Pin:
-    supply = part.kind in ("op-amp", "comparator") and pin in ("V+", "V-")
+    supply = part.kind in SECTIONED_KINDS and pin in SUPPLY_PINS
     return (part.case if supply else part.designator, pin)
 
 
