@@ -17,6 +17,7 @@ __all__ = [
     "DiodeModel",
     "GroundedComparatorModel",
     "HalfBridgeDriverModel",
+    "JunctionFetModel",
     "JunctionModel",
     "Model",
     "ModelKind",
@@ -41,6 +42,7 @@ ModelKind: TypeAlias = Literal[
     "shunt reference",
     "regulator",
     "bipolar",
+    "junction fet",
     "relay",
     "photovoltaic",
     "square law",
@@ -174,9 +176,11 @@ class RegulatorModel:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BipolarModel:
-    """A bipolar transistor with a current gain and an exponential base, no more.
+    """A bipolar transistor with a current gain and an exponential base; the rest where it is given.
 
-    ``junction_f``, where given, is its base-emitter capacitance, and twice that of its collector.
+    ``junction_f`` is its base-emitter capacitance, and twice that of its collector. ``collector_f`` is the
+    latter by itself, the same at every voltage. ``transit_s`` is what its transition frequency comes from
+    beside the capacitances; ``early_v`` its Early voltage, 0 for none.
     """
 
     kind: ClassVar[ModelKind] = "bipolar"
@@ -185,6 +189,20 @@ class BipolarModel:
     current_gain: float
     saturation_a: float = 1e-14
     junction_f: float = 0.0
+    transit_s: float = 0.0
+    early_v: float = 0.0
+    collector_f: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JunctionFetModel:
+    """A junction field-effect transistor: ``on_ohm`` at no gate voltage, pinched off at ``pinch_v``."""
+
+    kind: ClassVar[ModelKind] = "junction fet"
+    name: str
+    channel: Literal["n", "p"]
+    on_ohm: float
+    pinch_v: float  # magnitude
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -339,6 +357,7 @@ Model: TypeAlias = (
     | SchmittInverterModel
     | ZenerModel
     | JunctionModel
+    | JunctionFetModel
     | SquareLawModel
     | SwitchModel
     | OpAmpModel

@@ -24,6 +24,7 @@ from subwright.circuits.models import (
     DiodeModel,
     GroundedComparatorModel,
     HalfBridgeDriverModel,
+    JunctionFetModel,
     JunctionModel,
     Model,
     OpAmpModel,
@@ -209,6 +210,8 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
                 yield f"D{name}_BODY {source} {drain} {part.model}_BODY"
         case "transistor":
             yield f"Q{name} {at} {part.model}"
+        case "junction fet":
+            yield f"J{name} {at} {part.model}"
         case "switch":
             yield f"R{name} {nets[0]} {nets[1]} {_n(_CONTACT_OHM)}"
         case "jumper":
@@ -355,9 +358,18 @@ def _model(model: Model) -> Iterator[str]:
             yield ".ends"
         case BipolarModel():
             kind = model.polarity.upper()
-            edges = f" CJE={_n(model.junction_f)} CJC={_n(0.5 * model.junction_f)}"
-            charge = edges if model.junction_f else ""
-            yield f".model {name} {kind}(IS={_n(model.saturation_a)} BF={_n(model.current_gain)}{charge})"
+            edges = f" CJE={_n(model.junction_f)}" if model.junction_f else ""
+            if model.collector_f:
+                edges += f" CJC={_n(model.collector_f)} MJC=0.0"
+            elif model.junction_f:
+                edges += f" CJC={_n(0.5 * model.junction_f)}"
+            edges += f" TF={_n(model.transit_s)}" if model.transit_s else ""
+            edges += f" VAF={_n(model.early_v)}" if model.early_v else ""
+            yield f".model {name} {kind}(IS={_n(model.saturation_a)} BF={_n(model.current_gain)}{edges})"
+        case JunctionFetModel():
+            factor = 0.5 / (model.on_ohm * model.pinch_v)
+            kind = "NJF" if model.channel == "n" else "PJF"
+            yield f".model {name} {kind}(VTO={_n(-model.pinch_v)} BETA={_n(factor)})"
         case RelayModel():
             middle = 0.5 * (model.pull_in_a + model.drop_out_a)
             half = 0.5 * (model.pull_in_a - model.drop_out_a)

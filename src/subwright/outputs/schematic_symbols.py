@@ -204,6 +204,21 @@ def _transistor(npn: bool) -> Symbol:
     )
 
 
+def _p_junction_fet() -> Symbol:
+    """Junction field-effect transistor, P channel: the arrow of its gate points away."""
+    return Symbol(
+        pins=(("drain", (10, -20)), ("gate", (-20, 0)), ("source", (10, 20))),
+        strokes=(
+            _line((-20, 0), (-3, 0)),
+            _line((-3, -13), (-3, 13), heavy=True),
+            _line((-3, -8), (10, -8), (10, -20)),
+            _line((-3, 8), (10, 8), (10, 20)),
+            _arrow((-14, 0), 180),
+        ),
+        box=(-15, -15, 12, 15),
+    )
+
+
 def _triangle(collector: bool) -> Symbol:
     """Op-amp or comparator without its supply pins; a comparator's open collector is underlined (IEC)."""
     marks = [Mark(x=-13, y=-10, content="−"), Mark(x=-13, y=10, content="+")]
@@ -381,6 +396,8 @@ def symbol(kind: str, style: ResistorStyle = "iec") -> Symbol:
             return _mosfet()
         case "p-mosfet":
             return _p_mosfet()
+        case "junction fet":
+            return _p_junction_fet()
         case "relay":
             return _relay()
         case "gate driver":
