@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
+from math import log
 from types import MappingProxyType
 from typing import Final, Literal
 
@@ -36,6 +38,8 @@ class OutputStage:
         (V, A) of the steady or 1 s curve; () for lateral field-effect transistors, which have none.
     breakdown_left : share of it left at ``tj_max_c``.
     device : "bipolar" or "lateral MOSFET". gain : least current gain at full current, 0 for a MOSFET.
+    gains : least current gain at collector currents, rising, (A, gain). transit_hz : transition frequency of
+        a bipolar pair, Hz. input_f, reverse_f : of a MOSFET's gate, to source and to drain, F.
     """
 
     id: str
@@ -58,6 +62,23 @@ class OutputStage:
     breakdown_left: float = 0.4
     device: Literal["bipolar", "lateral MOSFET"] = "bipolar"
     gain: float = 0.0
+    gains: tuple[tuple[float, float], ...] = ()
+    transit_hz: float = 0.0
+    input_f: float = 0.0
+    reverse_f: float = 0.0
+
+    def gain_at(self, current_a: float) -> float:
+        """Least current gain of one transistor at a collector current in A, between the sheet's points.
+
+        Logarithms of gain and current go in a straight line between points; outside them the nearest holds.
+        """
+        points = self.gains or ((self.peak_a, self.gain),)
+        if current_a <= points[0][0]:
+            return points[0][1]
+        for (low_a, low), (high_a, high) in pairwise(points):
+            if current_a <= high_a:
+                return float(low * (current_a / low_a) ** (log(high / low) / log(high_a / low_a)))
+        return points[-1][1]
 
     @property
     def safe_area(self) -> SafeArea | None:
@@ -96,6 +117,8 @@ _TIP35 = Provenance(
         "interface_k_per_w",
         "breakdown",
         "breakdown_left",
+        "gains",
+        "transit_hz",
     ),
 )
 _MJL = Provenance(
@@ -109,6 +132,8 @@ _MJL = Provenance(
         "ballast_ohm",
         "interface_k_per_w",
         "breakdown_left",
+        "gains",
+        "transit_hz",
     ),
 )
 _LATERAL = Provenance(
@@ -161,6 +186,8 @@ OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
                 device_a=25.0,
                 breakdown=((30.0, 4.0), (60.0, 1.0), (100.0, 0.36)),
                 gain=10.0,
+                gains=((1.5, 25.0), (15.0, 10.0)),
+                transit_hz=3e6,
             ),
             OutputStage(
                 id="2SC5200/2SA1943",
@@ -181,6 +208,8 @@ OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
                 device_a=15.0,
                 breakdown=((50.0, 3.0), (100.0, 0.8), (230.0, 0.15)),
                 gain=35.0,
+                gains=((1.0, 55.0), (7.0, 35.0), (15.0, 12.0)),
+                transit_hz=30e6,
             ),
             OutputStage(
                 id="MJL21194/MJL21193",
@@ -201,6 +230,8 @@ OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
                 device_a=16.0,
                 breakdown=((50.0, 4.0), (80.0, 2.25)),
                 gain=8.0,
+                gains=((8.0, 25.0), (16.0, 8.0)),
+                transit_hz=4e6,
             ),
             OutputStage(
                 id="2SK1058/2SJ162",
@@ -220,6 +251,8 @@ OUTPUT_STAGES: Final[Mapping[str, OutputStage]] = MappingProxyType(
                 device_v=160.0,
                 device_a=7.0,
                 device="lateral MOSFET",
+                input_f=900e-12,
+                reverse_f=40e-12,
             ),
         )
     }
