@@ -18,6 +18,7 @@ from subwright.circuits.models import (
     DiodeModel,
     GroundedComparatorModel,
     HalfBridgeDriverModel,
+    JunctionFetModel,
     JunctionModel,
     OpAmpModel,
     PhotovoltaicModel,
@@ -90,6 +91,7 @@ EVERY_KIND = Circuit(
         part("J2", "jumper", "a", "b"),
         part("J3", "jumper", "a", "b", setting=0.0),
         part("Q2", "transistor", "a", "b", "c", model="NPN"),
+        part("Q4", "junction fet", "a", "b", "c", model="P_JUNCTION"),
         part("U1A", "op-amp", "a", "b", "c", "b", "0", model="OPAMP"),
         part("U2A", "comparator", "a", "b", "c", "b", "0", model="COMPARATOR"),
         part("U3", "shunt reference", "a", "b", "0", model="SHUNT"),
@@ -115,6 +117,7 @@ EVERY_KIND = Circuit(
                         response_s=1.3e-6, supply_a=6e-4),
         ShuntReferenceModel(name="SHUNT", reference_v=2.495, pin_a=2e-6),
         BipolarModel(name="NPN", polarity="npn", current_gain=40.0),
+        JunctionFetModel(name="P_JUNCTION", channel="p", on_ohm=125.0, pinch_v=4.0),
         RegulatorModel(name="REGULATOR", reference_v=1.25),
         SwitchModel(name="UPSIDE_DOWN", on_ohm=2e-2, off_ohm=1e6, threshold_v=4.0, clamp_v=55.0, channel="p"),
         RelayModel(name="RELAY", coil_ohm=360.0, coil_h=2.0, pull_in_a=0.025, drop_out_a=0.005,
@@ -176,6 +179,7 @@ RJ1 a 0 1000000000.0
 RJ2 a b 0.01
 RJ3 a b 1000000000.0
 QQ2 a b c NPN
+JQ4 a b c P_JUNCTION
 XU1A a b c OPAMP
 XU2A a b c b 0 COMPARATOR
 XU3 a b 0 SHUNT
@@ -193,6 +197,27 @@ HH1 a 0 VBENCH_AC 0.5
 KT1_1 LT1A LT1B 0.999
 """
 RUN = Transient(stop_s=1e-3, step_s=1e-6)
+
+
+def test_a_bipolar_model_says_no_more_than_is_known() -> None:
+    def line(**known: float) -> str:
+        model = BipolarModel(name="NPN", polarity="npn", current_gain=40.0, **known)
+        circuit = Circuit(
+            name="one transistor",
+            parts=(
+                part("BENCH_SUPPLY", "voltage source", "a", "0", value=Steady(value=5.0)),
+                part("Q1", "transistor", "a", "a", "0", model="NPN"),
+            ),
+            models=(model,),
+        )
+        text = deck(circuit, RUN, [Voltage("a")]).text.replace("\n+ ", " ")
+        return next(row for row in text.splitlines() if row.startswith(".model NPN"))
+
+    assert line() == ".model NPN NPN(IS=1e-14 BF=40.0)"
+    assert line(junction_f=4e-12) == ".model NPN NPN(IS=1e-14 BF=40.0 CJE=4e-12 CJC=2e-12)"
+    assert line(transit_s=1e-9, early_v=80.0, collector_f=3e-12) == (
+        ".model NPN NPN(IS=1e-14 BF=40.0 CJC=3e-12 MJC=0.0 TF=1e-09 VAF=80.0)"
+    )
 
 
 def test_each_kind_of_part_has_its_line() -> None:
