@@ -11,29 +11,24 @@ from subwright.outputs.board_test import board_test_text
 from subwright.outputs.joined_nets import JoinedPin, joined_pins
 from subwright.outputs.print_code import design_code
 from subwright.outputs.schematic_exports import netlist_csv, spice_text
-from subwright.outputs.schematic_symbols import ResistorStyle
-from subwright.outputs.schematics import Schematics, schematics
+from subwright.outputs.schematics import Schematics
 from subwright.outputs.views import Figure, Sheet
 from subwright.parts.library import Library
 
 __all__ = ["build_pins", "circuits_sheet", "netlist_files", "schematic_files"]
 
 
-def schematic_files(
-    design: Design, library: Library, *, style: ResistorStyle = "iec", stamp: str = ""
-) -> Mapping[str, str]:
+def schematic_files(design: Design, library: Library, made: Schematics) -> Mapping[str, str]:
     """Every block's sheet as SVG and its netlist as SPICE text, and all nets as a table and as test records.
 
     Parameters
     ----------
-    design : the build. library : parts with the drawer merged. style : how resistors are drawn.
-    stamp : what every sheet says while a finding forbids building.
+    design : the build. library : parts with the drawer merged. made : its drawn circuits.
 
     Returns
     -------
     Text by file name.
     """
-    made = schematics(design, library, style=style, stamp=stamp)
     sheets = {f"{sheet.key}.svg": sheet.alone for sheet in made.sheets}
     return {**sheets, **netlist_files(design, library, made)}
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from subwright.circuits.filter_circuit import FILTER_OUTPUT
@@ -12,96 +13,183 @@ from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 from subwright.stages.filter import FilterBlock, FilterResult
 
-__all__ = ["draw_filter", "draw_filter_supply", "fits_with_supply"]
+__all__ = ["FilterPage", "draw_filter", "filter_pages"]
 
 _FIRST: Final = (120, 180)
 _RIGHT: Final = 1040
-_ROW: Final = 240
-_ROW_ALONE: Final = 210
+_OUT: Final = 60  # room that the last flag's words need beside the last block
+_INDENT: Final = 60  # of rows that go on from another
+_ROW: Final = 240  # from line to line over the supply
+_ROW_ALONE: Final = 200
+_HEAD: Final = 112  # of a block's name over its line
+_LOW_HEAD: Final = 88
+_BOTTOM: Final = 692
 _SUPPLY_Y: Final = 580
+_SUPPLY_ALONE_Y: Final = 200
+_CASES: Final = 3  # op-amp cases that stand beside their supply
 
 
-def fits_with_supply(result: FilterResult) -> bool:
-    """Whether the chain takes two rows at most, which leave room for the supply below them."""
-    x, rows = _FIRST[0], 1
-    for block in result.blocks:
-        if x + _width(block) > _RIGHT:
-            x, rows = _FIRST[0] + 60, rows + 1
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FilterPage:
+    """One of the filter's sheets.
+
+    Attributes
+    ----------
+    rows : places of the blocks in the chain, row by row. supply : whether the op-amps' supply is on it.
+    """
+
+    rows: tuple[tuple[int, ...], ...]
+    supply: bool
+
+    @property
+    def title(self) -> str:
+        """What it shows beside what the sheets before it show."""
+        return "continued" if self.rows else "supply"
+
+
+def filter_pages(result: FilterResult, cases: int) -> tuple[FilterPage, ...]:
+    """The chain in rows, the rows on as many sheets as they need, their supply below them or on its own.
+
+    Parameters
+    ----------
+    result : the blocks in order. cases : of the op-amps that its netlist has.
+    """
+    rows: list[list[int]] = [[]]
+    x = _FIRST[0]
+    last = len(result.blocks) - 1
+    for k, block in enumerate(result.blocks):
+        if rows[-1] and x + _width(block) > _RIGHT - (_OUT if k == last else 0):
+            x = _FIRST[0] + _INDENT
+            rows.append([])
+        rows[-1].append(k)
         x += _width(block)
-    return rows <= 2 and not _lift(result) and result.op_amp_supply.kind != "regulator"
+    sheets: list[list[list[int]]] = [[]]
+    for row in rows:
+        if sheets[-1] and not _room(result, [*sheets[-1], row], _BOTTOM, supply=False):
+            sheets.append([])
+        sheets[-1].append(row)
+    below = result.op_amp_supply.kind != "regulator" and cases <= _CASES
+    below = below and _room(result, sheets[-1], _SUPPLY_Y - 48, supply=True)
+    pages = [
+        FilterPage(rows=tuple(map(tuple, sheet)), supply=below and sheet is sheets[-1]) for sheet in sheets
+    ]
+    return (*pages, *(() if below else (FilterPage(rows=(), supply=True),)))
 
 
-def _lift(result: FilterResult) -> int:
-    """Room that a block with a second network above its amplifier needs."""
-    return 60 if any(block.kind == "transform" for block in result.blocks) else 0
+def _room(result: FilterResult, rows: Sequence[Sequence[int]], bottom: int, *, supply: bool) -> bool:
+    """Whether the last of these rows ends above ``bottom``."""
+    line_y, _ = _lines(result, rows, supply=supply)[-1]
+    return line_y + _depth(result, rows[-1]) <= bottom
+
+
+def _lines(
+    result: FilterResult, rows: Sequence[Sequence[int]], *, supply: bool
+) -> tuple[tuple[int, int], ...]:
+    """Each row's line, and how far over it the blocks' names stand."""
+    lines: list[tuple[int, int]] = []
+    before = 0
+    for row in rows:
+        lift, head = _lift(result, row), _HEAD if supply else _LOW_HEAD
+        y = _FIRST[1] + lift
+        if lines:
+            pitch = _ROW if supply else _ROW_ALONE
+            if before + head > pitch:
+                head = _LOW_HEAD
+            y = lines[-1][0] + max(pitch, (before + head + 9) // 10 * 10) + lift
+        lines.append((y, head + lift))
+        before = _depth(result, row)
+    return tuple(lines)
+
+
+def _lift(result: FilterResult, row: Sequence[int]) -> int:
+    """Room that a row needs above it where a block has a second network above its amplifier."""
+    return 60 if any(result.blocks[k].kind == "transform" for k in row) else 0
+
+
+def _depth(result: FilterResult, row: Sequence[int]) -> int:
+    """How far a row reaches down from its line."""
+    blocks = [result.blocks[k] for k in row]
+    if any("integrator A" in block.capacitors_f for block in blocks):
+        return 160
+    if any(block.kind == "all-pass" for block in blocks):
+        return 140
+    return 130 if any("right input" in block.resistors_ohm for block in blocks) else 108
 
 
 def _width(block: FilterBlock) -> int:
-    if "integrator A" in block.capacitors_f:
-        return 660
-    return _WIDTH[block.kind] + (120 if _pots(block) else 0)
-
-
-def draw_filter_supply(kit: Kit, result: FilterResult, origin: str) -> tuple[str, ...]:
-    """Draw what the op-amps run on, on a sheet of its own; ``origin`` as in ``draw_filter``."""
-    draw_supply(kit, result, 200, origin)
-    return ("Resistors 0.25 W, capacitors film 63 V unless stated.",)
+    more = 120 if _pots(block) else 0
+    more += 50 if "gain upper" in block.resistors_ohm else 0
+    return more + (660 if "integrator A" in block.capacitors_f else _WIDTH[block.kind])
 
 
 def draw_filter(
     kit: Kit,
     result: FilterResult,
+    page: FilterPage,
     *,
-    with_supply: bool = True,
     taken: frozenset[str] = frozenset(),
     origin: str = "from the converter",
 ) -> tuple[str, ...]:
-    """Draw the filter's netlist.
+    """Draw one sheet of the filter's netlist.
 
     Parameters
     ----------
-    kit : the sheet with the circuit on it. result : the blocks in order. with_supply : below the chain.
+    kit : the sheet with the circuit on it. result : the blocks in order. page : which of them it shows.
     taken : amplifiers in its cases that the inputs use. origin : where the supply's rails come from.
 
     Returns
     -------
     Notes for the foot of the sheet.
     """
-    lift = _lift(result)
-    x, y = _FIRST[0], _FIRST[1] + lift
-    row, pitch = y, _ROW if with_supply else _ROW_ALONE + lift
-    head = (112 if with_supply else 88) + lift
-    points = {point.net: point.designator for point in kit.circuit.test_points}
-    for k, block in enumerate(result.blocks):
-        if x + _width(block) > _RIGHT:
-            kit.sheet.flag(f"out_{k - 1}", (x, y), "right")
-            row += pitch
-            x, y = _FIRST[0] + 60, row
-            kit.sheet.flag(f"out_{k - 1}", (x, y), "left")
-        kit.sheet.say(x + 10, row - head, block.name, head=True)
-        x, y = _DRAW[block.kind](kit, block, k, x, y)
-        net = FILTER_OUTPUT if k == len(result.blocks) - 1 else f"out_{k}"
-        if net in points:
-            kit.sheet.name(net, (x, y), point=points[net])
-        if net == FILTER_OUTPUT:
-            kit.sheet.flag(net, (x + 20, y), "right", "to the power stage")
-            kit.sheet.wire((x, y), (x + 20, y))
-        elif k + 1 < len(result.blocks):
-            kit.sheet.wire((x, y), (x + 10, y))
-            x += 10
-    if with_supply:
+    notes = ["Resistors 0.25 W, capacitors film 63 V unless stated."]
+    if not page.rows:
+        draw_supply(kit, result, _SUPPLY_ALONE_Y, origin)
+        return tuple(notes)
+    for row, (line_y, head) in zip(page.rows, _lines(result, page.rows, supply=page.supply), strict=True):
+        _draw_row(kit, result, row, line_y, head)
+    if page.supply:
         draw_supply(kit, result, _SUPPLY_Y, origin)
-    spare = [name for name in kit.spare_sections if name not in taken]
-    notes = [
-        "Resistors 0.25 W, capacitors film 63 V unless stated.",
-    ]
-    if spare:
-        ground = kit.sheet.names.get(_signal_ground(kit), "0 V")
-        notes.append(f"Not used: {', '.join(spare)}. Join output and − input, + input to {ground}.")
+    if result.blocks[-1] is result.blocks[page.rows[-1][-1]]:
+        notes += _spare(kit, taken)
     notes.append(
         "Pin numbers are those of the family's usual case, from memory: check your maker's data sheet."
     )
     return tuple(notes)
+
+
+def _draw_row(kit: Kit, result: FilterResult, row: Sequence[int], line_y: int, head: int) -> None:
+    """Blocks beside one another; flags lead from the row before and to the row after."""
+    sheet = kit.sheet
+    points = {point.net: point.designator for point in kit.circuit.test_points}
+    x, y = _FIRST[0], line_y
+    if row[0] > 0:
+        x += _INDENT
+        sheet.flag(f"out_{row[0] - 1}", (x, y), "left")
+    for k in row:
+        block = result.blocks[k]
+        sheet.say(x + 10, line_y - head, block.name, head=True)
+        x, y = _DRAW[block.kind](kit, block, k, x, y)
+        last = k == len(result.blocks) - 1
+        net = FILTER_OUTPUT if last else f"out_{k}"
+        if net in points:
+            sheet.name(net, (x, y), point=points[net])
+        ahead = 20 if last else 10
+        sheet.wire((x, y), (x + ahead, y))
+        x += ahead
+        if last:
+            sheet.flag(net, (x, y), "right", "to the power stage")
+        elif k == row[-1]:
+            sheet.flag(net, (x, y), "right")
+        elif "integrator A" in block.capacitors_f:
+            sheet.name(net, (x, y))  # leads back to the stage's summing amplifier
+
+
+def _spare(kit: Kit, taken: frozenset[str]) -> list[str]:
+    spare = [name for name in kit.spare_sections if name not in taken]
+    if not spare:
+        return []
+    ground = kit.sheet.names.get(_signal_ground(kit), "0 V")
+    return [f"Not used: {', '.join(spare)}. Join output and − input, + input to {ground}."]
 
 
 def _signal_ground(kit: Kit) -> str:
@@ -266,7 +354,6 @@ def _state_variable(kit: Kit, block: FilterBlock, k: int, x: int, y: int) -> Poi
         sheet.wire((end, at[1]), (end + 10, at[1]))
         integrator = [kit.of(block, f"integrator {letter}")]
         at = _inverting(kit, f"virtual_{letter.lower()}_{k}", integrator, (end + 10, at[1]))
-    sheet.name(low, at)
     return at
 
 

@@ -12,6 +12,7 @@ __all__ = ["draw_supply"]
 
 _X: Final = 190
 _LAST_CASE: Final = 1050
+_CASE_ROW: Final = 170
 
 
 def draw_supply(kit: Kit, result: FilterResult, y: int, origin: str) -> None:
@@ -33,7 +34,7 @@ def draw_supply(kit: Kit, result: FilterResult, y: int, origin: str) -> None:
     for case in kit.cases("op-amp"):
         own = [decoupling.pop(0) for _ in rails if decoupling]
         if x > _LAST_CASE:
-            x, y = start, y + 130
+            x, y = start, y + _CASE_ROW
         _case(kit, case, own, x, y + 30)
         x += 150
 

@@ -17,6 +17,8 @@ _EDGE: Final = 30.0
 _TITLE: Final = 92.0  # height of the title block and the notes beside it
 _TITLE_WIDTH: Final = 430.0
 _ZONE: Final = 16.0
+_STAMP_MOST: Final = 110
+_STAMP_LETTER: Final = 8.6  # width of a bold letter
 
 DRAWING: Final[Box] = (
     _LEFT + _ZONE + 4,
@@ -55,13 +57,18 @@ def framed(title: Title, body: list[str], notes: tuple[str, ...], desc: str) -> 
         rect(left, top, right - left, bottom - top, classes="hair"),
         rect(inner[0], inner[1], inner[2] - inner[0], inner[3] - inner[1], classes="frame"),
     ]
+    stamp = _short(title.stamp, _STAMP_MOST)
+    stamped = inner[2] - 8 - _STAMP_LETTER * len(stamp) - 8 if stamp else right
     for k in range(6):
         x = inner[0] + (inner[2] - inner[0]) * (k + 0.5) / 6
         edge = inner[0] + (inner[2] - inner[0]) * k / 6
-        for y, y2 in ((top, inner[1]), (inner[3], bottom)):
-            parts.append(text(x, y + 12, str(k + 1), classes="sm ts", anchor="middle"))
-            if k:
+        for y, y2, end in ((top, inner[1], stamped), (inner[3], bottom, right)):
+            if x < end:
+                parts.append(text(x, y + 12, str(k + 1), classes="sm ts", anchor="middle"))
+            if k and edge < end:
                 parts.append(line(edge, y, edge, y2, classes="hair"))
+    if stamp:  # in the edge: the drawing has the whole of the frame
+        parts.append(text(inner[2] - 8, top + 13, stamp, classes="h ta", anchor="end"))
     for k, letter in enumerate("ABCD"):
         y = inner[1] + (inner[3] - inner[1]) * (k + 0.5) / 4
         edge = inner[1] + (inner[3] - inner[1]) * k / 4
@@ -96,7 +103,7 @@ def index(titles: Sequence[str]) -> list[str]:
 
 def _block(title: Title, inner: Box) -> list[str]:
     x, y = inner[2] - _TITLE_WIDTH, inner[3] - _TITLE
-    parts = [
+    return [
         rect(x, y, _TITLE_WIDTH, _TITLE, classes="frame"),
         line(x, y + 34, inner[2], y + 34, classes="hair"),
         line(x, y + 64, inner[2], y + 64, classes="hair"),
@@ -107,13 +114,6 @@ def _block(title: Title, inner: Box) -> list[str]:
         text(x + 10, y + 83, f"{title.made_with} \u00b7 \u2192 2: goes on at sheet 2", classes="sm ts"),
         text(inner[2] - 110, y + 83, f"A4, {title.symbols}", classes="sm ts"),
     ]
-    if title.stamp:
-        words = wrap(title.stamp, 56)
-        parts += [
-            text(inner[2] - 8, inner[1] + 18 + 15 * k, row, classes="h ta", anchor="end")
-            for k, row in enumerate(words)
-        ]
-    return parts
 
 
 def _notes(notes: tuple[str, ...], inner: Box) -> list[str]:

@@ -10,11 +10,12 @@ from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.circuits.input_circuit import INPUT_OUTPUTS, input_circuit
 from subwright.circuits.signal_circuit import filter_inputs, input_place, summing_ohm
 from subwright.outputs.schematic_block import Block
-from subwright.outputs.schematic_filter import draw_filter, draw_filter_supply, fits_with_supply
+from subwright.outputs.schematic_filter import FilterPage, draw_filter, filter_pages
 from subwright.outputs.schematic_inputs import draw_difference_input, draw_single_inputs
 from subwright.outputs.schematic_kit import Kit
 from subwright.parts.library import Library
 from subwright.stages.common import Corner
+from subwright.stages.filter import FilterResult
 
 __all__ = ["filter_block", "input_block", "supply_of_the_filter_v"]
 
@@ -82,7 +83,9 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
     def difference(name: str) -> Callable[[Kit], tuple[str, ...]]:
         def draw(kit: Kit) -> tuple[str, ...]:
             draw_difference_input(kit, name, *supply, place.middle, cases=name == "a")
-            return (*notes, "The amplifiers lie in the filter's cases, whose supply is on its sheet.")
+            shared = [case.case for case in kit.cases("op-amp") if case.standing != "bought"]
+            also = f"{', '.join(shared)} also serves the filter, whose sheet shows its decoupling."
+            return (*notes, "+OP comes from the filter's sheet.", *((also,) if shared else ()))
 
         return draw
 
@@ -104,6 +107,16 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
     )
 
 
+def _inner_names(result: FilterResult) -> dict[str, str]:
+    """Printed names within state-variable stages, each stage's own: "BAND A" of low-pass A."""
+    stages = [
+        (k, block.name) for k, block in enumerate(result.blocks) if "integrator A" in block.capacitors_f
+    ]
+    return {
+        f"{word}_{k}": f"{word.upper()} {name.split()[-1]}" for k, name in stages for word in ("high", "band")
+    }
+
+
 def filter_block(design: Design, library: Library) -> Iterator[Block]:
     """The line-level filter, with what its op-amps run on.
 
@@ -116,7 +129,7 @@ def filter_block(design: Design, library: Library) -> Iterator[Block]:
     Its block.
     """
     result = design.filter
-    apart, by_winding = not fits_with_supply(result), _by_winding(design)
+    by_winding = _by_winding(design)
     origin = "from the auxiliary supply" if by_winding else "from the converter"
     taken = frozenset(input_place(result, library, design.input.op_amps).sections)
     names = {
@@ -125,16 +138,24 @@ def filter_block(design: Design, library: Library) -> Iterator[Block]:
         "filter_out": "FILTER OUT",
         **{net: f"IN {letter}" for net, letter in zip(filter_inputs(result), "AB", strict=False)},
         **{f"out_{k}": f"AFTER {k + 1}" for k in range(len(result.blocks))},
-        **{f"{word}_{k}": word.upper() for word in ("high", "band") for k in range(len(result.blocks))},
+        **_inner_names(result),
     }
+    circuit = filter_circuit(result, library, supply_v=supply_of_the_filter_v(design))
+    cases = {part.case for part in circuit.parts if part.kind == "op-amp"}
+    pages = filter_pages(result, len(cases))
+
+    def placed(page: FilterPage) -> Callable[[Kit], tuple[str, ...]]:
+        return lambda kit: draw_filter(kit, result, page, taken=taken, origin=origin)
+
     yield Block(
         key="filter",
         title="Line-level filter",
         stage="filter",
-        circuit=filter_circuit(result, library, supply_v=supply_of_the_filter_v(design)),
+        circuit=circuit,
         names=names,
-        draw=lambda kit: draw_filter(kit, result, with_supply=not apart, taken=taken, origin=origin),
-        more=((lambda kit: draw_filter_supply(kit, result, origin)),) if apart else (),
+        draw=placed(pages[0]),
+        more=tuple(placed(page) for page in pages[1:]),
+        more_titles=tuple(page.title for page in pages[1:]),
         analysis=AcSweep(low_hz=5.0, high_hz=1000.0, per_decade=50),
         probes=(Voltage(FILTER_OUTPUT),),
     )

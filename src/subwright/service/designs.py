@@ -160,14 +160,14 @@ def _verified(build: Design | Solved) -> tuple[SavedDesign, ...]:
 def schematic_files(
     build: Solved, style: ResistorStyle = "iec"
 ) -> tuple[Mapping[str, str], tuple[tuple[str, str], ...]]:
-    """Circuit diagrams, netlist and SPICE text by file name, and blocks without a circuit with the reason."""
+    """Circuit diagrams, netlist and SPICE text by file name, and blocks without a diagram with the reason."""
     from subwright.outputs.design_view import stamp_of
-    from subwright.outputs.schematic_blocks import blocks
-    from subwright.outputs.schematic_files import schematic_files as made
+    from subwright.outputs.schematic_files import schematic_files as texts
+    from subwright.outputs.schematics import schematics
 
     library = library_of(build)
-    _, missing = blocks(build.design, library)
-    return made(build.design, library, style=style, stamp=stamp_of(build.design)), missing
+    made = schematics(build.design, library, style=style, stamp=stamp_of(build.design))
+    return texts(build.design, library, made), made.missing
 
 
 def sheets(design: Design) -> tuple[Sheet, ...]:
@@ -193,7 +193,12 @@ def pack_archive(build: Design | Solved, progress: Progress = quiet, *, paper: P
     return zipped({**files, CHECKSUMS: checksums(files)})
 
 
-def source_rows(design: Design) -> tuple[Source, ...]:
-    """The works that a design rests on, by key."""
+def source_rows(design: Design, stage: str = "") -> tuple[Source, ...]:
+    """The works that a design rests on, by key; with ``stage`` those of that stage's formulas and checks."""
     known = bibliography()
-    return tuple(known[key] for key in design.source_keys() if key in known)
+    keys = design.source_keys()
+    if stage:
+        own = set(getattr(getattr(design, stage, None), "sources", ()))
+        own.update(finding.source for finding in design.findings if finding.stage == stage)
+        keys = tuple(key for key in keys if key in own)
+    return tuple(known[key] for key in keys if key in known)

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from subwright import service
-from subwright.outputs.schematic_frame import DRAWING
+from subwright.outputs.schematic_frame import DRAWING, Title, framed
 from subwright.outputs.schematic_labels import overlap
 from subwright.outputs.schematic_trace import drawn_nets, real_nets
 from subwright.outputs.schematics import Schematics, schematics
@@ -45,6 +45,26 @@ BUILDS: Mapping[str, tuple[str, Mapping[str, Mapping[str, Any]]]] = {
         {"filter": {"topology": "state-variable", "order": 2, "alignment": "butterworth"}},
     ),
     "multiple feedback": (VAN, {"filter": {"topology": "multiple-feedback", "phase_control": True}}),
+    "state variable, two stages on the battery": (
+        BIKE,
+        {"filter": {"topology": "state-variable", "order": 4, "phase_control": True}},
+    ),
+    "everything": (
+        VAN,
+        {
+            "filter": {
+                "topology": "state-variable",
+                "sweep_low_hz": 50.0,
+                "sweep_high_hz": 150.0,
+                "boost_db": 6.0,
+                "transform_hz": 35.0,
+                "phase_control": True,
+                "sensitivity_v": 0.25,
+                "sensitivity_most_v": 2.0,
+            },
+            "input": {"receiver": "difference"},
+        },
+    ),
     "swept": (VAN, {"filter": {"sweep_low_hz": 50.0, "sweep_high_hz": 120.0, "sensitivity_most_v": 5.0}}),
 }
 KEYS = frozenset({"input", "filter", "amplifier"})
@@ -147,6 +167,20 @@ def test_loudspeaker_level_comes_in_by_terminals_and_line_level_by_sockets() -> 
     assert shapes == {"speaker level": (3, False), "difference": (1, True)}
 
 
+@pytest.mark.parametrize("name", ["state variable, two stages on the battery", "everything"])
+def test_each_state_variable_stage_has_its_own_names(name: str) -> None:
+    """A second "BAND" would ask for a wire between two stages."""
+    made = drawn(name)
+    block = next(b for b in made.blocks if b.key == "filter")
+    inner = {net: printed for net, printed in block.names.items() if re.match("(high|band)_", net)}
+    assert sorted(inner.values()) == ["BAND A", "BAND B", "HIGH A", "HIGH B"]
+    sheets = [sheet for sheet in made.sheets if sheet.block == "filter"]
+    assert len(sheets) > 1
+    for printed in inner.values():
+        bearers = [sheet for sheet in sheets if printed in sheet.svg]
+        assert len(bearers) == 1, printed
+
+
 @pytest.mark.parametrize("pairs", [2, 5, 6, 7, 8])
 def test_many_pairs_stand_side_by_side_and_apart(pairs: int) -> None:
     example, changes = BUILDS["pairs"]
@@ -163,3 +197,23 @@ def test_many_pairs_stand_side_by_side_and_apart(pairs: int) -> None:
     (sheet,) = (sheet for sheet in made.sheets if sheet.key == "amplifier")
     assert len(sheet.circuit.by_role("output stage")) == 2 * pairs
     assert [label.lines for label in sheet.labels if label.cost > 0.0] == []
+
+
+def test_a_stamp_stands_in_the_edge_clear_of_the_drawing() -> None:
+    title = Title(
+        build="b", sheet="s", number=1, of=2, made_with="m", stamp="NOT READY TO BUILD: " + "AA-01, " * 30
+    )
+    found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*>(NOT READY[^<]*)<', framed(title, [], (), ""))
+    assert len(found) == 1
+    x, y, words = found[0]
+    assert float(y) < DRAWING[1]
+    assert float(x) - 9.0 * len(words) > DRAWING[0]
+
+
+def test_a_sheet_that_cannot_be_drawn_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> tuple[str, ...]:
+        raise ValueError("no place")
+
+    monkeypatch.setattr("subwright.outputs.schematic_signal_blocks.draw_filter", refuse)
+    _, missing = service.schematic_files(service.solve(EXAMPLES / f"{VAN}.build.toml"))
+    assert [title for title, _ in missing] == ["Line-level filter"]
