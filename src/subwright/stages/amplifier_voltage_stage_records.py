@@ -52,9 +52,8 @@ class VoltageStage:
         (both legs hold the difference of the outputs firmly and their sum loosely: class H, whose lower leg
         stands still over the crests).
     transistors, heats : by role. diode_id : of the reference.
-    resistors_ohm, capacitors_f : preferred values by role, Ω and F; of one leg, one each, except where the
-        role stands in ``counts`` (parts in one leg). Roles of ``second_leg`` belong to leg B alone and stand
-        there instead of the like role of leg A; those of ``shared`` exist once.
+    resistors_ohm, capacitors_f : preferred values by role, Ω and F; one in each leg, except where the role
+        stands in ``counts`` (parts in one leg) or in ``once`` (one in the whole amplifier).
     tail_a : of the pair, both halves, A. stage_a : of the voltage amplifier at rest, A: the bias too.
     reference_a : through the reference diodes, A. drawn_a : what a leg takes from rail to rail, drivers at
         rest and its share of the divider included, A (what goes from a rail to ground counts half).
@@ -82,8 +81,7 @@ class VoltageStage:
     resistors_ohm: Mapping[str, float]
     capacitors_f: Mapping[str, float]
     counts: Mapping[str, int]
-    second_leg: Mapping[str, float]
-    shared: frozenset[str]
+    once: frozenset[str]
     tail_a: float
     stage_a: float
     reference_a: float

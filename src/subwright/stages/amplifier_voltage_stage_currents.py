@@ -1,0 +1,246 @@
+"""Currents of the voltage stage, by what drivers or gates ask of it, and the transistors that carry them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import log
+from typing import Final
+
+from subwright.base.errors import NoSolutionError
+from subwright.base.preferred import at_most, nearest
+from subwright.base.units import show
+from subwright.parts.library import Library
+from subwright.parts.output_stages import OutputStage
+from subwright.parts.schema import Transistor
+from subwright.physics.junctions import base_emitter_v
+from subwright.physics.voltage_stage import THERMAL_V, junction_current_a, sine_slew_v_per_s
+
+__all__ = [
+    "FULL_OUTPUT_HZ",
+    "MILLER_F",
+    "SLEW_MARGIN",
+    "SMALL_CURRENT_A",
+    "StageCurrents",
+    "air_limit_w",
+    "base_need_a",
+    "fin_limit_w",
+    "plan_currents",
+    "reference_v",
+]
+
+FULL_OUTPUT_HZ: Final = 20e3
+"""Full output is asked up to here, though a subwoofer plays far below: no crest may find it too slow."""
+SLEW_MARGIN: Final = 2.0
+MILLER_F: Final = 100e-12
+"""Miller capacitor that the tail's current is reckoned with, F; a smaller one is faster."""
+SMALL_CURRENT_A: Final = 10e-3
+
+_STRAY_F: Final = 10e-12  # collector-base capacitance of the voltage amplifier beside it, from memory
+_MARGIN: Final = 1.5  # voltage stage's current over what the drivers ask at their least gain
+_LEAST_STAGE_A: Final = 5e-3  # common practice
+_LEAST_TAIL_A: Final = 1e-3
+_LEAST_REFERENCE_A: Final = 1.5e-3
+_DIODE_V: Final = 0.62  # of a 1N4148 at 1 mA, from memory
+_BUFFER_OHM: Final = 2.2e3
+_OUTPUT_DRIVER_A: Final = 8e-3  # of each driver at rest; it empties the output bases
+_HALF_OHM: Final = 20e3  # both resistors of the divider at half the supply
+_FOLLOWER_A: Final = 2e-3
+_VOLTAGE_SHARE: Final = 0.9  # of a transistor's voltage that may be used, common practice
+_AIR_C: Final = 60.0  # inside a closed case, common practice
+# K/W from junction to air without a heatsink, and with a clip-on fin of 20 K/W; from memory
+_FREE_K_PER_W: Final = {"TO-92": 200.0, "TO-126": 100.0, "TO-220": 62.5}
+_FIN_K_PER_W: Final = {"TO-126": 30.0, "TO-220": 23.0}
+_DRIVERS: Final = (("BD139", "BD140"), ("TIP41C", "TIP42C"), ("MJE15032", "MJE15033"))
+_AMPLIFIERS: Final = ("BC546B", "2N5551", "BD139", "MJE15032")
+_SOURCES: Final = ("BC556B", "2N5401", "BD140", "MJE15033")
+_PAIRS: Final = ("BC556B", "2N5401", "MPSA92")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StageCurrents:
+    """Currents of one leg's voltage stage at the nominal supply, and who carries them.
+
+    Attributes
+    ----------
+    driver_ids : NPN and PNP; () for MOSFETs. driver_ohm : between the drivers' emitters, Ω, with
+        driver_rest_a through it, A; 0 without drivers.
+    pair_id, amplifier_id, source_id : input pair and tail source, voltage amplifier, its current source.
+    need_a : greatest current of the drivers' bases, or of the gates, A. stage_a, stage_ohm : of the voltage
+        amplifier, A, and the resistor that sets it, Ω. tail_a, tail_ohm : of the pair.
+    reference_a, reference_ohm : through the reference diodes, A, and the two resistors in series, Ω each.
+    buffer_a, buffer_ohm : of the follower before the voltage amplifier. half_ohm, follower_ohm : of a single
+        supply, each of the divider's, and of the input follower's emitter; 0 without.
+    drawn_a : from rail to rail, A; what flows from a rail to ground counts half.
+    """
+
+    driver_ids: tuple[str, ...]
+    driver_ohm: float
+    driver_rest_a: float
+    pair_id: str
+    amplifier_id: str
+    source_id: str
+    need_a: float
+    stage_a: float
+    stage_ohm: float
+    tail_a: float
+    tail_ohm: float
+    reference_a: float
+    reference_ohm: float
+    buffer_a: float
+    buffer_ohm: float
+    half_ohm: float
+    follower_ohm: float
+    drawn_a: float
+
+
+def reference_v(reference_a: float) -> float:
+    """Voltage of the two reference diodes, V; their law as a junction's, 0.62 V each at 1 mA."""
+    return 2.0 * (_DIODE_V + THERMAL_V * log(reference_a / 1e-3))
+
+
+def air_limit_w(part: Transistor) -> float:
+    """Heat that a transistor loses to the air in the case without a heatsink, W."""
+    free = (part.tj_max_c - _AIR_C) / _FREE_K_PER_W.get(part.package, 62.5)
+    return min(free, part.pd_w)
+
+
+def fin_limit_w(part: Transistor) -> float:
+    """The same with a clip-on fin where the case takes one, W."""
+    if part.package not in _FIN_K_PER_W:
+        return air_limit_w(part)
+    return (part.tj_max_c - _AIR_C) / _FIN_K_PER_W[part.package]
+
+
+def base_need_a(part: Transistor, current_a: float) -> float:
+    """Base current of a transistor at a collector current, A.
+
+    Parameters
+    ----------
+    part : its least gain holds up to the sheet's current; above, the gain falls with the current (common
+        practice). current_a : A.
+    """
+    return current_a / part.hfe_min * max(1.0, current_a / part.hfe_ic_a)
+
+
+def plan_currents(
+    stage: OutputStage,
+    library: Library,
+    *,
+    parallel: int,
+    legs: int,
+    split: bool,
+    crossed: bool,
+    crest_a: float,
+    spread_v: float,
+    supply_v: float,
+    highest_v: float,
+) -> StageCurrents:
+    """Choose currents and their transistors.
+
+    Parameters
+    ----------
+    stage, parallel : output devices of a leg. library : with the drawer merged. legs : 1 or 2.
+    split : whether there are two rails. crossed : whether both legs share an input follower.
+    crest_a : greatest output current, A. spread_v : between the drivers' emitters at rest, V.
+    supply_v, highest_v : of one rail, or of the single supply, nominal and greatest, V.
+
+    Returns
+    -------
+    StageCurrents.
+
+    Raises
+    ------
+    NoSolutionError : no driver stands the supply or the base current.
+
+    Source
+    ------
+    [self-apad]; sizes of the currents common practice.
+    """
+    bus_v = highest_v * (2.0 if split else 1.0)
+    side_v = highest_v * (1.0 if split else 0.5)
+    needed_slew = sine_slew_v_per_s(side_v, FULL_OUTPUT_HZ)
+    drivers: tuple[str, ...] = ()
+    driver_ohm = rest_a = 0.0
+    if stage.device == "bipolar":
+        base_a = crest_a / stage.gain_at(crest_a / parallel)
+        drivers = _drivers(library, bus_v, base_a)
+        need_a = max(base_need_a(library.transistors[part], base_a) for part in drivers)
+        driver_ohm = float(nearest(spread_v / _OUTPUT_DRIVER_A, "E12"))
+        rest_a = spread_v / driver_ohm
+    else:
+        # the source follows the gate: a quarter of C_GS has to be charged, and all of C_GD
+        need_a = 2.0 * parallel * (stage.reverse_f + 0.25 * stage.input_f) * needed_slew
+    wanted_a = max(_LEAST_STAGE_A, _MARGIN * need_a)
+    # the voltage amplifier sinks what its source gives and the lower driver's base current, its limiter more
+    amplifier = _standing(library, _AMPLIFIERS, bus_v, side_v * wanted_a, 2.5 * wanted_a)
+    source = _standing(library, _SOURCES, bus_v, side_v * wanted_a, 1.5 * wanted_a)
+    pair = _standing(library, _PAIRS, side_v, 0.0, 0.0)
+    reference_a = max(_LEAST_REFERENCE_A, 4.0 * base_need_a(source, wanted_a))
+    feed_v = supply_v - reference_v(reference_a)
+    reference_ohm = float(nearest(0.5 * feed_v / reference_a, "E12"))
+    reference_a = 0.5 * feed_v / reference_ohm
+    diodes_v = reference_v(reference_a)
+    stage_ohm = float(at_most((diodes_v - base_emitter_v(wanted_a)) / wanted_a, "E24"))
+    tail_wanted_a = max(_LEAST_TAIL_A, SLEW_MARGIN * needed_slew * (MILLER_F + _STRAY_F))
+    tail_ohm = float(at_most((diodes_v - base_emitter_v(tail_wanted_a)) / tail_wanted_a, "E24"))
+    stage_a, tail_a = junction_current_a(diodes_v, stage_ohm), junction_current_a(diodes_v, tail_ohm)
+    buffer_a = 0.7 / _BUFFER_OHM
+    half_a = 0.0 if split else supply_v / _HALF_OHM
+    follower_ohm = float(nearest((0.5 * supply_v - 0.65) / _FOLLOWER_A, "E12")) if crossed else 0.0
+    follower_a = (0.5 * supply_v - 0.65) / follower_ohm if crossed else 0.0
+    grounded = (reference_a + buffer_a) * (0.5 if split else 1.0)
+    return StageCurrents(
+        driver_ids=drivers,
+        driver_ohm=driver_ohm,
+        driver_rest_a=rest_a,
+        pair_id=pair.id,
+        amplifier_id=amplifier.id,
+        source_id=source.id,
+        need_a=need_a,
+        stage_a=stage_a,
+        stage_ohm=stage_ohm,
+        tail_a=tail_a,
+        tail_ohm=tail_ohm,
+        reference_a=reference_a,
+        reference_ohm=reference_ohm,
+        buffer_a=buffer_a,
+        buffer_ohm=_BUFFER_OHM,
+        half_ohm=0.0 if split else 0.5 * _HALF_OHM,
+        follower_ohm=follower_ohm,
+        drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + follower_a) / legs,
+    )
+
+
+def _drivers(library: Library, bus_v: float, base_a: float) -> tuple[str, str]:
+    """The weakest pair that stands voltage and current and asks little of the voltage stage, else the one
+    that asks least."""
+    fits = []
+    for index, (npn, pnp) in enumerate(_DRIVERS):
+        pair = library.transistors[npn], library.transistors[pnp]
+        if min(p.vceo_v for p in pair) >= bus_v and min(p.ic_a for p in pair) >= 2.0 * base_a:
+            need_a = max(base_need_a(p, base_a) for p in pair)
+            fits.append((max(need_a, SMALL_CURRENT_A / _MARGIN), index, (npn, pnp)))
+    if fits:
+        return min(fits)[2]
+    limit = library.transistors[_DRIVERS[-1][0]]
+    raise NoSolutionError(
+        message="No driver transistor at hand stands these rails and base currents.",
+        quantity="voltage between the rails and base current",
+        value=f"{show(bus_v, 'voltage')}, {show(base_a, 'current')}",
+        limit=f"{show(limit.vceo_v, 'voltage')}, {show(0.5 * limit.ic_a, 'current')}",
+        source="parts library",
+        remedy='Take amplifier.ab_output = "lateral", lower goal.power, or take class D.',
+    )
+
+
+def _standing(
+    library: Library, ids: tuple[str, ...], voltage_v: float, heat_w: float, current_a: float
+) -> Transistor:
+    """The first that stands it in free air, else with a fin, else the one of the highest voltage."""
+    parts = [library.transistors[part] for part in ids]
+    strong = [p for p in parts if _VOLTAGE_SHARE * p.vceo_v >= voltage_v and p.ic_a >= current_a]
+    for limit in (air_limit_w, fin_limit_w):
+        for part in strong:
+            if limit(part) >= heat_w:
+                return part
+    return max(strong or parts, key=lambda p: (p.vceo_v, fin_limit_w(p)))
