@@ -115,9 +115,9 @@ class Reference(Record):
 class Controller(Record):
     """A PWM controller with two outputs in antiphase, or with one.
 
-    The ramp's period is ``ct (rt + rd_weight rd)/osc_k``; of two outputs each runs at half the ramp's
-    frequency, a single one at all of it. The part ``ct rd_weight rd / osc_k`` of the period is the discharge,
-    in which the outputs are off.
+    The ramp's period is ``ct ((rt + rd_weight rd)/osc_k + dead_ohm)``; of two outputs each runs at half the
+    ramp's frequency, a single one at all of it. The part ``ct (rd_weight rd / osc_k + dead_ohm)`` of the
+    period is the discharge, in which the outputs are off.
 
     Attributes
     ----------
@@ -127,7 +127,8 @@ class Controller(Record):
     osc_tolerance : relative spread of the frequency from part to part.
     f_min_hz, f_max_hz : ramp frequency range. rt_min_ohm ... ct_max_f : component ranges.
     rd_max_ohm : largest discharge resistor, 0 where there is none.
-    dead_min_s : time that both outputs are off with no dead time added.
+    dead_min_s : time that both outputs are off with no dead time added. dead_ohm : discharge over the
+        timing capacitor where no part sets it, 0 elsewhere.
     duty_max : largest share of an output's own period.
     supply_min_v, supply_max_v, uvlo_on_v, uvlo_off_v : supply range; the chip starts at uvlo_on_v rising and
         stops at uvlo_off_v falling (None where the family has no lockout).
@@ -156,6 +157,7 @@ class Controller(Record):
     ct_max_f: Annotated[float, Bounds(1e-10, 1e-4)]
     rd_max_ohm: Annotated[float, Bounds(0, 1e4)] = 0.0
     dead_min_s: Annotated[float, Bounds(0, 1e-5)]
+    dead_ohm: Annotated[float, Bounds(0, 1e4)] = 0.0
     duty_max: Annotated[float, Bounds(0.3, 1.0)]
     supply_min_v: Annotated[float, Bounds(2, 30)]
     supply_max_v: Annotated[float, Bounds(5, 80)]
@@ -188,7 +190,7 @@ class Controller(Record):
         self._within("timing resistor", rt_ohm, self.rt_min_ohm, self.rt_max_ohm, "Ω")
         self._within("timing capacitor", ct_f, self.ct_min_f, self.ct_max_f, "F")
         self._within("discharge resistor", rd_ohm, 0.0, self.rd_max_ohm, "Ω")
-        frequency_hz = self.osc_k / (ct_f * (rt_ohm + self.rd_weight * rd_ohm))
+        frequency_hz = 1.0 / (ct_f * ((rt_ohm + self.rd_weight * rd_ohm) / self.osc_k + self.dead_ohm))
         self._within("oscillator frequency", frequency_hz, self.f_min_hz, self.f_max_hz, "Hz")
         return frequency_hz
 
@@ -197,7 +199,7 @@ class Controller(Record):
 
         Families whose dead time is set by a voltage on a pin give only the part that is always there.
         """
-        return self.dead_min_s + ct_f * self.rd_weight * rd_ohm / self.osc_k
+        return self.dead_min_s + ct_f * (self.rd_weight * rd_ohm / self.osc_k + self.dead_ohm)
 
     def _within(self, quantity: str, value: float, low: float, high: float, unit: str) -> None:
         if not low <= value <= high:

@@ -16,6 +16,8 @@ from subwright.parts.schema import (
     Controller,
     Core,
     Driver,
+    FastComparator,
+    GateDriver,
     Heatsink,
     Insulator,
     Material,
@@ -26,6 +28,7 @@ from subwright.parts.schema import (
     Rectifier,
     Reference,
     Relay,
+    SchmittInverter,
     Suppressor,
     Transistor,
     Wire,
@@ -48,6 +51,9 @@ _NAMES = {
     "ntc": "NTC thermistor",
     "zener": "zener diode",
     "suppressor": "suppressor diode",
+    "fast_comparator": "fast comparator",
+    "schmitt_inverter": "Schmitt-trigger inverter",
+    "gate_driver": "gate driver",
 }
 
 
@@ -166,6 +172,21 @@ class Library:
         return cast("Mapping[str, Comparator]", self.kind("comparator"))
 
     @cached_property
+    def fast_comparators(self) -> Mapping[str, FastComparator]:
+        """Fast comparators with ground pins of their own."""
+        return cast("Mapping[str, FastComparator]", self.kind("fast_comparator"))
+
+    @cached_property
+    def schmitt_inverters(self) -> Mapping[str, SchmittInverter]:
+        """Inverters with Schmitt-trigger inputs."""
+        return cast("Mapping[str, SchmittInverter]", self.kind("schmitt_inverter"))
+
+    @cached_property
+    def gate_drivers(self) -> Mapping[str, GateDriver]:
+        """Half-bridge drivers."""
+        return cast("Mapping[str, GateDriver]", self.kind("gate_driver"))
+
+    @cached_property
     def controllers(self) -> Mapping[str, Controller]:
         """PWM controllers with two outputs."""
         return cast("Mapping[str, Controller]", self.kind("controller"))
@@ -246,6 +267,18 @@ class Library:
     def comparator(self, part_id: str) -> Comparator:
         """Comparator by id; PartNotFoundError with near misses."""
         return cast("Comparator", self.find("comparator", part_id))
+
+    def fast_comparator(self, part_id: str) -> FastComparator:
+        """Fast comparator by id; PartNotFoundError with near misses."""
+        return cast("FastComparator", self.find("fast_comparator", part_id))
+
+    def schmitt_inverter(self, part_id: str) -> SchmittInverter:
+        """Schmitt-trigger inverter by id; PartNotFoundError with near misses."""
+        return cast("SchmittInverter", self.find("schmitt_inverter", part_id))
+
+    def gate_driver(self, part_id: str) -> GateDriver:
+        """Gate driver by id; PartNotFoundError with near misses."""
+        return cast("GateDriver", self.find("gate_driver", part_id))
 
     def controller(self, part_id: str) -> Controller:
         """Controller by id; PartNotFoundError with near misses."""

@@ -12,6 +12,7 @@ from subwright.parts.passive import Capacitor, Driver, Heatsink, Ntc
 from subwright.parts.protective import Relay, Suppressor
 from subwright.parts.record import Bounds, Provenance, ProvenanceKind, Record
 from subwright.parts.semiconductor import Insulator, Mosfet, Rectifier, Transistor, Zener
+from subwright.parts.switching import FastComparator, GateDriver, SchmittInverter
 
 __all__ = [
     "KINDS",
@@ -21,6 +22,8 @@ __all__ = [
     "Controller",
     "Core",
     "Driver",
+    "FastComparator",
+    "GateDriver",
     "Heatsink",
     "Insulator",
     "Material",
@@ -34,6 +37,7 @@ __all__ = [
     "Rectifier",
     "Reference",
     "Relay",
+    "SchmittInverter",
     "SteinmetzFit",
     "Suppressor",
     "Transistor",
@@ -50,6 +54,9 @@ KINDS: Final[dict[str, type[Record]]] = {
     "capacitor": Capacitor,
     "op_amp": OpAmp,
     "comparator": Comparator,
+    "fast_comparator": FastComparator,
+    "schmitt_inverter": SchmittInverter,
+    "gate_driver": GateDriver,
     "controller": Controller,
     "reference": Reference,
     "transistor": Transistor,
