@@ -69,9 +69,11 @@ def relaxation_clock(
 
     Parameters
     ----------
-    supply_v : of pull-up and thresholds, V, > 0. low_v : output when low, V, 0 to the supply.
+    supply_v : of pull-up and thresholds, V, > 0.
+    low_v : output when low, V, 0 to the supply.
     pull_up_ohm, timing_ohm, upper_ohm, lower_ohm, feedback_ohm : ohm, > 0.
-    timing_f : F, > 0. delay_s : of the comparator, s, >= 0.
+    timing_f : F, > 0.
+    delay_s : of the comparator, s, >= 0.
 
     Returns
     -------
@@ -204,7 +206,8 @@ def clocked_loop_hz(switching_hz: float, carrier_v_per_s: float, feedback_v_per_
 
     Parameters
     ----------
-    switching_hz : Hz, > 0. carrier_v_per_s, feedback_v_per_s : as in ``clocked_edge_ratio``.
+    switching_hz : Hz, > 0.
+    carrier_v_per_s, feedback_v_per_s : as in ``clocked_edge_ratio``.
 
     Returns
     -------
@@ -232,7 +235,8 @@ def clocked_settling_hz(switching_hz: float, carrier_v_per_s: float, feedback_v_
 
     Parameters
     ----------
-    switching_hz : Hz, > 0. carrier_v_per_s, feedback_v_per_s : V/s, the first greater.
+    switching_hz : Hz, > 0.
+    carrier_v_per_s, feedback_v_per_s : V/s, the first greater.
 
     Returns
     -------
@@ -292,7 +296,9 @@ def self_oscillating_duration_s(hysteresis: float, integrator_s: float, delay_s:
 
     Parameters
     ----------
-    hysteresis, integrator_s, delay_s : as in ``self_oscillating_hz``.
+    hysteresis : threshold over half the swing of the nodes, dimensionless, >= 0.
+    integrator_s : feedback resistor times integrator capacitor, s, > 0.
+    delay_s : s, >= 0.
 
     Returns
     -------
@@ -322,7 +328,8 @@ def self_oscillating_pulse_s(period_s: float, modulation: float) -> float:
 
     Parameters
     ----------
-    period_s : at rest, s, > 0. modulation : output over its limit, dimensionless, -1 to 1.
+    period_s : at rest, s, > 0.
+    modulation : output over its limit, dimensionless, -1 to 1.
 
     Returns
     -------
@@ -376,7 +383,8 @@ def loop_suppression_db(frequency_hz: float, loop_hz: float) -> float:
 
     Parameters
     ----------
-    frequency_hz : of the error, Hz, > 0. loop_hz : where the loop's gain is 1, Hz, > 0.
+    frequency_hz : of the error, Hz, > 0.
+    loop_hz : where the loop's gain is 1, Hz, > 0.
 
     Returns
     -------
@@ -403,7 +411,8 @@ def least_pulse_modulation(pulse_s: float, switching_hz: float) -> float:
 
     Parameters
     ----------
-    pulse_s : shortest that the switched node makes, s, >= 0. switching_hz : Hz, > 0.
+    pulse_s : shortest that the switched node makes, s, >= 0.
+    switching_hz : Hz, > 0.
 
     Returns
     -------
@@ -432,8 +441,10 @@ def discharge_delay_s(
 
     Parameters
     ----------
-    resistance_ohm : ohm, >= 0. capacitance_f : F, > 0.
-    start_v : V. threshold_v : lower threshold of the gate, V, 0 < threshold <= start.
+    resistance_ohm : ohm, >= 0.
+    capacitance_f : F, > 0.
+    start_v : V, > 0.
+    threshold_v : lower threshold of the gate, V, 0 < threshold <= start.
 
     Returns
     -------
@@ -464,7 +475,8 @@ def bootstrap_charge_coul(
 
     Parameters
     ----------
-    gate_coul : of the switch, C, >= 0. quiescent_a : of the driver's floating section, A, >= 0.
+    gate_coul : of the switch, C, >= 0.
+    quiescent_a : of the driver's floating section, A, >= 0.
     hold_s : longest time between recharges, s, >= 0.
     level_shift_coul : for one edge of the driver's level shifter, C, >= 0.
     leakage_a : of resistors and capacitor across it, A, >= 0.
@@ -498,8 +510,10 @@ def difference_offset_v(gain: float, tolerance: float, mean_v: float, reference_
 
     Parameters
     ----------
-    gain : ``R_fb/R_i``, V/V, > 0. tolerance : of each of the four resistors, fraction, 0 to 0.2.
-    mean_v : mean of both nodes, V. reference_v : that they are referred to, V.
+    gain : ``R_fb/R_i``, V/V, > 0.
+    tolerance : of each of the four resistors, fraction, 0 to 0.2.
+    mean_v : mean of both nodes, V.
+    reference_v : that they are referred to, V.
 
     Returns
     -------
