@@ -295,7 +295,8 @@ class GroundedComparatorModel:
     """A fast comparator whose open output pulls to a ground pin of its own, apart from its lower supply.
 
     ``delay_s`` is the response at either edge, a pure delay for pulses longer than it and a limit for
-    shorter ones. Input bias flows in.
+    shorter ones. Input bias flows in; ``supply_a`` flows from the upper to the lower supply, ``ground_a`` to
+    the ground pin, both of one comparator.
     """
 
     kind: ClassVar[ModelKind] = "grounded comparator"
@@ -304,7 +305,8 @@ class GroundedComparatorModel:
     bias_a: float
     saturation_ohm: float
     delay_s: float
-    supply_a: float  # of one comparator
+    supply_a: float
+    ground_a: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

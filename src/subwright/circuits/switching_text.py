@@ -21,6 +21,7 @@ _LATCH_F: Final = 1e-10
 _LATCH_S: Final = 1e-2
 _LOCKOUT_F: Final = 2e-7  # with an ohm: a lockout looks past the dips of a gate's charge
 _PIN_F: Final = 10e-12  # of an output and its wiring
+_TURN: Final = 40.0  # slope with which a switch follows the hidden voltage: in a twentieth of its ramp
 _LEAST_S: Final = 1e-9  # of a switch that is off, siemens
 
 
@@ -36,9 +37,15 @@ def _over(voltage: str, level: str, slope: float) -> str:
 def _ramp(net: str, wanted: str, rise_s: float, fall_s: float) -> Iterator[str]:
     """V(net) runs from 0 to 1 and back; it passes the level of ``_turn`` after either delay."""
     slope = _RAMP_F / (rise_s + fall_s)
-    yield f"B_{net} 0 {net} I={_n(slope)}*tanh(20*({wanted}-V({net})))"
+    yield f"B_{net} 0 {net} I={_n(slope)}*tanh(10*({wanted}-V({net})))"
     yield f"C_{net} {net} 0 {_n(_RAMP_F)}"
     yield f"R_{net} {net} 0 1e9"
+
+
+def _switch(name: str, upper: str, lower: str, on_ohm: float, closed: str) -> str:
+    """A resistance between two nets where an expression is above 0, next to nothing where it is below."""
+    on = f"({_n(_LEAST_S)}+{_n(0.5 / on_ohm)}*(1+tanh({_n(_TURN)}*({closed}))))"
+    return f"{name} {upper} {lower} I=(V({upper})-V({lower}))*{on}"
 
 
 def grounded_comparator_text(m: GroundedComparatorModel) -> Iterator[str]:
@@ -46,12 +53,13 @@ def grounded_comparator_text(m: GroundedComparatorModel) -> Iterator[str]:
     yield f".subckt {m.name} plus minus out vp vm ground"
     low = _over("V(minus)-V(plus)", _n(-m.offset_v), _DECIDED_PER_V)
     yield from _ramp("s", low, m.delay_s, m.delay_s)
-    on = f"({_n(_LEAST_S)}+{_n(1.0 / m.saturation_ohm)}*{_over('V(s)', '0.5', 40.0)})"
-    yield f"B1 out ground I=(V(out)-V(ground))*{on}"
+    yield _switch("B1", "out", "ground", m.saturation_ohm, "V(s)-0.5")
     yield f"C1 out ground {_n(_PIN_F)}"
     yield f"I1 plus 0 DC {_n(m.bias_a)}"
     yield f"I2 minus 0 DC {_n(m.bias_a)}"
     yield f"B2 vp vm I={_n(m.supply_a)}*tanh(V(vp)-V(vm))"
+    if m.ground_a:
+        yield f"B3 vp ground I={_n(m.ground_a)}*tanh(V(vp)-V(ground))"
     yield ".ends"
 
 
@@ -60,8 +68,8 @@ def schmitt_text(m: SchmittInverterModel) -> Iterator[str]:
     yield f".subckt {m.name} in out vp vm"
     level = f"(V(vp)-V(vm))*({_n(m.high_share)}-{_n(m.high_share - m.low_share)}*V(s))"
     yield from _ramp("s", _over("V(in)-V(vm)", level, _LOGIC_PER_V), m.delay_s, m.delay_s)
-    yield f"B1 vp out I=(V(vp)-V(out))*({_n(_LEAST_S)}+{_n(1.0 / m.output_ohm)}*(1-V(s))*(1-V(s)))"
-    yield f"B2 out vm I=(V(out)-V(vm))*({_n(_LEAST_S)}+{_n(1.0 / m.output_ohm)}*V(s)*V(s))"
+    yield _switch("B1", "vp", "out", m.output_ohm, "0.5-V(s)")
+    yield _switch("B2", "out", "vm", m.output_ohm, "V(s)-0.5")
     yield f"C1 out vm {_n(_PIN_F)}"
     yield f"C2 in vm {_n(m.input_f)}"
     yield "R1 in vm 1e9"
@@ -73,32 +81,29 @@ def _lockout(net: str, plus: str, minus: str, m: HalfBridgeDriverModel) -> Itera
     level = f"{_n(m.uvlo_on_v)}-{_n(m.uvlo_on_v - m.uvlo_off_v)}*V({net})"
     yield f"B_{net} {net}_x 0 V={_over(f'V({plus})-V({minus})', level, 20.0)}"
     yield f"R_{net} {net}_x {net} 1.0"
-    yield f"C_{net} {net} 0 {_n(_LOCKOUT_F)} IC=0.0"
+    yield f"C_{net} {net} 0 {_n(_LOCKOUT_F)} IC=1.0"  # a start from charged capacitors is no start
 
 
 def _output(
-    letter: str, name: str, plus: str, minus: str, ready: str, m: HalfBridgeDriverModel
+    letter: str, pins: tuple[str, str, str], ready: str, edge: str, m: HalfBridgeDriverModel
 ) -> Iterator[str]:
-    """Input, latch that waits for an edge after a stop, delays, and both switches of one output."""
+    """Input, latch that waits for an edge after ``edge`` was low, delays, and both switches of one output."""
+    name, plus, minus = pins
     level = f"{_n(m.input_share)}*(V(vdd)-V(vss))"
     yield f"B_in{letter} in{letter} 0 V={_over(f'V({letter}in)-V(vss)', level, _LOGIC_PER_V)}"
     yield f"B_ok{letter} ok{letter} 0 V={ready}"
     yield f"R_in{letter} in{letter} 0 1e3"
     yield f"R_ok{letter} ok{letter} 0 1e3"
     wait = f"wait{letter}"
-    set_it, clear = f"(1-V(ok{letter}))*(1-V({wait}))", f"V(ok{letter})*(1-V(in{letter}))*V({wait})"
+    set_it, clear = f"(1-{edge})*(1-V({wait}))", f"{edge}*(1-V(in{letter}))*V({wait})"
     yield f"B_{wait} 0 {wait} I={_n(_LATCH_S)}*({set_it}-{clear})"
     yield f"C_{wait} {wait} 0 {_n(_LATCH_F)} IC=0.0"
     yield f"R_{wait} {wait} 0 1e12"
     wanted = f"V(in{letter})*V(ok{letter})*(1-V({wait}))"
     yield from _ramp(f"s{letter}", wanted, m.on_s, m.off_s)
-    on = _over(f"V(s{letter})", _n(m.on_s / (m.on_s + m.off_s)), 20.0)
-    yield f"B_q{letter} q{letter} 0 V={on}"
-    yield f"R_q{letter} q{letter} 0 1e3"
-    up = f"({_n(_LEAST_S)}+{_n(1.0 / m.source_ohm)}*V(q{letter})*V(q{letter}))"
-    down = f"({_n(_LEAST_S)}+{_n(1.0 / m.sink_ohm)}*(1-V(q{letter}))*(1-V(q{letter})))"
-    yield f"B_up{letter} {plus} {name} I=(V({plus})-V({name}))*{up}"
-    yield f"B_down{letter} {name} {minus} I=(V({name})-V({minus}))*{down}"
+    turn = _n(m.on_s / (m.on_s + m.off_s))
+    yield _switch(f"B_up{letter}", plus, name, m.source_ohm, f"V(s{letter})-{turn}")
+    yield _switch(f"B_down{letter}", name, minus, m.sink_ohm, f"{turn}-V(s{letter})")
     yield f"C_out{letter} {name} {minus} {_n(_PIN_F)}"
     yield f"R_pin{letter} {letter}in vss 1e6"
 
@@ -112,8 +117,8 @@ def driver_text(m: HalfBridgeDriverModel) -> Iterator[str]:
     yield "R2 sd vss 1e6"
     yield from _lockout("fed", "vcc", "com", m)
     yield from _lockout("lifted", "vb", "vs", m)
-    yield from _output("h", "ho", "vb", "vs", "V(go)*V(fed)*V(lifted)", m)
-    yield from _output("l", "lo", "vcc", "com", "V(go)*V(fed)", m)
+    yield from _output("h", ("ho", "vb", "vs"), "V(go)*V(fed)*V(lifted)", "V(okh)", m)
+    yield from _output("l", ("lo", "vcc", "com"), "V(go)*V(fed)", "V(go)", m)
     yield f"B2 vdd vss I={_n(m.logic_a)}*tanh(V(vdd)-V(vss))"
     yield f"B3 vcc com I={_n(m.lower_a)}*tanh(V(vcc)-V(com))"
     yield f"B4 vb vs I={_n(m.upper_a)}*tanh(V(vb)-V(vs))"

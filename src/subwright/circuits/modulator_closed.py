@@ -1,0 +1,82 @@
+"""Modulator, output stage, filter and load in one netlist: the closed loop, its switches on real drivers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final
+
+from subwright.circuits.amplifier_class_d import class_d_circuit
+from subwright.circuits.amplifier_values import ClassDValues
+from subwright.circuits.modulator_circuit import modulator_bench, modulator_parts
+from subwright.circuits.modulator_values import ModulatorValues
+from subwright.circuits.netlist import Circuit, Part, Steady, Value
+
+__all__ = ["closed_loop_circuit"]
+
+_REPLACED: Final = (
+    "BENCH_RAIL_",
+    "BENCH_GATE_",
+)  # benches of the output stage, whose place the modulator takes
+
+
+def closed_loop_circuit(
+    v: ModulatorValues,
+    stage: ClassDValues,
+    *,
+    load_ohm: float,
+    wanted: Value,
+    mute: Value = None,
+    rails: tuple[Value, Value] | None = None,
+    modulation: float = 0.0,
+) -> Circuit:
+    """Netlist of the amplifier from the line filter's output to the load.
+
+    Parameters
+    ----------
+    v : the modulator. stage : the output stage, at the modulator's rails.
+    load_ohm : in place of the loudspeaker, Ω. wanted : at the line filter's output, V.
+    mute : of the mute line, V; None while it plays.
+    rails : (positive, negative) each above its other end, V; None for stiff ones of the modulator's voltage.
+    modulation : at which the filter's capacitors begin, -1 to 1.
+
+    Returns
+    -------
+    Circuit, all capacitors charged to where they rest: start it from them.
+
+    Raises
+    ------
+    SubwrightError : modulator and output stage don't belong together.
+    """
+    build = modulator_parts(v)
+    playing = Steady(value=v.record.mute_high_v) if mute is None else mute
+    modulator_bench(build, v, wanted=wanted, mute=playing, rails=rails)
+    power = class_d_circuit(stage, load_ohm=load_ohm, modulation=modulation, periods=1)
+    kept = [part for part in power.parts if not part.designator.startswith(_REPLACED)]
+    charges = [charge for part in kept for charge in _charges(part, v)]
+    return Circuit(
+        name="class-D amplifier, closed loop",
+        parts=(*build.parts, *kept, *charges),
+        models=(*build.models, *power.models),
+        open_nets=() if v.record.clocked else ("spare_output",),
+    )
+
+
+def _charges(part: Part, v: ModulatorValues) -> Iterator[Part]:
+    """Gate and drain capacitance of a switch."""
+    if part.role != "output switch":
+        return
+    drain, gate, source = part.nets
+    for name, ends, farad in (("GATE", (gate, source), v.gate_f), ("DRAIN", (drain, source), v.drain_f)):
+        yield replace(
+            part,
+            designator=f"{part.designator}_{name}",
+            kind="capacitor",
+            nets=ends,
+            value=farad,
+            model="",
+            role="charge of a switch",
+            part_id="",
+            standing="inherent",
+            initial_v=None,
+        )
