@@ -28,7 +28,6 @@ from subwright.stages.amplifier_choice import AmplifierChoice, choose_amplifier,
 from subwright.stages.amplifier_driving import Driving, design_driving
 from subwright.stages.amplifier_kinds import (
     LOAD_LEAST,
-    Built,
 )
 from subwright.stages.amplifier_parts import (
     InputBank,
@@ -56,6 +55,8 @@ from subwright.stages.amplifier_stress import (
     voltage_stress,
     works,
 )
+from subwright.stages.amplifier_voltage_stage import StageDemand, design_voltage_stage
+from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Corner, Loss
 
 __all__ = [
@@ -132,29 +133,32 @@ def design_amplifier(
 
 
 def _driving(
-    spec: AmplifierSpec,
-    built: Built,
-    highest_v: float,
-    peak_v: float,
-    crest_a: float,
-    note_hz: float,
-    library: Library,
-) -> Driving | None:
-    """What drives and biases the output of class AB."""
-    model = built.model
+    spec: AmplifierSpec, choice: AmplifierChoice, peak_v: float, note_hz: float, library: Library
+) -> tuple[Driving | None, VoltageStage | None]:
+    """What drives and biases the output of class AB, and the voltage stage of a discrete one."""
+    built, model = choice.built, choice.built.model
     if built.output is None or not isinstance(model, ClassABModel):
-        return None
-    return design_driving(
+        return None, None
+    gain = peak_v / sqrt(2.0) / spec.full_input_v
+    driving = design_driving(
         built.output.stage,
-        library,
+        built.currents,
         parallel=built.output.parallel,
         bias_a=model.bias_a,
-        bus_v=float(model.bus_v(highest_v)) * (1.0 + model.lift_ratio),
-        peak_a=crest_a,
-        gain=peak_v / sqrt(2.0) / spec.full_input_v,
+        gain=gain,
         note_hz=note_hz,
         input_ohm=spec.input_resistance_ohm,
     )
+    if built.currents is None:
+        return driving, None
+    demand = StageDemand(
+        load_ohm=choice.load_ohm,
+        gain=gain,
+        full_input_v=spec.full_input_v,
+        input_ohm=spec.input_resistance_ohm,
+        note_hz=note_hz,
+    )
+    return driving, design_voltage_stage(demand, built.currents, driving, library)
 
 
 def _average(
@@ -206,6 +210,7 @@ def _finish(
     peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
     devices = heat_sources(built, terms, worst, library)
     stuck_a = stuck_current_a(built, expected_v, load)
+    driving, voltage_stage = _driving(spec, choice, peak_v, lowest_note_hz, library)
     result = AmplifierResult(
         kind=built.kind,
         from_battery=built.from_battery,
@@ -249,7 +254,8 @@ def _finish(
         lift_capacitor_id="" if lift is None else lift[1].capacitor.id,
         lift_count=0 if lift is None else lift[1].count,
         lift_reached=0.0 if lift is None else lift_reached(built, lift, peak_v, load, library, corners),
-        driving=_driving(spec, built, expected_v, peak_v, peak_least_a, lowest_note_hz, library),
+        driving=driving,
+        voltage_stage=voltage_stage,
         rail_switching=built.rails,
         rail_heat=(
             rail_heat(model, peak_v, load, rail_v, crest_factor_db)

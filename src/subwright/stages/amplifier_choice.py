@@ -173,7 +173,7 @@ def choose_amplifier(
     if with_ceilings or undecided or spec.kind == "bridge_class_d":
         bridge_d = try_bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
     if with_ceilings or spec.kind == "bridge_class_ab":
-        bridge_ab = try_bridge_class_ab(spec, load, corners, speaker_cable_ohm)
+        bridge_ab = try_bridge_class_ab(spec, load, corners, library, speaker_cable_ohm)
     ceilings: tuple[BatteryCeiling, ...] = ()
     if with_ceilings or undecided:
         ceilings = _ceilings(bridge_d, bridge_ab, load, corners, source_resistance_ohm)
@@ -191,7 +191,7 @@ def choose_amplifier(
     if kind == "bridge_class_d":
         built = bridge_d or bridge_class_d(spec, load, corners, library, speaker_cable_ohm)
     elif kind == "bridge_class_ab":
-        built = bridge_ab or bridge_class_ab(spec, load, corners, speaker_cable_ohm)
+        built = bridge_ab or bridge_class_ab(spec, load, corners, library, speaker_cable_ohm)
     elif kind == "bridge_class_h":
         built = bridge_class_h(spec, load, corners, library, speaker_cable_ohm)
     else:
@@ -282,7 +282,7 @@ def _on_raised_rail(
     if spec.kind in ("auto", "bridge_class_d"):
         return bridge_class_d(spec, load, supply, library, cable_ohm, raised.pulse_v)
     if spec.kind == "bridge_class_ab":
-        return bridge_class_ab(spec, load, supply, cable_ohm)
+        return bridge_class_ab(spec, load, supply, library, cable_ohm)
     raise NoSolutionError(
         message="A boost converter gives one raised rail, and this amplifier is not a bridge on one rail.",
         quantity="amplifier.kind",

@@ -1,7 +1,7 @@
 """What stands around the output of class AB: drivers, bias, feedback of a chip, and its calming network.
 
-The voltage stage before the drivers of discrete pairs is not designed here: its compensation depends on
-layout and taste. A chip has it inside and needs its gain set.
+What drives the drivers of discrete pairs is in :mod:`subwright.stages.amplifier_voltage_stage`. A chip has it
+inside and needs its gain set.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from subwright.base.preferred import at_least, between, nearest
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.output_stages import OutputStage
+from subwright.stages.amplifier_voltage_stage_currents import StageCurrents
 from subwright.stages.common import PartUse, Rating
 
 if TYPE_CHECKING:
@@ -45,8 +46,6 @@ GATE_THRESHOLD_V: Final = 0.5
 GATE_A_PER_V2: Final = 0.25
 """Of a lateral MOSFET, ``I = K/2 (V_GS - V_T)²``: 7 A at 8 V, from memory."""
 
-_BIAS_A: Final = 5e-3  # through the bias transistor; common practice
-_DRIVER_A: Final = 8e-3  # of each driver at rest; it empties the output bases
 _BIAS_LOWER_OHM: Final = 680.0
 _TRIMMER_OHM: Final = 1000.0
 _ZOBEL_OHM: Final = 10.0  # common practice
@@ -55,7 +54,6 @@ _GATE_OHM: Final = 220.0  # keeps a lateral MOSFET from oscillating; common prac
 _FEEDBACK_OHM: Final = 22e3
 _FEEDBACK_LOW: Final = 10.0  # the capacitor's corner below the lowest note
 _TOP_HZ: Final = 20e3
-_DRIVERS: Final = (("BD139", "BD140"), ("TIP41C", "TIP42C"), ("MJE15032", "MJE15033"))
 _BIAS_TRANSISTOR: Final = "BD139"
 
 
@@ -159,12 +157,10 @@ def multiplier_ohm(spread: float, bias_a: float, upper_ohm: float) -> float:
 
 def design_driving(
     stage: OutputStage,
-    library: Library,
+    currents: StageCurrents | None,
     *,
     parallel: int,
     bias_a: float,
-    bus_v: float,
-    peak_a: float,
     gain: float,
     note_hz: float,
     input_ohm: float,
@@ -173,8 +169,8 @@ def design_driving(
 
     Parameters
     ----------
-    stage, parallel : output devices. library : with the drawer merged. bias_a : of the leg at rest, A.
-    bus_v : between the supply terminals, highest, V. peak_a : crest current of the leg, A.
+    stage, parallel : output devices. currents : of the voltage stage; None for a chip.
+    bias_a : of the leg at rest, A.
     gain : wanted from the amplifier's input, V/V. note_hz : lowest, Hz. input_ohm : at the input, Ω.
 
     Returns
@@ -183,7 +179,7 @@ def design_driving(
 
     Raises
     ------
-    NoSolutionError : no driver stands the supply or the base current.
+    Nothing.
     """
     resistors: dict[str, float] = {}
     capacitors: dict[str, float] = {}
@@ -198,26 +194,25 @@ def design_driving(
         exact = _FEEDBACK_LOW / (2.0 * pi * note_hz * shunt)
         capacitors["feedback capacitor"] = float(at_least(exact, "E6"))
         return _nothing(resistors, capacitors, real)
+    assert currents is not None
     each_a = bias_a / parallel
-    drivers: tuple[str, ...] = ()
     outer = inner = rest_spread_v(each_a, stage.ballast_ohm, lateral=stage.device == "lateral MOSFET")
     if stage.device == "bipolar":
-        drivers = _drivers(library, bus_v, peak_a / stage.gain)
-        resistors["driver resistor"] = float(nearest(inner / _DRIVER_A, "E12"))
+        resistors["driver resistor"] = currents.driver_ohm
         outer = inner + 2.0 * junction_v(inner / resistors["driver resistor"])
     else:
         resistors["gate resistor"] = _GATE_OHM
     # the middle of the trimmer gives the wanted spread, its end 20 % less, which is next to nothing
     middle = _BIAS_LOWER_OHM + 0.5 * _TRIMMER_OHM
     uppers = between(470.0, 10e3, "E12")
-    reached = [_held_v(float(upper), middle) for upper in uppers]
+    reached = [_held_v(float(upper), middle, currents.stage_a) for upper in uppers]
     upper = float(uppers[int(np.argmin(np.abs(np.array(reached) - outer)))])
     resistors |= {"bias upper": upper, "bias lower": _BIAS_LOWER_OHM}
     capacitors["bias capacitor"] = 1e-6
     return Driving(
-        driver_ids=drivers,
+        driver_ids=currents.driver_ids,
         bias_id=_BIAS_TRANSISTOR,
-        bias_a=_BIAS_A,
+        bias_a=currents.stage_a,
         spread_v=outer,
         trimmer_ohm=_TRIMMER_OHM,
         resistors_ohm=MappingProxyType(resistors),
@@ -238,12 +233,12 @@ def _nothing(resistors: dict[str, float], capacitors: dict[str, float], gain: fl
     )
 
 
-def _held_v(upper_ohm: float, lower_ohm: float) -> float:
+def _held_v(upper_ohm: float, lower_ohm: float, bias_a: float) -> float:
     """Spread that a bias transistor holds with its resistors, V."""
     junction = 0.65
     for _ in range(40):
         spread = junction * (1.0 + upper_ohm / lower_ohm)
-        carried = max(_BIAS_A - junction / lower_ohm, 1e-6)
+        carried = max(bias_a - junction / lower_ohm, 1e-6)
         junction = junction_v(carried)
     return spread
 
@@ -251,23 +246,6 @@ def _held_v(upper_ohm: float, lower_ohm: float) -> float:
 def _feedback(gain: float) -> tuple[float, float]:
     shunt = float(nearest(_FEEDBACK_OHM / max(gain - 1.0, 0.1), "E24"))
     return shunt, 1.0 + _FEEDBACK_OHM / shunt
-
-
-def _drivers(library: Library, bus_v: float, base_a: float) -> tuple[str, str]:
-    for npn, pnp in _DRIVERS:
-        first, second = library.transistors[npn], library.transistors[pnp]
-        if min(first.vceo_v, second.vceo_v) >= bus_v and min(first.ic_a, second.ic_a) >= 2.0 * base_a:
-            return npn, pnp
-    strong = _DRIVERS[-1]
-    limit = library.transistors[strong[0]]
-    raise NoSolutionError(
-        message="No driver transistor at hand stands these rails and base currents.",
-        quantity="voltage between the rails and base current",
-        value=f"{show(bus_v, 'voltage')}, {show(base_a, 'current')}",
-        limit=f"{show(limit.vceo_v, 'voltage')}, {show(0.5 * limit.ic_a, 'current')}",
-        source="parts library",
-        remedy='Take amplifier.ab_output = "lateral", lower goal.power, or take class D.',
-    )
 
 
 def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]:

@@ -31,6 +31,7 @@ from subwright.stages.amplifier_parts import (
 )
 from subwright.stages.amplifier_rail_records import RailSwitching
 from subwright.stages.amplifier_spec import AmplifierSpec, SettledKind
+from subwright.stages.amplifier_voltage_stage_currents import StageCurrents
 from subwright.stages.common import Corner
 
 __all__ = [
@@ -61,7 +62,7 @@ FILM_TOLERANCE: Final = 0.10
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Built:
-    """One kind of amplifier with its parts chosen."""
+    """One kind of amplifier with its parts chosen; ``currents`` of the voltage stage where it is discrete."""
 
     kind: SettledKind
     model: ClassDModel | ClassABModel
@@ -71,6 +72,7 @@ class Built:
     snubber_ohm: float | None = None
     inductor: WoundInductor | None = None
     rails: RailSwitching | None = None
+    currents: StageCurrents | None = None
     others: tuple[str, ...] = ()
 
     @property

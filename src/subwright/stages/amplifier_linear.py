@@ -13,10 +13,12 @@ from subwright.parts.output_stages import BRIDGE_CHIP, OutputStage
 from subwright.physics.amplifier_models import ClassABModel
 from subwright.physics.amplifiers import class_b_worst_dissipation_w
 from subwright.physics.safe_area import hardest_point, reactive_modulus_ohm
+from subwright.stages.amplifier_driving import rest_spread_v
 from subwright.stages.amplifier_kinds import AB_RESERVE, LOAD_LEAST, Built, rail_swell
 from subwright.stages.amplifier_parts import OutputChoice, choose_output_stage
 from subwright.stages.amplifier_rails import design_lifting, design_two_pairs
 from subwright.stages.amplifier_spec import AmplifierSpec
+from subwright.stages.amplifier_voltage_stage_currents import StagePlace, plan_currents
 from subwright.stages.common import Corner
 
 __all__ = [
@@ -47,6 +49,39 @@ def _class_ab_model(
         ballast_ohm=stage.ballast_ohm / parallel,
         cable_ohm=cable_ohm,
     )
+
+
+def _with_currents(
+    built: Built, load: float, library: Library, *, supply_v: float, highest_v: float, loaded_v: float
+) -> Built:
+    """The stage with the voltage stage of its legs planned, and its model drawing what that takes.
+
+    ``supply_v``, ``highest_v`` : one rail or the single supply, nominal and greatest; ``loaded_v`` : the
+    greatest at which it plays, V.
+    """
+    output, model = built.output, built.model
+    assert isinstance(model, ClassABModel)
+    assert output is not None
+    stage = output.stage
+    if stage.form != "pair":
+        return built
+    least = LOAD_LEAST * load
+    place = StagePlace(
+        stage=stage,
+        parallel=output.parallel,
+        legs=model.legs,
+        split=model.split_rails,
+        lift_ratio=model.lift_ratio,
+        supply_v=supply_v,
+        highest_v=highest_v,
+        crest_a=float(model.clip_peak_v(loaded_v, least)) / least,
+    )
+    lateral = stage.device == "lateral MOSFET"
+    spread_v = rest_spread_v(model.bias_a / output.parallel, stage.ballast_ohm, lateral=lateral)
+    currents = plan_currents(place, library, spread_v)
+    # what a stage draws beside (gates of followers) is in the model already
+    driver_a = model.driver_a - stage.driver_a + model.legs * currents.drawn_a
+    return replace(built, model=replace(model, driver_a=driver_a), currents=currents)
 
 
 def _discrete(spec: AmplifierSpec) -> str:
@@ -80,6 +115,8 @@ def class_ab(
     corners: Mapping[Corner, float],
     library: Library,
     cable_ohm: float,
+    *,
+    planned: bool = True,
 ) -> Built:
     """Class AB on split rails: a chip, or complementary pairs.
 
@@ -90,6 +127,7 @@ def class_ab(
     load : ohm. corners : open-circuit battery voltages, V.
     library : parts with the drawer merged.
     cable_ohm : speaker cable, out and return, ohm.
+    planned : whether to plan the voltage stage of pairs too.
 
     Returns
     -------
@@ -120,11 +158,40 @@ def class_ab(
         ),
     )
     model = _class_ab_model(spec, choice.stage, choice.parallel, 1, True, cable_ohm)
-    return Built(kind="class_ab", model=model, output=choice, others=choice.others)
+    built = Built(kind="class_ab", model=model, output=choice, others=choice.others)
+    return _on_split_rails(built, peak_v, load, corners, library) if planned else built
+
+
+def _on_split_rails(
+    built: Built, peak_v: float, load: float, corners: Mapping[Corner, float], library: Library
+) -> Built:
+    """The stage with its voltage stage, between the rails that full power needs."""
+    rail_v = built.model.rail_for_peak_v(peak_v, load)
+    return _with_currents(
+        built,
+        load,
+        library,
+        supply_v=rail_v,
+        highest_v=rail_v * rail_swell(corners),
+        loaded_v=rail_v * corners[Corner.CHARGING] / corners[Corner.NOMINAL],
+    )
+
+
+def _on_battery(built: Built, load: float, corners: Mapping[Corner, float], library: Library) -> Built:
+    """The same between battery and ground."""
+    highest_v = corners[Corner.MAX]
+    return _with_currents(
+        built,
+        load,
+        library,
+        supply_v=corners[Corner.NOMINAL],
+        highest_v=highest_v,
+        loaded_v=highest_v,
+    )
 
 
 def bridge_class_ab(
-    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], library: Library, cable_ohm: float
 ) -> Built:
     """Class AB bridge straight from the battery: a bridge chip, or pairs on each leg.
 
@@ -132,6 +199,7 @@ def bridge_class_ab(
     ----------
     spec : the builder's wishes.
     load : ohm. corners : open-circuit battery voltages, V.
+    library : parts with the drawer merged.
     cable_ohm : speaker cable, out and return, ohm.
 
     Returns
@@ -163,15 +231,16 @@ def bridge_class_ab(
             lambda stage: beside(stage, 0.5 * highest_v, 0.5 * least),
         )
     model = _class_ab_model(spec, choice.stage, choice.parallel, 2, False, cable_ohm)
-    return Built(kind="bridge_class_ab", model=model, output=choice, others=choice.others)
+    built = Built(kind="bridge_class_ab", model=model, output=choice, others=choice.others)
+    return _on_battery(built, load, corners, library)
 
 
 def try_bridge_class_ab(
-    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], cable_ohm: float
+    spec: AmplifierSpec, load: float, corners: Mapping[Corner, float], library: Library, cable_ohm: float
 ) -> Built | None:
     """The class-AB bridge, or None where no output stage serves and the kind doesn't insist on it."""
     try:
-        return bridge_class_ab(spec, load, corners, cable_ohm)
+        return bridge_class_ab(spec, load, corners, library, cable_ohm)
     except NoSolutionError:
         if spec.kind == "bridge_class_ab":
             raise
@@ -206,7 +275,13 @@ def class_g(
     NoSolutionError : no part serves.
     """
     plain = class_ab(
-        spec.model_copy(update={"ab_output": _discrete(spec)}), target_w, load, corners, library, cable_ohm
+        spec.model_copy(update={"ab_output": _discrete(spec)}),
+        target_w,
+        load,
+        corners,
+        library,
+        cable_ohm,
+        planned=False,
     )
     assert isinstance(plain.model, ClassABModel)
     assert plain.output is not None
@@ -222,7 +297,8 @@ def class_g(
         note_hz=note_hz,
         drop_v=plain.output.stage.drop_v,
     )
-    return replace(plain, kind="class_g", model=model, rails=rails)
+    built = replace(plain, kind="class_g", model=model, rails=rails)
+    return _on_split_rails(built, peak_v, load, corners, library)
 
 
 def bridge_class_h(
@@ -259,4 +335,5 @@ def bridge_class_h(
     rails, model = design_lifting(
         spec, plain, library, corners=corners, least_ohm=least, drop_v=choice.stage.drop_v
     )
-    return Built(kind="bridge_class_h", model=model, output=choice, rails=rails, others=choice.others)
+    built = Built(kind="bridge_class_h", model=model, output=choice, rails=rails, others=choice.others)
+    return _on_battery(built, load, corners, library)

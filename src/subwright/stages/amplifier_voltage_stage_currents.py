@@ -21,11 +21,13 @@ __all__ = [
     "SLEW_MARGIN",
     "SMALL_CURRENT_A",
     "StageCurrents",
+    "StagePlace",
     "air_limit_w",
     "base_need_a",
     "fin_limit_w",
     "plan_currents",
     "reference_v",
+    "sink_limit_w",
 ]
 
 FULL_OUTPUT_HZ: Final = 20e3
@@ -49,6 +51,8 @@ _VOLTAGE_SHARE: Final = 0.9  # of a transistor's voltage that may be used, commo
 _AIR_C: Final = 60.0  # inside a closed case, common practice
 # K/W from junction to air without a heatsink, and with a clip-on fin of 20 K/W; from memory
 _FREE_K_PER_W: Final = {"TO-92": 200.0, "TO-126": 100.0, "TO-220": 62.5}
+_SINK_C: Final = 85.0
+_PAD_K_PER_W: Final = 1.5
 _FIN_K_PER_W: Final = {"TO-126": 30.0, "TO-220": 23.0}
 _DRIVERS: Final = (("BD139", "BD140"), ("TIP41C", "TIP42C"), ("MJE15032", "MJE15033"))
 _AMPLIFIERS: Final = ("BC546B", "2N5551", "BD139", "MJE15032")
@@ -57,13 +61,55 @@ _PAIRS: Final = ("BC556B", "2N5401", "MPSA92")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class StagePlace:
+    """What the voltage stage of a leg stands between.
+
+    Attributes
+    ----------
+    stage, parallel : output devices of a leg. legs : 1 or 2. split : whether there are two rails.
+    lift_ratio : class H: what the lifting adds to the supply, over it; else 0.
+    supply_v, highest_v : one rail, or the single supply unlifted, nominal and greatest, V.
+    crest_a : greatest output current, A.
+    """
+
+    stage: OutputStage
+    parallel: int
+    legs: int
+    split: bool
+    lift_ratio: float
+    supply_v: float
+    highest_v: float
+    crest_a: float
+
+    @property
+    def crossed(self) -> bool:
+        """Whether the lower leg of the bridge stands still over the crests: class H."""
+        return self.lift_ratio > 0.0
+
+    @property
+    def side_v(self) -> float:
+        """Greatest supply on one side of the output at rest, V."""
+        return self.highest_v * (1.0 if self.split else 0.5)
+
+    @property
+    def bus_v(self) -> float:
+        """Greatest supply between both terminals, V."""
+        return self.highest_v * (2.0 if self.split else 1.0 + self.lift_ratio)
+
+    @property
+    def peak_v(self) -> float:
+        """Greatest way of the output from its rest, V."""
+        return self.bus_v - self.side_v
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class StageCurrents:
     """Currents of one leg's voltage stage at the nominal supply, and who carries them.
 
     Attributes
     ----------
-    driver_ids : NPN and PNP; () for MOSFETs. driver_ohm : between the drivers' emitters, Ω, with
-        driver_rest_a through it, A; 0 without drivers.
+    place : where it stands. driver_ids : NPN and PNP; () for MOSFETs. driver_transit_hz : of the slower, Hz.
+    driver_ohm : between the drivers' emitters, Ω, with driver_rest_a through it, A; 0 without drivers.
     pair_id, amplifier_id, source_id : input pair and tail source, voltage amplifier, its current source.
     need_a : greatest current of the drivers' bases, or of the gates, A. stage_a, stage_ohm : of the voltage
         amplifier, A, and the resistor that sets it, Ω. tail_a, tail_ohm : of the pair.
@@ -73,7 +119,9 @@ class StageCurrents:
     drawn_a : from rail to rail, A; what flows from a rail to ground counts half.
     """
 
+    place: StagePlace
     driver_ids: tuple[str, ...]
+    driver_transit_hz: float
     driver_ohm: float
     driver_rest_a: float
     pair_id: str
@@ -111,6 +159,14 @@ def fin_limit_w(part: Transistor) -> float:
     return (part.tj_max_c - _AIR_C) / _FIN_K_PER_W[part.package]
 
 
+def sink_limit_w(part: Transistor) -> float:
+    """The same, insulated on the output devices' heatsink where the case takes screws, W."""
+    if part.package not in _FIN_K_PER_W:
+        return air_limit_w(part)
+    junction = (part.tj_max_c - 25.0) / part.pd_w
+    return (part.tj_max_c - _SINK_C) / (junction + _PAD_K_PER_W)
+
+
 def base_need_a(part: Transistor, current_a: float) -> float:
     """Base current of a transistor at a collector current, A.
 
@@ -122,27 +178,13 @@ def base_need_a(part: Transistor, current_a: float) -> float:
     return current_a / part.hfe_min * max(1.0, current_a / part.hfe_ic_a)
 
 
-def plan_currents(
-    stage: OutputStage,
-    library: Library,
-    *,
-    parallel: int,
-    legs: int,
-    split: bool,
-    crossed: bool,
-    crest_a: float,
-    spread_v: float,
-    supply_v: float,
-    highest_v: float,
-) -> StageCurrents:
+def plan_currents(place: StagePlace, library: Library, spread_v: float) -> StageCurrents:
     """Choose currents and their transistors.
 
     Parameters
     ----------
-    stage, parallel : output devices of a leg. library : with the drawer merged. legs : 1 or 2.
-    split : whether there are two rails. crossed : whether both legs share an input follower.
-    crest_a : greatest output current, A. spread_v : between the drivers' emitters at rest, V.
-    supply_v, highest_v : of one rail, or of the single supply, nominal and greatest, V.
+    place : where it stands. library : with the drawer merged.
+    spread_v : between the drivers' emitters at rest, V.
 
     Returns
     -------
@@ -156,25 +198,25 @@ def plan_currents(
     ------
     [self-apad]; sizes of the currents common practice.
     """
-    bus_v = highest_v * (2.0 if split else 1.0)
-    side_v = highest_v * (1.0 if split else 0.5)
-    needed_slew = sine_slew_v_per_s(side_v, FULL_OUTPUT_HZ)
+    stage, supply_v, split = place.stage, place.supply_v, place.split
+    bus_v, side_v, crest_a = place.bus_v, place.side_v, place.crest_a
+    needed_slew = sine_slew_v_per_s(place.peak_v, FULL_OUTPUT_HZ)
     drivers: tuple[str, ...] = ()
     driver_ohm = rest_a = 0.0
     if stage.device == "bipolar":
-        base_a = crest_a / stage.gain_at(crest_a / parallel)
+        base_a = crest_a / stage.gain_at(crest_a / place.parallel)
         drivers = _drivers(library, bus_v, base_a)
         need_a = max(base_need_a(library.transistors[part], base_a) for part in drivers)
         driver_ohm = float(nearest(spread_v / _OUTPUT_DRIVER_A, "E12"))
         rest_a = spread_v / driver_ohm
     else:
         # the source follows the gate: a quarter of C_GS has to be charged, and all of C_GD
-        need_a = 2.0 * parallel * (stage.reverse_f + 0.25 * stage.input_f) * needed_slew
+        need_a = 2.0 * place.parallel * (stage.reverse_f + 0.25 * stage.input_f) * needed_slew
     wanted_a = max(_LEAST_STAGE_A, _MARGIN * need_a)
     # the voltage amplifier sinks what its source gives and the lower driver's base current, its limiter more
     amplifier = _standing(library, _AMPLIFIERS, bus_v, side_v * wanted_a, 2.5 * wanted_a)
     source = _standing(library, _SOURCES, bus_v, side_v * wanted_a, 1.5 * wanted_a)
-    pair = _standing(library, _PAIRS, side_v, 0.0, 0.0)
+    pair = _standing(library, _PAIRS, place.peak_v, 0.0, 0.0)
     reference_a = max(_LEAST_REFERENCE_A, 4.0 * base_need_a(source, wanted_a))
     feed_v = supply_v - reference_v(reference_a)
     reference_ohm = float(nearest(0.5 * feed_v / reference_a, "E12"))
@@ -186,11 +228,13 @@ def plan_currents(
     stage_a, tail_a = junction_current_a(diodes_v, stage_ohm), junction_current_a(diodes_v, tail_ohm)
     buffer_a = 0.7 / _BUFFER_OHM
     half_a = 0.0 if split else supply_v / _HALF_OHM
-    follower_ohm = float(nearest((0.5 * supply_v - 0.65) / _FOLLOWER_A, "E12")) if crossed else 0.0
-    follower_a = (0.5 * supply_v - 0.65) / follower_ohm if crossed else 0.0
+    follower_ohm = float(nearest((0.5 * supply_v - 0.65) / _FOLLOWER_A, "E12")) if place.crossed else 0.0
+    follower_a = (0.5 * supply_v - 0.65) / follower_ohm if place.crossed else 0.0
     grounded = (reference_a + buffer_a) * (0.5 if split else 1.0)
     return StageCurrents(
+        place=place,
         driver_ids=drivers,
+        driver_transit_hz=min((library.transistors[part].ft_hz for part in drivers), default=0.0),
         driver_ohm=driver_ohm,
         driver_rest_a=rest_a,
         pair_id=pair.id,
@@ -207,7 +251,7 @@ def plan_currents(
         buffer_ohm=_BUFFER_OHM,
         half_ohm=0.0 if split else 0.5 * _HALF_OHM,
         follower_ohm=follower_ohm,
-        drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + follower_a) / legs,
+        drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + follower_a) / place.legs,
     )
 
 
@@ -236,11 +280,11 @@ def _drivers(library: Library, bus_v: float, base_a: float) -> tuple[str, str]:
 def _standing(
     library: Library, ids: tuple[str, ...], voltage_v: float, heat_w: float, current_a: float
 ) -> Transistor:
-    """The first that stands it in free air, else with a fin, else the one of the highest voltage."""
+    """The first that stands it in free air, else with a fin, else on the heatsink, else the strongest."""
     parts = [library.transistors[part] for part in ids]
     strong = [p for p in parts if _VOLTAGE_SHARE * p.vceo_v >= voltage_v and p.ic_a >= current_a]
-    for limit in (air_limit_w, fin_limit_w):
+    for limit in (air_limit_w, fin_limit_w, sink_limit_w):
         for part in strong:
             if limit(part) >= heat_w:
                 return part
-    return max(strong or parts, key=lambda p: (p.vceo_v, fin_limit_w(p)))
+    return max(strong or parts, key=lambda p: (p.vceo_v, sink_limit_w(p)))

@@ -33,13 +33,13 @@ class StageTransistor:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class StageHeat:
-    """Voltage and heat of a transistor beside what it stands, V and W; ``cooled`` where it needs a fin."""
+    """Voltage and heat of a transistor beside what it stands, V and W, and how it is to be mounted."""
 
     voltage_v: float
     voltage_limit_v: float
     heat_w: float
     heat_limit_w: float
-    cooled: bool
+    mount: Literal["air", "fin", "heatsink"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
