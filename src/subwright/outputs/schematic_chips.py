@@ -33,8 +33,8 @@ def grounded_comparator() -> Symbol:
     """A comparator whose open collector pulls to a ground pin of its own, drawn below."""
     plain = triangle(collector=True)
     return Symbol(
-        pins=(*plain.pins, ("ground", (0, 20))),
-        strokes=(*plain.strokes, line((0, 12), (0, 20))),
+        pins=(*plain.pins, ("ground", (0, 40))),
+        strokes=(*plain.strokes, line((0, 12), (0, 40))),
         box=plain.box,
         marks=plain.marks,
     )
@@ -43,12 +43,12 @@ def grounded_comparator() -> Symbol:
 def schmitt_inverter() -> Symbol:
     """Inverter with hysteresis (IEC 60617-12: general qualifying symbol 1, negated output)."""
     return Symbol(
-        pins=(("in", (-30, 0)), ("out", (30, 0))),
+        pins=(("in", (-30, 0)), ("out", (40, 0))),
         strokes=(
             area((-18, -20), (18, -20), (18, 20), (-18, 20), fill="open"),
             line((-30, 0), (-18, 0)),
             area(*arc(21, 0, 3, 0, 340), fill="open"),
-            line((24, 0), (30, 0)),
+            line((24, 0), (40, 0)),
             line((-11, 12), (3, 12), (3, 2)),
             line((-3, 12), (-3, 2), (11, 2)),
         ),
@@ -58,7 +58,7 @@ def schmitt_inverter() -> Symbol:
 
 
 CHIPS: Final = {
-    # pins down the left and down the right side; their numbers are those of the case
+    # pins down the left and down the right side, "" for a gap; their numbers are those of the case
     "3525 controller": (
         ("REF", "NI", "INV", "COMP", "SS", "SD", "RT", "CT", "DIS"),
         ("VIN", "VC", "OUTA", "OUTB", "OSC", "SYNC", "GND"),
@@ -66,6 +66,14 @@ CHIPS: Final = {
     "494 controller": (
         ("REF", "1IN-", "1IN+", "2IN-", "2IN+", "FB", "DTC", "RT", "CT"),
         ("VCC", "OC", "C1", "E1", "C2", "E2", "GND"),
+    ),
+    "3524 controller": (
+        ("REF", "NI", "", "INV", "", "SD", "", "COMP", "RT", "CT"),
+        ("VIN", "CA", "EA", "CB", "EB", "OSC", "CL+", "CL-", "GND"),
+    ),
+    "3846 controller": (
+        ("REF", "EA+", "EA-", "COMP", "CL", "RT", "CT", "", "", "CS-", "CS+"),
+        ("VIN", "VC", "OUTA", "OUTB", "SYNC", "SD", "", "GND"),
     ),
     "384x controller": (("REF", "FB", "COMP", "RTCT"), ("VCC", "OUT", "GND", "CS")),
 }
@@ -78,7 +86,9 @@ def chip(kind: str) -> Symbol:
     sides = CHIPS[kind]
     high = max(len(side) for side in sides)
     top = -(high - 1) * _CHIP_PITCH // 2
-    left, right = (tuple((name, top + _CHIP_PITCH * k) for k, name in enumerate(side)) for side in sides)
+    left, right = (
+        tuple((name, top + _CHIP_PITCH * k) for k, name in enumerate(side) if name) for side in sides
+    )
     return _case(left, right)
 
 
@@ -88,8 +98,8 @@ def half_bridge_driver() -> Symbol:
     VB and VS lie as far apart as a part is long: what hangs between them stands there.
     """
     return _case(
-        (("VCC", -120), ("VDD", -70), ("HIN", -30), ("LIN", 10), ("SD", 50), ("VSS", 110)),
-        (("VB", -120), ("VS", -80), ("HO", -20), ("LO", 70), ("COM", 120)),
+        (("VCC", -120), ("VDD", -70), ("HIN", -30), ("LIN", 10), ("SD", 50), ("VSS", 120)),
+        (("VB", -120), ("VS", -80), ("HO", -20), ("LO", 90), ("COM", 130)),
     )
 
 
