@@ -3,49 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
+from typing import Final, Literal
 
 from subwright.base.errors import SubwrightError
-from subwright.base.units import code, show
+from subwright.base.units import show
+from subwright.circuits.controller_families import SOFT_NETS, family_pins, family_surroundings
+from subwright.circuits.controller_parts import HUNDRED, ControllerParts, Models
 from subwright.circuits.models import BipolarModel, ControllerModel, ZenerModel
-from subwright.circuits.netlist import (
-    GROUND,
-    Circuit,
-    Numbering,
-    Part,
-    PartKind,
-    Reading,
-    Steady,
-    TestPoint,
-    Value,
-)
+from subwright.circuits.netlist import GROUND, Circuit, PartKind, Reading, Steady, TestPoint, Value
 from subwright.parts.schema import Controller
 from subwright.stages.converter import ConverterResult
-from subwright.stages.converter_controller import (
-    CERAMIC_F,
-    INHIBIT_NPN,
-    INHIBIT_OHM,
-    LOOP_OHM,
-    OUTPUT_PULL_OHM,
-    RESET_BASE_OHM,
-    RESET_PNP,
-    SOFT_START_OHM,
-    SUPPLY_F,
-    open_emitters,
-    ramp_v,
-)
+from subwright.stages.converter_controller import CERAMIC_F, OUTPUT_PULL_OHM, SUPPLY_F
+from subwright.stages.converter_family import open_emitters, ramp_v
+from subwright.stages.converter_timing import soft_start_levels
 
 __all__ = ["controller_circuit", "controller_kind", "controller_model", "supply_net"]
 
-_HUNDRED: Final = 1000
 _LOAD_OHM: Final = 10e3  # on each output while the gates are elsewhere
-_GAIN: Final = 200.0
 _BASE_V: Final = 0.7
 _LOWEST_V: Final = 0.1  # to which a ramp that ends at nought is emptied
 _STOP_OHM: Final = 1.0
-_NPN: Final = BipolarModel(name="NPN_INHIBIT", polarity="npn", current_gain=_GAIN)
-_PNP: Final = BipolarModel(name="PNP_RESET", polarity="pnp", current_gain=_GAIN)
-_KINDS: Final[Mapping[str, PartKind]] = {"3525": "3525 controller", "494": "494 controller"}
+_KINDS: Final[Mapping[str, PartKind]] = {
+    "3525": "3525 controller",
+    "494": "494 controller",
+    "3524": "3524 controller",
+    "3846": "3846 controller",
+}
+_FAMILIES: Final[Mapping[str, Literal["3525", "494", "3524", "3846"]]] = {
+    "3525": "3525",
+    "494": "494",
+    "3524": "3524",
+    "3846": "3846",
+}
 
 
 def controller_kind(controller: Controller) -> PartKind:
@@ -78,7 +67,7 @@ def controller_model(controller: Controller) -> ControllerModel:
         discharge_v = (grown * low_v - high_v) / (grown - 1.0)
     return ControllerModel(
         name="CONTROLLER",
-        family="3525" if controller.family == "3525" else "494",
+        family=_FAMILIES[controller.family],
         vref_v=controller.vref_v,
         charge_v=controller.osc_k * (high_v - low_v),
         ramp_low_v=low_v,
@@ -90,68 +79,13 @@ def controller_model(controller: Controller) -> ControllerModel:
         uvlo_off_v=controller.uvlo_off_v or 0.95 * controller.supply_min_v,
         soft_start_a=controller.soft_start_a,
         quiescent_a=controller.quiescent_a,
+        dead_ohm=controller.dead_ohm,
     )
 
 
 def supply_net(result: ConverterResult) -> str:
     """Net that feeds controller and drivers."""
     return "control" if result.gate_supply is None else "drive"
-
-
-class _Parts:
-    """Collects the block's parts."""
-
-    def __init__(self, hundred: int) -> None:
-        self.parts: list[Part] = []
-        self._number = Numbering(hundred)
-
-    def add(
-        self,
-        letters: str,
-        kind: PartKind,
-        nets: tuple[str, ...],
-        role: str,
-        part_id: str,
-        value: Value = None,
-        *,
-        model: str = "",
-        initial_v: float | None = None,
-    ) -> None:
-        """A part of the bill."""
-        self.parts.append(
-            Part(
-                designator=self._number.next(letters),
-                kind=kind,
-                nets=nets,
-                value=value,
-                model=model,
-                role=role,
-                part_id=part_id,
-                initial_v=initial_v,
-            )
-        )
-
-    def resistor(self, role: str, a: str, b: str, ohm: float) -> None:
-        """A resistor, Ω."""
-        self.add("R", "resistor", (a, b), role, code(ohm, "resistance"), ohm)
-
-    def capacitor(self, role: str, a: str, b: str, farad: float, *, initial_v: float | None = None) -> None:
-        """A capacitor, F."""
-        part_id = code(farad, "capacitance")
-        self.add("C", "capacitor", (a, b), role, part_id, farad, initial_v=initial_v)
-
-    def bench(self, name: str, kind: PartKind, nets: tuple[str, ...], value: Value, role: str) -> None:
-        """What stands in for the rest of the world."""
-        self.parts.append(
-            Part(
-                designator=f"BENCH_{name}",
-                kind=kind,
-                nets=nets,
-                value=value,
-                role=role,
-                standing="bench",
-            )
-        )
 
 
 def controller_circuit(
@@ -184,38 +118,28 @@ def controller_circuit(
     """
     controller, timing = result.plan.controller, result.plan.timing
     kind, feed = controller_kind(controller), supply_net(result)
-    if controller.family == "494" and result.choke is not None:
-        raise SubwrightError(
-            message="There is no circuit of regulated rails with a 494-family controller.",
-            quantity="converter.controller",
-            value=controller.id,
-            limit="a 3525 where converter.output is regulated",
-            remedy='Set converter.controller to a 3525, or converter.output = "peak-charged".',
-        )
-    build = _Parts(_HUNDRED)
+    build = ControllerParts()
     build.bench("CONTROL", "voltage source", ("control", GROUND), supply, "control supply")
     build.bench("INHIBIT", "voltage source", ("inhibit", GROUND), Steady(value=inhibit_v), "protection")
-    models: list[BipolarModel | ControllerModel | ZenerModel] = [controller_model(controller)]
+    models: Models = [controller_model(controller)]
     if result.gate_supply is None:
         build.capacitor("controller supply capacitor", feed, GROUND, SUPPLY_F)
     else:
         models += _follower(build, result, settled=settled)
     fed_v = result.gate_supply.output_v if settled and result.gate_supply is not None else None
     build.capacitor("controller ceramic", feed, GROUND, CERAMIC_F, initial_v=fed_v)
-    pins = _pins_3525(result, feed) if controller.family == "3525" else _pins_494(result, feed)
-    build.add("U", kind, pins, "push-pull controller", controller.id, model="CONTROLLER")
+    build.add("U", kind, family_pins(result, feed), "push-pull controller", controller.id, model="CONTROLLER")
     build.capacitor("reference capacitor", "vref", GROUND, CERAMIC_F)
     build.resistor("timing resistor", "rt", GROUND, timing.rt_ohm)
     build.capacitor("timing capacitor", "ct", GROUND, timing.ct_f)
     if timing.rd_ohm > 0.0:
         build.resistor("discharge resistor", "ct", "discharge", timing.rd_ohm)
-    if controller.family == "3525":
-        start_v = controller.vref_v if settled else None
-        build.capacitor("soft-start capacitor", "soft", GROUND, timing.soft_start_f, initial_v=start_v)
-    else:
-        models += _dead_time(build, result, settled=settled)
+    models += family_surroundings(result)(build, result, settled)
     if result.choke is not None:
-        _feedback(build, result, rail)
+        held = Steady(value=0.98 * result.choke.set_v) if rail is None else rail
+        build.bench("RAIL", "voltage source", ("rail_positive", GROUND), held, "positive rail")
+        build.resistor("feedback divider, top", "rail_positive", "feedback", result.choke.feedback_top_ohm)
+        build.resistor("feedback divider, bottom", "feedback", GROUND, result.choke.feedback_bottom_ohm)
     if open_emitters(controller):
         for out in ("out_a", "out_b"):
             build.resistor("output pull-down", out, GROUND, OUTPUT_PULL_OHM)
@@ -228,31 +152,11 @@ def controller_circuit(
         parts=tuple(build.parts),
         models=tuple(models),
         test_points=_points(result, corners),
-        open_nets=("sync", "oscillator", "feedback_pin"),
+        open_nets=("sync", "oscillator", "comp"),
     )
 
 
-def _pins_3525(result: ConverterResult, feed: str) -> tuple[str, ...]:
-    """Nets of the pins; without feedback the error amplifier follows the reference: the duty at its end."""
-    inverting, plus = ("comp", "vref") if result.choke is None else ("error", "reference")
-    discharge = "ct" if result.plan.timing.rd_ohm == 0.0 else "discharge"
-    return (
-        inverting, plus, "sync", "oscillator", "ct", "rt", discharge, "soft", "comp", "inhibit", "out_a",
-        GROUND, feed, "out_b", feed, "vref",
-    )  # fmt: skip
-
-
-def _pins_494(result: ConverterResult, feed: str) -> tuple[str, ...]:
-    """Nets of the pins; both amplifiers rest, the outputs are emitter followers that take turns."""
-    return (
-        GROUND, "vref", "feedback_pin", "dead", "ct", "rt", GROUND, feed, "out_a", "out_b", feed, feed,
-        "vref", "vref", "vref", GROUND,
-    )  # fmt: skip
-
-
-def _follower(
-    build: _Parts, result: ConverterResult, *, settled: bool
-) -> list[BipolarModel | ControllerModel | ZenerModel]:
+def _follower(build: ControllerParts, result: ConverterResult, *, settled: bool) -> Models:
     """Zener and emitter follower that make the drive's supply from the control supply."""
     gate = result.gate_supply
     assert gate is not None
@@ -278,53 +182,12 @@ def _follower(
     ]
 
 
-def _dead_time(
-    build: _Parts, result: ConverterResult, *, settled: bool
-) -> list[BipolarModel | ControllerModel | ZenerModel]:
-    """The 494's dead-time input: divider, soft start from the reference, two transistors to start it anew."""
-    timing, controller = result.plan.timing, result.plan.controller
-    bottom = timing.divider_bottom_ohm or SOFT_START_OHM
-    level_v = 0.0
-    if timing.divider_top_ohm > 0.0:
-        build.resistor("dead-time divider, top", "vref", "dead", timing.divider_top_ohm)
-        level_v = controller.vref_v * bottom / (bottom + timing.divider_top_ohm)
-    role = "dead-time divider, bottom" if timing.divider_top_ohm > 0.0 else "soft-start resistor"
-    build.resistor(role, "dead", GROUND, bottom)
-    start_v = controller.vref_v - level_v if settled else None
-    build.capacitor("soft-start capacitor", "vref", "dead", timing.soft_start_f, initial_v=start_v)
-    build.resistor("inhibit base resistor", "inhibit", "inhibit_base", INHIBIT_OHM)
-    build.resistor("inhibit base pull-down", "inhibit_base", GROUND, INHIBIT_OHM)
-    pins = ("reset_drive", "inhibit_base", GROUND)
-    build.add("Q", "transistor", pins, "inhibit transistor", INHIBIT_NPN, model="NPN_INHIBIT")
-    build.resistor("soft-start reset base resistor", "reset_drive", "reset_base", RESET_BASE_OHM)
-    build.resistor("soft-start reset pull-up", "vref", "reset_base", INHIBIT_OHM)
-    pins = ("dead", "reset_base", "vref")
-    build.add("Q", "transistor", pins, "soft-start reset transistor", RESET_PNP, model="PNP_RESET")
-    return [_NPN, _PNP]
-
-
-def _feedback(build: _Parts, result: ConverterResult, rail: Value) -> None:
-    choke = result.choke
-    assert choke is not None
-    held = Steady(value=0.98 * choke.set_v) if rail is None else rail
-    build.bench("RAIL", "voltage source", ("rail_positive", GROUND), held, "positive rail")
-    build.resistor("feedback divider, top", "rail_positive", "feedback", choke.feedback_top_ohm)
-    build.resistor("feedback divider, bottom", "feedback", GROUND, choke.feedback_bottom_ohm)
-    build.resistor("loop resistor", "feedback", "error", LOOP_OHM)
-    build.resistor("reference resistor", "vref", "reference", LOOP_OHM)
-    build.capacitor("loop capacitor", "comp", "error", result.loop_f)
-
-
 def _points(result: ConverterResult, corners: Mapping[str, float]) -> tuple[TestPoint, ...]:
     """What the bench should read, running without inhibit."""
     controller, timing = result.plan.controller, result.plan.timing
     low_v, high_v = ramp_v(controller)
-    supply, slow, rest = result.gate_supply, "soft", controller.vref_v
-    if controller.family == "494":
-        bottom = timing.divider_bottom_ohm or SOFT_START_OHM
-        slow, rest = "dead", 0.0
-        if timing.divider_top_ohm > 0.0:
-            rest = controller.vref_v * bottom / (bottom + timing.divider_top_ohm)
+    supply, slow = result.gate_supply, SOFT_NETS[controller.family]
+    _, _, rest = soft_start_levels(controller, timing.divider_top_ohm, timing.divider_bottom_ohm)
 
     def feed_v(battery_v: float) -> float:
         return battery_v if supply is None else min(supply.zener.vz_v - _BASE_V, battery_v - _BASE_V)
@@ -366,6 +229,6 @@ def _points(result: ConverterResult, corners: Mapping[str, float]) -> tuple[Test
         ),
     ]
     return tuple(
-        TestPoint(designator=f"TP{_HUNDRED + k}", net=net, what=what, readings=readings)
+        TestPoint(designator=f"TP{HUNDRED + k}", net=net, what=what, readings=readings)
         for k, (net, what, readings) in enumerate(points, 1)
     )

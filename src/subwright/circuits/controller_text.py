@@ -11,6 +11,7 @@ from math import log
 from typing import Final
 
 from subwright.circuits.models import ControllerModel
+from subwright.stages.converter_family import SENSE_GAIN, SENSE_OFFSET_V
 
 __all__ = ["above", "all_of", "controller_text", "over", "supply_text"]
 
@@ -19,11 +20,15 @@ _HOLD_F: Final = 1e-10  # of the toggle, at a hundredth of a siemens: slower tha
 _OUTPUT_OHM: Final = 5.0
 _AMPLIFIER_S: Final = 2e-3  # transconductance of an error amplifier
 _AMPLIFIER_A: Final = 200e-6  # and the most that it gives
+_SHARP: Final = 500.0  # slope of a comparator that switches a bare transistor: a hundredth is still on
+_COMP_V: Final = 3.8  # highest of the 3524's error amplifier, from memory
+_STOP_V: Final = 0.35  # at which a 3846 shuts down, from memory
 
 
 def controller_text(model: ControllerModel) -> Iterator[str]:
     """Lines of the sub-circuit; its pins in the order of the kind's."""
-    yield from _3525(model) if model.family == "3525" else _494(model)
+    made = {"3525": _3525, "494": _494, "3524": _3524, "3846": _3846}[model.family]
+    yield from made(model)
 
 
 def _n(value: float) -> str:
@@ -114,29 +119,99 @@ def _3525(m: ControllerModel) -> Iterator[str]:
     # DIS leads the capacitor to a fixed voltage while the ramp falls.
     yield f"B21 dis 0 I=V(fall)*(V(dis)-({_n(m.discharge_v)}))"
     yield "R22 dis 0 1e8"
-    # Both outputs rest while the ramp falls, and the family's least time after it.
-    yield f"B22 0 rest I=0.1*{above('V(fall)-V(rest)')}"
-    yield "C20 rest 0 1e-09"
-    yield f"R23 rest 0 {_n(m.dead_min_s / (1e-9 * log(2.0)))}"
+    yield from _rest(m)
     yield from _toggle()
     yield f"B23 0 ss I=V(run)*{_n(m.soft_start_a or 0.0)}*{over('V(ref)-0.2', 'V(ss)', 20.0)}"
     yield f"B24 ss 0 I=1e-2*V(ss)*{over('V(sd)', 0.8, 20.0)}"
     yield "R24 ss 0 1e8"
     yield "R25 sd 0 1e6"
-    yield _amplifier("B25", "ni", "inv", "comp")
-    yield f"B26 comp 0 I=1e-2*{_softly('V(comp)-V(ref)')}"
-    yield f"B36 0 comp I=1e-2*{_softly('0-V(comp)')}"
-    yield "R26 comp 0 2e6"
-    yield "R27 inv 0 1e8"
-    yield "R28 ni 0 1e8"
+    yield from _error_amplifier("ni", "inv", "V(ref)")
     yield from all_of(
         "ready", ("(1-V(fall))", f"(1-{over('V(rest)', 0.5)})", f"(1-{over('V(sd)', 0.8, 20.0)})", "V(run)")
     )
     below = tuple(over(f"V({net})", "V(ct)") for net in ("ss", "comp"))
     yield from all_of("on", (*below, "V(ready)"))
+    yield from _totem_poles()
+    yield ".ends"
+
+
+def _rest(m: ControllerModel) -> Iterator[str]:
+    """Both outputs rest while the ramp falls, and the family's least time after it."""
+    yield f"B22 0 rest I=0.1*{above('V(fall)-V(rest)')}"
+    yield "C20 rest 0 1e-09"
+    yield f"R23 rest 0 {_n(m.dead_min_s / (1e-9 * log(2.0)))}"
+
+
+def _error_amplifier(plus: str, minus: str, most: str) -> Iterator[str]:
+    """A transconductance into COMP, held between nought and ``most``."""
+    yield _amplifier("B25", plus, minus, "comp")
+    yield f"B26 comp 0 I=1e-2*{_softly(f'V(comp)-{most}')}"
+    yield f"B36 0 comp I=1e-2*{_softly('0-V(comp)')}"
+    yield "R26 comp 0 2e6"
+    yield f"R27 {minus} 0 1e8"
+    yield f"R28 {plus} 0 1e8"
+
+
+def _totem_poles() -> Iterator[str]:
     for number, (out, side) in enumerate((("oa", "V(q)"), ("ob", "(1-V(q))")), 28):
         yield f"B{number} {out}x 0 V=V(vc)*V(on)*{over(side, 0.5)}"
         yield f"R{number + 2} {out}x {out} {_n(_OUTPUT_OHM)}"
+
+
+def _open_outputs(pins: tuple[tuple[str, str], ...], further: tuple[str, ...] = ()) -> Iterator[str]:
+    """Bare transistors, (collector, emitter) each, that take turns while V(on) is 1."""
+    for number, ((upper, lower), side) in enumerate(zip(pins, ("V(q)", "(1-V(q))"), strict=True), 40):
+        yield from all_of(f"go{number}", ("V(on)", over(side, 0.5), *further))
+        siemens = f"(1e-9+V(go{number})*{_n(1.0 / _OUTPUT_OHM)})"
+        yield f"B{number} {upper} {lower} I=(V({upper})-V({lower}))*{siemens}"
+
+
+def _3524(m: ControllerModel) -> Iterator[str]:
+    yield f".subckt {m.name} inv ni osc clp clm rt ct gnd comp sd ea ca cb eb vin ref"
+    yield "R20 gnd 0 1e-3"
+    yield "R21 osc 0 1e6"
+    yield "B20 osc 0 V=3*V(fall)"
+    yield "R29 clp 0 1e6"
+    yield "R30 clm 0 1e6"
+    yield from supply_text("vin", m.uvlo_on_v, m.uvlo_off_v, m.vref_v, m.quiescent_a)
+    yield from _ramp(m)
+    # Ever more slowly towards a little below the lower turning point: steps then don't fall past it.
+    yield f"B21 ct 0 I=0.05*V(fall)*(V(ct)-({_n(m.ramp_low_v - 0.1)}))"
+    yield from _rest(m)
+    yield from _toggle()
+    yield from _error_amplifier("ni", "inv", _n(_COMP_V))
+    # Whoever is stronger moves COMP: a clamp outside, the current limit, or the shutdown transistor.
+    yield f"B24 comp 0 I=2e-2*tanh(20*{above('V(comp)')})*{over('V(sd)', 0.8, 20.0)}"
+    yield f"B27 comp 0 I=1e-2*V(comp)*{over('V(clp)-V(clm)', 0.2, 100.0)}"
+    yield "R25 sd 0 11e3"
+    yield from all_of("ready", ("(1-V(fall))", f"(1-{over('V(rest)', 0.5)})", "V(run)"))
+    yield from all_of("on", (over("V(comp)", "V(ct)", _SHARP), "V(ready)"))
+    yield from _open_outputs((("ca", "ea"), ("cb", "eb")))
+    yield ".ends"
+
+
+def _3846(m: ControllerModel) -> Iterator[str]:
+    yield f".subckt {m.name} cl ref csm csp eap eam comp ct rt sync oa gnd vc ob vin sd"
+    yield "R20 gnd 0 1e-3"
+    yield "R21 sync 0 1e6"
+    yield "B20 sync 0 V=4*V(fall)"
+    yield from supply_text("vin", m.uvlo_on_v, m.uvlo_off_v, m.vref_v, m.quiescent_a)
+    yield from _ramp(m)
+    yield f"B21 ct 0 I=V(fall)*{_n((m.ramp_high_v - m.ramp_low_v) / m.dead_ohm)}"
+    yield from _toggle()
+    yield from _error_amplifier("eap", "eam", "V(ref)")
+    # A stop empties the soft start, whose resistor then lets it begin anew.
+    yield f"B24 cl 0 I=2e-2*V(cl)*{over('V(sd)', _STOP_V, 50.0)}"
+    yield "R24 cl 0 1e8"
+    yield "R25 sd 0 1e6"
+    yield "R40 csp 0 1e7"
+    yield "R41 csm 0 1e6"
+    yield "B27 least 0 V=0.5*(V(cl)+V(comp)-abs(V(cl)-V(comp)))"
+    yield "R42 least 0 1e3"
+    sensed = f"{_n(SENSE_GAIN)}*(V(csp)-V(csm))"
+    yield from all_of("ready", ("(1-V(fall))", f"(1-{over('V(sd)', _STOP_V, 50.0)})", "V(run)"))
+    yield from all_of("on", (over(f"V(least)-{_n(SENSE_OFFSET_V)}", sensed), "V(ready)"))
+    yield from _totem_poles()
     yield ".ends"
 
 
@@ -161,11 +236,8 @@ def _494(m: ControllerModel) -> Iterator[str]:
     dead = f"{_n(low + 0.03 * span)}+{_n(0.97 * span / m.ramp_high_v)}*V(dtc)"
     least = low + m.dead_share * span
     yield from all_of("ready", ("V(run)", "(1-V(fall))"))
-    levels = tuple(over("V(ct)", level) for level in (dead, least, "V(fb)-0.7"))
+    levels = tuple(over("V(ct)", level, _SHARP) for level in (dead, least, "V(fb)-0.7"))
     yield from all_of("on", (*levels, "V(ready)"))
-    for number, (upper, lower, side) in enumerate((("c1", "e1", "V(q)"), ("c2", "e2", "(1-V(q))")), 40):
-        yield from all_of(f"go{number}", ("V(on)", over(side, 0.5), over("V(oc)", 1.0)))
-        siemens = f"(1e-9+V(go{number})*{_n(1.0 / _OUTPUT_OHM)})"
-        yield f"B{number} {upper} {lower} I=(V({upper})-V({lower}))*{siemens}"
+    yield from _open_outputs((("c1", "e1"), ("c2", "e2")), (over("V(oc)", 1.0),))
     yield "R33 oc 0 1e6"
     yield ".ends"

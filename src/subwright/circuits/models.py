@@ -245,12 +245,13 @@ class ControllerModel:
 
     ``charge_v`` stands on RT, whose current charges CT between ``ramp_low_v`` and ``ramp_high_v``;
     ``discharge_v`` is what the 3525's discharge pin leads it towards; ``dead_min_s`` follows the fall. Of the
-    494's ramp the outputs rest in ``dead_share`` at least.
+    494's ramp the outputs rest in ``dead_share`` at least. ``dead_ohm`` times its capacitor is the time in
+    which a 3846 empties it.
     """
 
     kind: ClassVar[ModelKind] = "controller"
     name: str
-    family: Literal["3525", "494"]
+    family: Literal["3525", "494", "3524", "3846"]
     vref_v: float
     charge_v: float
     ramp_low_v: float
@@ -262,6 +263,7 @@ class ControllerModel:
     uvlo_off_v: float
     soft_start_a: float | None
     quiescent_a: float
+    dead_ohm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

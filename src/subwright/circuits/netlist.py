@@ -71,6 +71,8 @@ PartKind: TypeAlias = Literal[
     "regulator",
     "3525 controller",
     "494 controller",
+    "3524 controller",
+    "3846 controller",
     "384x controller",
     "voltage source",
     "current source",
@@ -83,6 +85,12 @@ PartKind: TypeAlias = Literal[
 Standing: TypeAlias = Literal["bought", "elsewhere", "inherent", "bench", "analogue"]
 """Why a part is in the netlist: on this block's bill; on another bill or in the vehicle; a property of
 another part; test equipment; or an electrical stand-in for a mechanical or acoustical element."""
+
+
+def _case(pins: str) -> tuple[str, ...]:
+    """Pins of a case in the order of their numbers."""
+    return tuple(pins.split())
+
 
 PINS: Final[Mapping[PartKind, tuple[str, ...]]] = MappingProxyType(
     {
@@ -113,42 +121,10 @@ PINS: Final[Mapping[PartKind, tuple[str, ...]]] = MappingProxyType(
         "half-bridge driver": ("VDD", "HIN", "SD", "LIN", "VSS", "VCC", "COM", "LO", "VB", "VS", "HO"),
         "shunt reference": ("cathode", "reference", "anode"),
         "regulator": ("in", "out", "adjust"),
-        "3525 controller": (
-            "INV",
-            "NI",
-            "SYNC",
-            "OSC",
-            "CT",
-            "RT",
-            "DIS",
-            "SS",
-            "COMP",
-            "SD",
-            "OUTA",
-            "GND",
-            "VC",
-            "OUTB",
-            "VIN",
-            "REF",
-        ),
-        "494 controller": (
-            "1IN+",
-            "1IN-",
-            "FB",
-            "DTC",
-            "CT",
-            "RT",
-            "GND",
-            "C1",
-            "E1",
-            "E2",
-            "C2",
-            "VCC",
-            "OC",
-            "REF",
-            "2IN-",
-            "2IN+",
-        ),
+        "3525 controller": _case("INV NI SYNC OSC CT RT DIS SS COMP SD OUTA GND VC OUTB VIN REF"),
+        "494 controller": _case("1IN+ 1IN- FB DTC CT RT GND C1 E1 E2 C2 VCC OC REF 2IN- 2IN+"),
+        "3524 controller": _case("INV NI OSC CL+ CL- RT CT GND COMP SD EA CA CB EB VIN REF"),
+        "3846 controller": _case("CL REF CS- CS+ EA+ EA- COMP CT RT SYNC OUTA GND VC OUTB VIN SD"),
         "384x controller": ("COMP", "FB", "CS", "RTCT", "GND", "OUT", "VCC", "REF"),
         "voltage source": ("+", "-"),
         "current source": ("from", "into"),
@@ -191,6 +167,8 @@ IEEE_315_LETTERS: Final[Mapping[PartKind, str]] = MappingProxyType(
         "regulator": "U",
         "3525 controller": "U",
         "494 controller": "U",
+        "3524 controller": "U",
+        "3846 controller": "U",
         "384x controller": "U",
         "voltage source": "BT",
     }
@@ -216,6 +194,8 @@ _MODELLED: Final[Mapping[PartKind, tuple[ModelKind, ...]]] = MappingProxyType(
         "regulator": ("regulator",),
         "3525 controller": ("controller",),
         "494 controller": ("controller",),
+        "3524 controller": ("controller",),
+        "3846 controller": ("controller",),
         "384x controller": ("current mode",),
     }
 )

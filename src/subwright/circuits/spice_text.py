@@ -196,6 +196,8 @@ def _part(part: Part, p_channel: frozenset[str] = frozenset()) -> Iterator[str]:
             yield f"X{name} {at} {part.model}"
         case "relay" | "gate driver" | "3525 controller" | "494 controller" | "384x controller":
             yield f"X{name} {at} {part.model}"
+        case "3524 controller" | "3846 controller":
+            yield f"X{name} {at} {part.model}"
         case "grounded comparator" | "schmitt inverter" | "half-bridge driver":
             yield f"X{name} {at} {part.model}"
         case "op-amp":

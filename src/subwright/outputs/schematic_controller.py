@@ -15,30 +15,69 @@ __all__ = ["draw_controller", "point"]
 _X: Final = 600
 _TOP: Final = 190  # of the first pins
 _LIFT: Final = 70  # of the supply's line above them
+_PITCH: Final = 40  # of the pins
+_NETWORK: Final = (770, 600)  # of a 494's divided rail
 
 
 def draw_controller(kit: Kit, feed: str) -> None:
     """Draw the controller's netlist; ``feed`` is the net of its supply."""
     part = kit.one("push-pull controller")
-    chip = kit.place_chip(part, _X, _TOP + 160)
-    if part.kind == "3525 controller":
-        _left_3525(kit, chip)
-        supply: tuple[str, ...] = ("VIN", "VC")
-    else:
-        _left_494(kit, chip)
-        supply = ("VCC", "C1", "C2")
-    _supply(kit, feed, [chip[pin] for pin in supply])
-    if part.kind == "3525 controller":
-        _outputs(kit, {"out_a": chip["OUTA"], "out_b": chip["OUTB"]}, None)
-        kit.sheet.say(chip["OSC"][0] + 8, chip["OSC"][1] + 4, "left open")
-        kit.sheet.say(chip["SYNC"][0] + 8, chip["SYNC"][1] + 4, "left open")
-    else:
-        kit.sheet.flag("vref", (chip["OC"][0] + 60, chip["OC"][1]), "right")
-        kit.sheet.wire(chip["OC"], (chip["OC"][0] + 60, chip["OC"][1]))
-        _outputs(kit, {"out_a": chip["E1"], "out_b": chip["E2"]}, "output pull-down")
+    draw, slots = {
+        "3525 controller": (_draw_3525, 9),
+        "494 controller": (_draw_494, 9),
+        "3524 controller": (_draw_3524, 10),
+        "3846 controller": (_draw_3846, 11),
+    }[part.kind]
+    middle = _TOP + _PITCH * (slots - 1) // 2
+    chip = kit.place_chip(part, _X, middle)
+    draw(kit, chip, feed)
     ground = chip["GND"]
     kit.sheet.wire(ground, (ground[0] + 20, ground[1]), (ground[0] + 20, ground[1] + 20))
     kit.sheet.ground(GROUND, (ground[0] + 20, ground[1] + 20))
+
+
+def _draw_3525(kit: Kit, chip: Placed, feed: str) -> None:
+    _left_3525(kit, chip)
+    _supply(kit, feed, [chip["VIN"], chip["VC"]])
+    _outputs(kit, {"out_a": chip["OUTA"], "out_b": chip["OUTB"]}, None)
+    _left_open(kit, chip, "OSC", "SYNC")
+
+
+def _draw_494(kit: Kit, chip: Placed, feed: str) -> None:
+    _left_494(kit, chip)
+    _supply(kit, feed, [chip["VCC"], chip["C1"], chip["C2"]])
+    kit.sheet.flag("vref", (chip["OC"][0] + 60, chip["OC"][1]), "right")
+    kit.sheet.wire(chip["OC"], (chip["OC"][0] + 60, chip["OC"][1]))
+    _outputs(kit, {"out_a": chip["E1"], "out_b": chip["E2"]}, "output pull-down")
+
+
+def _draw_3524(kit: Kit, chip: Placed, feed: str) -> None:
+    sheet = kit.sheet
+    _left_3524(kit, chip)
+    _supply(kit, feed, [chip["VIN"], chip["CA"], chip["CB"]])
+    _outputs(kit, {"out_a": chip["EA"], "out_b": chip["EB"]}, "output pull-down")
+    _left_open(kit, chip, "OSC")
+    ground = chip["GND"]
+    for pin in ("CL+", "CL-"):
+        sheet.wire(chip[pin], (ground[0] + 20, chip[pin][1]), (ground[0] + 20, ground[1]))
+
+
+def _draw_3846(kit: Kit, chip: Placed, feed: str) -> None:
+    _left_3846(kit, chip)
+    _supply(kit, feed, [chip["VIN"], chip["VC"]])
+    _outputs(kit, {"out_a": chip["OUTA"], "out_b": chip["OUTB"]}, None)
+    _left_open(kit, chip, "SYNC")
+    x, y = chip["SD"]
+    kit.sheet.wire((x, y), (x + 60, y), (x + 80, y))
+    _down(kit, "shutdown pull-down", "shutdown", (x + 60, y))
+    kit.lying(kit.one("shutdown resistor"), "shutdown", x + 80, y)
+    kit.sheet.wire((x + 120, y), (x + 140, y))
+    kit.sheet.flag("inhibit", (x + 140, y), "right")
+
+
+def _left_open(kit: Kit, chip: Placed, *pins: str) -> None:
+    for pin in pins:
+        kit.sheet.say(chip[pin][0] + 8, chip[pin][1] + 4, "left open")
 
 
 def point(kit: Kit, net: str, at: Point) -> None:
@@ -59,21 +98,9 @@ def _left_3525(kit: Kit, chip: Placed) -> None:
     y = {pin: chip[pin][1] for pin in ("REF", "NI", "INV", "COMP", "SS", "SD", "RT", "CT", "DIS")}
     _reference(kit, chip["REF"])
     if kit.circuit.by_role("loop capacitor"):
-        kit.lying(kit.one("reference resistor"), "vref", x - 90, y["NI"])
-        sheet.wire((x - 100, y["REF"]), (x - 100, y["NI"]), (x - 90, y["NI"]))
-        sheet.wire((x - 50, y["NI"]), chip["NI"])
-        kit.upright(kit.one("loop capacitor"), "error", x - 50, y["INV"])
-        sheet.wire(chip["COMP"], (x - 50, y["COMP"]))
-        kit.lying(kit.one("loop resistor"), "feedback", x - 150, y["INV"])
-        sheet.wire((x - 110, y["INV"]), (x - 50, y["INV"]), chip["INV"])
-        _down(kit, "feedback divider, bottom", "feedback", (x - 190, y["INV"]))
-        kit.lying(kit.one("feedback divider, top"), "rail_positive", x - 280, y["INV"])
-        sheet.wire((x - 240, y["INV"]), (x - 190, y["INV"]), (x - 150, y["INV"]))
-        sheet.flag("rail_positive", (x - 300, y["INV"]), "left")
-        sheet.wire((x - 300, y["INV"]), (x - 280, y["INV"]))
+        _loop(kit, chip["NI"], chip["INV"], chip["COMP"], y["REF"])
     else:
-        sheet.wire(chip["NI"], (x - 30, y["NI"]), (x - 30, y["REF"]))
-        sheet.wire(chip["INV"], (x - 30, y["INV"]), (x - 30, y["COMP"]), chip["COMP"])
+        _resting(kit, chip["NI"], chip["INV"], chip["COMP"], y["REF"])
     sheet.wire(chip["SS"], (x - 220, y["SS"]))
     _down(kit, "soft-start capacitor", "soft", (x - 220, y["SS"]))
     point(kit, "soft", (x - 120, y["SS"]))
@@ -89,6 +116,125 @@ def _left_3525(kit: Kit, chip: Placed) -> None:
         sheet.wire((x - 60, y["DIS"]), chip["DIS"])
     else:
         sheet.wire(chip["DIS"], (x - 30, y["DIS"]), (x - 30, y["CT"]))
+
+
+def _loop(kit: Kit, plus: Point, minus: Point, out: Point, top: int) -> None:
+    """Reference and divided rail into the error amplifier, the loop's capacitor from its output."""
+    sheet, x = kit.sheet, plus[0]
+    kit.lying(kit.one("reference resistor"), "vref", x - 90, plus[1])
+    sheet.wire((x - 100, top), (x - 100, plus[1]), (x - 90, plus[1]))
+    sheet.wire((x - 50, plus[1]), plus)
+    _divided(kit, minus, out)
+
+
+def _divided(kit: Kit, minus: Point, out: Point) -> None:
+    """The divided rail along the inverting input's line, the loop's capacitor from there to the output."""
+    sheet, (x, y) = kit.sheet, minus
+    capacitor = kit.upright(kit.one("loop capacitor"), "error", x - 50, y)
+    sheet.wire(out, (x - 50, out[1]))
+    if out[1] > y + 40:
+        sheet.wire((x - 50, out[1]), capacitor.end(kit.one("loop capacitor"), "error"))
+    kit.lying(kit.one("loop resistor"), "feedback", x - 150, y)
+    sheet.wire((x - 110, y), (x - 50, y), minus)
+    _down(kit, "feedback divider, bottom", "feedback", (x - 190, y))
+    kit.lying(kit.one("feedback divider, top"), "rail_positive", x - 280, y)
+    sheet.wire((x - 240, y), (x - 190, y), (x - 150, y))
+    sheet.flag("rail_positive", (x - 300, y), "left")
+    sheet.wire((x - 300, y), (x - 280, y))
+
+
+def _resting(kit: Kit, plus: Point, minus: Point, out: Point, top: int) -> None:
+    """The error amplifier follows the reference."""
+    sheet, x = kit.sheet, plus[0]
+    sheet.wire(plus, (x - 30, plus[1]), (x - 30, top))
+    sheet.wire(minus, (x - 30, minus[1]), (x - 30, out[1]), out)
+
+
+def _left_3524(kit: Kit, chip: Placed) -> None:
+    """Clamp of COMP at the lower left, with the soft start; the amplifier's inputs above."""
+    sheet, x = kit.sheet, chip["REF"][0]
+    y = {pin: chip[pin][1] for pin in ("REF", "NI", "INV", "SD", "COMP", "RT", "CT")}
+    _reference(kit, chip["REF"])
+    column = x - 100
+    kit.upright(kit.one("reference divider, top"), "vref", column, y["REF"])
+    sheet.wire((column, y["NI"]), chip["NI"])
+    if kit.circuit.by_role("loop capacitor"):
+        _down(kit, "reference divider, bottom", "half", (column, y["NI"]))
+        _divided(kit, chip["INV"], chip["COMP"])
+    else:
+        kit.upright(kit.one("reference divider, middle"), "half", column, y["NI"])
+        sheet.wire((column, y["NI"] + 40), (column, y["INV"]), chip["INV"])
+        _down(kit, "reference divider, bottom", "below", (column, y["INV"]))
+    kit.lying(kit.one("shutdown resistor"), "inhibit", x - 110, y["SD"])
+    sheet.wire((x - 70, y["SD"]), chip["SD"])
+    sheet.flag("inhibit", (x - 130, y["SD"]), "left")
+    sheet.wire((x - 130, y["SD"]), (x - 110, y["SD"]))
+    for pin, role, net, at in (
+        ("RT", "timing resistor", "rt", x - 100),
+        ("CT", "timing capacitor", "ct", x - 40),
+    ):
+        sheet.wire(chip[pin], (at, y[pin]))
+        _down(kit, role, net, (at, y[pin]))
+    point(kit, "ct", (x - 20, y["CT"]))
+    _clamp(kit, x - 160, y["COMP"], chip["COMP"], y["REF"])
+
+
+def _clamp(kit: Kit, x: int, out: int, comp: Point, top: int) -> None:
+    """The transistor that holds COMP above its divider, and the one that empties the divider's capacitor."""
+    sheet, limit = kit.sheet, out + 50
+    pnp = kit.place(kit.one("duty clamp transistor"), x - 10, limit, flip=True)
+    begin = (comp[0] - 50, out) if kit.circuit.by_role("loop capacitor") else comp
+    sheet.wire(begin, (x, out), pnp["emitter"])
+    sheet.ground(GROUND, pnp["collector"])
+    sheet.wire(pnp["base"], (x - 60, limit), (x - 120, limit), (x - 190, limit))
+    kit.upright(kit.one("dead-time divider, top"), "vref", x - 60, out - 50)
+    sheet.wire((x - 60, top), (x - 60, out - 50))
+    sheet.wire((x - 60, out - 10), (x - 60, limit))
+    _down(kit, "dead-time divider, bottom", "limit", (x - 60, limit))
+    _down(kit, "soft-start capacitor", "limit", (x - 120, limit))
+    point(kit, "limit", (x - 90, limit))
+    npn = kit.place(kit.one("inhibit transistor"), x - 180, limit + 90, turn=2, flip=True)
+    sheet.wire((x - 190, limit), npn["collector"])
+    sheet.ground(GROUND, npn["emitter"])
+    _inhibited(kit, npn["base"])
+
+
+def _inhibited(kit: Kit, base: Point) -> None:
+    """Base resistors of the inhibit transistor, to the right."""
+    sheet, (x, y) = kit.sheet, base
+    sheet.wire(base, (x + 40, y), (x + 70, y))
+    _down(kit, "inhibit base pull-down", "inhibit_base", (x + 40, y))
+    kit.lying(kit.one("inhibit base resistor"), "inhibit_base", x + 70, y)
+    sheet.flag("inhibit", (x + 130, y), "right")
+    sheet.wire((x + 110, y), (x + 130, y))
+
+
+def _left_3846(kit: Kit, chip: Placed) -> None:
+    """As a 3525's, but for the resistor that charges the soft start, and the ramp's way to the sense pins."""
+    sheet, x = kit.sheet, chip["REF"][0]
+    y = {pin: chip[pin][1] for pin in ("REF", "CL", "RT", "CT", "CS-", "CS+")}
+    _reference(kit, chip["REF"])
+    draw = _loop if kit.circuit.by_role("loop capacitor") else _resting
+    draw(kit, chip["EA+"], chip["EA-"], chip["COMP"], y["REF"])
+    sheet.wire(chip["CL"], (x - 210, y["CL"]), (x - 330, y["CL"]))
+    kit.upright(kit.one("soft-start resistor"), "vref", x - 210, y["CL"] - 60)
+    sheet.wire((x - 210, y["REF"]), (x - 210, y["CL"] - 60))
+    sheet.wire((x - 210, y["CL"] - 20), (x - 210, y["CL"]))
+    _down(kit, "soft-start capacitor", "soft", (x - 330, y["CL"]))
+    point(kit, "soft", (x - 60, y["CL"]))
+    sheet.wire(chip["RT"], (x - 270, y["RT"]))
+    _down(kit, "timing resistor", "rt", (x - 270, y["RT"]))
+    sheet.wire(chip["CT"], (x - 130, y["CT"]), (x - 200, y["CT"]))
+    _down(kit, "timing capacitor", "ct", (x - 200, y["CT"]))
+    point(kit, "ct", (x - 60, y["CT"]))
+    npn = kit.place(kit.one("ramp follower"), x - 100, y["CS-"] - 20)
+    sheet.wire((x - 130, y["CT"]), (x - 130, npn["base"][1]), npn["base"])
+    sheet.rail("vref", npn["collector"])
+    kit.upright(kit.one("ramp divider, top"), "follower", x - 90, y["CS+"] - 40)
+    sheet.wire((x - 90, y["CS+"]), chip["CS+"])
+    _down(kit, "ramp divider, bottom", "sensed", (x - 90, y["CS+"]))
+    sheet.wire(chip["CS-"], (x - 20, y["CS-"]))
+    sheet.ground(GROUND, (x - 20, y["CS-"]))
 
 
 def _reference(kit: Kit, pin: Point) -> None:
@@ -108,19 +254,26 @@ def _left_494(kit: Kit, chip: Placed) -> None:
     dead = chip["DTC"][1]
     left = x - 360
     sheet.wire(chip["REF"], (left, top))
-    point(kit, "vref", (x - 60, top))
     reference = kit.one("reference capacitor")
-    kit.upright(reference, "vref", x - 90, top)
-    sheet.ground(GROUND, (x - 90, top + 40))
-    sheet.wire(chip["1IN-"], (x - 30, chip["1IN-"][1]), (x - 30, top))
-    sheet.wire(chip["2IN-"], (x - 30, chip["2IN-"][1]), (x - 30, chip["1IN-"][1]))
-    sheet.wire(chip["1IN+"], (x - 60, chip["1IN+"][1]), (x - 60, chip["2IN+"][1]), chip["2IN+"])
-    sheet.ground(GROUND, (x - 60, chip["2IN+"][1]))
+    regulated = bool(kit.circuit.by_role("loop capacitor"))
+    point(kit, "vref", (x - 170 if regulated else x - 60, top))
+    divided = bool(kit.circuit.by_role("dead-time divider, top"))
+    beside = x - 90 if not regulated else x - 110 if divided else x - 130
+    kit.upright(reference, "vref", beside, top)
+    sheet.ground(GROUND, (beside, top + 40))
+    if regulated:
+        _loop_494(kit, chip, top)
+    else:
+        sheet.wire(chip["1IN-"], (x - 30, chip["1IN-"][1]), (x - 30, top))
+        sheet.wire(chip["2IN-"], (x - 30, chip["2IN-"][1]), (x - 30, chip["1IN-"][1]))
+        sheet.wire(chip["1IN+"], (x - 60, chip["1IN+"][1]), (x - 60, chip["2IN+"][1]), chip["2IN+"])
+        sheet.ground(GROUND, (x - 60, chip["2IN+"][1]))
+        sheet.say(x - 72, chip["FB"][1] + 4, "left open")
     sheet.wire(chip["DTC"], (x - 300, dead))
     point(kit, "dead", (x - 110, dead))
     columns: list[tuple[str, int]] = [("soft-start capacitor", x - 200)]
     bottom = "soft-start resistor"
-    if kit.circuit.by_role("dead-time divider, top"):
+    if divided:
         columns.append(("dead-time divider, top", x - 140))
         bottom = "dead-time divider, bottom"
     for role, column in columns:
@@ -133,8 +286,33 @@ def _left_494(kit: Kit, chip: Placed) -> None:
     sheet.wire(chip["CT"], (x - 40, chip["CT"][1]))
     _down(kit, "timing capacitor", "ct", (x - 40, chip["CT"][1]))
     point(kit, "ct", (x - 20, chip["CT"][1]))
-    sheet.say(x - 72, chip["FB"][1] + 4, "left open")
     _reset(kit, x - 300, top, dead)
+
+
+def _loop_494(kit: Kit, chip: Placed, top: int) -> None:
+    """Reference, turned over, with the loop's capacitor; the divided rail has its place below the case."""
+    sheet, x = kit.sheet, chip["REF"][0]
+    minus, plus, out = chip["1IN-"], chip["1IN+"], chip["FB"]
+    kit.upright(kit.one("reference resistor"), "vref", x - 50, top)
+    sheet.wire((x - 50, minus[1]), minus)
+    capacitor = kit.upright(kit.one("loop capacitor"), "reference", x - 50, plus[1] + 20)
+    sheet.wire((x - 50, minus[1]), (x - 50, plus[1] + 20))
+    sheet.wire(capacitor.end(kit.one("loop capacitor"), "reference"), (x - 50, out[1]), out)
+    sheet.flag("error", (x - 70, plus[1]), "left")
+    sheet.wire(plus, (x - 70, plus[1]))
+    sheet.wire(chip["2IN-"], (x - 30, chip["2IN-"][1]), (x - 30, top))
+    sheet.wire(chip["2IN+"], (x - 20, chip["2IN+"][1]))
+    sheet.ground(GROUND, (x - 20, chip["2IN+"][1]))
+    left, y = _NETWORK
+    sheet.flag("rail_positive", (left, y), "left")
+    sheet.wire((left, y), (left + 20, y))
+    kit.lying(kit.one("feedback divider, top"), "rail_positive", left + 20, y)
+    sheet.wire((left + 60, y), (left + 80, y), (left + 120, y))
+    _down(kit, "feedback divider, bottom", "feedback", (left + 80, y))
+    kit.lying(kit.one("loop resistor"), "feedback", left + 120, y)
+    sheet.wire((left + 160, y), (left + 190, y), (left + 220, y))
+    _down(kit, "balance capacitor", "error", (left + 190, y))
+    sheet.flag("error", (left + 220, y), "right")
 
 
 def _reset(kit: Kit, x: int, top: int, dead: int) -> None:
@@ -152,12 +330,7 @@ def _reset(kit: Kit, x: int, top: int, dead: int) -> None:
     npn = kit.place(kit.one("inhibit transistor"), left + 10, top + 400, turn=2, flip=True)
     sheet.wire((left, top + 180), npn["collector"])
     sheet.ground(GROUND, npn["emitter"])
-    y = npn["base"][1]
-    sheet.wire(npn["base"], (left + 60, y), (left + 90, y))
-    _down(kit, "inhibit base pull-down", "inhibit_base", (left + 60, y))
-    kit.lying(kit.one("inhibit base resistor"), "inhibit_base", left + 90, y)
-    sheet.flag("inhibit", (left + 150, y), "right")
-    sheet.wire((left + 130, y), (left + 150, y))
+    _inhibited(kit, npn["base"])
 
 
 def _supply(kit: Kit, feed: str, pins: list[Point]) -> None:

@@ -89,6 +89,7 @@ def controller_block(design: Design, _library: Library) -> Iterator[Block]:
             "vref": "REF" if shared else "VREF",
             "inhibit": "INHIBIT",
             "rail_positive": "RAIL +",
+            "error": "ERROR",
             "out_a": "OUT A",
             "out_b": "OUT B",
         },
@@ -108,19 +109,24 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
         if result.loop_f
         else "No feedback: the duty opens to its end and the rails follow the battery."
     )
-    starts = "its soft-start capacitor" if controller.family == "3525" else "Q1001 and Q1002"
-    if controller.family == "494" and result.gate_supply is not None:
-        starts = "Q1002 and Q1003"
+    by_itself = controller.family in ("3525", "3846")
+    starts = "its soft-start capacitor" if by_itself else _restarting(circuit)
     return (
         f"The ramp runs at {show(timing.oscillator_hz, 'frequency')}, each output at half of that; dead time "
         f"{show(timing.dead_time_s, 'time')}. Put RT, CT and the ceramic within 10 mm of the pins.",
         f"{controller.id} starts at {show(least, 'voltage')}. High INHIBIT stops it at once; {starts} then "
-        f"{'begins' if controller.family == '3525' else 'begin'} a new soft start of "
+        f"{'begin' if ' and ' in starts else 'begins'} a new soft start of "
         f"{show(timing.soft_start_s, 'time')}.",
-        loop,
+        loop if controller.family != "3846" else f"{loop} Voltage mode: its own ramp stands at CS+.",
         readings_line(circuit),
         "Resistors 0.25 W, film and ceramic capacitors 63 V unless stated.",
     )
+
+
+def _restarting(circuit: Circuit) -> str:
+    """Designators of the transistors that empty the soft start."""
+    roles = ("inhibit transistor", "soft-start reset transistor")
+    return " and ".join(part.designator for role in roles for part in circuit.by_role(role))
 
 
 def readings_line(circuit: Circuit) -> str:

@@ -152,7 +152,7 @@ class Sheet:
         )
         ends = list(pins.values())
         upright = len(ends) == 2 and ends[0][0] == ends[1][0]
-        placed = Placed(name=name, pins=pins, box=box, upright=upright or len(ends) > 2)
+        placed = Placed(name=name, pins=pins, box=box, upright=upright or 2 < len(ends) <= _CHIP_PINS)
         self._placed.append((placed, drawn, turn, flip))
         if also:
             self._also[name] = also

@@ -26,7 +26,16 @@ __all__ = [
 SECTIONED_KINDS: Final = frozenset({"op-amp", "comparator", "grounded comparator", "schmitt inverter"})
 """Kinds of which several sections share a case and its supply pins."""
 SUPPLY_PINS: Final = ("V+", "V-")
-CHIP_KINDS: Final = frozenset({"3525 controller", "494 controller", "384x controller", "half-bridge driver"})
+CHIP_KINDS: Final = frozenset(
+    {
+        "3525 controller",
+        "494 controller",
+        "3524 controller",
+        "3846 controller",
+        "384x controller",
+        "half-bridge driver",
+    }
+)
 """Kinds drawn as their case."""
 
 _DRIVER: Final[Mapping[str, str]] = {

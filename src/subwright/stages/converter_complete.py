@@ -14,6 +14,7 @@ from subwright.stages.converter_auxiliary import design_auxiliary
 from subwright.stages.converter_bill import converter_parts
 from subwright.stages.converter_clamp import design_clamp, design_rectifier_snubber
 from subwright.stages.converter_controller import loop_capacitor_f
+from subwright.stages.converter_family import feedback_v
 from subwright.stages.converter_fit import compare_outputs
 from subwright.stages.converter_gate_transformer import design_gate_transformer
 from subwright.stages.converter_inrush import inrush_a
@@ -144,7 +145,7 @@ def size_converter(
         loop_f = loop_capacitor_f(
             plan.controller,
             winding_v=winding_v,
-            divided=plan.controller.vref_v / choke.set_v,
+            divided=feedback_v(plan.controller) / choke.set_v,
             choke_h=choke.choke.inductance_h,
             rails_f=2.0 * reservoir_bank.capacitance_f,
             path_ohm=path + 0.5 * (magnetics.secondary_ohm + diode.rd_ohm + choke.choke.resistance_ohm),

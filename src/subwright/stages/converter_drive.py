@@ -18,9 +18,9 @@ from subwright.physics.gate_drive import (
     plateau_current_a,
     turn_off_charge_coul,
 )
+from subwright.stages.converter_family import open_emitters
 
 __all__ = [
-    "OPEN_EMITTER_FAMILIES",
     "PULSE",
     "SETTLED_V",
     "Driver",
@@ -44,7 +44,6 @@ _ZENER_WANTED_V = 13.0  # 12.3 V behind the follower
 _ZENER_LEAST_A = 2e-3
 _COLLECTOR_ROOM_V = 2.0  # left over the transistor at the lowest battery
 _FOLLOWER_RESERVE = 1.2  # of the highest battery
-OPEN_EMITTER_FAMILIES = ("494", "3524")
 PULSE = 1.8  # pulse peak used over the continuous collector rating; twice is the usual pulse rating, memory
 _FREE_AIR_K_PER_W = {"TO-92": 200.0, "TO-126": 100.0, "TO-220": 62.0}  # no heatsink, from memory
 
@@ -151,7 +150,7 @@ def drivers(controller: Controller, supply_max_v: float, library: Library) -> tu
         if fit:
             pair[polarity] = min(fit, key=lambda t: (library.in_drawer(t.id) < 2, t.pd_w, -t.ft_hz, t.id))
     # A bare output transistor as an emitter follower can't pull a gate down by itself.
-    found = [] if controller.family in OPEN_EMITTER_FAMILIES else [direct]
+    found = [] if open_emitters(controller) else [direct]
     pnp, npn = pair.get("pnp"), pair.get("npn")
     if pnp is not None:
         peak = min(PULSE * pnp.ic_a, pnp.hfe_min * direct_a)

@@ -10,6 +10,7 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.physics.chokes import output_choke_h
 from subwright.stages.converter_choke import OutputChoke, design_choke
+from subwright.stages.converter_family import feedback_v
 from subwright.stages.converter_parts import hot_resistance
 from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, ConverterSpec, Magnetics
 
@@ -60,8 +61,9 @@ def regulated_output(
     path = hot_resistance(plan.switch.mosfet, demand.switch_c) / plan.switch.per_side
     path *= 2.0 if bridge else 1.0
     path += magnetics.primary_ohm + spec.link_ohm
-    top, bottom = _divider(plan.rail_v / controller.vref_v - 1.0, spec.timing_resistor_series)
-    set_v = controller.vref_v * (1.0 + top / bottom)
+    reference_v = feedback_v(controller)
+    top, bottom = _divider(plan.rail_v / reference_v - 1.0, spec.timing_resistor_series)
+    set_v = reference_v * (1.0 + top / bottom)
     crest_a = demand.rail_crest_a
     on_a = ratio * crest_a
     each_a = demand.each_crest_a

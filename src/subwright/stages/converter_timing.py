@@ -11,11 +11,14 @@ from subwright.base.preferred import between, nearest
 from subwright.base.units import show
 from subwright.parts.schema import Controller
 from subwright.physics.push_pull import conduction_share
+from subwright.stages.converter_family import BASE_V, dead_time_kind, duty_v, soft_start_ohm
 
-__all__ = ["Timing", "design_timing"]
+__all__ = ["Timing", "design_timing", "soft_start_levels"]
 
 _RAMP_SPAN_V = 3.3  # dead-time input of the 494 family: 0 V least, 3.3 V whole dead time
 _LEAST_DEAD_SHARE = 0.03  # of the ramp period, with that input grounded
+_DIVIDER_OHM = 4.7e3  # of the dead-time input's divider, to ground
+_OPENED = 0.9  # of the duty: where a soft start that ends ever more slowly counts as over
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,7 +32,7 @@ class Timing:
     rt_ohm: float
     ct_f: float
     rd_ohm: float  # 0 where the family has no discharge resistor
-    divider_top_ohm: float  # dead-time input divider from the reference; 0 where not used
+    divider_top_ohm: float  # divider from the reference: dead-time input, or clamp of the duty; 0 without
     divider_bottom_ohm: float
     oscillator_hz: float
     switching_hz: float
@@ -75,7 +78,8 @@ def design_timing(
     Source
     ------
     Oscillator equation of the controller's record; dead-time input of the 494 family: TI SLVS074I (3 %
-    least dead time, linear to all at 3.3 V). [ti-tl494]
+    least dead time, linear to all at 3.3 V). [ti-tl494] Clamp of the 3524's duty: ramp between its turning
+    points [derived].
     """
     target_osc = 2.0 * switching_hz
     capacitors = between(controller.ct_min_f, min(controller.ct_max_f, 22e-9), capacitor_series)
@@ -87,14 +91,14 @@ def design_timing(
         )
         rd_values = np.concatenate(([0.0], between(2.2, controller.rd_max_ohm, "E12")))
         rd = rd_values[np.abs(rd_values[None, :] - wanted[:, None]).argmin(axis=1)]
-    grid_hz = controller.osc_k / (
-        capacitors[:, None] * (resistors[None, :] + controller.rd_weight * rd[:, None])
-    )
+    charge = (resistors[None, :] + controller.rd_weight * rd[:, None]) / controller.osc_k
+    grid_hz = 1.0 / (capacitors[:, None] * (charge + controller.dead_ohm))
     error = np.abs(np.log(grid_hz / target_osc))
-    dead = controller.dead_min_s + capacitors * controller.rd_weight * rd / controller.osc_k
-    score = error + 0.05 * np.abs(np.log(np.maximum(dead, 1e-12) / dead_time_s))[:, None] * (
-        controller.rd_weight > 0
+    by_parts = controller.rd_weight > 0 or controller.dead_ohm > 0
+    dead = controller.dead_min_s + capacitors * (
+        controller.rd_weight * rd / controller.osc_k + controller.dead_ohm
     )
+    score = error + 0.05 * np.abs(np.log(np.maximum(dead, 1e-12) / dead_time_s))[:, None] * by_parts
     # A resistor of a few kilohms keeps leakage and ramp current both negligible.
     score = score + 0.01 * np.abs(np.log(resistors / 8e3))[None, :]
     row, column = np.unravel_index(int(score.argmin()), score.shape)
@@ -114,20 +118,9 @@ def design_timing(
     oscillator = controller.oscillator_hz(rt, ct, r_discharge)
     actual = 0.5 * oscillator
 
-    top = bottom = 0.0
-    dead_actual = controller.dead_time_s(ct, r_discharge)
-    if controller.rd_weight == 0:
-        dead_actual = max(dead_actual, _LEAST_DEAD_SHARE / oscillator, (0.5 - controller.duty_max) / actual)
-        if dead_time_s > dead_actual:
-            share_of_ramp = dead_time_s * oscillator
-            pin_v = _RAMP_SPAN_V * (share_of_ramp - _LEAST_DEAD_SHARE) / (1.0 - _LEAST_DEAD_SHARE)
-            bottom = 4.7e3
-            top = nearest(bottom * (controller.vref_v - pin_v) / pin_v, resistor_series)
-            pin_v = controller.vref_v * bottom / (top + bottom)
-            dead_actual = max(
-                dead_actual,
-                (_LEAST_DEAD_SHARE + (1.0 - _LEAST_DEAD_SHARE) * pin_v / _RAMP_SPAN_V) / oscillator,
-            )
+    top, bottom, dead_actual = _dead_time(
+        controller, oscillator, controller.dead_time_s(ct, r_discharge), dead_time_s, resistor_series
+    )
     share = conduction_share(actual, dead_actual)
 
     soft_f, soft_s = _soft_start(controller, soft_start_s, top, bottom)
@@ -151,22 +144,77 @@ def design_timing(
     )
 
 
+def _dead_time(
+    controller: Controller, oscillator_hz: float, own_s: float, wanted_s: float, series: str
+) -> tuple[float, float, float]:
+    """Divider that makes the dead time, top and bottom in Ω (0 without), and the dead time, s.
+
+    ``own_s`` is what ramp and timing parts make by themselves.
+    """
+    kind = dead_time_kind(controller)
+    if kind == "discharge resistor":
+        return 0.0, 0.0, own_s
+    least_s = (1.0 - 2.0 * controller.duty_max) / oscillator_hz
+    if kind == "timing capacitor":
+        return 0.0, 0.0, max(own_s, least_s)
+    if kind == "duty clamp":
+        # Between two blankings the ramp rises; it is cut off where it passes the clamp.
+        rise_s = 1.0 / oscillator_hz - own_s
+        low_v, high_v = duty_v(controller)
+        wanted_v = high_v - (high_v - low_v) * min(max(wanted_s, least_s) - own_s, 0.9 * rise_s) / rise_s
+        bottom = soft_start_ohm(controller)
+        top = nearest(bottom * (controller.vref_v / (wanted_v - BASE_V) - 1.0), series)
+        clamp_v = controller.vref_v * bottom / (top + bottom) + BASE_V
+        return top, bottom, own_s + rise_s * max(high_v - clamp_v, 0.0) / (high_v - low_v)
+    dead_s = max(own_s, _LEAST_DEAD_SHARE / oscillator_hz, least_s)
+    if wanted_s <= dead_s:
+        return 0.0, 0.0, dead_s
+    pin_v = _RAMP_SPAN_V * (wanted_s * oscillator_hz - _LEAST_DEAD_SHARE) / (1.0 - _LEAST_DEAD_SHARE)
+    top = nearest(_DIVIDER_OHM * (controller.vref_v - pin_v) / pin_v, series)
+    pin_v = controller.vref_v * _DIVIDER_OHM / (top + _DIVIDER_OHM)
+    share = _LEAST_DEAD_SHARE + (1.0 - _LEAST_DEAD_SHARE) * pin_v / _RAMP_SPAN_V
+    return top, _DIVIDER_OHM, max(dead_s, share / oscillator_hz)
+
+
+def soft_start_levels(
+    controller: Controller, top_ohm: float, bottom_ohm: float
+) -> tuple[float | None, float, float]:
+    """Levels on the pin that soft start moves, V: begun (None: at once), over, and where it comes to rest.
+
+    Parameters
+    ----------
+    controller : its record. top_ohm, bottom_ohm : divider of dead-time input or clamp, 0 without.
+
+    Returns
+    -------
+    A current or a resistor that leads beyond the whole duty is over there; a level that is approached ever
+    more slowly counts as reached at nine tenths of the duty.
+    """
+    low_v, high_v = duty_v(controller)
+    divided = 0.0 if top_ohm == 0.0 else controller.vref_v * bottom_ohm / (top_ohm + bottom_ohm)
+    match dead_time_kind(controller):
+        case "dead-time input":
+            return None, divided + (1.0 - _OPENED) * (_RAMP_SPAN_V - divided), divided
+        case "duty clamp":
+            low_v -= BASE_V
+            return None, low_v + _OPENED * (divided - low_v), divided
+        case _:
+            return low_v, high_v, controller.vref_v
+
+
 def _soft_start(
     controller: Controller, wanted_s: float, top_ohm: float, bottom_ohm: float
 ) -> tuple[float, float]:
-    """Soft-start capacitor (F) and the ramp time that it gives (s)."""
+    """Soft-start capacitor (F) and the time that it gives (s)."""
+    begun, over_v, rest_v = soft_start_levels(controller, top_ohm, bottom_ohm)
     if controller.soft_start_a is not None:
-        span_v = 2.4  # zero duty at 0.9 V, full at 3.3 V (typical, 3525 family)
+        span_v = over_v - (begun or 0.0)
         capacitor = nearest(controller.soft_start_a * wanted_s / span_v, "E6")
         return capacitor, capacitor * span_v / controller.soft_start_a
-    # The capacitor lifts the dead-time input to the reference at power-up and lets go through the bottom
-    # resistor: from all dead time (3.3 V) to the divider's own level.
-    bottom = bottom_ohm if bottom_ohm > 0 else 10.0e3
-    parallel = bottom if top_ohm == 0 else top_ohm * bottom / (top_ohm + bottom)
-    settled = 0.0 if top_ohm == 0 else controller.vref_v * bottom / (top_ohm + bottom)
-    start_v = controller.vref_v - settled
-    # Time from zero duty to 10 % of the span above the settled level.
-    decays = float(np.log((_RAMP_SPAN_V - settled) / (0.1 * (_RAMP_SPAN_V - settled))))
-    delay = float(np.log(start_v / (_RAMP_SPAN_V - settled)))
-    capacitor = nearest(wanted_s / (parallel * (decays + max(delay, 0.0))), "E6")
-    return capacitor, capacitor * parallel * (decays + max(delay, 0.0))
+    # An exponential towards where the pin rests: of the 494 from the reference down, else from nought up.
+    bottom = bottom_ohm if bottom_ohm > 0 else soft_start_ohm(controller)
+    ohm = bottom if top_ohm == 0 else top_ohm * bottom / (top_ohm + bottom)
+    first_v = controller.vref_v if dead_time_kind(controller) == "dead-time input" else 0.0
+    times = float(np.log((rest_v - (first_v if begun is None else begun)) / (rest_v - over_v)))
+    capacitor = nearest(wanted_s / (ohm * times), "E6")
+    return capacitor, capacitor * ohm * times

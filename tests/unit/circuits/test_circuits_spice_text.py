@@ -98,6 +98,8 @@ EVERY_KIND = Circuit(
         part("U4", "regulator", "a", "b", "c", model="REGULATOR"),
         part("U6", "3525 controller", *"abcabcabcabcabca", model="PUSH_PULL"),
         part("U7", "494 controller", *"abcabcabcabcabca", model="OTHER_FAMILY"),
+        part("U24", "3524 controller", *"abcabcabcabcabca", model="THIRD_FAMILY"),
+        part("U46", "3846 controller", *"abcabcabcabcabca", model="FOURTH_FAMILY"),
         part("U8", "384x controller", *"abcabcab", model="CURRENT_MODE"),
         part("U9A", "grounded comparator", *"abcb0c", model="GROUNDED"),
         part("U10A", "schmitt inverter", "a", "b", "c", "0", model="SCHMITT"),
@@ -124,6 +126,8 @@ EVERY_KIND = Circuit(
                    closed_ohm=0.1),
         ControllerModel(name="PUSH_PULL", family="3525", **CHIP),
         ControllerModel(name="OTHER_FAMILY", family="494", **CHIP),
+        ControllerModel(name="THIRD_FAMILY", family="3524", **CHIP),
+        ControllerModel(name="FOURTH_FAMILY", family="3846", dead_ohm=145.0, **CHIP),
         CurrentModeModel(name="CURRENT_MODE", vref_v=5.0, error_v=2.5, ramp_low_v=1.1, ramp_high_v=2.8,
                          discharge_a=8e-3, sense_v=1.0, sense_division=3.0, comp_offset_v=1.4,
                          sense_delay_s=1.5e-7, output_drop_v=1.5, uvlo_on_v=8.4, uvlo_off_v=7.6,
@@ -186,6 +190,8 @@ XU3 a b 0 SHUNT
 XU4 a b c REGULATOR
 XU6 a b c a b c a b c a b c a b c a PUSH_PULL
 XU7 a b c a b c a b c a b c a b c a OTHER_FAMILY
+XU24 a b c a b c a b c a b c a b c a THIRD_FAMILY
+XU46 a b c a b c a b c a b c a b c a FOURTH_FAMILY
 XU8 a b c a b c a b CURRENT_MODE
 XU9A a b c b 0 c GROUNDED
 XU10A a b c 0 SCHMITT

@@ -6,6 +6,8 @@ every electrical part of it is in a netlist.
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -22,7 +24,7 @@ from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_readings import power_readings
 from subwright.circuits.converter_values import PowerValues, from_result
 from subwright.circuits.gate_drive_circuit import POSITIONS, gate_circuit_of, gate_nets
-from subwright.circuits.netlist import Circuit, Steady
+from subwright.circuits.netlist import PINS, Circuit, Steady
 from subwright.parts.library import load_library
 from subwright.stages.common import Corner
 from subwright.stages.converter import ConverterResult
@@ -38,6 +40,18 @@ WISHES: dict[str, tuple[int, int, dict[str, object]]] = {
     "12 V without clamp": (12, 100, {"clamp": "none"}),
     "12 V, 494": (12, 150, {"controller": "TL494", "dead_time": "1.5 us", "auxiliary_feed": "winding"}),
     "12 V direct": (12, 150, {"gate_drive": "direct"}),
+    "12 V, 494 regulated": (12, 150, {"controller": "TL494", "output": "regulated"}),
+    "12 V, 494 regulated, divider": (
+        12,
+        150,
+        {"controller": "TL494", "output": "regulated", "dead_time": "1.5 us"},
+    ),
+    "12 V, 3524": (12, 150, {"controller": "SG3524"}),
+    "12 V, 3524 regulated": (12, 150, {"controller": "SG3524", "output": "regulated"}),
+    "48 V bridge, 3524": (48, 200, {"controller": "SG3524", "dead_time": "2 us"}),
+    "12 V, 3846": (12, 150, {"controller": "UC3846"}),
+    "12 V, 3846 regulated": (12, 150, {"controller": "UC3846", "output": "regulated"}),
+    "48 V bridge, 3846": (48, 200, {"controller": "UC3846"}),
     "24 V": (24, 200, {"topology": "push-pull"}),
     "24 V regulated": (24, 150, {"topology": "push-pull", "output": "regulated"}),
     "24 V bridge": (24, 250, {"topology": "full-bridge"}),
@@ -199,19 +213,38 @@ def test_a_bare_emitter_drives_no_gate_by_itself() -> None:
     del WISHES["refused"]
 
 
-def test_a_family_without_a_circuit_is_refused_with_a_way_out() -> None:
-    WISHES["3524"] = (12, 150, {"controller": "SG3524"})
-    result = built("3524").converter
-    del WISHES["3524"]
-    assert result is not None
-    with pytest.raises(SubwrightError, match="no circuit around a 3524-family"):
-        controller_circuit(result, supply=Steady(value=12.6), corners={})
+def test_a_family_of_unknown_pins_is_refused_with_a_way_out() -> None:
+    _, result = of("12 V")
+    controller = replace(result.plan.controller, family="9999")
+    other = replace(result, plan=replace(result.plan, controller=controller))
+    with pytest.raises(SubwrightError, match="no circuit around a 9999-family"):
+        controller_circuit(other, supply=Steady(value=12.6), corners={})
 
 
-def test_regulated_rails_ask_for_a_3525() -> None:
-    WISHES["494 regulated"] = (12, 150, {"controller": "TL494", "output": "regulated"})
-    result = built("494 regulated").converter
-    del WISHES["494 regulated"]
-    assert result is not None
-    with pytest.raises(SubwrightError, match="no circuit of regulated rails with a 494"):
-        controller_circuit(result, supply=Steady(value=12.6), corners={})
+@pytest.mark.parametrize("name", NAMES)
+def test_every_pin_of_a_controller_leads_somewhere_or_may_be_left_open(name: str) -> None:
+    """An amplifier's input, a shutdown or a ground that ends at its pin would be a mistake."""
+    _, result = of(name)
+    circuit = controller_circuit(result, supply=Steady(value=12.6), corners={"nominal": 12.6})
+    chip = circuit.by_role("push-pull controller")[0]
+    nets = dict(zip(PINS[chip.kind], chip.nets, strict=True))
+    ends = Counter(net for part in circuit.parts for net in part.nets)
+    alone = {pin for pin, net in nets.items() if ends[net] == 1}
+    assert alone <= {"SYNC", "OSC", "FB", "COMP"}
+    assert not (result.choke is not None and alone & {"FB", "COMP"})  # it has its loop there
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if "regulated" in name])
+def test_the_divided_rail_meets_the_reference_at_the_error_amplifier(name: str) -> None:
+    """Ohm's law over divider and reference resistors, no current into the inputs: both are alike at set_v."""
+    _, result = of(name)
+    assert result.choke is not None
+    circuit = controller_circuit(result, supply=Steady(value=12.6), corners={"nominal": 12.6})
+    values = {part.role: part.value for part in circuit.parts if isinstance(part.value, float)}
+    below, above = values["feedback divider, bottom"], values["feedback divider, top"]
+    divided = result.choke.set_v * below / (below + above)
+    reference = result.plan.controller.vref_v
+    if "reference divider, top" in values:
+        low, high = values["reference divider, bottom"], values["reference divider, top"]
+        reference *= low / (low + high)
+    assert divided == pytest.approx(reference, rel=1e-9)

@@ -26,6 +26,12 @@ BUILDS: dict[str, tuple[int, int, dict[str, object]]] = {
     "many cans": (12, 190, {"mosfets_per_side": 4, "input_capacitor": "EL 1000u 25V"}),
     "494 with follower": (24, 150, {"topology": "push-pull", "controller": "TL494", "gate_drive": "buffer"}),
     "494 with divider": (12, 150, {"controller": "TL494", "dead_time": "1.5 us"}),
+    "494 regulated": (12, 150, {"controller": "TL494", "output": "regulated", "dead_time": "1.5 us"}),
+    "494 bridge regulated": (48, 150, {"controller": "TL494", "output": "regulated"}),
+    "3524": (12, 150, {"controller": "SG3524"}),
+    "3524 bridge regulated": (48, 150, {"controller": "SG3524", "output": "regulated"}),
+    "3846": (12, 150, {"controller": "UC3846"}),
+    "3846 bridge regulated": (48, 150, {"controller": "UC3846", "output": "regulated"}),
     "direct": (12, 150, {"gate_drive": "direct"}),
     "two clamp cases": (12, 190, {"clamp": "resistor"}),
     **{

@@ -14,6 +14,7 @@ from subwright.build.experiments.record import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
 from subwright.circuits.analysis import Current, Probe, Transient, Voltage
 from subwright.circuits.controller_circuit import controller_circuit
+from subwright.circuits.controller_families import SOFT_NETS
 from subwright.circuits.converter_point import averaged_point, quick
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_regulated import regulated_point
@@ -28,9 +29,10 @@ from subwright.physics.soft_start import charging_a
 from subwright.stages.common import Corner
 from subwright.stages.converter import ConverterResult
 from subwright.stages.converter_bill import GATE_PULL_OHM
-from subwright.stages.converter_controller import ramp_v
 from subwright.stages.converter_drive import plateau_v
+from subwright.stages.converter_family import ramp_v
 from subwright.stages.converter_inrush import charging_path, filling
+from subwright.stages.converter_timing import soft_start_levels
 
 __all__ = ["EXPERIMENTS"]
 
@@ -194,21 +196,13 @@ def _start(design: Design, engine: Engine, timeout_s: float) -> Outcome:
     timing, controller = converter.plan.timing, converter.plan.controller
     supply = Steady(value=design.supply.corners[Corner.NOMINAL])
     circuit = controller_circuit(converter, supply=supply, corners={}, stopped=True)
-    net = "soft" if controller.family == "3525" else "dead"
+    net = SOFT_NETS[controller.family]
     run = Transient(stop_s=2.5 * timing.soft_start_s, step_s=timing.soft_start_s / 500.0, from_initial=True)
     traces = simulate(circuit, run, (Voltage(net),), engine, timeout_s=timeout_s)
     course = traces.voltage(net)
-    low_v, high_v = ramp_v(controller)
-    if net == "soft":
-        begun = _crossed(traces.axis, course, low_v, rising=True)
-        ended = _crossed(traces.axis, course, high_v, rising=True)
-    else:
-        settled = 0.0
-        if timing.divider_top_ohm > 0.0:
-            whole = timing.divider_top_ohm + timing.divider_bottom_ohm
-            settled = controller.vref_v * timing.divider_bottom_ohm / whole
-        begun = 0.0
-        ended = _crossed(traces.axis, course, settled + 0.1 * (high_v - settled), rising=False)
+    begun_v, over_v, _ = soft_start_levels(controller, timing.divider_top_ohm, timing.divider_bottom_ohm)
+    begun = 0.0 if begun_v is None else _crossed(traces.axis, course, begun_v, rising=True)
+    ended = _crossed(traces.axis, course, over_v, rising=controller.family != "494")
     check = _check("time of the soft start", timing.soft_start_s, ended - begun, "s", _START)
     return Outcome(checks=(check,), engine=traces.engine, axis=traces.axis, traces={f"{net} pin, V": course})
 
