@@ -17,10 +17,10 @@ __all__ = ["modulator_bench", "modulator_circuit", "modulator_parts"]
 _HUNDRED: Final = 1300
 
 
-def modulator_parts(v: ModulatorValues) -> Builder:
-    """The parts that the bill buys for this block, and their models."""
+def modulator_parts(v: ModulatorValues, modulation: float = 0.0) -> Builder:
+    """The parts that the bill buys for this block; the integrator begins at a modulation."""
     build = Builder(_HUNDRED, v.ids)
-    add_signal(build, v)
+    add_signal(build, v, modulation)
     add_logic(build, v)
     add_drivers(build, v)
     add_supplies(build, v)

@@ -38,7 +38,7 @@ def closed_loop_circuit(
     load_ohm : in place of the loudspeaker, Ω. wanted : at the line filter's output, V.
     mute : of the mute line, V; None while it plays.
     rails : (positive, negative) each above its other end, V; None for stiff ones of the modulator's voltage.
-    modulation : at which the filter's capacitors begin, -1 to 1.
+    modulation : at which output filter and integrator begin, -1 to 1.
 
     Returns
     -------
@@ -48,11 +48,18 @@ def closed_loop_circuit(
     ------
     SubwrightError : modulator and output stage don't belong together.
     """
-    build = modulator_parts(v)
+    build = modulator_parts(v, modulation)
     playing = Steady(value=v.record.mute_high_v) if mute is None else mute
     modulator_bench(build, v, wanted=wanted, mute=playing, rails=rails)
     power = class_d_circuit(stage, load_ohm=load_ohm, modulation=modulation, periods=1)
-    kept = [part for part in power.parts if not part.designator.startswith(_REPLACED)]
+    current_a = modulation * v.swing_v / (load_ohm + stage.lead_ohm)
+    kept = [
+        replace(part, initial_a=current_a if "node_a" in part.nets else -current_a)
+        if part.kind == "inductor"
+        else part
+        for part in power.parts
+        if not part.designator.startswith(_REPLACED)
+    ]
     charges = [charge for part in kept for charge in _charges(part, v)]
     return Circuit(
         name="class-D amplifier, closed loop",

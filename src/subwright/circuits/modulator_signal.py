@@ -14,8 +14,8 @@ def other_node(v: ModulatorValues) -> str:
     return "node_b" if v.record.legs == 2 else GROUND
 
 
-def add_signal(build: Builder, v: ModulatorValues) -> None:
-    """From the line filter's output to the comparator's output.
+def add_signal(build: Builder, v: ModulatorValues, modulation: float = 0.0) -> None:
+    """From the line filter's output to the comparator's output; the integrator begins at a modulation.
 
     The comparator's output is ``pwm``, the level shifter's emitter, on split rails and ``logic_pwm`` on one
     supply.
@@ -45,9 +45,18 @@ def add_signal(build: Builder, v: ModulatorValues) -> None:
         build.resistor("integrator input", start, end, v.ohm("integrator input"))
         build.resistor("integrator feedback", far, end, v.ohm("integrator feedback"))
     farad = v.farad("integrator capacitor")
-    rest_v = _integrated_v(v) - v.zero_v
-    build.capacitor("integrator capacitor", "integrated", "sum_minus", farad, initial_v=rest_v)
-    build.capacitor("integrator capacitor", "sum_plus", zero, farad, initial_v=0.0)
+    # both inputs begin where the wanted output holds them
+    input_v = modulation * v.swing_v / v.record.gain
+    feedback, entrance = v.ohm("integrator feedback"), v.ohm("integrator input")
+    sum_v = input_v * feedback / (feedback + entrance)
+    build.capacitor(
+        "integrator capacitor",
+        "integrated",
+        "sum_minus",
+        farad,
+        initial_v=_integrated_v(v, modulation) - v.zero_v - sum_v,
+    )
+    build.capacitor("integrator capacitor", "sum_plus", zero, farad, initial_v=sum_v)
     out = "pwm" if v.record.split_rails else "logic_pwm"
     minus = _clock(build, v, comparators[1]) if v.record.clocked else _hysteresis(build, v, comparators[1])
     _comparator(build, v, comparators[0], ("compared_plus", minus, out))
@@ -61,10 +70,17 @@ def _lower(v: ModulatorValues) -> str:
     return "op_negative" if v.record.split_rails else GROUND
 
 
-def _integrated_v(v: ModulatorValues) -> float:
-    """Where the integrator's output rests: there its share meets the middle of the carrier, V."""
+def _integrated_v(v: ModulatorValues, modulation: float) -> float:
+    """Mean of the integrator's output at a modulation, V.
+
+    Clocked, its share then meets the carrier at that height. Otherwise it lies as far below as the
+    hysteresis' own mean lies above.
+    """
     m = v.record
-    return 0.5 * (m.clock_low_v + m.clock_high_v) / m.compare_share if m.clocked else v.zero_v
+    if not m.clocked:
+        return v.zero_v - modulation * m.hysteresis * v.swing_v
+    middle_v, half_v = 0.5 * (m.clock_low_v + m.clock_high_v), 0.5 * (m.clock_high_v - m.clock_low_v)
+    return (middle_v + modulation * half_v) / m.compare_share
 
 
 def _comparator(build: Builder, v: ModulatorValues, name: str, pins: tuple[str, str, str]) -> None:
