@@ -29,7 +29,7 @@ from subwright.stages.common import Contributor, Loss, PartUse
 from subwright.stages.filter_bill import FilterCircuit, amplifier_count, filter_parts
 from subwright.stages.filter_blocks import Draft, block_response, draft_blocks, infrasonic_corner_hz
 from subwright.stages.filter_controls import gain_control, phase_control, sweep_control
-from subwright.stages.filter_lowpass import corner_drop_db, measured_corner_hz
+from subwright.stages.filter_lowpass import corner_drop_db, measured_corner_hz, shape_miss_db
 from subwright.stages.filter_network import AmplifierModel, chain_network
 from subwright.stages.filter_records import (
     BlockKind,
@@ -41,6 +41,7 @@ from subwright.stages.filter_records import (
     PhaseControl,
     SweepControl,
 )
+from subwright.stages.filter_response import inner_levels
 from subwright.stages.filter_spec import FilterInput, FilterSpec
 from subwright.stages.filter_supply import (
     AUDIO_HZ,
@@ -104,6 +105,7 @@ class FilterResult:
         its top, phase switch at 0°. gain_db : its level, dB; band_low_db, band_high_db : 1st and 99th
         percentile over the parts' tolerance, dB. group_delay_s : s.
     corner_hz : real low-pass corner, Hz; low_pass : its window. order, alignment : as specified.
+    shape_miss_db : how far the low-pass is from its alignment at worst, each at its own corner, dB.
     infrasonic_hz : real high-pass corner, Hz, or None where it is off; infrasonic : its window.
     passband_low_hz, passband_high_hz : where the whole filter is 3 dB below its maximum, Hz; the lower one
         is None where it lies below the grid.
@@ -121,6 +123,7 @@ class FilterResult:
     group_delay_s: Array
     corner_hz: float
     low_pass: CornerWindow
+    shape_miss_db: float
     order: int
     alignment: str
     infrasonic_hz: float | None
@@ -206,7 +209,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     input_v = data.full_input_v / total
     # Peaks with ideal op-amps choose the real one; its own effect on them is far below 1 %.
     ideal = [block_response(d.kind, d.values, np.inf, d.gain < 0.0) for d in drafts]
-    peaks = _peaks(ideal, frequency, input_v)
+    peaks = _peaks(drafts, ideal, frequency, input_v)
     op_amp = choose_op_amp(spec, drafts, max(peaks), data, library)
     battery = data.rail_low_v is None or spec.op_amp_supply == "battery"
     amplifiers = data.receiver_op_amps + amplifier_count(drafts, "battery" if battery else "split")
@@ -235,7 +238,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     gain = _product(blocks, frequency)
     band = response_band(drafts, spec, data, op_amp.gbw_hz, frequency)
 
-    low_passes = [d for d in drafts if d.kind == "low-pass"]
+    low_passes = tuple(d for d in drafts if d.kind == "low-pass")
     low_pass, contributors = corner_window(
         low_passes,
         spec,
@@ -282,6 +285,7 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
         group_delay_s=np.asarray(-np.gradient(np.unwrap(np.angle(gain)), 2 * np.pi * frequency)),
         corner_hz=low_pass.nominal_hz,
         low_pass=low_pass,
+        shape_miss_db=shape_miss_db(spec, low_passes, low_pass.nominal_hz / low_pass.target_hz),
         order=spec.order,
         alignment=spec.alignment,
         infrasonic_hz=infrasonic.nominal_hz if infrasonic else None,
@@ -304,13 +308,16 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     )
 
 
-def _peaks(responses: Sequence[Rational], frequency_hz: Array, input_v: float) -> list[float]:
-    """Highest peak at each block's output with a sine of ``input_v`` rms anywhere on the grid, V."""
+def _peaks(
+    drafts: Sequence[Draft], responses: Sequence[Rational], frequency_hz: Array, input_v: float
+) -> list[float]:
+    """Highest peak at any op-amp's output of each block with a sine of ``input_v`` rms on the grid, V."""
     so_far: Complex = np.ones_like(frequency_hz, dtype=complex)
     peaks = []
-    for response in responses:
+    for draft, response in zip(drafts, responses, strict=True):
         so_far = so_far * response.at(frequency_hz)
-        peaks.append(sqrt(2.0) * input_v * float(np.max(np.abs(so_far))))
+        inner = np.max(inner_levels(draft.kind, draft.values, frequency_hz), axis=0)
+        peaks.append(sqrt(2.0) * input_v * float(np.max(np.abs(so_far) * inner)))
     return peaks
 
 
@@ -373,7 +380,8 @@ def _offset_v(drafts: Sequence[Draft], op_amp: OpAmp) -> float:
         elif d.kind == "low-pass" and "R3" in r:
             offset += 2 * op_amp.vos_v + op_amp.ib_a * (r["R2"] + r["R3"] * 2.0)
         elif d.kind == "low-pass" and "R in" in r:  # the integrators hold the other two outputs at zero
-            offset += 3 * op_amp.vos_v + op_amp.ib_a * r["R low"] + 2 * _integrator_v(r, op_amp)
+            own = 1.0 + r["R low"] / r["R in"] + r["R low"] / r["R high"]
+            offset += own * op_amp.vos_v + op_amp.ib_a * r["R low"] + 2 * _integrator_v(r, op_amp)
         elif d.kind == "low-pass":
             path = sum(r.get(role, 0.0) for role in ("R1", "R2", "R1 gang", "R2 gang"))
             offset = d.gain * (offset + op_amp.vos_v + op_amp.ib_a * path)

@@ -17,9 +17,10 @@ from subwright.physics.networks.filter_search import search_sallen_key_highpass
 from subwright.physics.networks.prototypes import butterworth
 from subwright.physics.networks.topology_search import search_transform
 from subwright.stages.filter_draft import PHASE_POT_OHM, Draft, Range, Shelf
-from subwright.stages.filter_lowpass import low_pass_sections, low_passes, swept, swept_low_passes
+from subwright.stages.filter_lowpass import low_pass_sections, low_passes, swept
 from subwright.stages.filter_response import block_response
 from subwright.stages.filter_spec import FilterInput, FilterSpec
+from subwright.stages.filter_swept import swept_low_passes
 
 __all__ = ["Draft", "block_response", "draft_blocks", "infrasonic_corner_hz", "low_pass_sections"]
 

@@ -15,7 +15,7 @@ from subwright.parts.library import Library
 from subwright.stages.filter_records import BlockKind
 from subwright.stages.filter_spec import FilterSpec
 
-__all__ = ["PHASE_POT_OHM", "Array", "Draft", "Range", "Shelf", "Values"]
+__all__ = ["PHASE_POT_OHM", "SUMMING_OHM", "Array", "Draft", "Range", "Shelf", "Values", "state_variable"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Values: TypeAlias = Mapping[str, float] | Mapping[str, Array]
@@ -23,6 +23,7 @@ Found = TypeVar("Found")
 Range: TypeAlias = Callable[[float, float], Array]
 
 PHASE_POT_OHM: Final = 100e3  # track of the phase control
+SUMMING_OHM: Final = 10e3  # resistors at the summing amplifier of a state-variable filter
 _CLOSE: Final = 0.02
 _WIDE: Final = 0.08
 
@@ -31,11 +32,11 @@ _WIDE: Final = 0.08
 class Draft:
     """A block before the op-amp is chosen: parts by role (Ω or F), wanted and real pole."""
 
-    name: str
     kind: BlockKind
     resistors_ohm: Mapping[str, float]
     capacitors_f: Mapping[str, float]
     gain: float
+    name: str = ""
     op_amp_gain: float = 1.0  # noise gain that the bandwidth rule sees
     f0_hz: float | None = None
     q: float | None = None
@@ -48,6 +49,44 @@ class Draft:
     def values(self) -> dict[str, float]:
         """All parts by role."""
         return {**self.resistors_ohm, **self.capacitors_f}
+
+
+def state_variable(
+    *,
+    divider_ohm: tuple[float, float],
+    tracks_ohm: Mapping[str, float],
+    capacitor_f: float,
+    f0_hz: float,
+    q: float,
+    high_ohm: float = SUMMING_OHM,
+    track_ohm: float = 0.0,
+) -> Draft:
+    """A state-variable stage of gain -1 with equal integrators.
+
+    Parameters
+    ----------
+    divider_ohm : upper and lower resistor of the divider that sets Q, Ω. tracks_ohm : of the integrators,
+        by role, Ω. capacitor_f : of each integrator, F. f0_hz, q : from these values.
+    high_ohm : from the summing amplifier's own output, Ω. track_ohm : each track of a ganged potentiometer.
+    """
+    return Draft(
+        kind="low-pass",
+        resistors_ohm={
+            "R in": SUMMING_OHM,
+            "R low": SUMMING_OHM,
+            "R high": high_ohm,
+            "Q upper": divider_ohm[0],
+            "Q lower": divider_ohm[1],
+            **tracks_ohm,
+        },
+        capacitors_f={"integrator A": capacitor_f, "integrator B": capacitor_f},
+        gain=-1.0,
+        op_amp_gain=1.0 + 2.0 * high_ohm / SUMMING_OHM,
+        f0_hz=f0_hz,
+        q=q,
+        op_amps=3,
+        track_ohm=track_ohm,
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

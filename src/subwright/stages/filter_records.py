@@ -43,7 +43,7 @@ class FilterBlock:
     f0_hz, q : pole frequency and Q from the real values; None for blocks without poles of interest.
     f0_target_hz, q_target : wanted.
     response : exact transfer function with the chosen op-amp.
-    peak_v : highest peak at its output at full output, V.
+    peak_v : highest peak at any of its op-amps' outputs at full output, V.
     gbw_needed_hz, gbw_hz : bandwidth rule and the op-amp's, Hz. slew_needed_v_per_s, slew_v_per_s : V/s.
     """
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+import numpy as np
+
 from subwright.physics.networks.biquads import state_variable_lowpass, transform_biquad
 from subwright.physics.networks.filters import (
     all_pass,
@@ -13,10 +17,10 @@ from subwright.physics.networks.filters import (
 )
 from subwright.physics.networks.rational import Rational
 from subwright.physics.networks.sallen_key import sallen_key_highpass, sallen_key_lowpass
-from subwright.stages.filter_draft import Values
+from subwright.stages.filter_draft import Array, Values
 from subwright.stages.filter_records import BlockKind
 
-__all__ = ["block_response"]
+__all__ = ["block_response", "inner_levels"]
 
 
 def block_response(kind: BlockKind, values: Values, gbw_hz: float, inverted: bool = True) -> Rational:
@@ -60,6 +64,32 @@ def block_response(kind: BlockKind, values: Values, gbw_hz: float, inverted: boo
     if kind == "coupling":
         return coupling_highpass(values["to ground"], values["series"])
     return follower(1.0, gbw_hz)
+
+
+def inner_levels(kind: BlockKind, values: Mapping[str, float], frequency_hz: Array) -> Array:
+    """Level at each op-amp's output of a block over that at the block's own, ideal op-amps.
+
+    Parameters
+    ----------
+    kind : which circuit. values : parts by role, Ω and F. frequency_hz : shape (n,), Hz.
+
+    Returns
+    -------
+    Shape (op-amp outputs, n), dimensionless; ones where the block has no other output inside.
+
+    Source
+    ------
+    Of a state-variable stage an integrator's input is its output times ``ω R C``. [derived]
+    """
+    own = np.ones_like(frequency_hz)
+    if kind != "low-pass" or "integrator A" not in values:
+        return own[None, :]
+    tracks = [values[f"R{n}"] + values.get(f"R{n} gang", 0.0) for n in (1, 2)]
+    first, second = (
+        2 * np.pi * frequency_hz * track * values[f"integrator {letter}"]
+        for track, letter in zip(tracks, "AB", strict=True)
+    )
+    return np.stack([own, second, first * second])
 
 
 def _low_pass(values: Values, gbw_hz: float) -> Rational:

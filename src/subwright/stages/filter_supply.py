@@ -71,7 +71,8 @@ def bandwidth_needed_hz(block: Draft) -> float:
 
 def slew_needed_v_per_s(block: Draft, peak_v: float) -> float:
     """Slew rate at full output, V/s: at 20 kHz before the low-pass, at twice the pole frequency after it."""
-    if block.kind in ("summer", "infrasonic", "transform"):
+    # a state-variable stage's summing amplifier passes on what it is there to take away
+    if block.kind in ("summer", "infrasonic", "transform") or "integrator A" in block.capacitors_f:
         return float(slew_rate_v_per_s(AUDIO_HZ, 2 * peak_v))
     top = 2 * block.f0_hz if block.f0_hz else 500.0
     return float(slew_rate_v_per_s(top, 2 * peak_v))

@@ -514,6 +514,7 @@ BREAKS: dict[str, list[Break]] = {
     "FIL-11": [Break({"filter.sweep": replace(SWEEP, tracking_db=2.0)})],
     "FIL-12": [Break({"filter.gain_control": KNOB})],
     "FIL-13": [Break({"filter.blocks": (LIFT,)})],
+    "FIL-14": [Break({"filter.shape_miss_db": 1.5})],
     "INP-01": [Break({"input.noise_db": 20.0})],
     "INP-02": [Break({"input.receiver": "difference", "input.common_mode_v": 30.0})],
     "INP-03": [Break({"input.clamp_a": 1.0})],

@@ -22,6 +22,7 @@ __all__ = [
     "infrasonic_missing",
     "noise",
     "op_amp_supply",
+    "shape",
     "slew_rate",
     "sweep_ends",
     "sweep_tracking",
@@ -34,6 +35,7 @@ _SWEEP_ERROR = 0.15
 _TRACKING_DB = 1.0
 _REACH = 1.3
 _LIFT_DB = 12.0
+_SHAPE_DB = 1.0
 
 
 @rule(
@@ -366,8 +368,8 @@ def gain_reach(design: Design) -> Iterator[Measure]:
     title="What an equaliser asks of amplifier and cone",
     what="Highest gain of bass boost and box transform together, 10 to 500 Hz, over their gain in the middle "
     "of the band.",
-    why="Every 3 dB of lift halves the level at which the amplifier clips there, and the cone's stroke grows "
-    "as fast.",
+    why="Every 3 dB of lift doubles the power asked for there: the rest of the band may play at half of it, "
+    "and the cone's stroke grows as fast as the voltage.",
     limit="12 dB; common practice, no source.",
     source="linkwitz1978",
     example="A box of 62 Hz made to play as one of 31 Hz: 12 dB at the bottom.",
@@ -387,6 +389,30 @@ def equaliser_lift(design: Design) -> Iterator[Measure]:
         quantity="lift by bass boost and box transform",
         value=20.0 * log10(float(gain.max())),
         limit=_LIFT_DB,
+        dimension="level",
+    )
+
+
+@rule(
+    "FIL-14",
+    stage="filter",
+    severity="note",
+    title="The low-pass has the shape of its alignment",
+    what="Largest difference between the low-pass as built and its alignment, from a quarter of the corner "
+    "to twice it, each at its own corner.",
+    why="Stages whose poles or Q are off make humps and dips that no setting of the corner takes away.",
+    limit="1 dB; common practice, no source.",
+    source="common-practice",
+    example="A Chebyshev stage of Q 2.9 whose pole is 3 % off: 0.7 dB.",
+    remedy='Set filter.resistor_series = "E96" or filter.capacitor_series = "E12", let the drawer hold more '
+    "values, or choose an alignment with a lower Q (filter.alignment).",
+)
+def shape(design: Design) -> Iterator[Measure]:
+    """Measure the difference in dB."""
+    yield Measure(
+        quantity=f"{design.filter.alignment} low-pass off its shape",
+        value=design.filter.shape_miss_db,
+        limit=_SHAPE_DB,
         dimension="level",
     )
 

@@ -1,8 +1,7 @@
-"""Multiple-feedback, state-variable, swept and box-transform stages in preferred values."""
+"""Multiple-feedback, state-variable and box-transform stages in preferred values."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,13 +12,13 @@ from ._checks import Array, between, positive
 from .biquads import TransformValues, transform_biquad, transform_values
 
 __all__ = [
+    "DividerChoice",
     "FeedbackChoice",
-    "SweptChoice",
     "TransformChoice",
     "VariableChoice",
+    "search_divider",
     "search_mfb_lowpass",
     "search_state_variable",
-    "search_swept",
     "search_transform",
 ]
 
@@ -145,6 +144,53 @@ class VariableChoice:
     error: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DividerChoice:
+    """The divider that sets a state-variable stage's Q, in preferred values; Ω."""
+
+    upper_ohm: float
+    lower_ohm: float
+    q: float
+
+
+def search_divider(q: float, *, divider_ohm: Array, high_share: float = 1.0) -> DividerChoice:
+    """Divider from the band-pass output of a state-variable stage with equal integrators.
+
+    Parameters
+    ----------
+    q : wanted Q, dimensionless, 0.35 to 5.
+    divider_ohm : values to choose from, ohm, ascending, 1-D.
+    high_share : resistor from the summing amplifier's own output over that from the low-pass output,
+        dimensionless, > 0.
+
+    Returns
+    -------
+    DividerChoice with the Q nearest to the wanted one.
+
+    Raises
+    ------
+    RangeError : Q or share out of range.
+
+    Source
+    ------
+    ``Q = √k (1 + upper/lower)/(1 + 2 k)`` for a gain of -1, [derived]; with k = 1 that of
+    [opamps-for-everyone], chapter 16.
+
+    >>> search_divider(1.0, divider_ohm=np.array([10e3, 20e3]))
+    DividerChoice(upper_ohm=20000.0, lower_ohm=10000.0, q=1.0)
+    """
+    between("Q", q, 0.35, 5.0, "", "state-variable low-pass")
+    positive("high_share", high_share, "")
+    dividers = np.asarray(divider_ohm, dtype=float)
+    per_ratio = float(np.sqrt(high_share)) / (1.0 + 2.0 * high_share)
+    upper = _around(dividers, dividers * (q / per_ratio - 1.0))
+    quality = per_ratio * (1.0 + upper / dividers[:, None])
+    n = int(np.argmin(np.abs(quality / q - 1.0)))
+    return DividerChoice(
+        upper_ohm=float(upper.ravel()[n]), lower_ohm=float(dividers[n // 2]), q=float(quality.ravel()[n])
+    )
+
+
 def search_state_variable(
     f0_hz: float,
     q: float,
@@ -188,14 +234,11 @@ def search_state_variable(
     between("Q", q, 0.35, 5.0, "", "state-variable low-pass")
     values = np.asarray(resistors_ohm, dtype=float)
     caps = np.asarray(capacitors_f, dtype=float)
-    dividers = np.asarray(divider_ohm, dtype=float)
     r = _around(values, 1.0 / (2 * np.pi * f0_hz * caps))
     c = np.broadcast_to(caps[:, None], r.shape).ravel()
     r = r.ravel()
-    upper = _around(dividers, dividers * (3.0 * q - 1.0))
-    quality = (1.0 + upper / dividers[:, None]) / 3.0
-    n = int(np.argmin(np.abs(quality / q - 1.0)))
-    best_q = float(quality.ravel()[n])
+    divider = search_divider(q, divider_ohm=divider_ohm)
+    best_q = divider.q
     f0 = 1.0 / (2 * np.pi * r * c)
     error = np.maximum(np.abs(f0 / f0_hz - 1.0), abs(best_q / q - 1.0))
     order = np.lexsort((error, c, np.floor(error / 0.0025 + 1e-9)))
@@ -206,106 +249,13 @@ def search_state_variable(
         VariableChoice(
             resistor_ohm=float(r[m]),
             capacitor_f=float(c[m]),
-            upper_ohm=float(upper.ravel()[n]),
-            lower_ohm=float(dividers[n // 2]),
+            upper_ohm=divider.upper_ohm,
+            lower_ohm=divider.lower_ohm,
             f0_hz=float(f0[m]),
             q=best_q,
             error=float(error[m]),
         )
         for m in order
-    )
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SweptChoice:
-    """Ganged potentiometer, foot resistor and the capacitors of each section; Ω and F."""
-
-    pot_ohm: float
-    foot_ohm: float
-    capacitors_f: tuple[tuple[float, float], ...]  # (to output, to ground), or both integrators
-    error: float
-
-
-def search_swept(
-    low_hz: float,
-    high_hz: float,
-    sections: Sequence[tuple[float, float]],
-    *,
-    pots_ohm: Array,
-    resistors_ohm: Array,
-    capacitors_f: Array,
-    unity: bool,
-    error_limit: float = 0.15,
-) -> SweptChoice:
-    """Parts of a low-pass whose equal resistors are a ganged potentiometer in series with a foot.
-
-    Parameters
-    ----------
-    low_hz, high_hz : wanted ends of the corner, Hz, > 0.
-    sections : per section pole frequency over the corner, and Q; dimensionless.
-    pots_ohm, resistors_ohm, capacitors_f : values to choose from, ohm and F, ascending, 1-D.
-    unity : True for unity-gain Sallen–Key stages (the capacitors set Q as ``sqrt(Cf/Cg)/2``), False for
-        state-variable ones (both capacitors equal).
-    error_limit : largest relative miss of ends and Q, dimensionless.
-
-    Returns
-    -------
-    SweptChoice with the least of the largest misses.
-
-    Raises
-    ------
-    RangeError : the range isn't above 1.2 : 1.
-    NoSolutionError : nothing within ``error_limit``.
-
-    Source
-    ------
-    [derived] from [ti-sloa049] with equal resistors.
-
-    >>> from subwright.base.preferred import between as of_series
-    >>> c = search_swept(40.0, 120.0, [(1.0, 0.5**0.5)], pots_ohm=of_series(10e3, 100e3, "E3"),
-    ...     resistors_ohm=of_series(3e3, 60e3, "E24"), capacitors_f=of_series(10e-9, 1e-6, "E12"), unity=True)
-    >>> c.error < 0.06
-    True
-    """
-    positive("lower corner", low_hz, "Hz")
-    between("range of the corner", high_hz / low_hz, 1.2, 20.0, ":1")
-    pots, feet = np.asarray(pots_ohm, dtype=float), np.asarray(resistors_ohm, dtype=float)
-    caps = np.asarray(capacitors_f, dtype=float)
-    if unity:
-        cf, cg = (x.ravel() for x in np.meshgrid(caps, caps, indexing="ij"))
-        mean, quality = np.sqrt(cf * cg), 0.5 * np.sqrt(cf / cg)
-    else:
-        cf = cg = mean = caps
-        quality = np.full(caps.shape, np.nan)
-    pot, foot = (x.ravel() for x in np.meshgrid(pots, feet, indexing="ij"))
-    near = np.abs(np.log((pot / foot + 1.0) * low_hz / high_hz)) < np.log1p(error_limit)
-    pot, foot = pot[near], foot[near]
-    if pot.size == 0:
-        raise _refuse(None, error_limit)
-    worst = np.zeros(pot.size)
-    picks: list[Array] = []
-    for ratio, q in sections:
-        ends = np.stack(
-            [
-                1.0 / (2 * np.pi * foot[:, None] * mean * ratio) / high_hz,
-                1.0 / (2 * np.pi * (pot + foot)[:, None] * mean * ratio) / low_hz,
-            ]
-        )
-        miss = np.max(np.abs(np.log(ends)), axis=0)
-        if unity:
-            # a Q that is off moves the response less than a corner that is
-            miss = np.maximum(miss, 1.5 * np.abs(np.log(quality / q)))
-        pick = np.argmin(miss, axis=1)
-        picks.append(pick)
-        worst = np.maximum(worst, miss[np.arange(pot.size), pick])
-    n = int(np.argmin(worst))
-    if worst[n] > np.log1p(error_limit):
-        raise _refuse(float(np.expm1(worst[n])), error_limit)
-    return SweptChoice(
-        pot_ohm=float(pot[n]),
-        foot_ohm=float(foot[n]),
-        capacitors_f=tuple((float(cf[p[n]]), float(cg[p[n]])) for p in picks),
-        error=float(np.expm1(worst[n])),
     )
 
 
