@@ -13,6 +13,7 @@ from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_parts import FilterChoice, InputBank, OutputChoice
 from subwright.stages.amplifier_rails_bill import rail_sentences, rail_uses
 from subwright.stages.amplifier_spec import AmplifierResult, AmplifierSpec, BatteryCeiling
+from subwright.stages.amplifier_voltage_stage_bill import stage_sentences, voltage_stage_uses
 from subwright.stages.common import Corner, PartUse, Rating
 
 __all__ = ["amplifier_parts", "amplifier_reasons", "ceiling_sentences"]
@@ -73,6 +74,7 @@ def amplifier_parts(
             )
         )
     parts += driving_uses(replace(result, parts=tuple(parts)), library)
+    parts += voltage_stage_uses(result, library)
     parts += rail_uses(result, library)
     if bank is not None:
         part = bank.capacitor
@@ -465,6 +467,7 @@ def amplifier_reasons(spec: AmplifierSpec, result: AmplifierResult) -> tuple[str
                 "to the lowest bias before first power, and set it hot, by the drop across the emitter "
                 "resistors."
             )
+    lines += stage_sentences(result)
     lines += rail_sentences(result)
     if result.kind == "class_d_full_bridge":
         lines.append(

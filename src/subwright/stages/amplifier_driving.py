@@ -264,21 +264,16 @@ def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]
         return
     for role, part_id in zip(("driver NPN", "driver PNP"), driving.driver_ids, strict=False):
         part = library.transistors[part_id]
+        assert result.voltage_stage is not None
+        heat = result.voltage_stage.heats[role]
+        how = "" if heat.mount == "air" else f", {heat.mounted}"
         yield PartUse(
             role=role,
             letter="Q",
             part_id=part.id,
-            description=f"{part.description or 'medium-power transistor'}, {part.package}",
+            description=f"{part.description or 'medium-power transistor'}, {part.package}{how}",
             quantity=legs,
-            ratings=(
-                Rating(
-                    quantity="collector-emitter voltage",
-                    unit="V",
-                    applied=result.switch_voltage_v,
-                    limit=part.vceo_v,
-                    at="highest battery, unloaded",
-                ),
-            ),
+            ratings=heat.ratings(),
             in_drawer=library.in_drawer(part.id) >= legs,
             provenance=part.provenance.document,
         )

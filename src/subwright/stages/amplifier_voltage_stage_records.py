@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
+
+from subwright.stages.common import Rating
 
 __all__ = ["StageHeat", "StageTransistor", "VoltageStage"]
+
+
+_MOUNTS: Final = {
+    "air": "free in air",
+    "fin": "with a clip-on fin of 20 K/W",
+    "heatsink": "insulated on the output devices' heatsink",
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,6 +49,31 @@ class StageHeat:
     heat_w: float
     heat_limit_w: float
     mount: Literal["air", "fin", "heatsink"]
+
+    @property
+    def mounted(self) -> str:
+        """The same in words."""
+        return _MOUNTS[self.mount]
+
+    def ratings(self) -> tuple[Rating, ...]:
+        """Voltage and heat as ratings of a part."""
+        return (
+            Rating(
+                quantity="collector-emitter voltage",
+                unit="V",
+                applied=self.voltage_v,
+                limit=self.voltage_limit_v,
+                at="highest battery, unloaded",
+            ),
+            Rating(
+                quantity="dissipation",
+                unit="W",
+                applied=self.heat_w,
+                limit=self.heat_limit_w,
+                source="memory",
+                at=f"highest battery, {self.mounted}",
+            ),
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -1,0 +1,165 @@
+"""Parts list of the voltage stage of discrete class AB, and in sentences what it does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import log10
+from typing import Final
+
+from subwright.base.units import code, show
+from subwright.parts.library import Library
+from subwright.stages.amplifier_spec import AmplifierResult
+from subwright.stages.amplifier_voltage_stage_records import VoltageStage
+from subwright.stages.common import PartUse, Rating, diode_use, resistor_use
+
+__all__ = ["stage_sentences", "voltage_stage_uses"]
+
+_ELECTROLYTIC_F: Final = 4.7e-6  # a larger capacitor is an electrolytic
+_CANS_V: Final = (16.0, 25.0, 35.0, 50.0, 63.0, 100.0, 160.0, 250.0)
+_FILMS_V: Final = (63.0, 100.0, 250.0, 400.0)
+_CERAMICS_V: Final = (100.0, 200.0, 500.0, 1000.0)
+_RESERVE: Final = 1.25
+# Capacitors with no steady voltage of a fixed sign across them.
+_BIPOLAR: Final = frozenset({"voltage feedback capacitor", "input coupling"})
+
+
+def voltage_stage_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]:
+    """Parts list of the voltage stage.
+
+    Parameters
+    ----------
+    result : the stage's numbers. library : with the drawer merged.
+
+    Returns
+    -------
+    Parts, role unique in each; none where there is no discrete voltage stage.
+    """
+    stage, legs = result.voltage_stage, result.model.legs
+    if stage is None:
+        return
+    side_v = result.rail_expected_v
+    bus_v = result.switch_voltage_v
+    yield from _transistor_uses(stage, legs, library)
+    yield diode_use("reference diode", stage.diode_id, legs * stage.counts["reference diode"])
+    watts = _resistor_heats(result, stage)
+    for role, ohms in stage.resistors_ohm.items():
+        count = stage.counts.get(role, 1) * (1 if role in stage.once else legs)
+        yield resistor_use(role, ohms, watts.get(role, 0.0), tolerance=0.01, quantity=count)
+    for role, farads in stage.capacitors_f.items():
+        across_v = bus_v if role in ("Miller capacitor", "half capacitor") else side_v
+        across_v = 12.0 if role in ("mute capacitor", "input filter", "input coupling") else across_v
+        yield _capacitor(role, farads, across_v, 1 if role in stage.once else legs, side_v)
+
+
+def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterator[PartUse]:
+    for role, used in stage.transistors.items():
+        if used.polarity == "p-channel":
+            yield PartUse(
+                role=role,
+                letter="Q",
+                part_id=used.part_id,
+                description=f"P-channel junction field-effect transistor, on below {stage.mute_ohm:g} Ω, "
+                f"off above {stage.mute_pinch_v:g} V at the gate",
+                quantity=used.quantity,
+                provenance="memory",
+            )
+            continue
+        part, heat = library.transistors[used.part_id], stage.heats[role]
+        quantity = used.quantity * (1 if role == "input follower" else legs)
+        how = "" if heat.mount == "air" else f", {heat.mounted}"
+        pair = ", two of one strip, face to face" if role == "input pair" else ""
+        yield PartUse(
+            role=role,
+            letter="Q",
+            part_id=part.id,
+            description=f"{part.description or part.summary()}{how}{pair}",
+            quantity=quantity,
+            ratings=heat.ratings(),
+            in_drawer=library.in_drawer(part.id) >= quantity,
+            provenance=part.provenance.document,
+        )
+
+
+def _resistor_heats(result: AmplifierResult, stage: VoltageStage) -> dict[str, float]:
+    """Heat of the resistors that see a supply or the output, highest battery, full output, W."""
+    ohms = stage.resistors_ohm
+    rms_v = result.peak_v / result.model.legs / 2.0**0.5
+    half_v = 0.0 if result.model.split_rails else 0.5 * result.rail_expected_v
+    feed_v = 0.5 * result.rail_expected_v
+    heats = {
+        "reference feed": feed_v**2 / ohms["reference feed"],
+        "voltage feedback": (rms_v**2 + half_v**2) / ohms["voltage feedback"],
+    }
+    # across the inverter's input lie both outputs' halves, across a cross resistor a leg and the middle
+    for role in ("inverter input", "cross resistor", "half upper", "half lower", "follower resistor"):
+        if role in ohms:
+            across = half_v**2 if role in ("half upper", "half lower", "follower resistor") else rms_v**2
+            heats[role] = across / ohms[role]
+    return heats
+
+
+def _capacitor(role: str, farads: float, across_v: float, quantity: int, side_v: float) -> PartUse:
+    ceramic = farads < 1e-9
+    can = farads > _ELECTROLYTIC_F
+    sizes = _CERAMICS_V if ceramic else _CANS_V if can else _FILMS_V
+    rated = next((v for v in sizes if v >= _RESERVE * across_v), sizes[-1])
+    kind = "C0G ceramic capacitor" if ceramic else "electrolytic capacitor" if can else "film capacitor"
+    if can and role in _BIPOLAR:
+        kind = f"bipolar {kind}"
+    at = "output stuck at a rail" if role == "voltage feedback capacitor" else "highest battery"
+    return PartUse(
+        role=role,
+        letter="C",
+        part_id=code(farads, "capacitance"),
+        description=f"{kind} {rated:g} V",
+        quantity=quantity,
+        value=show(farads, "capacitance"),
+        tolerance=0.05 if ceramic else 0.20 if can else 0.10,
+        ratings=(Rating(quantity="voltage", unit="V", applied=across_v, limit=rated, at=at),),
+        provenance="IEC 60063 preferred value",
+    )
+
+
+def stage_sentences(result: AmplifierResult) -> tuple[str, ...]:
+    """What the voltage stage was designed for.
+
+    Parameters
+    ----------
+    result : the stage's numbers.
+
+    Returns
+    -------
+    Plain sentences; () without a discrete voltage stage.
+    """
+    stage = result.voltage_stage
+    if stage is None:
+        return ()
+    asked = "output gates" if result.driving is None or not result.driving.driver_ids else "drivers' bases"
+    limit, unity = show(stage.limit_a, "current"), show(stage.unity_hz, "frequency")
+    miller = show(stage.capacitors_f["Miller capacitor"], "capacitance")
+    degeneration = show(stage.resistors_ohm["pair degeneration"], "resistance")
+    lines = [
+        f"Voltage stage: the {asked} ask for {show(stage.need_a, 'current')} at most, so "
+        f"{show(stage.stage_a, 'current')} flow in it. Its limiter stops at {limit}, and with its output "
+        "shorted no base gets more. What the short draws through the output devices the speaker guard and "
+        "the fuse end.",
+        f"Compensation: {miller} and {degeneration} at each emitter put the loop's unity gain at {unity}, "
+        f"with a phase margin of {stage.phase_margin_deg:.0f}°. Loop gain {stage.loop_gain_50hz_db:.0f} dB "
+        f"at 50 Hz, {stage.loop_gain_1khz_db:.0f} dB at 1 kHz.",
+        f"Slew rate {show(stage.slew_v_per_s, 'slew rate')}; a full sine of 20 kHz would ask for "
+        f"{show(stage.slew_needed_v_per_s, 'slew rate')}.",
+        f"Gain {stage.gain:.1f} ({20.0 * log10(stage.gain):.1f} dB) from the filter's output to the load. "
+        f"Steady voltage at the load at most {show(stage.offset_v, 'voltage')}.",
+        f"Mute: two shunts leave {stage.mute_db:.0f} dB and step the load by at most "
+        f"{show(stage.mute_thump_v, 'voltage')}. Unpowered, or with MUTE low, they conduct.",
+    ]
+    if stage.bridge == "follows":
+        lines.append(
+            "Leg B inverts leg A's output about half the supply: no second input, and both legs idle alike."
+        )
+    elif stage.bridge == "crossed":
+        lines.append(
+            "The lower leg stands still over the crests, so both legs hold the difference of the outputs "
+            "firmly and their sum loosely: where one leg can't follow the other makes up for it."
+        )
+    return tuple(lines)
