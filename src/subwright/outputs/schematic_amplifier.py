@@ -10,16 +10,22 @@ from subwright.outputs.schematic_kit import Kit
 __all__ = ["draw_class_d", "draw_input_bank"]
 
 
-def draw_class_d(kit: Kit) -> None:
-    """Draw a class-D stage's netlist."""
+def draw_class_d(kit: Kit, *, fed_back: bool = False, sensed: bool = False) -> None:
+    """Draw a class-D stage's netlist.
+
+    Parameters
+    ----------
+    kit : the sheet. fed_back : whether another sheet takes the switched nodes.
+    sensed : whether the loudspeaker's return leads over the protection's shunt.
+    """
     legs = [name for name in "ab" if f"node_{name}" in kit.circuit.nets]
     for k, name in enumerate(legs):
-        _leg(kit, name, 100 + 310 * k)
+        _leg(kit, name, 100 + 310 * k, fed_back=fed_back, sensed=sensed)
         if len(legs) > 1:
             kit.sheet.say(90, 76 + 310 * k, f"leg {name.upper()}", head=True)
 
 
-def _leg(kit: Kit, name: str, top: int) -> None:
+def _leg(kit: Kit, name: str, top: int, *, fed_back: bool, sensed: bool) -> None:
     sheet, node, out = kit.sheet, f"node_{name}", f"out_{name}"
     switches = [part for part in kit.circuit.by_role("output switch") if node in part.nets]
     upper = next(part for part in switches if part.nets[2] == node)
@@ -40,6 +46,9 @@ def _leg(kit: Kit, name: str, top: int) -> None:
         sheet.wire((200, placed["gate"][1]), placed["gate"])
         sheet.flag(part.nets[1], (200, placed["gate"][1]), "left")
     sheet.wire((260, y), (470, y), heavy=True)
+    if fed_back:
+        sheet.wire((230, y), (260, y))
+        sheet.flag(node, (230, y), "left")
     _series(kit, "output snubber", node, 380, y)
     kit.lying(_on(kit, "output inductor", node), node, 470, y)
     sheet.wire((510, y), (760, y), heavy=True)
@@ -52,7 +61,8 @@ def _leg(kit: Kit, name: str, top: int) -> None:
         if point.net in (node, out):
             sheet.name(point.net, (310 if point.net == node else 720, y), point=point.designator)
     if f"out_{'b' if name == 'a' else 'a'}" not in kit.circuit.nets:
-        sheet.say(767, y + 60, "the other terminal: 0 V at the filter capacitor")
+        over = ", over the shunt SHUNT OUT" if sensed else ""
+        sheet.say(767, y + 60, f"the other terminal: 0 V at the filter capacitor{over}")
 
 
 def draw_input_bank(kit: Kit, x: int, y: int, *, across: int) -> None:

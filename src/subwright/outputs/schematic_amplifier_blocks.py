@@ -45,7 +45,7 @@ _LEAST_LEG_V: Final = 3.0  # a discrete leg stays this far above ground
 _BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
 
 _MUTED: Final[Mapping[str, tuple[Point, str]]] = {
-    "class D": ((200, 340), "MUTE low stops the modulator: join it to the stop of the gate driver."),
+    "class D": ((200, 340), "MUTE low stops the drivers of the gates."),
     "discrete": ((190, 590), "MUTE low silences the voltage stage."),
     "chip": ((900, 440), "MUTE low: the chip's mute pin"),
 }
@@ -61,8 +61,7 @@ _BIAS: Final = (
     "resistors."
 )
 _TRACKING: Final = (
-    "Bolt the bias transistor to the output devices' heatsink. The voltage stage before DRIVE is not "
-    "designed here."
+    "Bolt the bias transistor to the output devices' heatsink; DRIVE comes from the voltage stage's sheet."
 )
 
 
@@ -80,7 +79,7 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     result = design.amplifier
     rail_v = design.point(Corner.NOMINAL, Level.FULL).rail_mean_v
     if result.inductance_h is not None:
-        made = _class_d(result, rail_v)
+        made = _class_d(design, rail_v)
     elif result.rail_switching is None:
         made = _class_ab(result, rail_v)
     elif result.rail_switching.form == "two pairs":
@@ -88,7 +87,7 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     else:
         made = _class_h(result, rail_v, library)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
-    if _mutes(design):
+    if _mutes(design) and result.modulator is None:  # of class D the modulator takes it
         made = _muted(made, result)
     if result.rails in ("battery", "raised"):
         for net, sense_ohm in (
@@ -235,18 +234,21 @@ def _pair_texts(circuit: Circuit) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
-def _class_d(result: AmplifierResult, rail_v: float) -> Block:
+def _class_d(design: Design, rail_v: float) -> Block:
+    result = design.amplifier
+    fed_back = result.modulator is not None
+    sensed = amplifier_shunt_ohm(design) is not None and result.rails == "split"
     values = class_d_values(result, rail_v=rail_v)
     circuit = class_d_circuit(values, load_ohm=result.load_ohm, modulation=0.5, periods=_PERIODS)
     turns = () if result.inductor is None else (f"{result.inductor.turns} t",)
     value = show(values.inductance_h, "inductance")
 
     def draw(kit: Kit) -> tuple[str, ...]:
-        draw_class_d(kit)
+        draw_class_d(kit, fed_back=fed_back, sensed=sensed)
         return (
             "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
             "The filter's values hold with the loudspeaker connected: never run it full without one.",
-            "Gates: from a modulator with gate driver that keeps the dead time; it is not designed here.",
+            "Gates: from the modulator's drivers, each lead twisted with its switch's source.",
             "Film capacitors 63 V unless stated.",
         )
 

@@ -134,10 +134,8 @@ def _clock(kit: Kit) -> None:
     kit.lying(kit.one("clock timing resistor"), "carrier", x - 20, y - 70)
     sheet.wire((left, carrier), (left, y - 70), (x - 20, y - 70))
     sheet.wire((x + 20, y - 70), (out[0], y - 70), out)
-    sheet.wire((left, y - 70), (left, y - 120), (_COMPARATOR - 40, y - 120))
-    sheet.wire(
-        (_COMPARATOR - 40, y - 120), (_COMPARATOR - 40, _MIDDLE + 10), (_COMPARATOR - 30, _MIDDLE + 10)
-    )
+    up, pin = _COMPARATOR - 40, (_COMPARATOR - 30, _MIDDLE + 10)
+    sheet.wire((left, y - 70), (left, y - 120), (up, y - 120), (up, pin[1]), pin)
     row = y + 80
     foot = x - 330
     sheet.wire(amp["+"], (x - 50, y + 10), (x - 50, row), (x - 20, row))

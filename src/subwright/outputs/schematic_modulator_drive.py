@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from subwright.outputs.schematic_kit import Kit
-from subwright.outputs.schematic_modulator_parts import bridge, down, find, low, spot
+from subwright.outputs.schematic_modulator_parts import bridge, down, find, spot
 
 __all__ = ["draw_drivers"]
 
@@ -27,7 +27,7 @@ def draw_drivers(kit: Kit) -> None:
 
 
 def _leg(kit: Kit, name: str, y: int) -> None:
-    sheet, stands, node, boost = kit.sheet, low(kit), f"node_{name}", f"boost_{name}"
+    sheet, node, boost = kit.sheet, f"node_{name}", f"boost_{name}"
     part = find(kit, "gate driver", node)
     chip = kit.place_chip(part, _CHIP, y)
     left = chip["VCC"][0]
@@ -45,7 +45,7 @@ def _leg(kit: Kit, name: str, y: int) -> None:
     for pin, step in (("VSS", -20), ("COM", 20)):
         at = chip[pin]
         sheet.wire(at, (at[0] + step, at[1]))
-        sheet.ground(stands, (at[0] + step, at[1]))
+        sheet.ground(kit.pin_net(part, pin), (at[0] + step, at[1]))
     _floating(kit, node, boost, (chip["VB"][1], chip["VS"][1]), chip["VB"][0])
     _gate(kit, "upper", name, chip["HO"][0], chip["HO"][1], chip["VS"][1])
     _gate(kit, "lower", name, chip["LO"][0], chip["LO"][1], None)

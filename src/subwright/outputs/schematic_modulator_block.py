@@ -1,0 +1,179 @@
+"""The block of a class-D stage's modulator with gate driver: its netlist, its sheets and what they print."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Final
+
+from subwright.build.result import Design
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.modulator_circuit import modulator_circuit
+from subwright.circuits.modulator_values import modulator_values
+from subwright.circuits.netlist import Circuit, Part
+from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET, SHUNT_NET, through_shunt
+from subwright.outputs.drawing import wrap
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_guard_blocks import amplifier_shunt_ohm, battery_shunt_ohm
+from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_modulator import draw_signal
+from subwright.outputs.schematic_modulator_drive import draw_drivers
+from subwright.outputs.schematic_modulator_logic import draw_logic
+from subwright.outputs.schematic_modulator_supply import draw_supplies
+from subwright.outputs.schematic_symbols import Point
+from subwright.parts.library import Library
+
+__all__ = ["modulator_block", "modulator_names"]
+
+_Draw = Callable[[Kit], None]
+
+_PINS: Final = "Pin numbers: the families' usual cases, from memory; check your maker's data sheet."
+_PLAIN: Final = "Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."
+_SIGN: Final = re.compile(r"(?<!\w)-(?=\d)")
+_WIDTH: Final = 60
+_PERIODS: Final = 40
+_STEPS: Final = 400  # to a period
+
+
+def modulator_names(split_rails: bool, from_battery: bool) -> dict[str, str]:
+    """Printed names of the modulator's nets."""
+    return {
+        "wanted_a": "FILTER OUT",
+        "mute": "MUTE",
+        "rail_positive": "BATTERY" if from_battery else "RAIL +",
+        "rail_negative": "RAIL \u2212",
+        "op_positive": "+MOD",
+        "op_negative": "\u2212MOD",
+        "reference": "MOD REF",
+        "clock_supply": "+CLOCK",
+        "logic_supply": "+LOGIC",
+        "driver_supply": "+GATE",
+        "pwm" if split_rails else "logic_pwm": "PWM",
+        "high_drive": "HIGH",
+        "low_drive": "LOW",
+        "stop": "STOP",
+        SHUNT_NET: "SHUNT",
+        OUTPUT_SHUNT_NET: "SHUNT OUT",
+        **{f"node_{leg}": f"NODE {leg.upper()}" for leg in "ab"},
+        **{
+            f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
+            for side in ("upper", "lower")
+            for leg in "ab"
+        },
+    }
+
+
+def _at_the_switches(part: Part) -> bool:
+    return part.role in ("gate driver", "gate pull-down", "driver decoupling")
+
+
+def modulator_block(design: Design, library: Library) -> Iterator[Block]:
+    """The modulator of a class-D stage; nothing for other kinds.
+
+    Parameters
+    ----------
+    design : the build. library : parts with the drawer merged.
+    """
+    result = design.amplifier
+    found = result.modulator
+    if found is None:
+        return
+    circuit = modulator_circuit(modulator_values(result, library))
+    if result.rails != "split":  # where the switches return over a shunt, so do their drivers
+        for net, sense_ohm in (
+            (SHUNT_NET, battery_shunt_ohm(design)),
+            (OUTPUT_SHUNT_NET, amplifier_shunt_ohm(design)),
+        ):
+            if sense_ohm is not None:
+                circuit = through_shunt(circuit, sense_ohm, _at_the_switches, net)
+    period_s = 1.0 / found.switching_hz
+    yield Block(
+        key="modulator",
+        title="Modulator",
+        stage="amplifier",
+        circuit=circuit,
+        names=modulator_names(found.split_rails, result.rails == "battery"),
+        draw=partial(_signal, circuit),
+        more=(partial(_logic, circuit), partial(_drivers, circuit), partial(_supplies, circuit)),
+        more_titles=("logic and dead time", "gate drivers", "supplies"),
+        analysis=Transient(stop_s=_PERIODS * period_s, step_s=period_s / _STEPS, from_initial=True),
+        probes=tuple(Voltage(point.net) for point in circuit.test_points),
+    )
+
+
+def _signal(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+    draw_signal(kit)
+    clocked = bool(circuit.by_role("clock timing capacitor"))
+    _readings(kit, (90, 600) if clocked else (90, 540), "buffered", "integrated", "carrier")
+    return (
+        f"Take NODE A{' and NODE B' if 'node_b' in circuit.nets else ''} from the switches' own terminals, "
+        "ahead of the output filter.",
+        "The integrator's four resistors set gain and offset: pair them with a meter, or buy them closer.",
+        "Keep this sheet's parts away from the switches; its 0 V joins the power's at one point only.",
+        _PINS,
+        _PLAIN,
+    )
+
+
+def _logic(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+    draw_logic(kit)
+    nets = ("logic_pwm", "high_drive", "low_drive", "stop")
+    _readings(kit, (700, 556), *nets)
+    stands = "the negative rail" if "rail_negative" in circuit.nets else "0 V"
+    spare = ", ".join(kit.spare_sections)
+    notes = [
+        f"Logic and drivers stand on {stands}"
+        + (": measure across their parts." if stands != "0 V" else "."),
+        "STOP high: both drives low, all switches off.",
+        "Each RC delays one turn-on; the diode past its resistor keeps the turn-off quick.",
+    ]
+    if spare:
+        notes.append(f"Not used: {spare}. Input to pin 7, output open.")
+    return (*notes, _PINS, _PLAIN)
+
+
+def _drivers(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+    draw_drivers(kit)
+    return (
+        "Gate and source leads short, twisted, to the switch's own legs; one pair for each switch.",
+        "Bootstrap and decoupling capacitors at the driver's pins.",
+        "Pins 4, 8 and 14 of the driver's case are not connected.",
+        _PINS,
+        _PLAIN,
+    )
+
+
+def _supplies(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+    draw_supplies(kit)
+    nets = ("driver_supply", "logic_supply", "op_positive", "op_negative", "reference", "boost_a", "boost_b")
+    _readings(kit, (620, 540), *nets)
+    return (
+        "Feed these supplies first, the switches' rail off or behind a current limit: see the bring-up.",
+        "Decouplings at the pins of the case that they serve.",
+        _PINS,
+        _PLAIN,
+    )
+
+
+def _readings(kit: Kit, at: Point, *nets: str) -> None:
+    """What the test points should read, below one another."""
+    rows = []
+    for point in kit.circuit.test_points:
+        if point.net not in nets:
+            continue
+        for reading in point.readings:
+            waveform = _SIGN.sub("\u2212", reading.waveform)
+            shape = f", {waveform}" if waveform else ""
+            rows.append(f"{point.designator} {point.what}: {_volts(reading.dc_v)}{shape}")
+    x, y = at
+    if not rows:
+        return
+    kit.sheet.say(x, y, "expected, at rest with nominal rails, not muted", head=True)
+    lines = [line for row in rows for line in wrap(row, _WIDTH)]
+    for k, words in enumerate(lines, 1):
+        kit.sheet.say(x, y + 4 + 14 * k, words, classes="sm t")
+
+
+def _volts(value: float) -> str:
+    return f"{value:.2f} V".replace("-", "\u2212")
