@@ -8,6 +8,7 @@ from typing import Final
 
 from subwright.circuits.amplifier_class_d import class_d_circuit
 from subwright.circuits.amplifier_values import ClassDValues
+from subwright.circuits.models import SwitchModel
 from subwright.circuits.modulator_circuit import modulator_bench, modulator_parts
 from subwright.circuits.modulator_values import ModulatorValues
 from subwright.circuits.netlist import Circuit, Part, Steady, Value
@@ -29,6 +30,7 @@ def closed_loop_circuit(
     mute: Value = None,
     rails: tuple[Value, Value] | None = None,
     modulation: float = 0.0,
+    whole_gates: bool = False,
 ) -> Circuit:
     """Netlist of the amplifier from the line filter's output to the load.
 
@@ -39,6 +41,8 @@ def closed_loop_circuit(
     mute : of the mute line, V; None while it plays.
     rails : (positive, negative) each above its other end, V; None for stiff ones of the modulator's voltage.
     modulation : at which output filter and integrator begin, -1 to 1.
+    whole_gates : each gate holds its whole charge, for what the drivers draw; else only what delays it up to
+        its threshold.
 
     Returns
     -------
@@ -60,21 +64,26 @@ def closed_loop_circuit(
         for part in power.parts
         if not part.designator.startswith(_REPLACED)
     ]
-    charges = [charge for part in kept for charge in _charges(part, v)]
+    gate_f = v.gate_f if whole_gates else v.first_f
+    charges = [charge for part in kept for charge in _charges(part, gate_f, v.drain_f)]
+    models = tuple(
+        replace(model, threshold_v=v.threshold_v) if isinstance(model, SwitchModel) else model
+        for model in power.models
+    )
     return Circuit(
         name="class-D amplifier, closed loop",
         parts=(*build.parts, *kept, *charges),
-        models=(*build.models, *power.models),
+        models=(*build.models, *models),
         open_nets=() if v.record.clocked else ("spare_output",),
     )
 
 
-def _charges(part: Part, v: ModulatorValues) -> Iterator[Part]:
+def _charges(part: Part, gate_f: float, drain_f: float) -> Iterator[Part]:
     """Gate and drain capacitance of a switch."""
     if part.role != "output switch":
         return
     drain, gate, source = part.nets
-    for name, ends, farad in (("GATE", (gate, source), v.gate_f), ("DRAIN", (drain, source), v.drain_f)):
+    for name, ends, farad in (("GATE", (gate, source), gate_f), ("DRAIN", (drain, source), drain_f)):
         yield replace(
             part,
             designator=f"{part.designator}_{name}",
@@ -85,5 +94,4 @@ def _charges(part: Part, v: ModulatorValues) -> Iterator[Part]:
             role="charge of a switch",
             part_id="",
             standing="inherent",
-            initial_v=None,
         )

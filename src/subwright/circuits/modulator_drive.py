@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from subwright.circuits.builder import Builder
-from subwright.circuits.modulator_values import FAST, SMALL, ModulatorValues
+from subwright.circuits.modulator_values import SMALL, ModulatorValues
 from subwright.circuits.netlist import GROUND
 
 __all__ = ["add_drivers", "add_logic", "lower_rail"]
@@ -82,7 +82,7 @@ def add_drivers(build: Builder, v: ModulatorValues) -> None:
         nets = (*logic, "driver_supply", low, *outputs, f"drive_upper_{name}")
         build.bought("U", "half-bridge driver", nets, "gate driver", model=v.driver)
         build.resistor("bootstrap resistor", "driver_supply", feed, v.ohm("bootstrap resistor"))
-        build.bought("D", "diode", (feed, boost), "bootstrap diode", model=FAST)
+        build.bought("D", "diode", (feed, boost), "bootstrap diode", model=v.diodes["bootstrap diode"])
         for role in ("bootstrap capacitor", "bootstrap bypass"):
             build.capacitor(role, boost, node, v.farad(role), initial_v=m.bootstrap_v)
         zener = v.zeners["bootstrap zener"]
@@ -96,5 +96,5 @@ def add_drivers(build: Builder, v: ModulatorValues) -> None:
         for side, source in (("upper", node), ("lower", low)):
             drive, gate = f"drive_{side}_{name}", f"gate_{side}_{name}"
             build.resistor("gate resistor on", drive, gate, v.ohm("gate resistor on"))
-            build.bought("D", "diode", (gate, drive), "gate diode off", model=SMALL)
+            build.bought("D", "diode", (gate, drive), "gate diode off", model=v.diodes["gate diode off"])
             build.resistor("gate pull-down", gate, source, v.ohm("gate pull-down"))

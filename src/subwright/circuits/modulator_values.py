@@ -22,17 +22,25 @@ from subwright.circuits.models import (
 from subwright.parts.library import Library
 from subwright.physics.amplifier_models import ClassDModel, Floats
 from subwright.stages.amplifier import AmplifierResult
+from subwright.stages.amplifier_modulator_need import plateau_v
 from subwright.stages.amplifier_modulator_records import Modulator
 
-__all__ = ["FAST", "SMALL", "ModulatorValues", "modulator_values"]
+__all__ = ["SMALL", "ModulatorValues", "modulator_values"]
 
 SMALL: Final = JunctionModel(name="SMALL", forward_v=0.7, rated_a=10e-3, junction_f=4e-12, series_ohm=1.0)
 """A 1N4148: forward voltage at 10 mA and capacitance from memory of its data sheet."""
-FAST: Final = JunctionModel(name="FAST", forward_v=0.9, rated_a=0.5, junction_f=20e-12, series_ohm=0.1)
-"""A fast rectifier of 1 A, from memory."""
+_DIODES: Final = {
+    "1N4148": SMALL,
+    "1N5819": JunctionModel(
+        name="SCHOTTKY", forward_v=0.35, rated_a=20e-3, junction_f=100e-12, series_ohm=0.1
+    ),
+    "UF4004": JunctionModel(name="FAST", forward_v=0.85, rated_a=20e-3, junction_f=15e-12, series_ohm=0.1),
+}
+"""By library id; forward voltages at small currents and capacitances from memory of their data sheets."""
 
 _OP_AMP_GAIN: Final = 1e5  # at DC, usual for the library's families, from memory
 _INPUT_SHARE: Final = 0.52  # of the logic supply, middle of the 2110's 6.0 V and 9.5 V at 15 V
+_GATE_TEST_V: Final = 10.0  # at which data sheets state the whole charge
 _BASE_F: Final = 8e-12  # of a small transistor's base and emitter, from memory
 
 
@@ -44,8 +52,9 @@ class ModulatorValues:
     ----------
     record : the design. rail_v : one rail, or the one supply, V. ids : what to buy, by role.
     op_amp, comparator, logic, driver : models of the integrated circuits.
-    zeners, bipolars : models by role. reference : of the 431 on one supply, or None.
-    gate_f, drain_f : gate and drain capacitance of one switch, F.
+    zeners, bipolars, diodes : models by role. reference : of the 431 on one supply, or None.
+    gate_f, first_f : gate of one switch, F: its whole charge over the voltage, and what its first rise to the
+        threshold sees. threshold_v : V. drain_f : drain capacitance of one switch, F.
     """
 
     record: Modulator
@@ -57,8 +66,11 @@ class ModulatorValues:
     driver: HalfBridgeDriverModel
     zeners: Mapping[str, ZenerModel]
     bipolars: Mapping[str, BipolarModel]
+    diodes: Mapping[str, JunctionModel]
     reference: ShuntReferenceModel | None
     gate_f: float
+    first_f: float
+    threshold_v: float
     drain_f: float
 
     @property
@@ -137,10 +149,12 @@ def modulator_values(
                 current_gain=transistor.hfe_min,
                 junction_f=_BASE_F,
             )
+    ids = {part.role: part.part_id for part in result.parts}
+    mosfet = library.mosfets[ids["output switch"]]
     return ModulatorValues(
         record=m,
         rail_v=m.rail_nominal_v if rail_v is None else rail_v,
-        ids={part.role: part.part_id for part in result.parts},
+        ids=ids,
         op_amp=OpAmpModel(
             name="OPAMP",
             gbw_hz=op_amp.gbw_hz,
@@ -153,8 +167,11 @@ def modulator_values(
         driver=_driver(library, m),
         zeners=zeners,
         bipolars=bipolars,
+        diodes={role: _DIODES[m.part_ids[role]] for role in ("bootstrap diode", "gate diode off")},
         reference=None if m.split_rails else _reference(library, m),
-        gate_f=_first(model.gate_coul) / model.gate_v,
+        gate_f=mosfet.qg_coul / _GATE_TEST_V,
+        first_f=mosfet.qgs_coul / plateau_v(mosfet),
+        threshold_v=mosfet.vgs_th_v,
         drain_f=_first(model.coss_f),
     )
 
