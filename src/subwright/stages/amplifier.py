@@ -55,7 +55,8 @@ from subwright.stages.amplifier_stress import (
     voltage_stress,
     works,
 )
-from subwright.stages.amplifier_voltage_stage import StageDemand, design_voltage_stage
+from subwright.stages.amplifier_voltage_stage import design_voltage_stage
+from subwright.stages.amplifier_voltage_stage_network import Wanted
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Corner, Loss
 
@@ -133,32 +134,40 @@ def design_amplifier(
 
 
 def _driving(
-    spec: AmplifierSpec, choice: AmplifierChoice, peak_v: float, note_hz: float, library: Library
+    spec: AmplifierSpec,
+    choice: AmplifierChoice,
+    peak_v: float,
+    rail_v: float,
+    highest_v: float,
+    note_hz: float,
+    library: Library,
 ) -> tuple[Driving | None, VoltageStage | None]:
     """What drives and biases the output of class AB, and the voltage stage of a discrete one."""
     built, model = choice.built, choice.built.model
     if built.output is None or not isinstance(model, ClassABModel):
         return None, None
-    gain = peak_v / sqrt(2.0) / spec.full_input_v
+    currents = built.currents
+    sides = 1.0 if model.split_rails else 0.5
+    wanted = Wanted(
+        gain=peak_v / sqrt(2.0) / spec.full_input_v,
+        input_ohm=spec.input_resistance_ohm,
+        full_input_v=spec.full_input_v,
+        leg_peak_v=sides * highest_v if currents is None else currents.place.peak_v,
+        note_hz=note_hz,
+        legs=model.legs,
+        follower_ohm=0.0 if currents is None else currents.follower_ohm,
+    )
     driving = design_driving(
         built.output.stage,
-        built.currents,
+        currents,
         parallel=built.output.parallel,
         bias_a=model.bias_a,
-        gain=gain,
-        note_hz=note_hz,
-        input_ohm=spec.input_resistance_ohm,
+        wanted=wanted,
+        rail_v=rail_v,
     )
-    if built.currents is None:
+    if currents is None:
         return driving, None
-    demand = StageDemand(
-        load_ohm=choice.load_ohm,
-        gain=gain,
-        full_input_v=spec.full_input_v,
-        input_ohm=spec.input_resistance_ohm,
-        note_hz=note_hz,
-    )
-    return driving, design_voltage_stage(demand, built.currents, driving, library)
+    return driving, design_voltage_stage(wanted, currents, driving, library, choice.load_ohm)
 
 
 def _average(
@@ -210,7 +219,7 @@ def _finish(
     peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
     devices = heat_sources(built, terms, worst, library)
     stuck_a = stuck_current_a(built, expected_v, load)
-    driving, voltage_stage = _driving(spec, choice, peak_v, lowest_note_hz, library)
+    driving, voltage_stage = _driving(spec, choice, peak_v, rail_v, expected_v, lowest_note_hz, library)
     result = AmplifierResult(
         kind=built.kind,
         from_battery=built.from_battery,

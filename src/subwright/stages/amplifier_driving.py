@@ -7,7 +7,7 @@ inside and needs its gain set.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import log, pi
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from subwright.base.errors import NoSolutionError
-from subwright.base.preferred import at_least, between, nearest
+from subwright.base.preferred import between
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.output_stages import OutputStage
+from subwright.stages.amplifier_chip_pins import ChipPins, bridge_chip_pins, chip_pins
 from subwright.stages.amplifier_voltage_stage_currents import StageCurrents
+from subwright.stages.amplifier_voltage_stage_network import MUTE_ID, MUTE_OHM, MUTE_PINCH_V, Wanted
 from subwright.stages.common import PartUse, Rating
 
 if TYPE_CHECKING:
@@ -35,6 +37,7 @@ __all__ = [
     "driving_uses",
     "junction_v",
     "multiplier_ohm",
+    "mute_use",
     "rest_spread_v",
 ]
 
@@ -51,10 +54,9 @@ _TRIMMER_OHM: Final = 1000.0
 _ZOBEL_OHM: Final = 10.0  # common practice
 _ZOBEL_F: Final = 100e-9
 _GATE_OHM: Final = 220.0  # keeps a lateral MOSFET from oscillating; common practice
-_FEEDBACK_OHM: Final = 22e3
-_FEEDBACK_LOW: Final = 10.0  # the capacitor's corner below the lowest note
 _TOP_HZ: Final = 20e3
 _BIAS_TRANSISTOR: Final = "BD139"
+_ONCE: Final = ("chip ", "mute ")  # roles that begin so exist once in the whole amplifier
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -70,7 +72,9 @@ class Driving:
         lowest bias.
     resistors_ohm, capacitors_f : preferred values by role, Ω and F; of one leg, one each, except "gate
         resistor" (each MOSFET's).
-    gain : of a chip from its input, real values; 1 where the voltage stage sets it.
+    counts : parts of a role in one leg that aren't one.
+    gain : of a chip from its input, real values; 1 where the voltage stage sets it, or the chip's own is
+        fixed (fixed_gain; 0 for others). input_share : of the filter's signal that reaches a chip's input.
     """
 
     driver_ids: tuple[str, ...]
@@ -80,7 +84,10 @@ class Driving:
     trimmer_ohm: float
     resistors_ohm: Mapping[str, float]
     capacitors_f: Mapping[str, float]
+    counts: Mapping[str, int] = field(default_factory=dict)
     gain: float = 1.0
+    fixed_gain: float = 0.0
+    input_share: float = 1.0
 
 
 def junction_v(amps: float) -> float:
@@ -161,17 +168,16 @@ def design_driving(
     *,
     parallel: int,
     bias_a: float,
-    gain: float,
-    note_hz: float,
-    input_ohm: float,
+    wanted: Wanted,
+    rail_v: float,
 ) -> Driving:
     """Choose what drives and biases one leg.
 
     Parameters
     ----------
     stage, parallel : output devices. currents : of the voltage stage; None for a chip.
-    bias_a : of the leg at rest, A.
-    gain : wanted from the amplifier's input, V/V. note_hz : lowest, Hz. input_ohm : at the input, Ω.
+    bias_a : of the leg at rest, A. wanted : gain and input of the whole amplifier.
+    rail_v : one rail, or the single supply, at full power, V.
 
     Returns
     -------
@@ -187,13 +193,11 @@ def design_driving(
         resistors["output Zobel resistor"] = _ZOBEL_OHM
         capacitors["output Zobel capacitor"] = _ZOBEL_F
     if stage.form == "bridge chip":
-        return _nothing(resistors, capacitors)
+        pins = bridge_chip_pins(wanted.gain, wanted.input_ohm, wanted.note_hz)
+        return _around(pins, resistors, capacitors, gain=1.0, fixed_gain=pins.gain)
     if stage.form == "chip":
-        shunt, real = _feedback(gain)
-        resistors |= {"feedback resistor": _FEEDBACK_OHM, "feedback shunt": shunt, "chip input": input_ohm}
-        exact = _FEEDBACK_LOW / (2.0 * pi * note_hz * shunt)
-        capacitors["feedback capacitor"] = float(at_least(exact, "E6"))
-        return _nothing(resistors, capacitors, real)
+        pins = chip_pins(wanted, rail_v)
+        return _around(pins, resistors, capacitors, gain=pins.gain)
     assert currents is not None
     each_a = bias_a / parallel
     outer = inner = rest_spread_v(each_a, stage.ballast_ohm, lateral=stage.device == "lateral MOSFET")
@@ -220,16 +224,27 @@ def design_driving(
     )
 
 
-def _nothing(resistors: dict[str, float], capacitors: dict[str, float], gain: float = 1.0) -> Driving:
+def _around(
+    pins: ChipPins,
+    resistors: dict[str, float],
+    capacitors: dict[str, float],
+    *,
+    gain: float,
+    fixed_gain: float = 0.0,
+) -> Driving:
+    """What stands around a chip that has drivers and bias inside."""
     return Driving(
         driver_ids=(),
         bias_id="",
         bias_a=0.0,
         spread_v=0.0,
         trimmer_ohm=0.0,
-        resistors_ohm=MappingProxyType(resistors),
-        capacitors_f=MappingProxyType(capacitors),
+        resistors_ohm=MappingProxyType(resistors | pins.resistors_ohm),
+        capacitors_f=MappingProxyType(capacitors | pins.capacitors_f),
+        counts=MappingProxyType(pins.counts),
         gain=gain,
+        fixed_gain=fixed_gain,
+        input_share=pins.share,
     )
 
 
@@ -243,9 +258,17 @@ def _held_v(upper_ohm: float, lower_ohm: float, bias_a: float) -> float:
     return spread
 
 
-def _feedback(gain: float) -> tuple[float, float]:
-    shunt = float(nearest(_FEEDBACK_OHM / max(gain - 1.0, 0.1), "E24"))
-    return shunt, 1.0 + _FEEDBACK_OHM / shunt
+def mute_use() -> PartUse:
+    """The two transistors that shunt the input."""
+    return PartUse(
+        role="mute transistor",
+        letter="Q",
+        part_id=MUTE_ID,
+        description=f"P-channel junction field-effect transistor, on below {MUTE_OHM:g} Ω, off above "
+        f"{MUTE_PINCH_V:g} V at the gate",
+        quantity=2,
+        provenance="memory",
+    )
 
 
 def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]:
@@ -298,8 +321,12 @@ def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]
             provenance="preferred value",
         )
     gates = next((round(p.quantity) for p in result.parts if p.role == "output stage"), 0)
+    if "mute gate" in driving.resistors_ohm:
+        yield mute_use()
     for role, ohms in driving.resistors_ohm.items():
         zobel = "Zobel" in role
+        count = 1 if role.startswith(_ONCE) else legs
+        count *= driving.counts.get(role, 1)
         watts = _zobel_w(result) if zobel else 0.0
         size = next((w for w in (2.0, 3.0, 5.0, 7.0) if watts <= 0.5 * w), 11.0) if zobel else 0.25
         yield PartUse(
@@ -307,7 +334,7 @@ def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]
             letter="R",
             part_id=code(ohms, "resistance"),
             description=f"resistor {size:g} W" + (", low inductance" if zobel else ""),
-            quantity=2 * gates if role == "gate resistor" else legs,
+            quantity=2 * gates if role == "gate resistor" else count,
             value=show(ohms, "resistance"),
             tolerance=0.05 if zobel else 0.01,
             ratings=(
@@ -319,12 +346,17 @@ def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]
         )
     for role, farads in driving.capacitors_f.items():
         polar = farads > 4.7e-6
+        kind = "bipolar electrolytic capacitor 25 V" if polar else "film capacitor 100 V"
+        if role == "chip play capacitor":
+            kind = "electrolytic capacitor 63 V"
+        elif farads < 1e-9:
+            kind = "C0G ceramic capacitor 100 V"
         yield PartUse(
             role=role,
             letter="C",
             part_id=code(farads, "capacitance"),
-            description="bipolar electrolytic capacitor 25 V" if polar else "film capacitor 100 V",
-            quantity=legs,
+            description=kind,
+            quantity=1 if role.startswith(_ONCE) else legs,
             value=show(farads, "capacitance"),
             tolerance=0.20 if polar else 0.10,
             provenance="IEC 60063 preferred value",

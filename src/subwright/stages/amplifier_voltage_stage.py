@@ -42,6 +42,7 @@ from subwright.stages.amplifier_voltage_stage_currents import (
     sink_limit_w,
 )
 from subwright.stages.amplifier_voltage_stage_network import (
+    MUTE_ID,
     MUTE_OHM,
     MUTE_PINCH_V,
     Network,
@@ -52,11 +53,10 @@ from subwright.stages.amplifier_voltage_stage_network import (
 )
 from subwright.stages.amplifier_voltage_stage_records import StageHeat, StageTransistor, VoltageStage
 
-__all__ = ["LEAST_MARGIN_DEG", "MUTE_ID", "StageDemand", "design_voltage_stage"]
+__all__ = ["LEAST_MARGIN_DEG", "design_voltage_stage"]
 
 LEAST_MARGIN_DEG: Final = 60.0
 """Phase margin of the loop that the design keeps, degrees; common practice."""
-MUTE_ID: Final = "J175"
 
 _LAG_DEG: Final = 25.0  # that the poles behind the Miller capacitor may add: five degrees in hand
 _MOST_UNITY_HZ: Final = 500e3  # common practice with output devices of some megahertz
@@ -96,32 +96,15 @@ _MEMORY: Final = {
 }
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class StageDemand:
-    """What the voltage stage is to do.
-
-    Attributes
-    ----------
-    load_ohm : Ω. gain : from the filter's output to the load, V/V. full_input_v : rms, V.
-    input_ohm : that the filter asks for, Ω. note_hz : lowest, Hz.
-    """
-
-    load_ohm: float
-    gain: float
-    full_input_v: float
-    input_ohm: float
-    note_hz: float
-
-
 def design_voltage_stage(
-    demand: StageDemand, currents: StageCurrents, driving: Driving, library: Library
+    wanted: Wanted, currents: StageCurrents, driving: Driving, library: Library, load_ohm: float
 ) -> VoltageStage:
     """Design the voltage stage in preferred values.
 
     Parameters
     ----------
-    demand : what it is to do. currents : as planned, with its place.
-    driving : what drives and biases the output. library : with the drawer merged.
+    wanted : gain and input of the whole amplifier. currents : as planned, with its place.
+    driving : what drives and biases the output. library : with the drawer merged. load_ohm : Ω.
 
     Returns
     -------
@@ -136,17 +119,8 @@ def design_voltage_stage(
     [gray-meyer], [self-apad]; the sums in :mod:`subwright.physics.voltage_stage`.
     """
     place = currents.place
-    wanted = Wanted(
-        gain=demand.gain,
-        input_ohm=demand.input_ohm,
-        full_input_v=demand.full_input_v,
-        leg_peak_v=place.peak_v,
-        note_hz=demand.note_hz,
-        legs=place.legs,
-        follower_ohm=currents.follower_ohm,
-    )
     network = crossed_network(wanted) if place.crossed else plain_network(wanted)
-    transistors = _transistors(demand, currents, driving, library)
+    transistors = _transistors(currents, driving, library)
     emitter = float(at_most(_LIMITER_V / (_LIMITED * currents.stage_a), "E24"))
     half_a = 0.5 * currents.tail_a
     loop = _loop(currents, network, transistors, driving, emitter)
@@ -154,7 +128,7 @@ def design_voltage_stage(
     first_s, poles = loop.first_s, loop.poles_hz
     unity_hz = unity_loop_hz(first_s, all_f, network.leg_gain)
     mirror = float(at_least(_MIRROR_V / half_a, "E24"))
-    steady = _steady(demand, currents, transistors, driving, first_s, loop.second_s, emitter, mirror)
+    steady = _steady(load_ohm, currents, transistors, driving, first_s, loop.second_s, emitter, mirror)
     offsets = _offsets(network, currents, transistors, degeneration, first_s)
     resistors = {
         "tail resistor": currents.tail_ohm,
@@ -174,7 +148,7 @@ def design_voltage_stage(
     once = set(network.once)
     if not place.split:
         resistors |= {"half upper": currents.half_ohm, "half lower": currents.half_ohm}
-        capacitors["half capacitor"] = _capacitor(0.5 * currents.half_ohm, _HALF_HZ * demand.note_hz)
+        capacitors["half capacitor"] = _capacitor(0.5 * currents.half_ohm, _HALF_HZ * wanted.note_hz)
         once |= {"half upper", "half lower", "half capacitor"}
     resistors["mute gate"], capacitors["mute capacitor"] = _MUTE_GATE_OHM, _MUTE_GATE_F
     once |= {"mute gate", "mute capacitor"}
@@ -192,7 +166,7 @@ def design_voltage_stage(
     return VoltageStage(
         bridge=network.bridge,
         transistors=MappingProxyType(transistors),
-        heats=MappingProxyType(_heats(currents, transistors, demand.load_ohm, library)),
+        heats=MappingProxyType(_heats(currents, transistors, load_ohm, library)),
         diode_id="1N4148",
         resistors_ohm=MappingProxyType(resistors),
         capacitors_f=MappingProxyType(capacitors),
@@ -243,9 +217,7 @@ def _capacitor(ohm: float, hz: float) -> float:
     return float(at_least(1.0 / (2.0 * pi * ohm * hz), "E6"))
 
 
-def _transistors(
-    demand: StageDemand, currents: StageCurrents, driving: Driving, library: Library
-) -> dict[str, StageTransistor]:
+def _transistors(currents: StageCurrents, driving: Driving, library: Library) -> dict[str, StageTransistor]:
     """Every transistor by role, with what it was reckoned with."""
 
     def one(part_id: str, current_a: float, quantity: int = 1) -> StageTransistor:
@@ -350,7 +322,7 @@ def _loop(
 
 
 def _steady(
-    demand: StageDemand,
+    load_ohm: float,
     currents: StageCurrents,
     transistors: dict[str, StageTransistor],
     driving: Driving,
@@ -376,7 +348,7 @@ def _steady(
     ]
     if driving.driver_ids:
         # drivers and output transistors carry the load's impedance to the voltage amplifier, at the crest
-        loads.append(currents.place.crest_a / currents.need_a * demand.load_ohm / currents.place.legs)
+        loads.append(currents.place.crest_a / currents.need_a * load_ohm / currents.place.legs)
     return steady_gain(first_s, first_ohm, second_s, parallel_ohm(*loads))
 
 

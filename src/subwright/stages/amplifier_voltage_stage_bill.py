@@ -8,6 +8,7 @@ from typing import Final
 
 from subwright.base.units import code, show
 from subwright.parts.library import Library
+from subwright.stages.amplifier_driving import mute_use
 from subwright.stages.amplifier_spec import AmplifierResult
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import PartUse, Rating, diode_use, resistor_use
@@ -54,15 +55,7 @@ def voltage_stage_uses(result: AmplifierResult, library: Library) -> Iterator[Pa
 def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterator[PartUse]:
     for role, used in stage.transistors.items():
         if used.polarity == "p-channel":
-            yield PartUse(
-                role=role,
-                letter="Q",
-                part_id=used.part_id,
-                description=f"P-channel junction field-effect transistor, on below {stage.mute_ohm:g} Ω, "
-                f"off above {stage.mute_pinch_v:g} V at the gate",
-                quantity=used.quantity,
-                provenance="memory",
-            )
+            yield mute_use()
             continue
         part, heat = library.transistors[used.part_id], stage.heats[role]
         quantity = used.quantity * (1 if role == "input follower" else legs)

@@ -10,6 +10,7 @@ from subwright.base.preferred import at_least, nearest
 from subwright.physics.voltage_stage import crossed_outputs, parallel_ohm, shunted_share
 
 __all__ = [
+    "MUTE_ID",
     "MUTE_OHM",
     "MUTE_PINCH_V",
     "Network",
@@ -19,6 +20,7 @@ __all__ = [
     "plain_network",
 ]
 
+MUTE_ID: Final = "J175"
 MUTE_OHM: Final = 125.0
 """Largest on resistance of a P-channel junction field-effect transistor of the J175 kind, Ω, from memory."""
 MUTE_PINCH_V: Final = 6.0
