@@ -39,6 +39,7 @@ from subwright.build.electrical_demands import (
     supply_demand,
     wiring_demand,
 )
+from subwright.build.modulated import with_modulator
 from subwright.build.spec import BuildSpec
 from subwright.build.waveform import programme, silence, sine
 from subwright.parts.library import Library
@@ -180,7 +181,7 @@ def _settled_boost(job: Job, progress: Callable[[str, float], None]) -> Electric
     """The same with a boost converter in front of a bridge amplifier."""
     made = settle_boost(job, _first_source(job), _source, progress)
     return Electrical(
-        amplifier=made.amplifier,
+        amplifier=with_modulator(job.spec, made.amplifier, made.chain, job.library),
         converter=None,
         transformer=None,
         supply=made.supply,
@@ -242,7 +243,7 @@ def _settled(job: Job, progress: Callable[[str, float], None]) -> Electrical:
         elif residual < _SETTLED:
             converter, transformer = (None, None) if made is None else made.finished(job)
             return Electrical(
-                amplifier=amplifier,
+                amplifier=with_modulator(spec, amplifier, solved.points, library),
                 converter=converter,
                 transformer=transformer,
                 supply=supply,

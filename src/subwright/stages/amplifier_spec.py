@@ -99,6 +99,14 @@ class AmplifierSpec(StageSpec):
         "that at "
         "rest, and it falls towards the crests.",
     )
+    op_amp: str = choice("auto", why="Class D: dual op-amp of input and integrator: a part id, or auto.")
+    feedback_tolerance: Ratio | None = quantity(
+        None,
+        low="0.05 %",
+        high="2 %",
+        why="Tolerance of the class-D integrator's four resistors; auto: 1 %, or 0.1 % where their mismatch "
+        "would put too much direct voltage on the loudspeaker.",
+    )
     snubber: Literal["none", "auto"] = choice(
         "none",
         why="Resistor and capacitor from each switched node to ground; auto sizes them for the loop's "
@@ -167,6 +175,27 @@ class AmplifierSpec(StageSpec):
     )
     bias_current_a: Current | None = quantity(
         None, low="1 mA", high="1 A", why="Class AB: quiescent current of the whole output; auto by device."
+    )
+    stage_current_a: Current | None = quantity(
+        None,
+        low="2 mA",
+        high="80 mA",
+        why="Discrete class AB: current of the voltage amplifier at rest; auto: half as much again as the "
+        "drivers' bases, or the gates, may ask for, at least 5 mA.",
+    )
+    pair_current_a: Current | None = quantity(
+        None,
+        low="0.2 mA",
+        high="10 mA",
+        why="Discrete class AB: current of the input pair, both halves; auto: for twice the slew rate of a "
+        "full sine of 20 kHz, at least 1 mA.",
+    )
+    unity_loop_hz: Frequency | None = quantity(
+        None,
+        low="20 kHz",
+        high="3 MHz",
+        why="Discrete class AB: frequency at which the loop gain is one; auto: for a phase margin of 65° "
+        "with the output devices' own speed, at most 500 kHz.",
     )
     full_input_v: Voltage = quantity(
         "1 V",
