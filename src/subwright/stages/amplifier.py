@@ -156,6 +156,7 @@ def _driving(
         note_hz=note_hz,
         legs=model.legs,
         follower_ohm=0.0 if currents is None else currents.follower_ohm,
+        unity_hz=spec.unity_loop_hz,
     )
     driving = design_driving(
         built.output.stage,

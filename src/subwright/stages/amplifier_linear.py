@@ -52,7 +52,14 @@ def _class_ab_model(
 
 
 def _with_currents(
-    built: Built, load: float, library: Library, *, supply_v: float, highest_v: float, loaded_v: float
+    spec: AmplifierSpec,
+    built: Built,
+    load: float,
+    library: Library,
+    *,
+    supply_v: float,
+    highest_v: float,
+    loaded_v: float,
 ) -> Built:
     """The stage with the voltage stage of its legs planned, and its model drawing what that takes.
 
@@ -75,6 +82,8 @@ def _with_currents(
         supply_v=supply_v,
         highest_v=highest_v,
         crest_a=float(model.clip_peak_v(loaded_v, least)) / least,
+        stage_a=spec.stage_current_a,
+        tail_a=spec.pair_current_a,
     )
     lateral = stage.device == "lateral MOSFET"
     spread_v = rest_spread_v(model.bias_a / output.parallel, stage.ballast_ohm, lateral=lateral)
@@ -159,15 +168,21 @@ def class_ab(
     )
     model = _class_ab_model(spec, choice.stage, choice.parallel, 1, True, cable_ohm)
     built = Built(kind="class_ab", model=model, output=choice, others=choice.others)
-    return _on_split_rails(built, peak_v, load, corners, library) if planned else built
+    return _on_split_rails(spec, built, peak_v, load, corners, library) if planned else built
 
 
 def _on_split_rails(
-    built: Built, peak_v: float, load: float, corners: Mapping[Corner, float], library: Library
+    spec: AmplifierSpec,
+    built: Built,
+    peak_v: float,
+    load: float,
+    corners: Mapping[Corner, float],
+    library: Library,
 ) -> Built:
     """The stage with its voltage stage, between the rails that full power needs."""
     rail_v = built.model.rail_for_peak_v(peak_v, load)
     return _with_currents(
+        spec,
         built,
         load,
         library,
@@ -177,10 +192,13 @@ def _on_split_rails(
     )
 
 
-def _on_battery(built: Built, load: float, corners: Mapping[Corner, float], library: Library) -> Built:
+def _on_battery(
+    spec: AmplifierSpec, built: Built, load: float, corners: Mapping[Corner, float], library: Library
+) -> Built:
     """The same between battery and ground."""
     highest_v = corners[Corner.MAX]
     return _with_currents(
+        spec,
         built,
         load,
         library,
@@ -232,7 +250,7 @@ def bridge_class_ab(
         )
     model = _class_ab_model(spec, choice.stage, choice.parallel, 2, False, cable_ohm)
     built = Built(kind="bridge_class_ab", model=model, output=choice, others=choice.others)
-    return _on_battery(built, load, corners, library)
+    return _on_battery(spec, built, load, corners, library)
 
 
 def try_bridge_class_ab(
@@ -298,7 +316,7 @@ def class_g(
         drop_v=plain.output.stage.drop_v,
     )
     built = replace(plain, kind="class_g", model=model, rails=rails)
-    return _on_split_rails(built, peak_v, load, corners, library)
+    return _on_split_rails(spec, built, peak_v, load, corners, library)
 
 
 def bridge_class_h(
@@ -336,4 +354,4 @@ def bridge_class_h(
         spec, plain, library, corners=corners, least_ohm=least, drop_v=choice.stage.drop_v
     )
     built = Built(kind="bridge_class_h", model=model, output=choice, rails=rails, others=choice.others)
-    return _on_battery(built, load, corners, library)
+    return _on_battery(spec, built, load, corners, library)

@@ -120,8 +120,12 @@ class AmplifierSpec(StageSpec):
         why="Stray inductance of the loop of both switches and their capacitor; common practice, no source: "
         "tell it from the ringing.",
     )
-    dead_time_s: Time = quantity(
-        "40 ns", low="5 ns", high="500 ns", why="Time with both switches of a leg off, at each edge."
+    dead_time_s: Time | None = quantity(
+        None,
+        low="5 ns",
+        high="500 ns",
+        why="Typical time with both switches of a leg off, at each edge; auto: the shortest at which no spread "
+        "of the parts makes both conduct.",
     )
     modulation_max: Ratio = quantity(
         "95 %", low="70 %", high="99 %", why="Greatest share of the rail that the modulator uses at clipping."
@@ -131,8 +135,12 @@ class AmplifierSpec(StageSpec):
         "0.5 A", low="50 mA", high="6 A", why="Current of the gate driver at the switch's plateau."
     )
     gate_supply_v: Voltage = quantity("12 V", low="5 V", high="15 V", why="Supply of the gate drivers.")
-    control_current_a: Current = quantity(
-        "20 mA", low="1 mA", high="200 mA", why="Supply current of modulator and small-signal circuits."
+    control_current_a: Current | None = quantity(
+        None,
+        low="1 mA",
+        high="200 mA",
+        why="Class D: current of modulator, logic and drivers from rail to rail, gates left out; auto: what "
+        "those designed here draw.",
     )
     filter_corner_hz: Frequency | None = quantity(
         None,

@@ -123,7 +123,7 @@ def design_voltage_stage(
     transistors = _transistors(currents, driving, library)
     emitter = float(at_most(_LIMITER_V / (_LIMITED * currents.stage_a), "E24"))
     half_a = 0.5 * currents.tail_a
-    loop = _loop(currents, network, transistors, driving, emitter)
+    loop = _loop(currents, network, transistors, driving, emitter, wanted.unity_hz)
     miller_f, degeneration, all_f = loop.miller_f, loop.degeneration_ohm, loop.all_f
     first_s, poles = loop.first_s, loop.poles_hz
     unity_hz = unity_loop_hz(first_s, all_f, network.leg_gain)
@@ -279,6 +279,7 @@ def _loop(
     transistors: dict[str, StageTransistor],
     driving: Driving,
     emitter_ohm: float,
+    stated_hz: float | None,
 ) -> _Loop:
     """Miller capacitor and degeneration for the wanted unity frequency."""
     place, stage = currents.place, currents.place.stage
@@ -306,7 +307,7 @@ def _loop(
         poles["voltage amplifier"] = second_pole_hz(second_s, all_f, into_f, out_f)
         poles["way through the Miller capacitor"] = second_s / (2.0 * pi * all_f)
         if not wanted_hz:
-            wanted_hz = min(_MOST_UNITY_HZ, greatest_unity_hz(poles.values(), _LAG_DEG))
+            wanted_hz = stated_hz or min(_MOST_UNITY_HZ, greatest_unity_hz(poles.values(), _LAG_DEG))
         degeneration = 1.0 / (2.0 * pi * wanted_hz * network.leg_gain * all_f) - half_ohm
         if degeneration >= _LEAST_DEGENERATION_OHM:
             break

@@ -69,7 +69,8 @@ class StagePlace:
     stage, parallel : output devices of a leg. legs : 1 or 2. split : whether there are two rails.
     lift_ratio : class H: what the lifting adds to the supply, over it; else 0.
     supply_v, highest_v : one rail, or the single supply unlifted, nominal and greatest, V.
-    crest_a : greatest output current, A.
+    crest_a : greatest output current, A. stage_a, tail_a : of voltage amplifier and pair as stated, A; None:
+        by need.
     """
 
     stage: OutputStage
@@ -80,6 +81,8 @@ class StagePlace:
     supply_v: float
     highest_v: float
     crest_a: float
+    stage_a: float | None = None
+    tail_a: float | None = None
 
     @property
     def crossed(self) -> bool:
@@ -212,7 +215,7 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     else:
         # the source follows the gate: a quarter of C_GS has to be charged, and all of C_GD
         need_a = 2.0 * place.parallel * (stage.reverse_f + 0.25 * stage.input_f) * needed_slew
-    wanted_a = max(_LEAST_STAGE_A, _MARGIN * need_a)
+    wanted_a = place.stage_a or max(_LEAST_STAGE_A, _MARGIN * need_a)
     # the voltage amplifier sinks what its source gives and the lower driver's base current, its limiter more
     amplifier = _standing(library, _AMPLIFIERS, bus_v, side_v * wanted_a, 2.5 * wanted_a)
     source = _standing(library, _SOURCES, bus_v, side_v * wanted_a, 1.5 * wanted_a)
@@ -223,7 +226,8 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     reference_a = 0.5 * feed_v / reference_ohm
     diodes_v = reference_v(reference_a)
     stage_ohm = float(at_most((diodes_v - base_emitter_v(wanted_a)) / wanted_a, "E24"))
-    tail_wanted_a = max(_LEAST_TAIL_A, SLEW_MARGIN * needed_slew * (MILLER_F + _STRAY_F))
+    slewing_a = SLEW_MARGIN * needed_slew * (MILLER_F + _STRAY_F)
+    tail_wanted_a = place.tail_a or max(_LEAST_TAIL_A, slewing_a)
     tail_ohm = float(at_most((diodes_v - base_emitter_v(tail_wanted_a)) / tail_wanted_a, "E24"))
     stage_a, tail_a = junction_current_a(diodes_v, stage_ohm), junction_current_a(diodes_v, tail_ohm)
     buffer_a = 0.7 / _BUFFER_OHM

@@ -51,6 +51,7 @@ class Wanted:
     gain : from the filter's output to the load, V/V. input_ohm : that the filter sees, Ω.
     full_input_v : rms, V. leg_peak_v : highest of one leg, V. note_hz : lowest, Hz.
     legs : 1 or 2. follower_ohm : emitter resistor of the input follower, Ω, 0 without.
+    unity_hz : loop gain of one as stated, Hz; None: by phase margin.
     """
 
     gain: float
@@ -60,6 +61,7 @@ class Wanted:
     note_hz: float
     legs: int
     follower_ohm: float = 0.0
+    unity_hz: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
