@@ -36,13 +36,23 @@ def modulator_need(
     wishes, full = spec.amplifier, points[Level.FULL]
     idle_v = float(np.max(points[Level.IDLE].rail_mean_v))
     series = model.series_ohm()
+    rails = (float(np.min(full.rail_crest_v)), float(full.rail_crest_v[NOMINAL]))
+    highest_v = max(amplifier.rail_expected_v, idle_v)
+    feed = (*rails, highest_v)
+    if not model.split_rails:
+        feed = (
+            float(np.min(full.terminal_least_v)),
+            float(full.terminal_v[NOMINAL]),
+            float(np.max(points[Level.IDLE].terminal_v)),
+        )
     return ModulatorNeed(
         form=wishes.modulator,
         legs=model.legs,
         split_rails=model.split_rails,
-        rail_low_v=float(np.min(full.rail_crest_v)),
-        rail_nominal_v=float(full.rail_crest_v[NOMINAL]),
-        rail_high_v=max(amplifier.rail_expected_v, idle_v),
+        rail_low_v=rails[0],
+        rail_nominal_v=rails[1],
+        rail_high_v=highest_v,
+        feed_v=feed,
         peak_v=amplifier.peak_v,
         load_share=amplifier.load_ohm / (amplifier.load_ohm + series),
         full_input_v=wishes.full_input_v,

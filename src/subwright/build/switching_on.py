@@ -21,6 +21,7 @@ __all__ = ["control"]
 
 _ELECTROLYTIC_A_PER_FV: Final = 1e-3  # a tenth of 0.01 C V: after hours on voltage; common practice
 _SWITCH_OFF_A: Final = 1e-6  # a power MOSFET, off and warm, typical; from memory
+_SMALL_SIGNAL_A: Final = 20e-3  # op-amps before a class-AB bridge; common practice
 _RAIL_LEFT: Final = 0.3  # share of the rail that may go before anything is heard; common practice
 
 
@@ -43,9 +44,9 @@ def control(
             own += plan.controller.quiescent_a + plan.drive.gate_a
         else:  # the rail feeds them; the control line only lets it
             own += run_current_a(corners[Corner.NOMINAL])
-        own += spec.amplifier.control_current_a
+        own += _amplifier_a(spec, electrical)
     else:
-        own += spec.amplifier.control_current_a
+        own += _amplifier_a(spec, electrical)
     if speaker.relay is not None:
         own += speaker.relay.coil_a
     opened = None
@@ -64,6 +65,17 @@ def control(
         highest_v=max(corners[Corner.MAX], dump, CLAMPED_DUMP_V.get(spec.supply.system_v, 0.0)),
     )
     return design_control(spec.control, data, library)
+
+
+def _amplifier_a(spec: BuildSpec, electrical: Electrical) -> float:
+    """What an amplifier on one supply takes from the switched control supply, A."""
+    modulator = electrical.amplifier.modulator
+    stated = spec.amplifier.control_current_a
+    if modulator is None:
+        return _SMALL_SIGNAL_A if stated is None else stated
+    if stated is None or not modulator.driver_supply_direct:
+        return modulator.control_line_a
+    return modulator.control_line_a - modulator.supply_a + stated
 
 
 def _leaks(

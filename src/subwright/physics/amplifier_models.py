@@ -53,10 +53,12 @@ class ClassDModel:
     coss_f, coss_v : output capacitance and the drain voltage of its statement, F and V.
     diode_v : forward voltage of the body diode, V.
     gate_coul, gate_v : gate charge of one switch at the gate supply's voltage, C and V.
+    gate_rails, gate_feed_v : voltage that feeds the gates' supply, as rails and as a fixed voltage on top,
+        dimensionless and V: what is above ``gate_v`` is lost in its regulator.
     inductance_h, inductor_ohm, inductor_core_w : one leg's inductor; core loss at full ripple, W.
     filter_f, damping_ohm : one leg's filter capacitor and damping resistor, F and ohm.
     switching_hz, dead_time_s : Hz and s.
-    control_a : current of the control circuits from rail to rail, A.
+    control_a : current of modulator, logic and drivers from rail to rail, A; the gates' charge is apart.
     cable_ohm : speaker cable out and return, with switch and shunt in series with it, ohm.
     snubber_f : capacitor of each leg's snubber, F; 0 for none.
     self_oscillating : true where the loop sets the frequency: it falls with the square of the modulation, the
@@ -87,6 +89,8 @@ class ClassDModel:
     cable_ohm: float
     snubber_f: float = 0.0
     self_oscillating: bool = False
+    gate_rails: float = 1.0
+    gate_feed_v: float = 0.0
 
     def bus_v(self, v_rail: Floats) -> Array:
         """Voltage across one leg, V."""
@@ -160,7 +164,8 @@ class ClassDModel:
             "diode recovery": np.where(hard, swung * self.recovery_coul, 0.0),
             "output capacitance": np.where(hard, swung * charge, 0.0),
             "gate drive": gate_a * self.gate_v + zero,
-            "gate supply regulator": gate_a * np.maximum(rail - self.gate_v, 0.0),
+            "gate supply regulator": gate_a
+            * np.maximum(self.gate_rails * rail + self.gate_feed_v - self.gate_v, 0.0),
             "control circuits": self.control_a * bus + zero,
             "output inductor copper": legs * self.inductor_ohm * rms2,
             "output inductor core": legs * self.inductor_core_w + zero,

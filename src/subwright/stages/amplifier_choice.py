@@ -180,7 +180,7 @@ def choose_amplifier(
     if raised is not None:
         supply = dict.fromkeys(Corner, raised.set_v) | {Corner.MAX: raised.high_v}
         return AmplifierChoice(
-            built=_on_raised_rail(spec, raised, load, supply, library, speaker_cable_ohm),
+            built=_on_raised_rail(spec, raised, load, supply, corners, library, speaker_cable_ohm),
             load_ohm=load,
             corners=supply,
             source_ohm=0.0,
@@ -275,12 +275,13 @@ def _on_raised_rail(
     raised: RaisedRail,
     load: float,
     supply: Mapping[Corner, float],
+    battery: Mapping[Corner, float],
     library: Library,
     cable_ohm: float,
 ) -> Built:
     """A bridge whose supply is the boost converter's rail at every corner of the battery."""
     if spec.kind in ("auto", "bridge_class_d"):
-        return bridge_class_d(spec, load, supply, library, cable_ohm, raised.pulse_v)
+        return bridge_class_d(spec, load, supply, library, cable_ohm, raised.pulse_v, battery)
     if spec.kind == "bridge_class_ab":
         return bridge_class_ab(spec, load, supply, library, cable_ohm)
     raise NoSolutionError(

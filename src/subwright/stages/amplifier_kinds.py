@@ -19,6 +19,8 @@ from subwright.physics.amplifier_models import ClassABModel, ClassDModel
 from subwright.physics.class_d import lc_corner_hz, lc_quality
 from subwright.physics.snubbers import snubber_capacitance_f, snubber_resistance_ohm
 from subwright.stages.amplifier_inductor import WoundInductor, wind_inductor
+from subwright.stages.amplifier_modulator import drawn
+from subwright.stages.amplifier_modulator_need import ModulatorNeed
 from subwright.stages.amplifier_parts import (
     FilterChoice,
     OutputChoice,
@@ -56,6 +58,8 @@ _GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
 # ISO 16750-2 test B: what a centrally clamped alternator lets through, by the nominal voltage it goes with.
 _LOAD_DUMP_V: Final = ((18.0, 35.0), (30.0, 58.0))
 _FILTER_MAX_HZ: Final = 40e3
+_DEAD_GUESS_S: Final = 60e-9
+_ANY_NOTE_HZ: Final = 30.0  # sizes a capacitor that the losses don't know
 INDUCTOR_TOLERANCE: Final = 0.10
 FILM_TOLERANCE: Final = 0.10
 
@@ -110,6 +114,8 @@ def _class_d_model(
     if wound is not None:
         inductor_ohm = wound.resistance_ohm
     gate = spec.gate_supply_v / _GATE_TEST_V
+    # Dead time, gate supply and own current follow once the switch is chosen.
+    dead_s = _DEAD_GUESS_S if spec.dead_time_s is None else spec.dead_time_s
     return ClassDModel(
         legs=legs,
         split_rails=split_rails,
@@ -128,8 +134,8 @@ def _class_d_model(
         filter_f=leg.filter_f,
         damping_ohm=leg.damping_ohm,
         switching_hz=spec.switching_hz,
-        dead_time_s=spec.dead_time_s,
-        control_a=spec.control_current_a,
+        dead_time_s=dead_s,
+        control_a=spec.control_current_a or 0.0,
         cable_ohm=cable_ohm,
         self_oscillating=spec.modulator == "self-oscillating",
     )
@@ -181,6 +187,53 @@ def _with_switch(model: ClassDModel, index: int) -> ClassDModel:
         coss_f=pick(model.coss_f),
         diode_v=pick(model.diode_v),
         gate_coul=pick(model.gate_coul),
+    )
+
+
+def _driven(
+    spec: AmplifierSpec,
+    model: ClassDModel,
+    mosfet: Mosfet,
+    rails: tuple[float, float, float],
+    feed: tuple[float, float, float],
+    peak_v: float,
+    load: float,
+    library: Library,
+) -> ClassDModel:
+    """The model with what modulator and gate drivers draw, and the dead time that they keep.
+
+    ``rails`` are the lowest, nominal and highest rail expected, ``feed`` those of the control supply, V.
+    """
+    need = ModulatorNeed(
+        form=spec.modulator,
+        legs=model.legs,
+        split_rails=model.split_rails,
+        rail_low_v=rails[0],
+        rail_nominal_v=rails[1],
+        rail_high_v=rails[2],
+        feed_v=feed,
+        peak_v=peak_v,
+        load_share=load / (load + model.series_ohm()),
+        full_input_v=spec.full_input_v,
+        lowest_note_hz=_ANY_NOTE_HZ,
+        switching_hz=spec.switching_hz,
+        dead_time_s=model.dead_time_s,
+        modulation_max=spec.modulation_max,
+        gate_drive_a=spec.gate_drive_a,
+        gate_supply_v=spec.gate_supply_v,
+        tolerance=spec.feedback_tolerance,
+        op_amp=spec.op_amp,
+        mosfet=mosfet,
+    )
+    draw = drawn(need, spec.dead_time_s, library)
+    return replace(
+        model,
+        dead_time_s=draw.dead_time_s,
+        gate_v=draw.gate_v,
+        gate_rails=draw.gate_rails,
+        gate_feed_v=draw.gate_feed_v,
+        gate_coul=mosfet.qg_coul * draw.gate_v / _GATE_TEST_V,
+        control_a=draw.control_a if spec.control_current_a is None else spec.control_current_a,
     )
 
 
@@ -248,7 +301,11 @@ def half_bridge(
     leg, wound = _wound(spec, library, leg, peak_v, load, 2.0 * guess_v, corners, legs)
     model = _class_d_model(spec, pool, leg, wound, legs, True, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, guess_v)
-    snubbed = _snubbed(spec, _with_switch(model, index), expected_v)
+    rails = (guess_v * corners[Corner.LOW] / corners[Corner.NOMINAL], guess_v, expected_v)
+    chosen = _driven(
+        spec, _with_switch(model, index), pool.mosfets[index], rails, rails, peak_v, load, library
+    )
+    snubbed = _snubbed(spec, chosen, expected_v)
     return Built(
         kind="class_d_half_bridge" if legs == 1 else "class_d_full_bridge",
         model=snubbed[0],
@@ -272,6 +329,7 @@ def bridge_class_d(
     library: Library,
     cable_ohm: float,
     pulse_v: float | None = None,
+    battery: Mapping[Corner, float] | None = None,
 ) -> Built:
     """Class D bridge on a single supply; it must outlast a clamped load dump.
 
@@ -282,6 +340,7 @@ def bridge_class_d(
     library : parts with the drawer merged.
     cable_ohm : speaker cable, out and return, ohm.
     pulse_v : highest supply for a moment, V; None: the dump that goes with the battery's voltage.
+    battery : its voltages where ``corners`` are those of a raised rail, V; None: ``corners``.
 
     Returns
     -------
@@ -299,11 +358,22 @@ def bridge_class_d(
     )
     leg = choose_filter(load, _filter_target_hz(spec), True, highest_v, spec.filter_capacitor_f)
     nominal_v = corners[Corner.NOMINAL]
+    feed = corners if battery is None else battery
     peak_v = spec.modulation_max * nominal_v
     leg, wound = _wound(spec, library, leg, peak_v, load, nominal_v, corners, 2)
     model = _class_d_model(spec, pool, leg, wound, 2, False, load, cable_ohm)
     index, others = _choose_switch(model, pool, peak_v, load, nominal_v)
-    snubbed = _snubbed(spec, _with_switch(model, index), highest_v)
+    chosen = _driven(
+        spec,
+        _with_switch(model, index),
+        pool.mosfets[index],
+        (corners[Corner.LOW], nominal_v, highest_v),
+        (feed[Corner.LOW], feed[Corner.NOMINAL], feed[Corner.MAX]),
+        peak_v,
+        load,
+        library,
+    )
+    snubbed = _snubbed(spec, chosen, highest_v)
     return Built(
         kind="bridge_class_d",
         model=snubbed[0],

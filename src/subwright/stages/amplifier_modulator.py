@@ -7,6 +7,7 @@ with bootstrapped supplies charge the gates. It is designed once, when rails and
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import log
 from types import MappingProxyType
 from typing import Final
@@ -14,7 +15,7 @@ from typing import Final
 from subwright.base.preferred import at_least, nearest
 from subwright.parts.library import Library
 from subwright.physics.modulators import loop_suppression_db
-from subwright.stages.amplifier_modulator_drive import Drive, design_drive
+from subwright.stages.amplifier_modulator_drive import Drive, design_drive, shortest_dead_time_s
 from subwright.stages.amplifier_modulator_loop import design_loop
 from subwright.stages.amplifier_modulator_need import ModulatorNeed
 from subwright.stages.amplifier_modulator_records import Modulator
@@ -26,8 +27,9 @@ from subwright.stages.amplifier_modulator_supply import (
     chips,
     design_supplies,
 )
+from subwright.stages.common import remembered
 
-__all__ = ["design_modulator", "supply_need"]
+__all__ = ["Draw", "design_modulator", "drawn", "supply_need"]
 
 _EMITTER_V: Final = 0.65
 _SHIFT_MOST: Final = (("BC556B", 52.0), ("MPSA92", 240.0))  # 80 % of the rating
@@ -47,6 +49,44 @@ _REFERENCE_HZ: Final = 100.0
 _DELAY_GUESS_F: Final = 200e-12
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Draw:
+    """What the modulator means for the losses: dead time, s; supply of the gates and what feeds it, V and
+    rails; its own current, A.
+    """
+
+    dead_time_s: float
+    gate_v: float
+    gate_rails: float
+    gate_feed_v: float
+    control_a: float
+
+
+@remembered
+def drawn(need: ModulatorNeed, dead_time_s: float | None, library: Library) -> Draw:
+    """Dead time, gate supply and current of the modulator that a need will get.
+
+    Parameters
+    ----------
+    need : with rails as they are expected. dead_time_s : stated, s; None takes the shortest that no spread
+        of the parts turns into both switches on. library : with the drawer merged.
+
+    Raises
+    ------
+    NoSolutionError : no follower stands the rails.
+    """
+    supplies = design_supplies(supply_need(need), library)
+    if dead_time_s is None:
+        dead_time_s = shortest_dead_time_s(need, supplies, library)
+    return Draw(
+        dead_time_s=dead_time_s,
+        gate_v=supplies.driver_v,
+        gate_rails=supplies.gate_rails,
+        gate_feed_v=supplies.gate_feed_v,
+        control_a=supplies.rail_a,
+    )
+
+
 def supply_need(need: ModulatorNeed) -> SupplyNeed:
     """What the supplies must carry for a need, all gates at 10 V."""
     gates = 2 * need.legs
@@ -57,6 +97,7 @@ def supply_need(need: ModulatorNeed) -> SupplyNeed:
         rail_low_v=need.rail_low_v,
         rail_nominal_v=need.rail_nominal_v,
         rail_high_v=need.rail_high_v,
+        feed_v=need.feed_v,
         gate_supply_v=need.gate_supply_v,
         gate_a=gates * need.mosfet.qg_coul * need.switching_hz,
         gate_at_v=10.0,
@@ -164,9 +205,10 @@ def design_modulator(need: ModulatorNeed, library: Library) -> Modulator:
         gate_current_wanted_a=need.gate_drive_a,
         driver_supply_a=supplies.driver_a,
         driver_supply_direct=supplies.direct,
-        driver_supply_from="rail_positive" if supplies.from_rail else "ground",
+        driver_supply_from=supplies.source,
         op_positive_a=supplies.op_positive_a,
         op_negative_a=supplies.op_negative_a,
+        control_line_a=supplies.control_line_a,
         supply_a=supplies.rail_a,
         op_supply_v=supplies.op_v,
         mute_high_v=_MUTE_V,

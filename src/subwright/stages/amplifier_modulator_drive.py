@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from math import log
+from dataclasses import dataclass, replace
+from math import ceil, log
 from types import MappingProxyType
 from typing import Final
 
@@ -15,7 +15,7 @@ from subwright.physics.modulators import bootstrap_charge_coul, discharge_delay_
 from subwright.stages.amplifier_modulator_need import ModulatorNeed, plateau_v
 from subwright.stages.amplifier_modulator_supply import Supplies, chips
 
-__all__ = ["Drive", "design_drive"]
+__all__ = ["Drive", "design_drive", "shortest_dead_time_s"]
 
 _PULL_DOWN_OHM: Final = 47e3  # holds a gate down while nothing is supplied; common practice
 _BOOST_OHM: Final = 2.2  # limits the first charge of the bootstrap capacitor
@@ -31,17 +31,21 @@ _ELECTROLYTIC: Final = 0.20  # tolerance
 _LOCKOUT_ROOM_V: Final = 0.1
 _LEAST_DROP_V: Final = 0.4
 _PRE_CHARGE_A: Final = 0.5e-3
-_DIODE_V: Final = 0.6  # by which a delay capacitor is charged short of the supply after a short pulse
+_DIODE_V: Final = 0.3  # of the small Schottky diode; by which a delay capacitor is charged short of the supply after a short pulse
 _FAST_S: Final = 5e-9  # a delay capacitor's charge through the gate and diode
 _DELAY_F: Final = (100e-12, 220e-12, 470e-12, 1e-9, 47e-12)
 _DELAY_OHM: Final = (330.0, 680.0, 2200.0)  # least with the smallest capacitor, least, most
 _RESISTOR: Final = 0.01
 _CAPACITOR: Final = 0.05
-_GATE_SPREAD: Final = 0.3  # of the gates' own times from part to part; common practice, no source
+_ON_SPREAD: Final = 0.15  # of a gate's own time from part to part; common practice, no source
+_OFF_SPREAD: Final = 0.25  # the same; the driver's least current over its typical one
 _OFF_OHM: Final = 0.5  # of the diode that turns a gate off
 _LEAST_GATE_OHM: Final = 1.0
 _BLEED_OHM: Final = (1e3, 22e3)
 _BLEED_MOST_W: Final = 1.0
+_STEP_S: Final = 5e-9
+_DEAD_MOST_S: Final = 500e-9
+_DEAD_ROUNDS: Final = 8
 _TYPICAL_LAG: Final = 0.5  # of the dead time: the node slews through it
 
 
@@ -110,7 +114,7 @@ def design_drive(need: ModulatorNeed, supplies: Supplies, library: Library) -> D
     ids = {
         "bootstrap diode": diode,
         "gate diode off": "1N5819",
-        "dead-time diode": "1N4148",
+        "dead-time diode": "BAT85",
         "mute hold diode": "1N4148",
     }
     heat: dict[str, float] = {}
@@ -165,6 +169,36 @@ def design_drive(need: ModulatorNeed, supplies: Supplies, library: Library) -> D
     )
 
 
+def shortest_dead_time_s(need: ModulatorNeed, supplies: Supplies, library: Library) -> float:
+    """Shortest typical dead time at which no spread of the parts makes both switches conduct, s.
+
+    Parameters
+    ----------
+    need : its ``dead_time_s`` is where the search begins, s. supplies : of drivers and logic.
+    library : with the drawer merged.
+
+    Returns
+    -------
+    A multiple of 5 ns, at most 500 ns.
+
+    Source
+    ------
+    Worst cases of the delays added up, [ir-2110], [onsemi-hc14]. [derived]
+    """
+    _, logic, driver = chips(library)
+    times = _gate_times(need.mosfet, driver, _gate_ohm(need, driver, supplies.driver_v), supplies.driver_v)
+    wanted = need.dead_time_s
+    for _ in range(_DEAD_ROUNDS):
+        low = _dead_times(replace(need, dead_time_s=wanted), logic, driver, times, supplies.logic_v).window_s[
+            0
+        ]
+        if low >= 0.0:
+            break
+        # The window grows with about 0.6 of the delay; preferred values make it a staircase.
+        wanted = min(_STEP_S * ceil((wanted - low / 0.6) / _STEP_S), _DEAD_MOST_S)
+    return wanted
+
+
 def _gate_ohm(need: ModulatorNeed, driver: GateDriver, vcc_v: float) -> float:
     room_v = max(vcc_v - plateau_v(need.mosfet), 0.0)
     exact = max(room_v / need.gate_drive_a - driver.output_ohm, _LEAST_GATE_OHM)
@@ -215,7 +249,7 @@ def _dead_times(
         f"dead-time resistor {side}": float(nearest(max(s / per / capacitor, _DELAY_OHM[0]), "E24"))
         for side, s in wanted.items()
     }
-    spread_s = driver.match_s + _GATE_SPREAD * (times.on_s + times.off_s)
+    spread_s = driver.match_s + _ON_SPREAD * times.on_s + _OFF_SPREAD * times.off_s
     typical, low, high = [], [], []
     for side, sign in (("high", -1.0), ("low", 1.0)):
         ohm = ohms[f"dead-time resistor {side}"]

@@ -19,7 +19,9 @@ class ModulatorNeed:
     Attributes
     ----------
     form, legs, split_rails : as in Modulator. rail_low_v, rail_nominal_v, rail_high_v : one rail, or the one
-        supply: lowest at which it plays, nominal under load, highest, V.
+        supply: lowest at which it plays, nominal under load, highest, V. feed_v : the same three of the
+        switched control supply on the battery, which feeds or lets in the drivers' supply of a bridge on
+        one supply, V; that of the rail on split rails.
     peak_v : at the load at full output, V. load_share : of the nodes' mean that reaches the load,
         dimensionless. full_input_v : rms at the filter's output for it, V. lowest_note_hz : Hz.
     switching_hz, dead_time_s, modulation_max, gate_drive_a, gate_supply_v : wanted, Hz, s, dimensionless, A
@@ -33,6 +35,7 @@ class ModulatorNeed:
     rail_low_v: float
     rail_nominal_v: float
     rail_high_v: float
+    feed_v: tuple[float, float, float]
     peak_v: float
     load_share: float
     full_input_v: float

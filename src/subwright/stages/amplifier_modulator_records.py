@@ -61,6 +61,7 @@ class Modulator:
         that feeds it.
     driver_supply_a, op_positive_a, op_negative_a : typical currents out of each supply, A; the last is 0 on
         one supply, where the op-amps hang on the drivers' supply.
+    control_line_a : what the switched control supply gives, A; 0 on split rails.
     supply_a : what all of it takes, gates left out, as a current from rail to rail (from the one supply), A.
     op_supply_v : each side, V; of one supply the whole.
     mute_high_v, mute_run_v : voltage behind the mute line's pull-up that frees it, and at the gate then, V.
@@ -123,10 +124,11 @@ class Modulator:
     gate_current_a: float
     gate_current_wanted_a: float
     driver_supply_direct: bool
-    driver_supply_from: Literal["ground", "rail_positive"]
+    driver_supply_from: Literal["ground", "rail_positive", "control"]
     driver_supply_a: float
     op_positive_a: float
     op_negative_a: float
+    control_line_a: float
     supply_a: float
     op_supply_v: float
     mute_high_v: float

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, TypeVar
+from typing import Final, Literal, TypeVar
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import at_most
@@ -17,6 +17,7 @@ from subwright.parts.schema import FastComparator, GateDriver, SchmittInverter, 
 __all__ = [
     "CLOCK_PULL_UP_OHM",
     "LOGIC_PULL_UP_OHM",
+    "OP_AMP_A",
     "SHIFT_A",
     "Supplies",
     "SupplyNeed",
@@ -27,6 +28,8 @@ __all__ = [
 
 CLOCK_PULL_UP_OHM: Final = 1e3
 LOGIC_PULL_UP_OHM: Final = 1e3
+OP_AMP_A: Final = 8e-3
+"""Of both amplifiers of the 5532 family, A, from memory."""
 SHIFT_A: Final = 4e-3
 """Through the level shifter, A."""
 _DIRECT_MOST_V: Final = 17.0  # a supply up to here feeds the drivers without a follower
@@ -36,7 +39,6 @@ _AMBIENT_C: Final = 60.0  # inside the case
 _CASE_K_PER_W: Final = 4.1  # junction to heatsink of a small TO-220, as for the filter's followers
 _CLIP_ON_K_PER_W: Final = (30.0, 20.0, 12.0, 8.0)  # common practice, no source
 _BASE_V: Final = 0.65
-_OP_AMP_A: Final = 8e-3  # both amplifiers of the 5532 family, from memory
 _BASE_FEED_A: Final = 3e-3  # zener's share at the lowest rail
 _ROOM_V: Final = 2.0  # left across a follower at the lowest rail
 _OP_WANTED_V: Final = 12.0
@@ -48,6 +50,7 @@ _CLOCK_ZENER_A: Final = 3e-3
 _CLOCK_LOAD_A: Final = 5.6e-3  # pull-up, timing and thresholds with the output low
 _REFERENCE_V: Final = 5.0
 _REFERENCE_A: Final = 3e-3
+_SWITCH_V: Final = 0.3  # of the control supply's transistor, saturated; from memory
 _FILTER_V: Final = 0.2  # dropped by the resistor before a supply that comes straight from the battery
 _LEAST_OHM: Final = 1.0
 _FOLLOWERS: Final = {"npn": ("BD139", "TIP41C", "MJE15032"), "pnp": ("BD140", "TIP42C", "MJE15033")}
@@ -65,8 +68,9 @@ class SupplyNeed:
     Attributes
     ----------
     clocked, legs, split_rails : the modulator. rail_low_v, rail_nominal_v, rail_high_v : one rail, or the
-        supply, V. gate_supply_v : wanted, V. gate_a : of all gates together, at ``gate_at_v``, A and V.
-        switching_hz : Hz. dead_f : both delay capacitors together, F.
+        supply, V. feed_v : lowest, nominal and highest of the switched control supply, V.
+    gate_supply_v : wanted, V. gate_a : of all gates together, at ``gate_at_v``, A and V.
+    switching_hz : Hz. dead_f : both delay capacitors together, F.
     """
 
     clocked: bool
@@ -75,6 +79,7 @@ class SupplyNeed:
     rail_low_v: float
     rail_nominal_v: float
     rail_high_v: float
+    feed_v: tuple[float, float, float]
     gate_supply_v: float
     gate_a: float
     gate_at_v: float
@@ -106,7 +111,10 @@ class Supplies:
     driver_v, driver_low_v, driver_high_v : VCC nominal, at the lowest and at the highest supply, V.
     driver_a, op_positive_a, op_negative_a : out of each supply, nominal, A. rail_a : what all of it takes
         from the supply, as a current from rail to rail (from the one supply), gates left out, A.
-    direct, from_rail : whether VCC comes straight from the supply, and else whether from the positive rail.
+    direct : whether VCC comes through a resistor and not a follower. source : net that feeds it: "ground",
+        "rail_positive" or the switched "control". gate_rails, gate_feed_v : what a gate's charge falls
+        through, as rails and as a fixed voltage, dimensionless and V.
+    control_line_a : what the switched control supply gives, A; 0 on split rails.
     op_v, op_low_v : each side, V. logic_v, clock_v, reference_v : V; the last two 0 where there is none.
     """
 
@@ -120,8 +128,11 @@ class Supplies:
     op_positive_a: float
     op_negative_a: float
     rail_a: float
+    control_line_a: float
     direct: bool
-    from_rail: bool
+    source: Literal["ground", "rail_positive", "control"]
+    gate_rails: float
+    gate_feed_v: float
     op_v: float
     op_low_v: float
     logic_v: float
@@ -181,12 +192,18 @@ def _transistor(library: Library, polarity: str, across_v: float, watts: float) 
 
 
 def _follower(
-    library: Library, polarity: str, wanted_v: float, load_a: float, top: tuple[float, float, float]
+    library: Library,
+    polarity: str,
+    wanted_v: float,
+    load_a: float,
+    top: tuple[float, float, float],
+    base: tuple[float, float, float] | None = None,
 ) -> Follower | None:
-    """A follower from a supply of (low, nominal, high) V; None where the lowest leaves no room for it."""
-    low, nominal, high = top
+    """A follower from a supply of (low, nominal, high) V, its zener from that or ``base``; None: no room."""
+    low, _, high = top
     zener = _zener_at(library, wanted_v + _BASE_V)
-    if low < zener.vz_v + _ROOM_V:
+    base_low, base_nominal, base_high = base or top
+    if min(low, base_low) < zener.vz_v + _ROOM_V:
         return None
     steady_v = _held_v(zener, _BASE_FEED_A)
     out_v = steady_v - _BASE_V
@@ -194,7 +211,7 @@ def _follower(
     heat = max(high - out_v - load_a * dropper, 0.0) * load_a
     part = _transistor(library, polarity, high, heat)
     base_a = load_a / part.hfe_min + _BASE_FEED_A
-    base_ohm = float(at_most((low - zener.vz_v) / base_a, "E12"))
+    base_ohm = float(at_most((base_low - zener.vz_v) / base_a, "E12"))
     return Follower(
         zener_id=zener.id,
         transistor_id=part.id,
@@ -205,10 +222,10 @@ def _follower(
         heat_w={
             "follower": heat,
             "dropper": load_a**2 * dropper,
-            "resistor": (high - zener.vz_v) ** 2 / base_ohm,
-            "zener": zener.vz_v * (high - zener.vz_v) / base_ohm,
+            "resistor": (base_high - zener.vz_v) ** 2 / base_ohm,
+            "zener": zener.vz_v * (base_high - zener.vz_v) / base_ohm,
         },
-        feed_a=(nominal - zener.vz_v) / base_ohm,
+        feed_a=(base_nominal - zener.vz_v) / base_ohm,
     )
 
 
@@ -250,21 +267,25 @@ def design_supplies(need: SupplyNeed, library: Library) -> Supplies:
     # Drivers' supply: straight from a low supply, else behind a follower from 0 V or from the positive rail.
     wanted_zener = _zener_at(library, need.gate_supply_v + _BASE_V)
     guess_v = _held_v(wanted_zener, _BASE_FEED_A) - _BASE_V
-    direct = not need.split_rails and need.rail_high_v <= _DIRECT_MOST_V
-    vcc_guess = need.rail_nominal_v - _FILTER_V if direct else guess_v
+    direct = not need.split_rails and need.feed_v[2] <= _DIRECT_MOST_V
+    feed = tuple(v - _SWITCH_V for v in need.feed_v)
+    vcc_guess = feed[1] - _FILTER_V if direct else guess_v
     load_a = need.gate_a * vcc_guess / need.gate_at_v + driver_own_a + fed_a
     if not need.split_rails:
-        load_a += _OP_AMP_A + comparator.positive_a + _REFERENCE_A
+        load_a += OP_AMP_A + comparator.positive_a + _REFERENCE_A
         if need.clocked:
             load_a += _CLOCK_LOAD_A + _CLOCK_ZENER_A
     one = (need.rail_low_v, need.rail_nominal_v, need.rail_high_v)
     both = (2.0 * one[0], 2.0 * one[1], 2.0 * one[2])
-    from_rail = not need.split_rails
+    source: Literal["ground", "rail_positive", "control"] = "ground" if need.split_rails else "rail_positive"
     behind = None
-    if not direct:
+    if not direct and need.split_rails:
         behind = _follower(library, "npn", need.gate_supply_v, load_a, one)
-        if behind is None and need.split_rails:
-            from_rail, behind = True, _follower(library, "npn", need.gate_supply_v, load_a, both)
+        if behind is None:
+            source, behind = "rail_positive", _follower(library, "npn", need.gate_supply_v, load_a, both)
+    elif not direct:
+        # The zener hangs on the switched supply, so that the follower draws nothing when switched off.
+        behind = _follower(library, "npn", need.gate_supply_v, load_a, one, need.feed_v)
     if behind is not None:
         vcc = vcc_low = vcc_high = behind.output_v
         resistors |= {"driver supply resistor": behind.base_ohm, "driver supply dropper": behind.dropper_ohm}
@@ -273,8 +294,9 @@ def design_supplies(need: SupplyNeed, library: Library) -> Supplies:
         feed_a = behind.feed_a
     else:
         # Too low for a follower: an RC and a clamp, from the whole bus where there are two rails.
-        direct, from_rail, feed_a = True, True, 0.0
-        top = both if need.split_rails else one
+        direct, feed_a = True, 0.0
+        source = "rail_positive" if need.split_rails else "control"
+        top = both if need.split_rails else feed
         series = max(float(at_most(_FILTER_V / load_a, "E12")), _LEAST_OHM)
         resistors["driver supply resistor"] = series
         clamp = _clamp(library, top[2], driver.supply_max_v)
@@ -289,11 +311,11 @@ def design_supplies(need: SupplyNeed, library: Library) -> Supplies:
     logic_fed_a = (vcc - logic_v) / resistors["logic supply resistor"]
     heat["logic supply resistor"] = (vcc_high - logic_v) ** 2 / resistors["logic supply resistor"]
 
-    positive_a, negative_a = _OP_AMP_A + comparator.positive_a, 0.0
+    positive_a, negative_a = OP_AMP_A + comparator.positive_a, 0.0
     op_v, op_low_v = vcc - _FILTER_V, vcc_low - _FILTER_V
     if need.split_rails:
         positive_a += SHIFT_A
-        negative_a = _OP_AMP_A + comparator.negative_a
+        negative_a = OP_AMP_A + comparator.negative_a
     if need.clocked:
         positive_a += _CLOCK_LOAD_A + _CLOCK_ZENER_A
     feeds_a = feed_a
@@ -330,9 +352,13 @@ def design_supplies(need: SupplyNeed, library: Library) -> Supplies:
 
     driver_a = driver_own_a + logic_fed_a + (0.0 if need.split_rails else positive_a)
     rail_a = driver_a + feed_a
+    control_a = driver_a + need.gate_a * vcc / need.gate_at_v
     if need.split_rails:
-        bus = 1.0 if from_rail else 0.5
+        bus = 0.5 if source == "ground" else 1.0
         rail_a = bus * (driver_a + feed_a) + 0.5 * (positive_a + negative_a + feeds_a - feed_a)
+    elif source == "control":
+        rail_a *= need.feed_v[1] / need.rail_nominal_v  # the same power, out of another voltage
+    gate_rails = {"ground": 1.0, "rail_positive": 2.0 if need.split_rails else 1.0, "control": 0.0}[source]
     return Supplies(
         resistors_ohm=MappingProxyType(resistors),
         part_ids=MappingProxyType(ids),
@@ -340,12 +366,15 @@ def design_supplies(need: SupplyNeed, library: Library) -> Supplies:
         driver_v=vcc,
         driver_low_v=vcc_low,
         driver_high_v=vcc_high,
-        driver_a=driver_a + need.gate_a * vcc / need.gate_at_v,
+        driver_a=control_a,
         op_positive_a=positive_a,
         op_negative_a=negative_a,
         rail_a=rail_a,
+        control_line_a=0.0 if need.split_rails else control_a if direct else feed_a,
         direct=direct,
-        from_rail=from_rail,
+        source=source,
+        gate_rails=gate_rails,
+        gate_feed_v=need.feed_v[1] if source == "control" else 0.0,
         op_v=op_v,
         op_low_v=op_low_v,
         logic_v=logic_v,

@@ -124,8 +124,8 @@ class AmplifierSpec(StageSpec):
         None,
         low="5 ns",
         high="500 ns",
-        why="Typical time with both switches of a leg off, at each edge; auto: the shortest at which no spread "
-        "of the parts makes both conduct.",
+        why="Typical time with both switches of a leg off, at each edge; auto: the shortest at which no "
+        "spread of the parts makes both conduct.",
     )
     modulation_max: Ratio = quantity(
         "95 %", low="70 %", high="99 %", why="Greatest share of the rail that the modulator uses at clipping."
