@@ -199,6 +199,7 @@ def _names(result: AmplifierResult) -> dict[str, str]:
         OUTPUT_SHUNT_NET: "SHUNT OUT",
         **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
         **{f"lift_{leg}": f"LIFT {leg.upper()}" for leg in "ab"},
+        **{f"node_{leg}": f"NODE {leg.upper()}" for leg in "ab"},
         **{f"gate_{leg}": f"GATE {leg.upper()}" for leg in "ab"},
         **{f"base_upper_{leg}": f"DRIVE {leg.upper()} +" for leg in "ab"},
         **{f"base_lower_{leg}": f"DRIVE {leg.upper()} −" for leg in "ab"},

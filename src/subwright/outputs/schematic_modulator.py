@@ -46,7 +46,13 @@ def _buffer(kit: Kit) -> None:
     else:
         sheet.wire((180, y), amp["+"])
     x, out = amp["-"][0], (amp["out"][0] + 10, amp["out"][1])
-    sheet.wire(amp["-"], (x, y + 60), (out[0], y + 60), out, amp["out"])
+    balance = kit.circuit.by_role("modulator input balance")
+    if balance:
+        kit.lying(balance[0], "buffer_minus", x + 20, y + 60)
+        sheet.wire(amp["-"], (x, y + 60), (x + 20, y + 60))
+        sheet.wire((x + 60, y + 60), (out[0], y + 60), out, amp["out"])
+    else:
+        sheet.wire(amp["-"], (x, y + 60), (out[0], y + 60), out, amp["out"])
 
 
 def _integrator(kit: Kit) -> None:

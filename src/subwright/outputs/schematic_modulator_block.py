@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Final
 
+from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.modulator_circuit import modulator_circuit
 from subwright.circuits.modulator_values import modulator_values
-from subwright.circuits.netlist import Circuit, Part
+from subwright.circuits.netlist import Part
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET, SHUNT_NET, through_shunt
 from subwright.outputs.drawing import wrap
 from subwright.outputs.schematic_block import Block
@@ -23,6 +24,7 @@ from subwright.outputs.schematic_modulator_logic import draw_logic
 from subwright.outputs.schematic_modulator_supply import draw_supplies
 from subwright.outputs.schematic_symbols import Point
 from subwright.parts.library import Library
+from subwright.stages.amplifier_modulator_records import Modulator
 
 __all__ = ["modulator_block", "modulator_names"]
 
@@ -94,20 +96,21 @@ def modulator_block(design: Design, library: Library) -> Iterator[Block]:
         stage="amplifier",
         circuit=circuit,
         names=modulator_names(found.split_rails, result.rails == "battery"),
-        draw=partial(_signal, circuit),
-        more=(partial(_logic, circuit), partial(_drivers, circuit), partial(_supplies, circuit)),
+        draw=partial(_signal, found),
+        more=(partial(_logic, found), partial(_drivers, found), partial(_supplies, found)),
         more_titles=("logic and dead time", "gate drivers", "supplies"),
         analysis=Transient(stop_s=_PERIODS * period_s, step_s=period_s / _STEPS, from_initial=True),
         probes=tuple(Voltage(point.net) for point in circuit.test_points),
     )
 
 
-def _signal(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+def _signal(found: Modulator, kit: Kit) -> tuple[str, ...]:
     draw_signal(kit)
-    clocked = bool(circuit.by_role("clock timing capacitor"))
-    _readings(kit, (90, 600) if clocked else (90, 540), "buffered", "integrated", "carrier")
+    rate = _window("switching frequency", found.switching_hz, found.switching_window_hz, "frequency")
+    at = (90, 600) if found.clocked else (90, 540)
+    _readings(kit, at, ("buffered", "integrated", "carrier"), (rate,))
     return (
-        f"Take NODE A{' and NODE B' if 'node_b' in circuit.nets else ''} from the switches' own terminals, "
+        f"Take NODE A{' and NODE B' if found.legs == 2 else ''} from the switches' own terminals, "
         "ahead of the output filter.",
         "The integrator's four resistors set gain and offset: pair them with a meter, or buy them closer.",
         "Keep this sheet's parts away from the switches; its 0 V joins the power's at one point only.",
@@ -116,11 +119,12 @@ def _signal(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
     )
 
 
-def _logic(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+def _logic(found: Modulator, kit: Kit) -> tuple[str, ...]:
     draw_logic(kit)
     nets = ("logic_pwm", "high_drive", "low_drive", "stop")
-    _readings(kit, (700, 556), *nets)
-    stands = "the negative rail" if "rail_negative" in circuit.nets else "0 V"
+    dead = _window("dead time, gate to gate", found.dead_time_s, found.dead_time_window_s, "time")
+    _readings(kit, (700, 550), nets, (dead,))
+    stands = "the negative rail" if found.split_rails else "0 V"
     spare = ", ".join(kit.spare_sections)
     notes = [
         f"Logic and drivers stand on {stands}"
@@ -133,8 +137,10 @@ def _logic(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
     return (*notes, _PINS, _PLAIN)
 
 
-def _drivers(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+def _drivers(found: Modulator, kit: Kit) -> tuple[str, ...]:
     draw_drivers(kit)
+    if found.legs == 1:
+        _readings(kit, (90, 570), ("boost_a",))
     return (
         "Gate and source leads short, twisted, to the switch's own legs; one pair for each switch.",
         "Bootstrap and decoupling capacitors at the driver's pins.",
@@ -144,10 +150,11 @@ def _drivers(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
     )
 
 
-def _supplies(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
+def _supplies(found: Modulator, kit: Kit) -> tuple[str, ...]:
     draw_supplies(kit)
-    nets = ("driver_supply", "logic_supply", "op_positive", "op_negative", "reference", "boost_a", "boost_b")
-    _readings(kit, (620, 540), *nets)
+    nets = ("driver_supply", "logic_supply", "op_positive", "op_negative", "reference")
+    boosts = ("boost_a", "boost_b") if found.legs == 2 else ()
+    _readings(kit, (620, 540), (*nets, *boosts))
     return (
         "Feed these supplies first, the switches' rail off or behind a current limit: see the bring-up.",
         "Decouplings at the pins of the case that they serve.",
@@ -156,8 +163,13 @@ def _supplies(circuit: Circuit, kit: Kit) -> tuple[str, ...]:
     )
 
 
-def _readings(kit: Kit, at: Point, *nets: str) -> None:
-    """What the test points should read, below one another."""
+def _window(what: str, value: float, span: tuple[float, float], dimension: str) -> str:
+    low, high = (show(end, dimension) for end in span)
+    return f"{what}: {show(value, dimension)} ({low} to {high})"
+
+
+def _readings(kit: Kit, at: Point, nets: tuple[str, ...], also: tuple[str, ...] = ()) -> None:
+    """What the test points should read, and further figures, below one another."""
     rows = []
     for point in kit.circuit.test_points:
         if point.net not in nets:
@@ -170,7 +182,7 @@ def _readings(kit: Kit, at: Point, *nets: str) -> None:
     if not rows:
         return
     kit.sheet.say(x, y, "expected, at rest with nominal rails, not muted", head=True)
-    lines = [line for row in rows for line in wrap(row, _WIDTH)]
+    lines = [line for row in (*rows, *also) for line in wrap(row, _WIDTH)]
     for k, words in enumerate(lines, 1):
         kit.sheet.say(x, y + 4 + 14 * k, words, classes="sm t")
 
