@@ -21,6 +21,7 @@ from subwright.stages.amplifier_voltage_stage_records import StageTransistor, Vo
 
 __all__ = [
     "HALF",
+    "MUTED",
     "MUTE_OPEN_V",
     "LegFeed",
     "add_voltage_stage",
@@ -31,6 +32,8 @@ __all__ = [
 
 HALF: Final = "half"
 """Net of half a single supply."""
+MUTED: Final = ("muted_first_a", "muted_a")
+"""Nets at which the mute shunts the signal, one after the other."""
 MUTE_OPEN_V: Final = 12.0
 """To what the line that mutes is pulled up elsewhere while the amplifier plays, V."""
 _PULL_UP_OHM: Final = 10e3
@@ -62,9 +65,8 @@ class _Stage:
         self.build.capacitor(role, a, b, self.stage.capacitors_f[role], initial_v=at_rest_v)
 
     def transistor(self, role: str, collector: str, base: str, emitter: str) -> None:
-        model = self.models[role]
-        kind = "junction fet" if isinstance(model, JunctionFetModel) else "transistor"
-        self.build.bought("Q", kind, (collector, base, emitter), role, model=model)  # type: ignore[arg-type]
+        nets = (collector, base, emitter)
+        self.build.bought("Q", "transistor", nets, role, model=self.models[role])
 
 
 def _model_of(role: str, part: StageTransistor, stage: VoltageStage) -> Model:
@@ -120,9 +122,15 @@ def add_voltage_stage(
 
 def _entry(at: _Stage, rest_v: float) -> None:
     """From the filter's output past the mute to the first base, or to the follower before both legs."""
-    at.resistor("input series", "wanted_a", "muted_a")
+    before = "wanted_a"
+    for node in MUTED:
+        at.resistor("input series", before, node)
+        before = node
+        if "mute transistor" in at.stage.transistors:
+            nets = (node, "muting_a", GROUND)
+            model = at.models["mute transistor"]
+            at.build.bought("Q", "junction fet", nets, "mute transistor", model=model)
     if "mute transistor" in at.stage.transistors:
-        at.transistor("mute transistor", "muted_a", "muting_a", GROUND)
         at.resistor("mute gate", "mute", "muting_a")
         at.capacitor("mute capacitor", "muting_a", GROUND, MUTE_OPEN_V)
     base = "follow_base" if at.stage.bridge == "crossed" else "input_base_a"
@@ -151,7 +159,7 @@ def _crossed(at: _Stage, leg: str, rest_v: float) -> None:
     """Each leg sees its own output, the other's, and the signal with its own sign."""
     base, back = f"input_base_{leg}", f"feedback_{leg}"
     other, driven = ("out_b", base) if leg == "a" else ("out_a", back)
-    at.capacitor("leg coupling", "follow", f"drive_in_{leg}", -junction_v(_FOLLOWER_A))
+    at.capacitor("leg coupling", f"drive_in_{leg}", "follow", junction_v(_FOLLOWER_A))
     at.resistor("leg input", f"drive_in_{leg}", driven)
     at.resistor("cross resistor", other, base)
     at.resistor("leg bias", base, at.middle)

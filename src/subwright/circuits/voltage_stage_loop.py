@@ -28,6 +28,7 @@ __all__ = ["INJECTION", "closed_loop", "leg_feeds", "opened"]
 INJECTION: Final = "BENCH_INJECTION"
 """Source in the feedback's way of an opened loop."""
 _HUNDRED: Final = 1400
+_DRIVERS: Final = {"DRIVER_NPN": "driver NPN", "DRIVER_PNP": "driver PNP"}
 _IDEAL: Final = frozenset(
     {
         "a leg's share",
@@ -64,6 +65,7 @@ def closed_loop(
     library: Library,
     *,
     signal: Ramp | Steady,
+    crest_a: float,
     lifted: bool = False,
     mute: float | Ramp = MUTE_OPEN_V,
 ) -> Circuit:
@@ -72,7 +74,8 @@ def closed_loop(
     Parameters
     ----------
     output : the output stage with an ideal one. values : everything in it. stage : the design of the voltage
-    stage. library : with the drawer merged. signal : at the filter's output, V. lifted : class H.
+    stage. library : with the drawer merged. signal : at the filter's output, V. crest_a : of a leg, A, at
+    which the current gains are taken. lifted : class H.
     mute : what the line that mutes is pulled to, V.
 
     Returns
@@ -86,9 +89,9 @@ def closed_loop(
     build.bench("SIGNAL", "voltage source", ("wanted_a", GROUND), signal, "filter's output")
     bench_line(build, stage, open_v=mute)
     kept = [part for part in output.parts if part.standing != "bench" or part.role not in _IDEAL]
-    parts = [*kept, *_gate_charges(kept, values), *build.parts]
+    parts = [*kept, *_gate_charges(kept, values), *build.parts, *_mute_charges(build.parts, stage)]
     used = {part.model for part in parts}
-    models = [_real(model, values, library) for model in output.models if model.name in used]
+    models = [_real(model, values, stage, library, crest_a) for model in output.models if model.name in used]
     return Circuit(
         name=f"{output.name} with its voltage stage",
         parts=tuple(parts),
@@ -101,47 +104,58 @@ def closed_loop(
     )
 
 
-def opened(circuit: Circuit, leg: str = "a") -> Circuit:
-    """The same with a source in the feedback's way of one leg: loop gain is minus what stands before it over
-    what stands behind it.
+def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False) -> Circuit:
+    """The same with a source in the feedback's way: loop gain is minus what stands before it over what
+    stands behind it.
 
     Parameters
     ----------
-    circuit : with its loop closed. leg : whose.
+    circuit : with its loop closed. leg : whose. crossed : two legs that see each other: a source in the way
+        of both, with opposite signs, so that the loop of their difference is measured.
 
     Returns
     -------
-    Circuit with the net ``sensed`` behind the source; the loop's direct voltages are as they were.
+    Circuit with the nets ``sensed_a`` and, of both legs, ``sensed_b`` behind the sources; the loop's direct
+    voltages are as they were.
     """
-    out = f"out_{leg}"
+    legs = "ab" if crossed else leg
+    moved = {f"out_{name}": f"sensed_{name}" for name in legs}
     parts = tuple(
-        replace(part, nets=tuple("sensed" if net == out else net for net in part.nets))
-        if part.role == "voltage feedback" and out in part.nets
+        replace(part, nets=tuple(moved.get(net, net) for net in part.nets))
+        if part.role in ("voltage feedback", "cross resistor")
         else part
         for part in circuit.parts
     )
-    source = Part(
-        designator=INJECTION,
-        kind="voltage source",
-        nets=("sensed", out),
-        value=Steady(value=0.0, ac=1.0),
-        role="injection",
-        standing="bench",
+    sources = tuple(
+        Part(
+            designator=f"{INJECTION}_{name.upper()}",
+            kind="voltage source",
+            nets=(f"sensed_{name}", f"out_{name}"),
+            value=Steady(value=0.0, ac=1.0 if name == legs[0] else -1.0),
+            role="injection",
+            standing="bench",
+        )
+        for name in legs
     )
-    return replace(circuit, parts=(*parts, source))
+    return replace(circuit, parts=(*parts, *sources))
 
 
-def _real(model: Model, values: ClassABValues, library: Library) -> Model:
-    """An output stage's model with the figures of its part."""
+def _real(
+    model: Model, values: ClassABValues, stage: VoltageStage, library: Library, crest_a: float
+) -> Model:
+    """An output stage's model with the figures of its part; current gains at the crest."""
     if not isinstance(model, BipolarModel) or model.name.startswith("BUFFER"):
         return model
-    if model.name in ("UPPER", "LOWER"):
-        part = OUTPUT_STAGES[values.device_id]
-        gain, transit_hz = part.gain, part.transit_hz
-    else:
-        role = {"DRIVER_NPN": "driver NPN", "DRIVER_PNP": "driver PNP", "BIAS": "bias transistor"}[model.name]
-        small = library.transistors[values.ids[role]]
+    if model.name == "BIAS":
+        small = library.transistors[values.ids["bias transistor"]]
         gain, transit_hz = small.hfe_min, small.ft_hz
+    else:
+        part = OUTPUT_STAGES[values.device_id]
+        gain, transit_hz = part.gain_at(crest_a / values.pairs), part.transit_hz
+        if model.name in _DRIVERS:
+            # the stage's need says what the drivers' gain has fallen to there
+            gain = max(crest_a / gain / stage.need_a, 1.0)
+            transit_hz = library.transistors[values.ids[_DRIVERS[model.name]]].ft_hz
     transit_s = 1.0 / (2.0 * pi * transit_hz) if transit_hz > 0.0 else 0.0
     return replace(model, current_gain=gain, transit_s=transit_s)
 
@@ -164,4 +178,21 @@ def _gate_charges(parts: list[Part], values: ClassABValues) -> list[Part]:
         if part.role == "output stage" and part.kind == "mosfet"
         for word, end, farads in (("INPUT", 2, device.input_f), ("REVERSE", 0, device.reverse_f))
         if farads > 0.0
+    ]
+
+
+def _mute_charges(parts: list[Part], stage: VoltageStage) -> list[Part]:
+    """Capacitance from the mute's channels to their gates: what carries the line's course into the signal."""
+    return [
+        Part(
+            designator=f"{part.designator}_GATE",
+            kind="capacitor",
+            nets=part.nets[:2],
+            value=stage.transistors[part.role].collector_f,
+            role="gate capacitance",
+            standing="inherent",
+            initial_v=-MUTE_OPEN_V,
+        )
+        for part in parts
+        if part.role == "mute transistor"
     ]

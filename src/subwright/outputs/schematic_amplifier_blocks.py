@@ -10,7 +10,7 @@ from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.amplifier_bank import with_input_bank
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
-from subwright.circuits.amplifier_class_d import INDUCTORS, LEG_OUTPUTS, class_d_circuit
+from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
 from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
 from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
@@ -46,11 +46,10 @@ _BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
 
 _MUTED: Final[Mapping[str, tuple[Point, str]]] = {
     "class D": ((200, 340), "MUTE low stops the drivers of the gates."),
-    "discrete": ((190, 590), "MUTE low silences the voltage stage."),
     "chip": ((900, 440), "MUTE low: the chip's mute pin"),
 }
 """Where the flag of the mute stands, and what it does."""
-_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660)}
+_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660), "discrete": (190, 630)}
 """Where the flag of the shunt stands, if not below the mute's."""
 
 _Draw = Callable[[Kit], tuple[str, ...]]
@@ -87,7 +86,8 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     else:
         made = _class_h(result, rail_v, library)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
-    if _mutes(design) and result.modulator is None:  # of class D the modulator takes it
+    # of a discrete stage the voltage stage takes it
+    if result.voltage_stage is None and _mutes(design) and result.modulator is None:  # of class D the modulator takes it
         made = _muted(made, result)
     if result.rails in ("battery", "raised"):
         for net, sense_ohm in (
@@ -153,9 +153,7 @@ def _muted(block: Block, result: AmplifierResult) -> Block:
 
         return both
 
-    second = kind == "discrete" and LEG_OUTPUTS[1] in block.circuit.nets  # leg B has a sheet of its own
-    more = tuple(with_flag(draw) if second and k == 0 else draw for k, draw in enumerate(block.more))
-    return replace(block, draw=with_flag(block.draw), more=more)
+    return replace(block, draw=with_flag(block.draw))
 
 
 def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Library) -> Block:

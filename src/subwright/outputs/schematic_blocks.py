@@ -39,6 +39,7 @@ from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_modulator_block import modulator_block
 from subwright.outputs.schematic_signal_blocks import filter_block, input_block
 from subwright.outputs.schematic_voltage_stage_block import voltage_stage_block
+from subwright.outputs.schematic_voltage_stage_block import voltage_stage_block
 from subwright.outputs.schematic_wiring import wiring_block
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
@@ -214,6 +215,7 @@ _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Line-level filter": filter_block,
     "Voltage stage": voltage_stage_block,
     "Modulator": modulator_block,
+    "Voltage stage": voltage_stage_block,
     "Output stage": amplifier_block,
     "Speaker guard": speaker_guard_block,
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
-from subwright.circuits.voltage_stage_circuit import HALF, LegFeed
+from subwright.circuits.voltage_stage_circuit import HALF, MUTED, LegFeed
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
@@ -69,14 +69,14 @@ def draw_shared_input(kit: Kit) -> None:
     """Draw what stands before both legs of class H: mute, coupling and follower, and half the supply."""
     sheet = kit.sheet
     _entry(kit, "follow_base")
-    follower = kit.place(kit.one("input follower"), 470, _ROW)
-    sheet.wire((430, _ROW), follower["base"])
+    follower = kit.place(kit.one("input follower"), 520, _ROW)
+    sheet.wire((440, _ROW), follower["base"])
     sheet.rail(kit.pin_net(kit.one("input follower"), "collector"), follower["collector"])
     foot = kit.one("follower resistor")
-    sheet.wire(follower["emitter"], (480, 440), (480, 450))
-    sheet.ground(GROUND, kit.upright(foot, "follow", 480, 450).end(foot, "follow"))
-    sheet.wire((480, 440), (560, 440))
-    sheet.flag("follow", (560, 440), "right", "to both legs")
+    sheet.wire(follower["emitter"], (530, 440), (530, 450))
+    sheet.ground(GROUND, kit.upright(foot, "follow", 530, 450).end(foot, "follow"))
+    sheet.wire((530, 440), (610, 440))
+    sheet.flag("follow", (610, 440), "right", "to both legs")
     _half(kit)
 
 
@@ -84,33 +84,36 @@ def _entry(kit: Kit, base: str) -> None:
     """From the filter past the mute to a base: series resistor, shunt, coupling, bias."""
     sheet = kit.sheet
     sheet.flag("wanted_a", (_ENTRY, _ROW), "left")
-    end = kit.run("wanted_a", _ENTRY, _ROW, [kit.one("input series")])
-    node = end + 30
-    sheet.wire((end, _ROW), (node, _ROW), (node + 10, _ROW))
+    first = kit.run("wanted_a", _ENTRY, _ROW, [_on(kit, "input series", "wanted_a")])
+    sheet.wire((first - 10, _ROW), (first, _ROW))
+    node = kit.run(MUTED[0], first, _ROW, [_on(kit, "input series", *MUTED)]) + 10
+    sheet.wire((node - 10, _ROW), (node, _ROW), (node + 10, _ROW))
+    corner, low = first - 40, 570
     mutes = kit.circuit.by_role("mute transistor")
-    if mutes:
-        shunt = kit.place(mutes[0], node - 10, _ROW + 60)
-        sheet.wire((node, _ROW), shunt["drain"])
+    for part, x, y in zip(mutes, (first, node), (_ROW + 60, _ROW + 120), strict=False):
+        shunt = kit.place(part, x - 10, y)
+        sheet.wire((x, _ROW), shunt["drain"])
         sheet.ground(GROUND, shunt["source"])
-        corner, low = node - 40, 560
-        sheet.wire(shunt["gate"], (corner, _ROW + 60), (corner, low), (corner, low + 10))
-        sheet.flag("mute", (corner - 70, low), "left")
-        gate = kit.run("mute", corner - 70, low, [kit.one("mute gate")])
+        sheet.wire(shunt["gate"], (corner, y))
+    if mutes:
+        sheet.wire((corner, _ROW + 60), (corner, _ROW + 120), (corner, low), (corner, low + 10))
+        sheet.flag("mute", (corner - 60, low), "left")
+        gate = kit.run("mute", corner - 60, low, [kit.one("mute gate")])
         sheet.wire((gate, low), (corner, low))
         soft = kit.one("mute capacitor")
         sheet.ground(GROUND, kit.upright(soft, "muting_a", corner, low + 10).end(soft, "muting_a"))
     kit.lying(kit.one("input coupling"), "muted_a", node + 10, _ROW)
-    x, last = node + 70, node + 130
-    sheet.wire((node + 50, _ROW), (x, _ROW), (last, _ROW), (430, _ROW))
+    x, last = node + 50, node + 100
+    sheet.wire((node + 50, _ROW), (x, _ROW), (last, _ROW), (440, _ROW))
     bias, calm = kit.one("input bias"), kit.one("input filter")
     sheet.wire((x, _ROW), (x, _ROW + 10))
     foot = kit.upright(bias, base, x, _ROW + 10).end(bias, base)
     _down(kit, next(net for net in bias.nets if net != base), foot)
     sheet.wire((last, _ROW), (last, _ROW + 10))
     sheet.ground(GROUND, kit.upright(calm, base, last, _ROW + 10).end(calm, base))
-    _point(kit, base, (x + 30, _ROW))
+    _point(kit, base, (x + 20, _ROW))
     if base == "input_base_a":
-        sheet.wire((430, _ROW), (450, _ROW))
+        sheet.wire((440, _ROW), (450, _ROW))
 
 
 def _half(kit: Kit) -> None:
@@ -148,8 +151,8 @@ def _crossed_input(kit: Kit, name: str) -> None:
     if name == "a":
         sheet.wire((end, y), (300, y), (300, _ROW))
         inner = f"drive_in_{name}"
-        sheet.flag("follow", (130, _ROW), "left")
-        end = kit.run("follow", 130, _ROW, [_on(kit, "leg coupling", inner), _on(kit, "leg input", inner)])
+        sheet.flag("follow", (150, _ROW), "left")
+        end = kit.run("follow", 150, _ROW, [_on(kit, "leg coupling", inner), _on(kit, "leg input", inner)])
     sheet.wire((end, _ROW), (300, _ROW), (340, _ROW), (400, _ROW), (450, _ROW))
     bias = _on(kit, "leg bias", base)
     sheet.wire((340, _ROW), (340, _ROW + 10))

@@ -1,0 +1,421 @@
+"""The voltage stage of discrete class AB, its loop closed through the real output stage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from subwright.build.experiments.record import Case, Check, Experiment, Outcome
+from subwright.build.result import Design
+from subwright.circuits.amplifier_class_ab import class_ab_circuit
+from subwright.circuits.amplifier_drive import sine_ramp
+from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
+from subwright.circuits.amplifier_values import ClassABValues, class_ab_values
+from subwright.circuits.analysis import AcSweep, Probe, Transient, Voltage
+from subwright.circuits.netlist import Circuit, Ramp, Steady
+from subwright.circuits.simulate import Array, Complex, Engine, Traces, simulate
+from subwright.circuits.voltage_stage_circuit import MUTE_OPEN_V
+from subwright.circuits.voltage_stage_loop import closed_loop, opened
+from subwright.parts.library import Library
+from subwright.physics.amplifier_models import ClassABModel
+from subwright.stages.amplifier_driving import THERMAL_V
+from subwright.stages.amplifier_voltage_stage_records import VoltageStage
+
+__all__ = ["EXPERIMENTS"]
+
+_Run: TypeAlias = Callable[[Design, Library, Engine, float], Outcome]
+
+_SILENT: Final = Steady(value=0.0)
+_TEST: Final = Steady(value=0.0, ac=1.0)
+_WIDE: Final = AcSweep(low_hz=0.1, high_hz=10e6, per_decade=20)
+_LOOP: Final = AcSweep(low_hz=10.0, high_hz=10e6, per_decade=20)
+_BAND: Final = AcSweep(low_hz=50.0, high_hz=500.0, per_decade=4)
+_REST_S: Final = 1e-6
+_NOTE_HZ: Final = 1e3
+_POINTS: Final = 200
+_OVER: Final = 1.4  # drive at which it clips for certain
+
+
+def _stage_of(design: Design) -> VoltageStage | None:
+    return design.amplifier.voltage_stage
+
+
+def _values(design: Design) -> ClassABValues:
+    model = design.amplifier.model
+    assert isinstance(model, ClassABModel)
+    return class_ab_values(design.amplifier, switched=model.switched)
+
+
+def _closed(
+    design: Design, library: Library, signal: Ramp | Steady, mute: float | Ramp = MUTE_OPEN_V
+) -> Circuit:
+    """The whole amplifier at a signal from the filter, V."""
+    result, stage, values = design.amplifier, _stage_of(design), _values(design)
+    assert stage is not None
+    rails, load = result.rail_switching, result.load_ohm
+    lifted = rails is not None and rails.form == "lifted"
+    if rails is None:
+        output = class_ab_circuit(values, load_ohm=load, signal=_SILENT)
+    elif lifted:
+        output = class_h_circuit(
+            values,
+            rails,
+            library,
+            lift_f=result.lift_f,
+            cans=result.lift_count,
+            load_ohm=load,
+            signals=(_SILENT, _SILENT),
+        )
+    else:
+        output = class_g_circuit(values, rails, library, load_ohm=load, signal=_SILENT)
+    crest_a = result.peak_least_a
+    return closed_loop(
+        output, values, stage, library, signal=signal, crest_a=crest_a, lifted=lifted, mute=mute
+    )
+
+
+def _ends(circuit: Circuit) -> list[Probe]:
+    """Where the amplifier's own output is seen."""
+    return [Voltage("out_a"), *([Voltage("out_b")] if "out_b" in circuit.nets else [])]
+
+
+def _across(traces: Traces, circuit: Circuit) -> Array:
+    course = traces.voltage("out_a")
+    return course - traces.voltage("out_b") if "out_b" in circuit.nets else course
+
+
+def _phasor(traces: Traces, circuit: Circuit) -> Complex:
+    found = traces.phasor(Voltage("out_a"))
+    return found - traces.phasor(Voltage("out_b")) if "out_b" in circuit.nets else found
+
+
+# -- at rest ------------------------------------------------------------------------------------------------
+
+
+def _rest(design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
+    stage, values = _stage_of(design), _values(design)
+    assert stage is not None
+    circuit = _closed(design, library, _SILENT)
+    feed = {p.designator: p for p in circuit.by_role("tail source")}
+    first = next(iter(feed.values()))
+    upper = next(p for p in circuit.by_role("tail resistor") if first.nets[2] in p.nets).nets[0]
+    nets = [upper, "tail_source_a", "stage_source_a"]
+    probes = [*_ends(circuit), *map(Voltage, nets)]
+    run = Transient(stop_s=_REST_S, step_s=0.1 * _REST_S)
+    traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
+
+    def at(net: str) -> float:
+        return float(traces.voltage(net)[-1])
+
+    ohms = stage.resistors_ohm
+    checks = [
+        Check(
+            quantity="current of the pair",
+            closed=stage.tail_a,
+            simulated=(at(upper) - at("tail_source_a")) / ohms["tail resistor"],
+            unit="A",
+            limit=0.08,
+        ),
+        Check(
+            quantity="current of the voltage amplifier",
+            closed=stage.stage_a,
+            simulated=(at(upper) - at("stage_source_a")) / ohms["stage source resistor"],
+            unit="A",
+            limit=0.08,
+        ),
+        Check(
+            quantity="steady voltage across the load, parts alike",
+            closed=0.0,
+            simulated=float(_across(traces, circuit)[-1]),
+            unit="V",
+            limit=stage.offset_v,
+            absolute=True,
+        ),
+    ]
+    if stage.half_v is not None:
+        checks.append(
+            Check(
+                quantity="output of leg A at rest",
+                closed=0.5 * values.rail_v,
+                simulated=at("out_a"),
+                unit="V",
+                limit=0.05,
+            )
+        )
+    return Outcome(checks=tuple(checks), engine=traces.engine)
+
+
+# -- small signals ------------------------------------------------------------------------------------------
+
+
+def _response(design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
+    stage = _stage_of(design)
+    assert stage is not None
+    circuit = _closed(design, library, _TEST)
+    traces = simulate(circuit, _WIDE, _ends(circuit), engine, timeout_s=timeout_s)
+    gain: Array = np.abs(_phasor(traces, circuit))
+    middle = int(np.argmax(gain))
+    top = float(np.median(gain[(traces.axis > 100.0) & (traces.axis < 2e3)]))
+    low, high = _edges(traces.axis, gain, middle, top / np.sqrt(2.0))
+    checks = (
+        Check(quantity="gain", closed=stage.gain, simulated=top, unit="V/V", limit=0.03),
+        Check(
+            quantity="low corner, -3 dB",
+            closed=stage.low_corner_hz,
+            simulated=low,
+            unit="Hz",
+            limit=0.05 if stage.half_v is None else 0.35,
+        ),
+        Check(quantity="bandwidth, -3 dB", closed=stage.closed_hz, simulated=high, unit="Hz", limit=0.3),
+    )
+    return Outcome(
+        checks=checks,
+        engine=traces.engine,
+        axis=traces.axis,
+        axis_unit="Hz",
+        traces={"gain, dB": 20.0 * np.log10(gain)},
+    )
+
+
+def _edges(axis: Array, gain: Array, middle: int, level: float) -> tuple[float, float]:
+    """Frequencies at which a response falls under a level, below and above."""
+    under = np.flatnonzero(gain < level)
+    below, above = under[under < middle], under[under > middle]
+
+    def between(a: int, b: int) -> float:
+        share = np.log(level / gain[a]) / np.log(gain[b] / gain[a])
+        return float(axis[a] * (axis[b] / axis[a]) ** share)
+
+    low = between(int(below[-1]), int(below[-1]) + 1) if below.size else float(axis[0])
+    high = between(int(above[0]) - 1, int(above[0])) if above.size else float(axis[-1])
+    return low, high
+
+
+def _loop(design: Design, library: Library, leg: str, engine: Engine, timeout_s: float) -> Outcome:
+    stage = _stage_of(design)
+    assert stage is not None
+    crossed = stage.bridge == "crossed"
+    circuit = opened(_closed(design, library, _SILENT), leg, crossed=crossed)
+    legs = "ab" if crossed else leg
+    probes = [Voltage(f"{word}_{name}") for name in legs for word in ("out", "sensed")]
+    traces = simulate(circuit, _LOOP, probes, engine, timeout_s=timeout_s)
+    seen = [traces.phasor(probe) for probe in probes]
+    loop = -(seen[0] - seen[2]) / (seen[1] - seen[3]) if crossed else -seen[0] / seen[1]
+    size = 20.0 * np.log10(np.abs(loop))
+    angle = np.degrees(np.unwrap(np.angle(loop)))
+
+    def at(hz: float) -> float:
+        return float(np.interp(np.log(hz), np.log(traces.axis), size))
+
+    past = int(np.flatnonzero(size < 0.0)[0])
+    share = size[past - 1] / (size[past - 1] - size[past])
+    unity = float(traces.axis[past - 1] * (traces.axis[past] / traces.axis[past - 1]) ** share)
+    lag = float(np.interp(np.log(unity), np.log(traces.axis), angle))
+    checks = (
+        Check(quantity="loop gain at 50 Hz", closed=stage.loop_gain_50hz_db, simulated=at(50.0), unit="dB",
+              limit=6.0, absolute=True),
+        Check(quantity="loop gain at 1 kHz", closed=stage.loop_gain_1khz_db, simulated=at(1e3), unit="dB",
+              limit=4.0, absolute=True),
+        Check(quantity="frequency of loop gain one", closed=stage.unity_hz, simulated=unity, unit="Hz",
+              limit=0.25),
+        Check(quantity="phase margin", closed=stage.phase_margin_deg, simulated=180.0 + lag, unit="°",
+              limit=12.0, absolute=True),
+    )  # fmt: skip
+    return Outcome(
+        checks=checks,
+        engine=traces.engine,
+        axis=traces.axis,
+        axis_unit="Hz",
+        traces={"loop gain, dB": size, "its angle, °": angle},
+    )
+
+
+def _mute(design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
+    stage = _stage_of(design)
+    assert stage is not None
+    levels = []
+    for line_v in (MUTE_OPEN_V, 0.0):
+        circuit = _closed(design, library, _TEST, line_v)
+        traces = simulate(circuit, _BAND, _ends(circuit), engine, timeout_s=timeout_s)
+        levels.append(20.0 * float(np.log10(np.abs(_phasor(traces, circuit)[0]))))
+    check = Check(
+        quantity="what the mute leaves of the signal",
+        closed=stage.mute_db,
+        simulated=levels[1] - levels[0],
+        unit="dB",
+        limit=1.0,
+        absolute=True,
+    )
+    return Outcome(checks=(check,), engine=traces.engine)
+
+
+# -- large signals ------------------------------------------------------------------------------------------
+
+
+def _full(design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
+    """Full drive, and overdriven until it clips."""
+    stage, result, values = _stage_of(design), design.amplifier, _values(design)
+    assert stage is not None
+    load = result.load_ohm
+    full_v = result.peak_v * (load + values.lead_ohm) / load
+    seen = []
+    for share in (1.0, _OVER):
+        signal = sine_ramp(share * full_v / stage.gain, _NOTE_HZ, cycles=2, points=_POINTS)
+        circuit = _closed(design, library, signal)
+        run = Transient(stop_s=2.0 / _NOTE_HZ, step_s=1.0 / _NOTE_HZ / _POINTS, accuracy=1e-4)
+        seen.append((simulate(circuit, run, _ends(circuit), engine, timeout_s=timeout_s), circuit))
+    (plain, circuit), (over, _) = seen
+    late = plain.axis > 1.0 / _NOTE_HZ
+    course, clipped = _across(plain, circuit)[late], _across(over, circuit)
+    amps = full_v / (load + values.lead_ohm)
+    ballast_v = values.ballast_ohm * amps / values.pairs
+    checks = [
+        Check(
+            quantity="crest at full drive",
+            closed=full_v,
+            simulated=0.5 * float(np.ptp(course)),
+            unit="V",
+            limit=0.03,
+        )
+    ]
+    if values.legs == 1 and result.rail_switching is None:
+        for side, lost, crest in (
+            ("upper", stage.clip_upper_v, float(np.max(clipped))),
+            ("lower", stage.clip_lower_v, -float(np.min(clipped))),
+        ):
+            checks.append(
+                Check(
+                    quantity=f"{side} crest when it clips",
+                    closed=values.rail_v - lost - ballast_v,
+                    simulated=crest,
+                    unit="V",
+                    limit=0.05,
+                )
+            )
+    return Outcome(
+        checks=tuple(checks),
+        engine=plain.engine,
+        axis=over.axis,
+        traces={"output when it clips, V": clipped},
+    )
+
+
+def _slew(design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
+    """A step far beyond full drive: the tail's whole current charges the Miller capacitor."""
+    stage, result, values = _stage_of(design), design.amplifier, _values(design)
+    assert stage is not None
+    half_a = 0.5 * stage.tail_a
+    # what turns the pair over for good, six times over, before the divider of the input
+    turned_v = 6.0 * (2.0 * half_a * stage.resistors_ohm["pair degeneration"] + 4.0 * THERMAL_V)
+    swing_v = turned_v * stage.leg_gain * values.legs / stage.gain
+    time_s = max(2.0 * result.peak_v / values.legs / stage.slew_v_per_s, 2e-6)
+    points = ((0.0, 0.0), (time_s, 0.0), (1.01 * time_s, swing_v), (6.0 * time_s, swing_v))
+    circuit = _closed(design, library, Ramp(points=points))
+    run = Transient(stop_s=6.0 * time_s, step_s=time_s / 100.0, accuracy=1e-4)
+    traces = simulate(circuit, run, [Voltage("out_a")], engine, timeout_s=timeout_s)
+    course = traces.voltage("out_a")
+    grid = np.linspace(0.0, 6.0 * time_s, 1200)
+    even = np.interp(grid, traces.axis, course)
+    fastest = float(np.max(np.gradient(even, grid)))
+    check = Check(
+        quantity="fastest rise of the output",
+        closed=stage.slew_v_per_s,
+        simulated=fastest,
+        unit="V/s",
+        limit=0.25,
+    )
+    return Outcome(
+        checks=(check,), engine=traces.engine, axis=traces.axis, traces={"output of leg A, V": course}
+    )
+
+
+def _cases(run: _Run) -> Callable[[Design, Library], tuple[Case, ...]]:
+    """One case for each design that has the stage."""
+
+    def cases(design: Design, library: Library) -> tuple[Case, ...]:
+        if _stage_of(design) is None:
+            return ()
+        return (Case(name="", run=lambda engine, timeout_s: run(design, library, engine, timeout_s)),)
+
+    return cases
+
+
+def _loop_cases(design: Design, library: Library) -> tuple[Case, ...]:
+    stage = _stage_of(design)
+    if stage is None:
+        return ()
+
+    def case(leg: str, name: str) -> Case:
+        return Case(name=name, run=lambda engine, timeout_s: _loop(design, library, leg, engine, timeout_s))
+
+    if design.amplifier.model.legs == 1:
+        return (case("a", ""),)
+    if stage.bridge == "crossed":
+        return (case("a", "difference of both legs"),)
+    return tuple(case(leg, f"leg {leg.upper()}") for leg in "ab")
+
+
+_CIRCUIT: Final = (
+    "The whole amplifier from the filter's output to the load: voltage stage, bias, drivers and output "
+    "devices with their least current gains, transition frequencies, Early voltages and capacitances. "
+)
+
+EXPERIMENTS = (
+    Experiment(
+        name="voltage-stage-rest",
+        block="amplifier",
+        title="Currents and offset of the voltage stage at rest",
+        about=_CIRCUIT
+        + "Closed forms take the sources' base currents for nothing and the diodes' law for a transistor's: "
+        "8 %. Parts are alike here, so the output must lie within the offset that unlike ones are reckoned "
+        "with.",
+        cases=_cases(_rest),
+    ),
+    Experiment(
+        name="voltage-stage-response",
+        block="amplifier",
+        title="Gain and corners of the closed loop",
+        about=_CIRCUIT
+        + "The closed forms are the networks' ratios, and corners one after the other; the loop's own second "
+        "pole bends the upper corner: 30 %. Half of a single supply moves with the signal near the low "
+        "corner, which the closed form leaves out: 35 % there, 5 % on split rails.",
+        cases=_cases(_response),
+    ),
+    Experiment(
+        name="voltage-stage-loop",
+        block="amplifier",
+        title="Loop gain and phase margin",
+        about=_CIRCUIT
+        + "A source in the feedback's way measures the loop gain. The closed form has one integrator with "
+        "poles behind it; at the lowest frequencies it reckons with the load at a crest, where the output "
+        "asks most.",
+        cases=_loop_cases,
+    ),
+    Experiment(
+        name="voltage-stage-full",
+        block="amplifier",
+        title="Full drive and clipping",
+        about=_CIRCUIT
+        + "A sine of 1 kHz at full drive must come out whole; overdriven it clips where the sources "
+        "saturate. Class G and H and bridges are held to the first.",
+        cases=_cases(_full),
+    ),
+    Experiment(
+        name="voltage-stage-slew",
+        block="amplifier",
+        title="Fastest rise of the output",
+        about=_CIRCUIT
+        + "A step far beyond full drive: the closed form is the tail's current over the Miller capacitor; "
+        "what other capacitances take, and the input filter, is left out: 25 %.",
+        cases=_cases(_slew),
+    ),
+    Experiment(
+        name="voltage-stage-mute",
+        block="amplifier",
+        title="What the mute leaves",
+        about=_CIRCUIT + "Gain with the line that mutes low, over that with it high: two dividers.",
+        cases=_cases(_mute),
+    ),
+)

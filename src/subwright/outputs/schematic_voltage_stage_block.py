@@ -1,0 +1,157 @@
+"""The block of the voltage stage: discrete class AB of every kind, between the filter and DRIVE."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from subwright.base.units import show
+from subwright.build.result import Design
+from subwright.circuits.amplifier_values import class_ab_values
+from subwright.circuits.analysis import AcSweep, Voltage
+from subwright.circuits.netlist import GROUND, Steady
+from subwright.circuits.shunt_return import SHUNT_NET
+from subwright.circuits.voltage_stage_circuit import HALF, LegFeed, voltage_stage_circuit
+from subwright.circuits.voltage_stage_loop import leg_feeds
+from subwright.outputs.schematic_block import Block
+from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_voltage_stage import draw_shared_input, draw_stage_leg
+from subwright.parts.library import Library
+from subwright.physics.amplifier_models import ClassABModel
+from subwright.stages.amplifier import AmplifierResult
+from subwright.stages.amplifier_voltage_stage_records import VoltageStage
+from subwright.stages.common import Corner, Level
+
+__all__ = ["voltage_stage_block", "voltage_stage_names"]
+
+_Draw = Callable[[Kit], tuple[str, ...]]
+
+_SWEEP: Final = AcSweep(low_hz=1.0, high_hz=1e6, per_decade=20)
+_SIGNAL_GROUND: Final = (
+    "The grounds of this sheet meet at one point, and a lead of their own goes from there to the 0 V of the "
+    "supply's capacitors; never along the speaker's return."
+)
+_MATCH: Final = (
+    "The two transistors of the pair face to face, one sleeve of heat-shrink round both; keep the Miller "
+    "capacitor's leads short."
+)
+_MOUNTS: Final = {"fin": "A clip-on fin each", "heatsink": "Insulated on the heatsink"}
+
+
+def voltage_stage_names(result: AmplifierResult) -> dict[str, str]:
+    """Printed names of the nets that the stage shares with others."""
+    return {
+        "rail_positive": "BATTERY" if result.rails == "battery" else "RAIL +",
+        "rail_negative": "RAIL −",
+        "out_a": "SPEAKER +",
+        "out_b": "SPEAKER −",
+        "wanted_a": "FILTER OUT",
+        "mute": "MUTE",
+        "follow": "FOLLOW",
+        HALF: "AMP HALF",
+        SHUNT_NET: "SHUNT",
+        **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
+        **{f"base_upper_{leg}": f"DRIVE {leg.upper()} +" for leg in "ab"},
+        **{f"base_lower_{leg}": f"DRIVE {leg.upper()} −" for leg in "ab"},
+    }
+
+
+def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
+    """The voltage stage; nothing for class D and for chips, which have theirs inside.
+
+    Parameters
+    ----------
+    design : the build. library : parts with the drawer merged.
+
+    Returns
+    -------
+    Its block.
+    """
+    result = design.amplifier
+    stage, model = result.voltage_stage, result.model
+    if stage is None or not isinstance(model, ClassABModel):
+        return
+    rail_v = design.point(Corner.NOMINAL, Level.FULL).rail_mean_v
+    values = class_ab_values(result, rail_v=rail_v, switched=model.switched)
+    lifted = result.rail_switching is not None and result.rail_switching.form == "lifted"
+    feeds = leg_feeds(values, lifted=lifted)
+    circuit = voltage_stage_circuit(
+        stage,
+        values.ids,
+        feeds,
+        split_rails=values.split_rails,
+        supply_v=values.rail_v,
+        spread_v=values.spread_v,
+        signal=Steady(value=0.0, ac=1.0),
+    )
+    readings = tuple(
+        f"{point.designator} {point.readings[0].dc_v:.2f} V".replace("-", "\u2212")
+        for point in circuit.test_points
+    )
+    legs = [_leg(name, feed, stage, readings, len(feeds)) for name, feed in feeds.items()]
+    titles = ("leg B",)
+    if stage.bridge == "crossed":
+        legs, titles = [_shared(stage), *legs], ("leg A", "leg B")
+    yield Block(
+        key="voltage-stage",
+        title="Voltage stage",
+        stage="amplifier",
+        circuit=circuit,
+        names=voltage_stage_names(result),
+        draw=legs[0],
+        more=tuple(legs[1:]),
+        more_titles=titles,
+        analysis=_SWEEP,
+        probes=tuple(Voltage(f"out_{name}") for name in feeds),
+    )
+
+
+def _leg(name: str, feed: LegFeed, stage: VoltageStage, readings: tuple[str, ...], legs: int) -> _Draw:
+    each = len(readings) // legs
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_stage_leg(kit, name, feed)
+        first = 0 if name == "a" else len(readings) - each
+        own = readings[first : first + each + (len(readings) - each * legs if name == "a" else 0)]
+        cooling = "".join(
+            f" {words}: {', '.join(warm)}."
+            for mount, words in _MOUNTS.items()
+            if (warm := _mounted(kit, stage, mount, name))
+        )
+        return (
+            _SIGNAL_GROUND,
+            f"{_MATCH}{cooling}",
+            f"At rest: {', '.join(own)}; within 5 % or 0.1 V.",
+            f"Pair {show(stage.tail_a, 'current')}, voltage amplifier {show(stage.stage_a, 'current')}, "
+            f"limited to {show(stage.limit_a, 'current')}. Resistors 0.25 W 1 %, film capacitors 63 V unless "
+            "stated.",
+        )
+
+    return draw
+
+
+def _mounted(kit: Kit, stage: VoltageStage, mount: str, leg: str) -> list[str]:
+    """Designators of a leg's transistors that are cooled in one way."""
+    return [
+        part.designator
+        for part in kit.circuit.parts
+        if part.kind == "transistor" and _of(part.nets, leg)
+        if part.role in stage.heats and stage.heats[part.role].mount == mount
+    ]
+
+
+def _of(nets: tuple[str, ...], leg: str) -> bool:
+    return any(net.endswith(f"_{leg}") for net in nets if net != GROUND)
+
+
+def _shared(stage: VoltageStage) -> _Draw:
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_shared_input(kit)
+        return (
+            _SIGNAL_GROUND,
+            "Both legs hold the difference of the outputs; over the crests the lower one stands still and "
+            "the other goes on alone.",
+            "Resistors 0.25 W 1 %, film capacitors 63 V unless stated.",
+        )
+
+    return draw
