@@ -41,6 +41,7 @@ from subwright.stages.enclosure import (
 )
 from subwright.stages.filter import FilterInput, FilterResult, design_filter
 from subwright.stages.goal import settle_goal
+from subwright.stages.input import receiver_gain
 from subwright.stages.protection import ProtectionInput, ProtectionResult, design_protection
 from subwright.stages.protection_records import ProtectionSpec
 
@@ -225,6 +226,9 @@ def _filter(spec: BuildSpec, electrical: Electrical, box: PlannedBox, library: L
         battery_high_v=electrical.supply.corners[Corner.MAX],
         box_hz=resonance_hz if box.kind == "sealed" else None,
         receiver_op_amps=receiver_op_amps(spec),
+        receiver_gain=receiver_gain(
+            spec.input, on_battery=not rails or spec.filter.op_amp_supply == "battery"
+        ),
         amplifier_input_ohm=spec.amplifier.input_resistance_ohm,
         box_q=q if box.kind == "sealed" else None,
     )

@@ -27,7 +27,13 @@ from subwright.physics.networks.prototypes import HALF_POWER_DB
 from subwright.physics.networks.rational import Rational
 from subwright.stages.common import Contributor, Loss, PartUse
 from subwright.stages.filter_bill import FilterCircuit, amplifier_count, filter_parts
-from subwright.stages.filter_blocks import Draft, block_response, draft_blocks, infrasonic_corner_hz
+from subwright.stages.filter_blocks import (
+    Draft,
+    block_response,
+    draft_blocks,
+    infrasonic_corner_hz,
+    wanted_gain,
+)
 from subwright.stages.filter_controls import gain_control, phase_control, sweep_control
 from subwright.stages.filter_lowpass import corner_drop_db, measured_corner_hz, shape_miss_db
 from subwright.stages.filter_network import AmplifierModel, chain_network
@@ -348,7 +354,7 @@ def _levels(
     return GainStructure(
         sensitivity_v=input_v,
         full_output_v=data.full_input_v,
-        gain_target=spec.gain if spec.gain is not None else data.full_input_v / spec.sensitivity_v,
+        gain_target=wanted_gain(spec, data),
         gain=total,
         per_input=total / inputs,
         swing_v=swing_v,

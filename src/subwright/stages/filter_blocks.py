@@ -22,7 +22,14 @@ from subwright.stages.filter_response import block_response
 from subwright.stages.filter_spec import FilterInput, FilterSpec
 from subwright.stages.filter_swept import swept_low_passes
 
-__all__ = ["Draft", "block_response", "draft_blocks", "infrasonic_corner_hz", "low_pass_sections"]
+__all__ = [
+    "Draft",
+    "block_response",
+    "draft_blocks",
+    "infrasonic_corner_hz",
+    "low_pass_sections",
+    "wanted_gain",
+]
 
 _COUPLING_HZ: Final = 2.0  # input coupling; far enough below any infrasonic corner
 _OUTPUT_COUPLING_HZ: Final = 1.0  # largest corner into the amplifier: 3 degrees of phase at 20 Hz
@@ -71,7 +78,7 @@ def draft_blocks(spec: FilterSpec, data: FilterInput, library: Library) -> tuple
     sections = low_pass_sections(spec)
     build = swept_low_passes if swept(spec) else low_passes
     stages = shelf.search(lambda r, c, limit: build(spec, sections, r, c, limit))
-    gain = spec.gain if spec.gain is not None else data.full_input_v / spec.sensitivity_v
+    gain = wanted_gain(spec, data)
     after = abs(float(np.prod([block.gain for block in stages])))
     blocks = [_summer(gain / after, spec, shelf)]
     if corner is not None:
@@ -98,6 +105,12 @@ def draft_blocks(spec: FilterSpec, data: FilterInput, library: Library) -> tuple
     if _coupled(spec, data):
         blocks.append(_coupling(data))
     return tuple(blocks)
+
+
+def wanted_gain(spec: FilterSpec, data: FilterInput) -> float:
+    """Gain from the receivers to the amplifier, every input driven, V/V."""
+    whole = spec.gain if spec.gain is not None else data.full_input_v / spec.sensitivity_v
+    return whole / data.receiver_gain
 
 
 def _coupled(spec: FilterSpec, data: FilterInput) -> bool:

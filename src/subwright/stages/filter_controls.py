@@ -34,7 +34,7 @@ def gain_control(spec: FilterSpec, data: FilterInput, drafts: Sequence[Draft]) -
         return None
     summer = next(d for d in drafts if d.kind == "summer")
     foot, pot = summer.resistors_ohm["feedback"], summer.resistors_ohm["gain control"]
-    full_v = data.full_input_v / abs(float(np.prod([d.gain for d in drafts])))
+    full_v = data.full_input_v / abs(float(np.prod([d.gain for d in drafts]))) / data.receiver_gain
 
     def sensitivity(share: float) -> float:
         return full_v * (foot + pot) / (foot + share * pot)

@@ -128,7 +128,8 @@ class GainControl:
     ----------
     pot_ohm, foot_ohm : track, and the fixed resistor in series, Ω. taper : law of the track.
     tolerance : of the track, fraction.
-    sensitivity_least_v, sensitivity_most_v : rms input for full output at either end, V, real values.
+    sensitivity_least_v, sensitivity_most_v : rms for full output at either end, V, real values: of a line
+        source before its receiver, or behind the pad of a loudspeaker-level input.
     reach_v : the least sensitivity that is certain over the track's tolerance, V.
     rotation, sensitivity_v : share of the turn, and the input for full output there, V.
     """

@@ -147,6 +147,7 @@ class FilterInput:
     box_hz, box_q : resonance, Hz, and Q of a sealed box; None for other boxes.
     amplifier_input_ohm : resistance to ground at the amplifier's input, Ω.
     receiver_op_amps : amplifiers of the inputs, which share supply and cases.
+    receiver_gain : their output over a line source, V/V.
     draws, seed : random builds for the band, and the generator's seed.
     """
 
@@ -161,5 +162,6 @@ class FilterInput:
     box_q: float | None = None
     amplifier_input_ohm: float = 22e3
     receiver_op_amps: int = 0
+    receiver_gain: float = 1.0
     draws: int = 500
     seed: int = 1

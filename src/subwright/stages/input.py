@@ -30,7 +30,7 @@ from subwright.physics.networks.levels import db
 from subwright.stages.common import Contributor, Loss, PartUse, Rating
 from subwright.stages.input_spec import InputNeed, InputResult, InputSpec
 
-__all__ = ["InputNeed", "InputResult", "InputSpec", "design_input", "takes_op_amps"]
+__all__ = ["InputNeed", "InputResult", "InputSpec", "design_input", "receiver_gain", "takes_op_amps"]
 
 _LINE_SERIES_OHM: Final = 1e3
 _PAD_SERIES_OHM: Final = (820.0, 2.2e3)
@@ -42,6 +42,10 @@ _INPUT_LOSS_V: Final = 3.0  # op-amp inputs must stay this far from either suppl
 _SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 3.0)
 _OUT: Final = "difference amplifier out"
 _IN: Final = "difference amplifier in"
+_LOW_SHARE: Final = 0.45  # of the receiver's gain where its op-amp must keep off ground
+_RADIO_MOST_V: Final = 33.0  # highest battery of a 24 V system: no radio runs from more
+_RADIO_REST_V: Final = 8.0  # half the supply of a 12 V radio while charging
+_FAULT_LEAST_V: Final = 16.0
 
 
 def _receiver(spec: InputSpec) -> Literal["single-ended", "difference"]:
@@ -53,6 +57,36 @@ def _receiver(spec: InputSpec) -> Literal["single-ended", "difference"]:
 def takes_op_amps(spec: InputSpec, channels: int) -> int:
     """Amplifiers that the inputs take, for 1 or 2 channels."""
     return channels if _receiver(spec) == "difference" else 0
+
+
+def receiver_gain(spec: InputSpec, *, on_battery: bool) -> float:
+    """Output of a line source's receiver over the source, V/V; 1 where there is none, or where a pad sets it.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. on_battery : whether ground is the lower supply of the op-amps.
+    """
+    if spec.source != "line" or _receiver(spec) != "difference":
+        return 1.0
+    into, out = _around(spec, on_battery=on_battery)
+    series = _line_series_ohm(spec)
+    return float(difference_gains((series, series, into, out, into, out))[0])
+
+
+def _around(spec: InputSpec, *, on_battery: bool) -> tuple[float, float]:
+    """Input and feedback resistors of the difference amplifier, Ω.
+
+    A line source rests on ground: with ground for lower supply the op-amp's inputs must be drawn well above
+    it towards the midpoint, by feedback and ground resistors below the input resistors.
+    """
+    into = float(nearest(spec.resistance_ohm, spec.resistor_series))
+    if on_battery and spec.source == "line":
+        return into, float(nearest(_LOW_SHARE * into, spec.resistor_series))
+    return into, into
+
+
+def _line_series_ohm(spec: InputSpec) -> float:
+    return float(nearest(_LINE_SERIES_OHM, spec.resistor_series))
 
 
 def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputResult:
@@ -80,16 +114,18 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
             limit="difference",
             remedy='Set input.receiver = "auto".',
         )
-    around = float(nearest(spec.resistance_ohm, spec.resistor_series))
-    series, shunt = _pad(spec, need, around)
+    on_battery = need.reference_v > 0.0
+    into, out = _around(spec, on_battery=on_battery)
+    series, shunt = _pad(spec, need, into)
     rf_f = at_most(1.0 / (2 * np.pi * series * spec.rf_corner_hz), "E6")
     leads = 2 if receiver == "difference" else 1
     if receiver == "difference":
-        nominal = (series, series, around, around, around, around)
+        nominal = (series, series, into, out, into, out)
         gain = float(difference_gains(nominal, np.inf if shunt is None else shunt)[0])
         source_ohm = spec.source_output_ohm if spec.source == "line" else 0.0
         worst, p1, median, matched = _rejection(spec, need, nominal, shunt, source_ohm)
-        load = 2.0 * series + 1.0 / (1.0 / (3.0 * around) + (0.0 if shunt is None else 1.0 / shunt))
+        # a line source drives the hot lead only, a bridged one both: those take 2 R between them
+        load = series + into + out if shunt is None else 2.0 * series + 1.0 / (0.5 / into + 1.0 / shunt)
     else:
         gain = need.summing_ohm / (need.summing_ohm + series)
         worst = p1 = median = matched = 0.0
@@ -97,18 +133,19 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
     source_v = need.sensitivity_v / gain
     noise_db = float(db(source_v / spec.ground_noise_v)) + worst
     pad_a = source_v / load
+    rest_v = _resting_v(spec, need)
     common_v = 0.0
     if receiver == "difference":
-        resting = 0.5 * need.battery_max_v if spec.source == "speaker" else 0.0
         # at the + input: half of what a pad leaves of a balanced source, or the whole of an unbalanced one
         music_v = 0.5 * need.sensitivity_v if spec.source == "speaker" else source_v
         swing = np.sqrt(2.0) * (music_v + spec.ground_noise_v)
-        common_v = float(
-            common_mode_at_input(abs(resting - need.reference_v) + swing, series, around, around)
-        )
+        # a radio's half supply and the op-amps' go up and down together; ground stays
+        below = need.side_v if on_battery and spec.source == "line" else abs(rest_v - need.reference_v)
+        common_v = float(common_mode_at_input(below + swing, series, into, out))
+    fault_v = max(_FAULT_LEAST_V, need.battery_max_v) if spec.fault_v is None else spec.fault_v
     clamp = _clamp(spec, need, source_v, library)
     held_v = need.side_v + _DIODE_V if clamp is None else clamp.vz_v + _DIODE_V
-    fault_a = max(0.0, spec.fault_v - held_v) / series
+    fault_a = max(0.0, fault_v - held_v) / series
     result = InputResult(
         source=spec.source,
         receiver=receiver,
@@ -119,12 +156,14 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
         shunt_ohm=shunt,
         rf_f=rf_f,
         rf_corner_hz=1.0 / (2 * np.pi * series * rf_f),
-        difference_in_ohm=around if receiver == "difference" else None,
-        difference_out_ohm=around if receiver == "difference" else None,
+        difference_in_ohm=into if receiver == "difference" else None,
+        difference_out_ohm=out if receiver == "difference" else None,
         gain=gain,
         source_v=source_v,
         output_v=need.sensitivity_v,
         load_ohm=load,
+        resting_v=rest_v,
+        fault_v=fault_v,
         pad_w=source_v**2 / load,
         resistor_w=pad_a**2 * series,
         rejection_worst_db=worst,
@@ -143,7 +182,7 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
         fault_w=fault_a**2 * series,
         parts=(),
         losses=(),
-        contributors=_contributors(spec, receiver),
+        contributors=_contributors(spec, receiver, out / (into + out)),
         sources=("sedra-smith", "self-ssad", "iec-60063", "common-practice", "derived"),
         reasons=(),
     )
@@ -153,6 +192,15 @@ def design_input(spec: InputSpec, need: InputNeed, library: Library) -> InputRes
     return replace(
         result, parts=tuple(_parts(spec, result, library)), losses=heat, reasons=_reasons(spec, result)
     )
+
+
+def _resting_v(spec: InputSpec, need: InputNeed) -> float:
+    """What the source's leads rest on above ground, V."""
+    if spec.source == "line":
+        return 0.0
+    if spec.speaker_rest_v is not None:
+        return spec.speaker_rest_v
+    return 0.5 * need.battery_max_v if need.battery_max_v <= _RADIO_MOST_V else _RADIO_REST_V
 
 
 def _clamp(spec: InputSpec, need: InputNeed, source_v: float, library: Library) -> Zener | None:
@@ -179,9 +227,9 @@ def _clamp(spec: InputSpec, need: InputNeed, source_v: float, library: Library) 
 def _pad(spec: InputSpec, need: InputNeed, around_ohm: float) -> tuple[float, float | None]:
     """Series resistor of each lead, and the one across them for loudspeaker level, Ω."""
     if spec.source == "line":
-        return float(nearest(_LINE_SERIES_OHM, spec.resistor_series)), None
+        return _line_series_ohm(spec), None
     wanted = need.sensitivity_v / spec.speaker_v
-    # the difference amplifier's own legs differ: about 3 R between the leads
+    # a balanced source sees 2 R between the leads of the difference amplifier
     after = around_ohm / (around_ohm + 0.5 * _PAD_SERIES_OHM[0])
     if wanted > 0.8 * after:
         raise RangeError(
@@ -193,7 +241,7 @@ def _pad(spec: InputSpec, need: InputNeed, around_ohm: float) -> tuple[float, fl
         )
     series = between(*_PAD_SERIES_OHM, spec.resistor_series)
     stock = between(22.0, 100e3, spec.resistor_series)
-    exact = np.asarray(balanced_pad_shunt_ohm(wanted, series, 3.0 * around_ohm))
+    exact = np.asarray(balanced_pad_shunt_ohm(wanted, series, 2.0 * around_ohm))
     place = np.clip(np.searchsorted(stock, exact)[:, None] + np.array([-1, 0]), 0, stock.size - 1)
     shunt = stock[place]
     legs = np.broadcast_to(series[:, None], shunt.shape)
@@ -220,16 +268,16 @@ def _rejection(
     return worst, float(low), float(middle), matched
 
 
-def _contributors(spec: InputSpec, receiver: str) -> tuple[Contributor, ...]:
+def _contributors(spec: InputSpec, receiver: str, share: float) -> tuple[Contributor, ...]:
     if receiver != "difference":
         return ()
-    # To first order each resistor moves the common-mode gain by half its own relative error.
+    # To first order each resistor moves the common-mode gain by its own relative error times this share.
     return tuple(
         Contributor(
             result="common-mode gain of the receiver",
             part=f"{role} {side}",
             tolerance=spec.resistor_tolerance,
-            sensitivity=0.5 * sign,
+            sensitivity=share * sign,
         )
         for role, side, sign in ((_IN, "cold", 1), (_OUT, "cold", -1), (_IN, "hot", -1), (_OUT, "hot", 1))
     )
@@ -255,7 +303,7 @@ def _parts(spec: InputSpec, result: InputResult, library: Library) -> Iterator[P
         quantity=channels * leads,
         value=show(result.rf_f, "capacitance"),
         tolerance=0.05,
-        ratings=(Rating(quantity="voltage", unit="V", applied=spec.fault_v, limit=63.0, at="fault"),),
+        ratings=(Rating(quantity="voltage", unit="V", applied=result.fault_v, limit=63.0, at="fault"),),
         provenance="IEC 60063 preferred value",
     )
     zener = result.clamp_id != _CLAMP
@@ -350,9 +398,7 @@ def _reasons(spec: InputSpec, result: InputResult) -> tuple[str, ...]:
         )
     lines.append(
         f"{show(result.series_ohm, 'resistance')} and {show(result.rf_f, 'capacitance')} in each lead keep "
-        f"radio "
-        f"signals out above {show(result.rf_corner_hz, 'frequency')}; with the clamp diodes they also "
-        f"survive "
-        f"{show(spec.fault_v, 'voltage')} on the input."
+        f"radio signals out above {show(result.rf_corner_hz, 'frequency')}; with the clamp diodes they also "
+        f"survive {show(result.fault_v, 'voltage')} on the input."
     )
     return tuple(lines)

@@ -22,8 +22,8 @@ class InputSpec(StageSpec):
     receiver: Literal["auto", "single-ended", "difference"] = choice(
         "auto",
         why="A difference amplifier reads between signal and screen and so rejects ground noise; "
-        "single-ended "
-        "adds it to the music. auto: difference for loudspeaker terminals, single-ended for line outputs.",
+        "single-ended adds it to the music. auto: difference for loudspeaker terminals, single-ended for "
+        "line outputs.",
     )
     speaker_v: Voltage = quantity(
         "8 V",
@@ -31,6 +31,14 @@ class InputSpec(StageSpec):
         high="40 V",
         why="Rms voltage of the radio's loudspeaker terminals at its loudest clean level; a bridged radio on "
         "14.4 V reaches about 9 V.",
+    )
+    speaker_rest_v: Voltage | None = quantity(
+        None,
+        low="0 V",
+        high="30 V",
+        why="What the radio's loudspeaker terminals rest on above ground, bridged outputs at half their "
+        "supply; auto: half of the highest battery voltage on 12 V and 24 V, 8 V on more, which no radio "
+        "runs from.",
     )
     source_output_ohm: Resistance = quantity(
         "220 ohm",
@@ -44,8 +52,7 @@ class InputSpec(StageSpec):
         low="0.1 mV",
         high="2 V",
         why="Rms noise between the radio's ground and this unit's, alternator whine included; common "
-        "practice, "
-        "no source: measure it.",
+        "practice, no source: measure it.",
     )
     resistance_ohm: Resistance = quantity(
         "22 kohm", low="10 kohm", high="100 kohm", why="Resistors of the difference amplifier."
@@ -55,13 +62,12 @@ class InputSpec(StageSpec):
     rf_corner_hz: Frequency = quantity(
         "150 kHz", low="50 kHz", high="1 MHz", why="Corner of the filter that keeps radio signals out."
     )
-    fault_v: Voltage = quantity(
-        "16 V",
+    fault_v: Voltage | None = quantity(
+        None,
         low="1 V",
         high="60 V",
         why="Highest voltage that a wrong plug may put on an input: the series resistor limits what the "
-        "clamp "
-        "diodes then carry.",
+        "clamp diodes then carry; auto: the highest battery voltage, at least 16 V.",
     )
 
 
@@ -104,6 +110,7 @@ class InputResult:
         without a difference amplifier.
     gain : output of one channel over its source, V/V. source_v : rms at the source for full output, V.
     output_v : rms at the summing amplifier then, V. load_ohm : load on the source, Ω.
+    resting_v : what both leads rest on above ground, V. fault_v : that a wrong plug may put there, V.
     pad_w : heat in the whole pad at ``source_v``, one channel, W. resistor_w : in each series resistor, W.
     rejection_worst_db, rejection_p1_db, rejection_median_db : common-mode rejection with every part at a
         limit, and of random builds (1st percentile and median), dB; 0 where single-ended.
@@ -132,6 +139,8 @@ class InputResult:
     source_v: float
     output_v: float
     load_ohm: float
+    resting_v: float
+    fault_v: float
     pad_w: float
     resistor_w: float
     rejection_worst_db: float

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from subwright import service
 from subwright.base.errors import RangeError
 from subwright.base.preferred import is_member
 from subwright.parts.library import load_library
 from subwright.physics.networks.difference import difference_gains, worst_difference_rejection_db
 from subwright.physics.networks.nodal import GROUND, Network
-from subwright.stages.input import InputNeed, InputResult, InputSpec, design_input, takes_op_amps
+from subwright.stages.input import (
+    InputNeed,
+    InputResult,
+    InputSpec,
+    design_input,
+    receiver_gain,
+    takes_op_amps,
+)
 
 NEED = InputNeed(channels=2, sensitivity_v=1.0, summing_ohm=22e3, side_v=12.0, battery_max_v=14.8)
 
@@ -154,3 +163,78 @@ def test_worst_case_is_the_worst() -> None:
 def test_refusals(spec: InputSpec) -> None:
     with pytest.raises(RangeError):
         design(spec)
+
+
+@pytest.mark.parametrize("battery_v", [10.5, 14.4])
+def test_a_difference_amplifier_on_the_battery_reads_a_source_on_ground(battery_v: float) -> None:
+    """With equal resistors its op-amp's inputs would stand at a quarter of the battery: too low."""
+    side = 0.5 * battery_v
+    need = replace(NEED, sensitivity_v=0.45, side_v=side, reference_v=8.0)
+    spec = InputSpec(receiver="difference")
+    result = design(spec, need)
+    into, out = result.difference_in_ohm or 0.0, result.difference_out_ohm or 0.0
+    assert is_member(into, "E24")
+    assert is_member(out, "E24")
+    assert out < 0.55 * into
+    # by the network: where the + input stands with both leads on ground, and at the crest of the music
+    net = Network().source("mid", side, name="mid").source("hot", -(2.0**0.5) * result.source_v, name="hot")
+    net.resistor("hot", "a", result.series_ohm).resistor("a", "+", into).resistor("+", "mid", out)
+    net.resistor(GROUND, "b", result.series_ohm).resistor("b", "-", into).resistor("-", "out", out)
+    net.op_amp("+", "-", "out")
+    lowest = float(net.solve(1.0).at("+")[0].real)
+    assert lowest > 3.0 - 0.05
+    assert side - lowest == pytest.approx(result.common_mode_v, abs=0.05)
+    assert result.common_mode_v < result.common_mode_limit_v
+    # what the receiver loses the filter makes up: the stated sensitivity is the source's
+    assert receiver_gain(spec, on_battery=True) == pytest.approx(result.gain)
+    assert receiver_gain(spec, on_battery=False) == pytest.approx(22.0 / 23.0)
+    assert (
+        receiver_gain(InputSpec(), on_battery=True)
+        == receiver_gain(InputSpec(source="speaker"), on_battery=True)
+        == 1
+    )
+
+
+def test_radios_run_from_12_or_24_volts() -> None:
+    """On 48 V the loudspeaker leads don't rest at half the battery."""
+    assert design(InputSpec(source="speaker")).resting_v == pytest.approx(7.4)
+    high = design(InputSpec(source="speaker"), replace(NEED, battery_max_v=60.0))
+    assert high.resting_v == 8.0
+    assert high.common_mode_v < high.common_mode_limit_v
+    assert design(InputSpec(source="speaker", speaker_rest_v=6.0)).resting_v == 6.0
+    assert design(InputSpec()).resting_v == 0.0
+
+
+def test_the_fault_is_the_battery_unless_stated() -> None:
+    assert design(InputSpec()).fault_v == 16.0
+    assert design(InputSpec(), replace(NEED, battery_max_v=32.0)).fault_v == 32.0
+    assert design(InputSpec(fault_v=5.0)).fault_v == 5.0
+
+
+def test_load_on_the_source_by_the_network() -> None:
+    line = design(InputSpec(receiver="difference"))
+    speaker = design(InputSpec(source="speaker"))
+    for result, hot, cold in ((line, 1.0, 0.0), (speaker, 0.5, -0.5)):
+        r = result.difference_in_ohm or 0.0
+        net = Network().source("hot", hot, name="hot").source("cold", cold, name="cold")
+        net.resistor("hot", "a", result.series_ohm).resistor("cold", "b", result.series_ohm)
+        if result.shunt_ohm is not None:
+            net.resistor("a", "b", result.shunt_ohm)
+        net.resistor("a", "+", r).resistor("+", GROUND, r).resistor("b", "-", r).resistor("-", "out", r)
+        net.op_amp("+", "-", "out")
+        at = net.solve(1.0)
+        volts = {node: float(at.at(node)[0].real) for node in ("hot", "a", "cold", "b")}
+        power = volts["hot"] * (volts["hot"] - volts["a"]) + volts["cold"] * (volts["cold"] - volts["b"])
+        power /= result.series_ohm
+        assert power == pytest.approx((hot - cold) ** 2 / result.load_ohm, rel=0.001)
+
+
+def test_the_stated_sensitivity_is_the_sources_whatever_receives_it() -> None:
+    """The remedy for ground noise must work where the op-amps run from the battery."""
+    examples = Path(__file__).parents[3] / "examples"
+    spec = service.open_build(examples / "cargo-bike-cinema.build.toml").spec
+    changed = spec.model_copy(update={"input": spec.input.model_copy(update={"receiver": "difference"})})
+    made = service.solve(changed, folder=examples).design
+    assert made.filter.op_amp_supply.kind == "battery"
+    assert made.input.source_v == pytest.approx(spec.filter.sensitivity_v, rel=0.03)
+    assert [f.code for f in made.findings if f.stage == "input" and f.severity != "ok"] == []

@@ -115,7 +115,8 @@ def _whole(design: Design, library: Library, engine: Engine, timeout_s: float) -
 def _rejection(design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
     """Each resistor of a channel off by its tolerance in turn, and what then comes through of both leads."""
     entry = design.input
-    around, tolerance = entry.difference_in_ohm or 0.0, design.spec.input.resistor_tolerance
+    into, out = entry.difference_in_ohm or 0.0, entry.difference_out_ohm or 0.0
+    tolerance = design.spec.input.resistor_tolerance
     place = input_place(design.filter, library, entry.op_amps)
     shunt = np.inf if entry.shunt_ohm is None else entry.shunt_ohm
     net, used = Voltage(INPUT_OUTPUTS[0]), ""
@@ -123,7 +124,7 @@ def _rejection(design: Design, library: Library, engine: Engine, timeout_s: floa
     for k, part in enumerate(INPUT_PARTS):
         off = [1.0 + tolerance * (k == n) for n in range(6)]
         hot, cold = entry.series_ohm * off[0], entry.series_ohm * off[1]
-        six = (hot, cold, around * off[2], around * off[3], around * off[4], around * off[5])
+        six = (hot, cold, into * off[2], out * off[3], into * off[4], out * off[5])
         both = []
         for mode in ("differential", "common"):
             circuit = input_circuit(
@@ -134,7 +135,7 @@ def _rejection(design: Design, library: Library, engine: Engine, timeout_s: floa
                 place=place,
                 mode="common" if mode == "common" else "differential",
                 off={part: tolerance},
-                resting_v=0.5 * design.supply.corners[Corner.NOMINAL] if entry.source == "speaker" else 0.0,
+                resting_v=entry.resting_v,
             )
             traces = simulate(circuit, _BAND, [net], engine, timeout_s=timeout_s)
             both.append(float(np.abs(traces.phasor(net))[0]))

@@ -60,7 +60,8 @@ def ground_noise(design: Design) -> Iterator[Measure]:
     limit="One side of the op-amps' supply less 3 V.",
     source="common-practice",
     example="7.4 V at rest and 0.8 V of music reach the inputs as 4 V, of 10 V allowed.",
-    remedy='Raise the op-amps\' supply (filter.op_amp_supply = "regulator"), or lower input.speaker.',
+    remedy="State what the radio's outputs really rest on (input.speaker_rest), lower input.speaker, or "
+    'raise the op-amps\' supply (filter.op_amp_supply = "regulator").',
 )
 def common_mode(design: Design) -> Iterator[Measure]:
     """Measure the voltage in V."""
