@@ -8,7 +8,7 @@ signal unless it says otherwise.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import atan, degrees, hypot, pi, sqrt
+from math import atan, degrees, hypot, pi, radians, sqrt, tan
 from typing import Final
 
 from subwright.physics.bounds import require
@@ -212,7 +212,8 @@ def greatest_unity_hz(poles_hz: Iterable[float], lag: float) -> float:
     """
     require("phase lag", lag, "°", above=0.0, below=90.0)
     poles = tuple(poles_hz)
-    low, high = 0.0, 90.0 * max(poles)
+    # the lowest pole alone lags by the angle here: with the others the answer lies below
+    low, high = 0.0, min(poles) * tan(radians(lag))
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         if lag_deg(middle, poles) < lag:

@@ -53,6 +53,7 @@ _BIAS_LOWER_OHM: Final = 680.0
 _TRIMMER_OHM: Final = 1000.0
 _ZOBEL_OHM: Final = 10.0  # common practice
 _ZOBEL_F: Final = 100e-9
+_SETTLED_V: Final = 1e-9
 _GATE_OHM: Final = 220.0  # keeps a lateral MOSFET from oscillating; common practice
 _TOP_HZ: Final = 20e3
 _BIAS_TRANSISTOR: Final = "BD139"
@@ -254,7 +255,9 @@ def _held_v(upper_ohm: float, lower_ohm: float, bias_a: float) -> float:
     for _ in range(40):
         spread = junction * (1.0 + upper_ohm / lower_ohm)
         carried = max(bias_a - junction / lower_ohm, 1e-6)
-        junction = junction_v(carried)
+        before, junction = junction, junction_v(carried)
+        if abs(junction - before) < _SETTLED_V:
+            break
     return spread
 
 

@@ -302,6 +302,7 @@ def _loop(
     poles["mirror"] = 0.5 * transistors["mirror"].transit_hz
     poles["feedback"] = stray_pole_hz(network.foot_ohm, _BASE_F)
     wanted_hz, degeneration, miller_f = 0.0, 0.0, _MILLERS_F[0]
+    least_ohm = _LEAST_DEGENERATION_OHM if stated_hz is None else 10.0
     for miller_f in _MILLERS_F:
         all_f = miller_f + own_f
         poles["voltage amplifier"] = second_pole_hz(second_s, all_f, into_f, out_f)
@@ -309,9 +310,9 @@ def _loop(
         if not wanted_hz:
             wanted_hz = stated_hz or min(_MOST_UNITY_HZ, greatest_unity_hz(poles.values(), _LAG_DEG))
         degeneration = 1.0 / (2.0 * pi * wanted_hz * network.leg_gain * all_f) - half_ohm
-        if degeneration >= _LEAST_DEGENERATION_OHM:
+        if degeneration >= least_ohm:
             break
-    degeneration = float(at_least(max(degeneration, _LEAST_DEGENERATION_OHM), "E24"))
+    degeneration = float(at_least(max(degeneration, least_ohm), "E24"))
     return _Loop(
         miller_f=miller_f,
         degeneration_ohm=degeneration,

@@ -39,6 +39,7 @@ SMALL_CURRENT_A: Final = 10e-3
 
 _STRAY_F: Final = 10e-12  # collector-base capacitance of the voltage amplifier beside it, from memory
 _MARGIN: Final = 1.5  # voltage stage's current over what the drivers ask at their least gain
+_HEAT_MARGIN: Final = 1.15  # preferred values round the current upwards
 _LEAST_STAGE_A: Final = 5e-3  # common practice
 _LEAST_TAIL_A: Final = 1e-3
 _LEAST_REFERENCE_A: Final = 1.5e-3
@@ -216,9 +217,10 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
         # the source follows the gate: a quarter of C_GS has to be charged, and all of C_GD
         need_a = 2.0 * place.parallel * (stage.reverse_f + 0.25 * stage.input_f) * needed_slew
     wanted_a = place.stage_a or max(_LEAST_STAGE_A, _MARGIN * need_a)
+    heat_w = _HEAT_MARGIN * side_v * wanted_a
     # the voltage amplifier sinks what its source gives and the lower driver's base current, its limiter more
-    amplifier = _standing(library, _AMPLIFIERS, bus_v, side_v * wanted_a, 2.5 * wanted_a)
-    source = _standing(library, _SOURCES, bus_v, side_v * wanted_a, 1.5 * wanted_a)
+    amplifier = _standing(library, _AMPLIFIERS, bus_v, heat_w, 2.5 * wanted_a)
+    source = _standing(library, _SOURCES, bus_v, heat_w, 1.5 * wanted_a)
     pair = _standing(library, _PAIRS, place.peak_v, 0.0, 0.0)
     reference_a = max(_LEAST_REFERENCE_A, 4.0 * base_need_a(source, wanted_a))
     feed_v = supply_v - reference_v(reference_a)

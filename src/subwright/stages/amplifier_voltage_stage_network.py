@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from math import pi, sqrt
 from typing import Final, Literal
 
-from subwright.base.preferred import at_least, nearest
+from subwright.base.preferred import at_least, at_most, nearest
 from subwright.physics.voltage_stage import crossed_outputs, parallel_ohm, shunted_share
 
 __all__ = [
@@ -182,6 +182,8 @@ def plain_network(wanted: Wanted) -> Network:
     noise = leg * (2.0 * series + bias) / bias
     feedback = max(bias, _LEAST_FEEDBACK_OHM)
     shunt = float(nearest(feedback / (noise - 1.0), "E24"))
+    if 1.0 + feedback / shunt < _LEAST_NOISE_GAIN:
+        shunt = float(at_most(feedback / (_LEAST_NOISE_GAIN - 1.0), "E24"))
     real = 1.0 + feedback / shunt
     # the divider makes up for what rounding did to the feedback
     series = float(nearest(0.5 * bias * max(real / leg - 1.0, 0.1), "E24"))
