@@ -8,6 +8,7 @@ from dataclasses import replace
 from subwright.base.errors import SubwrightError
 from subwright.build.bringup_boost import boost_steps
 from subwright.build.bringup_guard import guard_steps
+from subwright.build.bringup_modulator import modulator_steps
 from subwright.build.bringup_numbers import (
     bench_voltage,
     discharges,
@@ -64,13 +65,16 @@ def _steps(design: Design, library: Library, bench_v: float) -> Iterator[Step]:
     stand_in, spans = thermistor_stand_in(design, library), hysteresis_windows(design, library)
     if design.boost is not None:
         yield from guard_steps(design, bench_v, stand_in, spans, idle_losses_w(design) / bench_v)
+        yield from modulator_steps(design, library, bench_v, "closed")
         yield from sound_steps(design, bench_v, "closed")
         return
     if design.converter is not None:
         idle_a = rail_line(design).idle_a
         yield from guard_steps(design, bench_v, stand_in, spans, idle_a)
+        yield from modulator_steps(design, library, bench_v, "closed")
         yield from sound_steps(design, bench_v, "closed")
         return
+    yield from modulator_steps(design, library, bench_v, links)
     at_rest, *rest = sound_steps(design, bench_v, links)
     yield at_rest
     idle_a = design.point(Corner.CHARGING, Level.IDLE).battery_a

@@ -11,6 +11,7 @@ import numpy as np
 
 from subwright.base.units import show
 from subwright.build.bringup_driver import driver_steps
+from subwright.build.bringup_modulator import switching_reading
 from subwright.build.bringup_numbers import supply_limit
 from subwright.build.bringup_rails import POWER_STOPS
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
@@ -37,7 +38,10 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
     idle = design.point(Corner.CHARGING, Level.IDLE).battery_a
     split = not amplifier.from_battery
     supply_v = bench_v if design.boost is None else design.boost.set_v
-    model = amplifier.model
+    model, modulator = amplifier.model, amplifier.modulator
+    offset_v, offset_basis = _OFFSET_V, "a driver's coil warms and its cone rests off centre above it"
+    if modulator is not None and modulator.offset_v > _OFFSET_V:
+        offset_v, offset_basis = modulator.offset_v, "op-amp and integrator resistors at their limits"
     readings = [
         Reading(
             key="idle-current",
@@ -57,9 +61,9 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
             where="speaker terminal to ground" if split else "from one speaker terminal to the other",
             dimension="voltage",
             expected=0.0,
-            low=-_OFFSET_V,
-            high=_OFFSET_V,
-            basis="a driver's coil warms and its cone rests off centre above it",
+            low=-offset_v,
+            high=offset_v,
+            basis=offset_basis,
             customary=True,
             rests_on=("amplifier", "filter"),
         ),
@@ -80,7 +84,12 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
             )
         )
     switching = float(getattr(model, "switching_hz", 0.0))
-    if switching > 0.0:
+    if modulator is not None:
+        where = "ahead of the output inductor"
+        readings.append(
+            switching_reading(modulator, "amplifier-switching", "amplifier's switching frequency", where)
+        )
+    elif switching > 0.0:
         readings.append(
             Reading(
                 key="amplifier-switching",
@@ -132,6 +141,17 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
                 cause="a coupling capacitor is reversed or leaks",
                 remedy="short the stages' inputs one after another, from the output backwards",
                 fault="coupling-leaky",
+            ),
+            *(
+                (
+                    Cause(
+                        sign="the same with the modulator's input shorted",
+                        cause="the integrator's resistors are not equal in pairs",
+                        remedy="pair them with a meter; the two of each value must agree",
+                    ),
+                )
+                if modulator is not None
+                else ()
             ),
         ),
         stops=(*POWER_STOPS, "A steady voltage above 1 V at the output."),

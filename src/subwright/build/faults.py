@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Final, Literal, cast, get_args
 
 from subwright.base.errors import SubwrightError
+from subwright.build.faults_modulator import MODULATOR_FAULTS
 
 __all__ = ["FAULTS", "Fault", "ReadingLevel", "Signature"]
 
@@ -398,7 +399,7 @@ def _sound() -> tuple[Fault, ...]:
             "output-switch-shorted",
             "a switch of the output stage is shorted, reversed, or its insulator is pierced",
             "measure each from tab to heatsink, then from drain to source",
-            "idle-current=many|high output-offset=many|high|low|in",
+            "idle-current=many|high stage-drop=many|high output-offset=many|high|low|in",
         ),
         _fault(
             "coupling-leaky",
@@ -410,8 +411,11 @@ def _sound() -> tuple[Fault, ...]:
             "amplifier-timing-wrong",
             "a wrong timing part of the amplifier's oscillator",
             "measure it out of circuit; then feel the output inductor",
-            "amplifier-switching=gone|low idle-current=in|high|many",
-            "amplifier-switching=high|many idle-current=in|high|many",
+            *(
+                f"amplifier-switching={way} gate-frequency={way} modulator-clock={clock} "
+                "stage-drop=in|low|high|many idle-current=in|high|many"
+                for way, clock in (("low", "low|in"), ("gone", "gone"), ("high|many", "high|many|in"))
+            ),
         ),
         _fault(
             "input-silent",
@@ -491,7 +495,15 @@ def _sound() -> tuple[Fault, ...]:
 FAULTS: Final[Mapping[str, Fault]] = MappingProxyType(
     {
         fault.key: fault
-        for fault in (*_bare(), *_transformer(), *_converter(), *_boost(), *_guards(), *_sound())
+        for fault in (
+            *_bare(),
+            *_transformer(),
+            *_converter(),
+            *_boost(),
+            *_guards(),
+            *(_fault(*row) for row in MODULATOR_FAULTS),
+            *_sound(),
+        )
     }
 )
 """Every fault by its key."""

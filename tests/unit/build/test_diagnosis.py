@@ -109,7 +109,10 @@ def test_levels_follow_the_window() -> None:
     assert level_of(reading, reading.low - 0.1, uncertain=0.2) == "in"
     offset = procedure(VAN).reading("output-offset")
     assert offset is not None
-    assert [level_of(offset, v) for v in (-5.0, -0.2, 0.0, 0.2, 5.0)] == ["low", "low", "in", "high", "many"]
+    assert offset.high is not None  # the modulator's own parts give more than a coil would like
+    past = 2.0 * offset.high
+    found = [level_of(offset, v) for v in (-50.0 * past, -past, 0.0, past, 50.0 * past)]
+    assert found == ["low", "low", "in", "high", "many"]
     insulation = procedure(VAN).reading("insulation")
     assert insulation is not None
     assert [level_of(insulation, v) for v in (0.0, 0.9e6, 1e9)] == ["gone", "low", "in"]

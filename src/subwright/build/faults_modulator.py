@@ -1,0 +1,82 @@
+"""Faults of a class-D modulator and what they do to the readings: key, words, remedy, signatures."""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["MODULATOR_FAULTS"]
+
+_STILL: Final = (
+    "gate-frequency=gone amplifier-switching=gone gate-dead-time-down=gone|in|many "
+    "gate-dead-time-up=gone|in|many stage-drop=gone|low|in|high|many idle-current=in|low|high|many"
+)
+"""Nothing switches."""
+_ANY_BOOST: Final = "bootstrap-a=gone|low|in|high|many bootstrap-b=gone|low|in|high|many"
+_ANY_PULSES: Final = (
+    "gate-frequency=in|gone|low|high|many amplifier-switching=in|gone|low|high|many "
+    "gate-dead-time-down=in|gone|low|high|many gate-dead-time-up=in|gone|low|high|many "
+    "stage-drop=in|gone|low|high|many idle-current=in|gone|low|high|many "
+    "output-offset=in|gone|low|high|many modulator-clock=in|gone|low|high|many"
+)
+
+MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
+    (
+        "modulator-gate-supply-wrong",
+        "the drivers' supply is wrong: its zener reversed, its follower turned round, its dropper open",
+        "measure base and collector of the follower; a zener forward reads 0.7 V",
+        "modulator-gate-supply=gone|low modulator-logic-supply=gone|low|in "
+        "modulator-op-positive=in|low|gone "
+        f"modulator-reference=gone|low|in modulator-stop=gone|low|in {_ANY_BOOST} {_ANY_PULSES}",
+        f"modulator-gate-supply=high|many modulator-logic-supply=in|high modulator-op-positive=in|high|many "
+        f"modulator-stop=in|high {_ANY_BOOST} {_ANY_PULSES}",
+    ),
+    (
+        "modulator-logic-supply-wrong",
+        "the logic's supply is wrong: its zener wrong or reversed, or the inverters draw it down",
+        "take the inverters out and read again",
+        f"modulator-logic-supply=gone|low modulator-stop=gone|low|in {_ANY_PULSES}",
+        f"modulator-logic-supply=high|many modulator-stop=in|high|many {_ANY_PULSES}",
+    ),
+    (
+        "modulator-op-supply-missing",
+        "a supply of op-amp and comparator is missing: its resistor or follower is open",
+        "measure at both ends of the resistor, then at the case's pins",
+        f"modulator-op-positive=gone|low modulator-reference=in|gone|low {_ANY_PULSES}",
+        f"modulator-op-negative=gone|low {_ANY_PULSES}",
+    ),
+    (
+        "mute-silent",
+        "nothing stops the drivers: the mute's transistor, resistor or inverter doesn't follow",
+        "follow the mute line to the inverter's input; it must stop before anything else is tried",
+        "modulator-stop=gone|low",
+    ),
+    (
+        "mute-stuck",
+        "the drivers stay stopped: the mute's way to the inverter is open",
+        "read stop with the mute free: it must be low",
+        f"{_STILL} output-level=gone|in",
+    ),
+    (
+        "modulator-feedback-open",
+        "the feedback from a switched node is open, or both nodes are crossed: the output lies at a rail",
+        "measure from each node to its integrator resistor; with two legs swap NODE A with NODE B",
+        f"{_STILL} output-offset=low|high|many",
+    ),
+    (
+        "bootstrap-open",
+        "a bootstrap capacitor is not charged: diode open or reversed, zener reversed, pre-charge missing",
+        "measure across the diode, then the pre-charge or node bleed resistor",
+        f"bootstrap-a=gone|low bootstrap-b=gone|low|in {_ANY_PULSES}",
+        f"bootstrap-a=in bootstrap-b=gone|low {_ANY_PULSES}",
+    ),
+    (
+        "dead-time-part-wrong",
+        "a dead-time resistor, capacitor or diode is wrong or turned round",
+        "measure them; each diode's cathode is at its capacitor",
+        "gate-dead-time-down=gone|low|high|many gate-dead-time-up=gone|low|in|high|many "
+        "stage-drop=low|in|high|many idle-current=low|in|high|many",
+        "gate-dead-time-down=in gate-dead-time-up=gone|low|high|many "
+        "stage-drop=low|in|high|many idle-current=low|in|high|many",
+    ),
+)
+"""Rows for the table of faults; `subwright.build.faults` makes them."""
