@@ -15,6 +15,7 @@ from subwright.build.findings import (  # noqa: F401  (importing registers the r
     magnetic,
     power,
     supply,
+    voltage_stage,
 )
 from subwright.build.findings.rule import REGISTRY, Measure, Rule
 from subwright.build.result import Design, Finding
