@@ -14,6 +14,11 @@ from subwright.parts.library import Library
 from subwright.physics.amplifier_models import ClassDModel
 from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.amplifier_modulator import design_modulator
+from subwright.stages.amplifier_modulator_bill import (
+    MODULATOR_WORKS,
+    modulator_sentences,
+    modulator_uses,
+)
 from subwright.stages.amplifier_modulator_need import ModulatorNeed
 from subwright.stages.common import Level
 
@@ -84,4 +89,11 @@ def with_modulator(
     need = modulator_need(spec, amplifier, points, library)
     if need is None:
         return amplifier
-    return replace(amplifier, modulator=design_modulator(need, library))
+    made = design_modulator(need, library)
+    return replace(
+        amplifier,
+        modulator=made,
+        parts=(*amplifier.parts, *modulator_uses(made, need, library)),
+        sources=(*amplifier.sources, *MODULATOR_WORKS),
+        reasons=(*amplifier.reasons, *modulator_sentences(made)),
+    )

@@ -201,6 +201,7 @@ def design_modulator(need: ModulatorNeed, library: Library) -> Modulator:
         start_v=driver.start_max_v,
         gate_supply_v=supplies.driver_v,
         gate_supply_low_v=supplies.driver_low_v,
+        gate_supply_high_v=supplies.driver_high_v,
         gate_current_a=drive.gate_current_a,
         gate_current_wanted_a=need.gate_drive_a,
         driver_supply_a=supplies.driver_a,

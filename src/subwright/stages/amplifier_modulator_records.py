@@ -55,7 +55,8 @@ class Modulator:
         lowest supply, V. hold_s : longest time that the upper switch stays on, s. hold_drop_v : by which
         it falls in that time, V. lockout_v : highest voltage at
         which the driver may lock out, V. start_v : highest at which it may still refuse to start, V.
-    gate_supply_v, gate_supply_low_v : VCC of the drivers at the nominal and at the lowest supply, V.
+    gate_supply_v, gate_supply_low_v, gate_supply_high_v : VCC of the drivers at the nominal, the lowest and
+        the highest supply, V.
     gate_current_a, gate_current_wanted_a : at each switch's plateau, A.
     driver_supply_direct : whether VCC comes through a resistor, not a follower. driver_supply_from : the net
         that feeds it.
@@ -121,6 +122,7 @@ class Modulator:
     start_v: float
     gate_supply_v: float
     gate_supply_low_v: float
+    gate_supply_high_v: float
     gate_current_a: float
     gate_current_wanted_a: float
     driver_supply_direct: bool
