@@ -11,38 +11,31 @@ _STILL: Final = (
     "gate-dead-time-up=gone|in|many stage-drop=gone|low|in|high|many idle-current=in|low|high|many"
 )
 """Nothing switches."""
-_ANY_BOOST: Final = "bootstrap-a=gone|low|in|high|many bootstrap-b=gone|low|in|high|many"
-_ANY_PULSES: Final = (
-    "gate-frequency=in|gone|low|high|many amplifier-switching=in|gone|low|high|many "
-    "gate-dead-time-down=in|gone|low|high|many gate-dead-time-up=in|gone|low|high|many "
-    "stage-drop=in|gone|low|high|many idle-current=in|gone|low|high|many "
-    "output-offset=in|gone|low|high|many modulator-clock=in|gone|low|high|many"
-)
 
 MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
     (
         "modulator-gate-supply-wrong",
         "the drivers' supply is wrong: its zener reversed, its follower turned round, its dropper open",
         "measure base and collector of the follower; a zener forward reads 0.7 V",
-        "modulator-gate-supply=gone|low modulator-logic-supply=gone|low|in "
-        "modulator-op-positive=in|low|gone "
-        f"modulator-reference=gone|low|in modulator-stop=gone|low|in {_ANY_BOOST} {_ANY_PULSES}",
-        f"modulator-gate-supply=high|many modulator-logic-supply=in|high modulator-op-positive=in|high|many "
-        f"modulator-stop=in|high {_ANY_BOOST} {_ANY_PULSES}",
+        "modulator-gate-supply=gone|low modulator-logic-supply=gone|low modulator-stop=gone|low "
+        f"modulator-op-positive=in|gone|low bootstrap-a=gone|low bootstrap-b=gone|low {_STILL}",
+        "modulator-gate-supply=high|many modulator-logic-supply=in|high bootstrap-a=in|high "
+        "bootstrap-b=in|high",
     ),
     (
         "modulator-logic-supply-wrong",
         "the logic's supply is wrong: its zener wrong or reversed, or the inverters draw it down",
         "take the inverters out and read again",
-        f"modulator-logic-supply=gone|low modulator-stop=gone|low|in {_ANY_PULSES}",
-        f"modulator-logic-supply=high|many modulator-stop=in|high|many {_ANY_PULSES}",
+        f"modulator-logic-supply=gone|low modulator-stop=gone|low {_STILL}",
+        "modulator-logic-supply=high|many modulator-stop=high|many",
     ),
     (
         "modulator-op-supply-missing",
         "a supply of op-amp and comparator is missing: its resistor or follower is open",
         "measure at both ends of the resistor, then at the case's pins",
-        f"modulator-op-positive=gone|low modulator-reference=in|gone|low {_ANY_PULSES}",
-        f"modulator-op-negative=gone|low {_ANY_PULSES}",
+        "modulator-op-positive=gone|low modulator-reference=gone|low modulator-clock=gone|low "
+        f"{_STILL} output-offset=in|low|high|many",
+        f"modulator-op-negative=gone|low {_STILL} output-offset=in|low|high|many",
     ),
     (
         "mute-silent",
@@ -66,8 +59,10 @@ MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "bootstrap-open",
         "a bootstrap capacitor is not charged: diode open or reversed, zener reversed, pre-charge missing",
         "measure across the diode, then the pre-charge or node bleed resistor",
-        f"bootstrap-a=gone|low bootstrap-b=gone|low|in {_ANY_PULSES}",
-        f"bootstrap-a=in bootstrap-b=gone|low {_ANY_PULSES}",
+        f"bootstrap-a=gone|low bootstrap-b=in|gone|low {_STILL} output-offset=in|low|high|many",
+        "bootstrap-a=in bootstrap-b=gone|low gate-frequency=in|gone amplifier-switching=in|gone "
+        "gate-dead-time-down=in|gone gate-dead-time-up=in|gone stage-drop=in|gone|low|high|many "
+        "idle-current=in|low|high|many output-offset=in|low|high|many",
     ),
     (
         "dead-time-part-wrong",
