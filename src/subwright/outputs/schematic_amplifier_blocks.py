@@ -86,8 +86,8 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     else:
         made = _class_h(result, rail_v, library)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
-    # of a discrete stage the voltage stage takes it
-    if result.voltage_stage is None and _mutes(design) and result.modulator is None:  # of class D the modulator takes it
+    elsewhere = result.voltage_stage is not None or result.modulator is not None  # they take it
+    if _mutes(design) and not elsewhere:
         made = _muted(made, result)
     if result.rails in ("battery", "raised"):
         for net, sense_ohm in (
