@@ -13,7 +13,7 @@ from math import log10, pi, sqrt
 from types import MappingProxyType
 from typing import Final, Literal
 
-from subwright.base.preferred import at_least, at_most
+from subwright.base.preferred import at_least, at_most, nearest
 from subwright.parts.library import Library
 from subwright.parts.schema import Transistor
 from subwright.physics.amplifiers import class_b_worst_dissipation_w
@@ -40,6 +40,7 @@ from subwright.stages.amplifier_voltage_stage_currents import (
     air_limit_w,
     fin_limit_w,
     sink_limit_w,
+    strays,
 )
 from subwright.stages.amplifier_voltage_stage_network import (
     MUTE_ID,
@@ -80,21 +81,6 @@ _MUTE_REVERSE_F: Final = 5.5e-12  # gate to channel, from memory
 _MUTE_LINE_V: Final = 12.0
 _SHALLOW_V: Final = 2.0  # collector-emitter voltage of mirror and limiter, about
 
-# Early voltage, V, and collector-base capacitance at some volts, F; from memory.
-_MEMORY: Final = {
-    "BC546B": (80.0, 3e-12),
-    "BC556B": (40.0, 4.5e-12),
-    "2N5551": (100.0, 4e-12),
-    "2N5401": (60.0, 5e-12),
-    "MPSA92": (100.0, 4e-12),
-    "BD139": (100.0, 15e-12),
-    "BD140": (80.0, 20e-12),
-    "TIP41C": (100.0, 80e-12),
-    "TIP42C": (80.0, 120e-12),
-    "MJE15032": (100.0, 50e-12),
-    "MJE15033": (80.0, 70e-12),
-}
-
 
 def design_voltage_stage(
     wanted: Wanted, currents: StageCurrents, driving: Driving, library: Library, load_ohm: float
@@ -124,9 +110,9 @@ def design_voltage_stage(
     emitter = float(at_most(_LIMITER_V / (_LIMITED * currents.stage_a), "E24"))
     half_a = 0.5 * currents.tail_a
     loop = _loop(currents, network, transistors, driving, emitter, wanted.unity_hz)
-    miller_f, degeneration, all_f = loop.miller_f, loop.degeneration_ohm, loop.all_f
+    miller_f, degeneration = loop.miller_f, loop.degeneration_ohm
     first_s, poles = loop.first_s, loop.poles_hz
-    unity_hz = unity_loop_hz(first_s, all_f, network.leg_gain)
+    unity_hz = unity_loop_hz(first_s, miller_f, network.leg_gain)
     mirror = float(at_least(_MIRROR_V / half_a, "E24"))
     steady = _steady(load_ohm, currents, transistors, driving, first_s, loop.second_s, emitter, mirror)
     offsets = _offsets(network, currents, transistors, degeneration, first_s)
@@ -196,7 +182,7 @@ def design_voltage_stage(
         closed_hz=corner_hz((unity_hz, network.filter_hz), low=False),
         loop_gain_50hz_db=20.0 * log10(loop_gain(50.0, unity_hz, steady / at_unity)),
         loop_gain_1khz_db=20.0 * log10(loop_gain(1e3, unity_hz, steady / at_unity)),
-        slew_v_per_s=slew_v_per_s(currents.tail_a, all_f),
+        slew_v_per_s=_slew(currents, transistors, loop),
         slew_needed_v_per_s=sine_slew_v_per_s(place.peak_v, FULL_OUTPUT_HZ),
         offset_v=sum(offsets.values()),
         offset_parts_v=MappingProxyType(offsets),
@@ -222,7 +208,7 @@ def _transistors(currents: StageCurrents, driving: Driving, library: Library) ->
 
     def one(part_id: str, current_a: float, quantity: int = 1) -> StageTransistor:
         part = library.transistors[part_id]
-        early_v, collector_f = _MEMORY.get(part_id, (80.0, 10e-12))
+        early_v, collector_f = strays(part_id)
         return StageTransistor(
             part_id=part_id,
             polarity=part.polarity,
@@ -267,7 +253,7 @@ def _transistors(currents: StageCurrents, driving: Driving, library: Library) ->
 class _Loop:
     miller_f: float
     degeneration_ohm: float
-    all_f: float
+    out_f: float
     first_s: float
     second_s: float
     poles_hz: dict[str, float]
@@ -285,15 +271,15 @@ def _loop(
     place, stage = currents.place, currents.place.stage
     half_ohm = 2.0 * THERMAL_V / currents.tail_a
     second_s = 1.0 / (THERMAL_V / currents.stage_a + emitter_ohm)
-    own_f = transistors["voltage amplifier"].collector_f
     into_f = sum(transistors[n].collector_f for n in ("input pair", "mirror")) + _BASE_F
-    out_f = transistors["stage source"].collector_f + _BASE_F
+    # the buffer feeds the voltage amplifier's own capacitance: it loads the collector, and integrates nothing
+    out_f = transistors["stage source"].collector_f + transistors["voltage amplifier"].collector_f + _BASE_F
     poles: dict[str, float] = {}
     if stage.device == "bipolar":
         drivers = driving.driver_ids
         poles["output transistors"] = stage.transit_hz
         poles["drivers"] = currents.driver_transit_hz
-        out_f += sum(_MEMORY.get(d, (80.0, 50e-12))[1] for d in drivers)
+        out_f += sum(strays(driver)[1] for driver in drivers)
     else:
         # the source follows about four fifths of the gate's swing
         gate_f = stage.reverse_f + 0.25 * stage.input_f
@@ -304,22 +290,35 @@ def _loop(
     wanted_hz, degeneration, miller_f = 0.0, 0.0, _MILLERS_F[0]
     least_ohm = _LEAST_DEGENERATION_OHM if stated_hz is None else 10.0
     for miller_f in _MILLERS_F:
-        all_f = miller_f + own_f
-        poles["voltage amplifier"] = second_pole_hz(second_s, all_f, into_f, out_f)
-        poles["way through the Miller capacitor"] = second_s / (2.0 * pi * all_f)
+        poles["voltage amplifier"] = second_pole_hz(second_s, miller_f, into_f, out_f)
+        poles["way through the Miller capacitor"] = second_s / (2.0 * pi * miller_f)
         if not wanted_hz:
             wanted_hz = stated_hz or min(_MOST_UNITY_HZ, greatest_unity_hz(poles.values(), _LAG_DEG))
-        degeneration = 1.0 / (2.0 * pi * wanted_hz * network.leg_gain * all_f) - half_ohm
+        degeneration = 1.0 / (2.0 * pi * wanted_hz * network.leg_gain * miller_f) - half_ohm
         if degeneration >= least_ohm:
             break
-    degeneration = float(at_least(max(degeneration, least_ohm), "E24"))
+    degeneration = float(nearest(max(degeneration, least_ohm), "E24"))
     return _Loop(
         miller_f=miller_f,
         degeneration_ohm=degeneration,
-        all_f=miller_f + own_f,
+        out_f=out_f,
         first_s=pair_transconductance_s(currents.tail_a, degeneration),
         second_s=second_s,
         poles_hz=poles,
+    )
+
+
+def _slew(currents: StageCurrents, transistors: dict[str, StageTransistor], loop: _Loop) -> float:
+    """Slew rate, the slowest of three, V/s.
+
+    The tail charges the Miller capacitor; the current source all that hangs on the collector; and while it
+    rises the buffer's resistor alone takes away what the voltage amplifier's own capacitance brings.
+    """
+    own_f = transistors["voltage amplifier"].collector_f
+    return min(
+        slew_v_per_s(currents.tail_a, loop.miller_f),
+        slew_v_per_s(currents.stage_a, loop.miller_f + loop.out_f),
+        slew_v_per_s(currents.buffer_a, own_f),
     )
 
 

@@ -28,6 +28,7 @@ __all__ = [
     "plan_currents",
     "reference_v",
     "sink_limit_w",
+    "strays",
 ]
 
 FULL_OUTPUT_HZ: Final = 20e3
@@ -37,14 +38,29 @@ MILLER_F: Final = 100e-12
 """Miller capacitor that the tail's current is reckoned with, F; a smaller one is faster."""
 SMALL_CURRENT_A: Final = 10e-3
 
-_STRAY_F: Final = 10e-12  # collector-base capacitance of the voltage amplifier beside it, from memory
+# Early voltage, V, and collector-base capacitance at some volts, F; from memory.
+_STRAYS: Final = {
+    "BC546B": (80.0, 3e-12),
+    "BC556B": (40.0, 4.5e-12),
+    "2N5551": (100.0, 4e-12),
+    "2N5401": (60.0, 5e-12),
+    "MPSA92": (100.0, 4e-12),
+    "BD139": (100.0, 15e-12),
+    "BD140": (80.0, 20e-12),
+    "TIP41C": (100.0, 80e-12),
+    "TIP42C": (80.0, 120e-12),
+    "MJE15032": (100.0, 50e-12),
+    "MJE15033": (80.0, 70e-12),
+}
 _MARGIN: Final = 1.5  # voltage stage's current over what the drivers ask at their least gain
 _HEAT_MARGIN: Final = 1.15  # preferred values round the current upwards
 _LEAST_STAGE_A: Final = 5e-3  # common practice
 _LEAST_TAIL_A: Final = 1e-3
 _LEAST_REFERENCE_A: Final = 1.5e-3
 _DIODE_V: Final = 0.62  # of a 1N4148 at 1 mA, from memory
-_BUFFER_OHM: Final = 2.2e3
+_COLLECTOR_F: Final = 50e-12  # of the voltage stage's own transistors at its output, about
+_BUFFER_OHM: Final = (330.0, 2.2e3)
+_BUFFER_V: Final = 0.7  # base of the voltage amplifier above its supply
 _OUTPUT_DRIVER_A: Final = 8e-3  # of each driver at rest; it empties the output bases
 _HALF_OHM: Final = 20e3  # both resistors of the divider at half the supply
 _FOLLOWER_A: Final = 2e-3
@@ -145,6 +161,11 @@ class StageCurrents:
     drawn_a: float
 
 
+def strays(part_id: str) -> tuple[float, float]:
+    """Early voltage, V, and collector-base capacitance, F, of a transistor by its id, from memory."""
+    return _STRAYS[part_id]
+
+
 def reference_v(reference_a: float) -> float:
     """Voltage of the two reference diodes, V; their law as a junction's, 0.62 V each at 1 mA."""
     return 2.0 * (_DIODE_V + THERMAL_V * log(reference_a / 1e-3))
@@ -215,7 +236,8 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
         rest_a = spread_v / driver_ohm
     else:
         # the source follows the gate: a quarter of C_GS has to be charged, and all of C_GD
-        need_a = 2.0 * place.parallel * (stage.reverse_f + 0.25 * stage.input_f) * needed_slew
+        gates_f = 2.0 * place.parallel * (stage.reverse_f + 0.25 * stage.input_f)
+        need_a = (gates_f + MILLER_F + _COLLECTOR_F) * needed_slew
     wanted_a = place.stage_a or max(_LEAST_STAGE_A, _MARGIN * need_a)
     heat_w = _HEAT_MARGIN * side_v * wanted_a
     # the voltage amplifier sinks what its source gives and the lower driver's base current, its limiter more
@@ -228,11 +250,15 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     reference_a = 0.5 * feed_v / reference_ohm
     diodes_v = reference_v(reference_a)
     stage_ohm = float(at_most((diodes_v - base_emitter_v(wanted_a)) / wanted_a, "E24"))
-    slewing_a = SLEW_MARGIN * needed_slew * (MILLER_F + _STRAY_F)
+    slewing_a = SLEW_MARGIN * needed_slew * MILLER_F
     tail_wanted_a = place.tail_a or max(_LEAST_TAIL_A, slewing_a)
     tail_ohm = float(at_most((diodes_v - base_emitter_v(tail_wanted_a)) / tail_wanted_a, "E24"))
     stage_a, tail_a = junction_current_a(diodes_v, stage_ohm), junction_current_a(diodes_v, tail_ohm)
-    buffer_a = 0.7 / _BUFFER_OHM
+    # what the voltage amplifier's own capacitance brings while it rises has no other way than this resistor
+    least_ohm, most_ohm = _BUFFER_OHM
+    brought_a = tail_wanted_a / MILLER_F * strays(amplifier.id)[1]
+    buffer_ohm = float(at_most(min(max(_BUFFER_V / brought_a, least_ohm), most_ohm), "E12"))
+    buffer_a = _BUFFER_V / buffer_ohm
     half_a = 0.0 if split else supply_v / _HALF_OHM
     follower_ohm = float(nearest((0.5 * supply_v - 0.65) / _FOLLOWER_A, "E12")) if place.crossed else 0.0
     follower_a = (0.5 * supply_v - 0.65) / follower_ohm if place.crossed else 0.0
@@ -254,7 +280,7 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
         reference_a=reference_a,
         reference_ohm=reference_ohm,
         buffer_a=buffer_a,
-        buffer_ohm=_BUFFER_OHM,
+        buffer_ohm=buffer_ohm,
         half_ohm=0.0 if split else 0.5 * _HALF_OHM,
         follower_ohm=follower_ohm,
         drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + follower_a) / place.legs,
