@@ -12,32 +12,27 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from subwright import service
 from subwright.base.errors import SubwrightError
-from subwright.outputs.svg import Plot
-from subwright.outputs.views import FindingRow, Sheet
-from subwright.session import BuildSession, Outcome, moved_between
+from subwright.session import BuildSession, Outcome, drawer_of, moved_between
 from subwright.web.alternatives import alternatives_of
 from subwright.web.desk import Desk, Reader
 from subwright.web.measuring import Runs, fitted
-from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
-from subwright.web.ruler import ruler_svgs
-from subwright.web.scene import scene_of
-from subwright.web.stage import PARTS, chosen, inputs_of, sheet_keys
+from subwright.web.pane import (
+    View,
+    findings_apart,
+    page_values,
+    pane_html,
+    pinned_state,
+    pins_of,
+    title_of,
+    versions_html,
+)
+from subwright.web.plotting import PlotWish, find_plot, redrawn
+from subwright.web.stage import PARTS
 from subwright.workspace import EXAMPLE
 
 __all__ = ["Edit", "MeasuredDriver", "Restore", "Step", "Title", "View", "build_routes"]
 
 _PREFIX = "/b/{name}"
-
-
-class View(BaseModel):
-    """What a page shows, so that an answer can bring it up to date."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    emf: float | None = Field(default=None, gt=0.0, lt=200.0)
-    level: str = Field(default="full", max_length=20)
-    sheet: str = Field(default="", max_length=20)
-    pin: str = Field(default="", max_length=200)
 
 
 class Step(View):
@@ -92,12 +87,12 @@ def _pages(desk: Desk) -> APIRouter:
         """The workbench on one build."""
         session, reader = desk.session(name), Reader.of(request)
         outcome = session.outcome()
-        values = _whole(desk, reader, session, outcome, View())
+        values = page_values(desk, reader, session, outcome, View())
         return desk.page(
             request,
             "workbench.html.j2",
             name=name,
-            title=_title(outcome, name),
+            title=title_of(outcome, name),
             is_example=name == EXAMPLE,
             **values,
         )
@@ -125,7 +120,7 @@ def _pages(desk: Desk) -> APIRouter:
         """One stage's sheet; "overview" for what stands beside the drawing when none is open."""
         session, reader = desk.session(name), Reader.of(request)
         view = View(emf=emf, level=level, sheet=key, pin=pin)
-        return HTMLResponse(_pane(desk, reader, session, session.outcome(), view))
+        return HTMLResponse(pane_html(desk, reader, session, session.outcome(), view))
 
     @routes.get("/file")
     def file(name: str) -> PlainTextResponse:
@@ -144,15 +139,15 @@ def _changes(desk: Desk) -> APIRouter:
         """The whole page's new state after a change, and what it moved."""
         reader, after = Reader.of(request), session.outcome()
         moved = moved_between(before, after) if before.solved and after.solved else ()
-        gone, come = _findings_apart(before, after)
-        whole = _whole(desk, reader, session, after, view)
+        gone, come = findings_apart(before, after)
+        whole = page_values(desk, reader, session, after, view)
         lost = after.solved is None
         report = desk.fragment(
             reader, "moved.html.j2", what=what, moved=moved, come=come, gone=gone, lost=lost
         )
         keys = ("scene", "pane", "state", "revision", "undo", "redo", "ruler", "emf")
         said = {key: whole[key] for key in keys}
-        return JSONResponse({**said, "moved": report, "count": len(moved), "title": _title(after, "")})
+        return JSONResponse({**said, "moved": report, "count": len(moved), "title": title_of(after, "")})
 
     @routes.post("/set")
     def set_key(request: Request, name: str, edit: Edit) -> JSONResponse:
@@ -201,7 +196,7 @@ def _changes(desk: Desk) -> APIRouter:
         """Give the present state a name."""
         session, reader = desk.session(name), Reader.of(request)
         session.keep(wish.title)
-        return HTMLResponse(_versions(desk, reader, session, name))
+        return HTMLResponse(versions_html(desk, reader, session, name))
 
     @routes.post("/duplicate")
     def duplicate(name: str, wish: Title) -> JSONResponse:
@@ -217,7 +212,7 @@ def _questions(desk: Desk) -> APIRouter:
     @routes.get("/versions")
     def versions(request: Request, name: str) -> HTMLResponse:
         """Named versions, and the changes so far."""
-        return HTMLResponse(_versions(desk, Reader.of(request), desk.session(name), name))
+        return HTMLResponse(versions_html(desk, Reader.of(request), desk.session(name), name))
 
     @routes.get("/whatif")
     def whatif(
@@ -230,7 +225,7 @@ def _questions(desk: Desk) -> APIRouter:
         session = desk.session(name)
         before, after = session.outcome(), session.what_if(key, value)
         moved = moved_between(before, after) if before.solved and after.solved else ()
-        gone, come = _findings_apart(before, after)
+        gone, come = findings_apart(before, after)
         return desk.page(
             request,
             "whatif.html.j2",
@@ -247,10 +242,10 @@ def _questions(desk: Desk) -> APIRouter:
         """In which printed values the build differs from another state or build."""
         session, reader = desk.session(name), Reader.of(request)
         after = session.outcome()
-        before, what = _pinned(desk, reader, session, pin)
+        before, what = pinned_state(desk, reader, session, pin)
         if before is None or before.solved is None or after.solved is None:
             return HTMLResponse("")
-        gone, come = _findings_apart(before, after)
+        gone, come = findings_apart(before, after)
         moved = moved_between(before, after)
         return desk.page(
             request, "moved.html.j2", what=f"{what} →", moved=moved, come=come, gone=gone, lost=False
@@ -263,13 +258,13 @@ def _questions(desk: Desk) -> APIRouter:
         """What turns a unit of another state or build into one of this, and what of the bench log stays."""
         session, reader = desk.session(name), Reader.of(request)
         after = session.outcome()
-        before, what = _pinned(desk, reader, session, pin)
+        before, what = pinned_state(desk, reader, session, pin)
         values: dict[str, Any] = {"found": None, "kept": (), "moved": (), "come": [], "gone": []}
         both = before is not None and before.solved is not None and after.solved is not None
         if both and before is not None and before.solved is not None and after.solved is not None:
             log = service.bench_log(session.path)
             found, kept = service.builds_apart(before.solved, after.solved, log)
-            gone, come = _findings_apart(before, after)
+            gone, come = findings_apart(before, after)
             moved = moved_between(before, after)
             acts = list(dict.fromkeys(change.act for change in found.changes))
             values = {"found": found, "kept": kept, "moved": moved, "come": come, "gone": gone, "acts": acts}
@@ -277,10 +272,10 @@ def _questions(desk: Desk) -> APIRouter:
             request,
             "difference.html.j2",
             name=name,
-            title=_title(after, name),
+            title=title_of(after, name),
             what=what,
             pin=pin,
-            pins=[row for row in _pins(desk, reader, session) if row[0]],
+            pins=[row for row in pins_of(desk, reader, session) if row[0]],
             error=(None if before is None else before.error) or after.error,
             **values,
         )
@@ -293,6 +288,14 @@ def _questions(desk: Desk) -> APIRouter:
             raise SubwrightError(message=f"{key} names no part", quantity="key", value=repr(key))
         session = desk.session(name)
         return desk.page(request, "alternatives.html.j2", key=key, **alternatives_of(session, key, kind))
+
+    @routes.get("/ids")
+    def ids(name: str, key: Annotated[str, Query(max_length=80)]) -> JSONResponse:
+        """The parts that can be written at a key: names and what they are, to choose from while typing."""
+        build = desk.session(name).outcome().build
+        drawer = None if build is None else drawer_of(build)
+        rows = service.list_parts(PARTS[key], "", drawer) if key in PARTS else ()
+        return JSONResponse([[row.id, row.description] for row in rows])
 
     @routes.get("/plot/{key}")
     def plot(
@@ -313,7 +316,7 @@ def _questions(desk: Desk) -> APIRouter:
         if found is None:
             raise SubwrightError(message="there is no such plot", quantity="plot", value=repr(key))
         wish = PlotWish(x_low=x_low, x_high=x_high, y_low=y_low, y_high=y_high, band=band, emf_v=emf)
-        behind, behind_name = _pinned(desk, reader, session, pin)
+        behind, behind_name = pinned_state(desk, reader, session, pin)
         other = None if behind is None or behind.solved is None else find_plot(behind.sheets, key)
         svg = redrawn(found, wish, other, behind_name)
         return PlainTextResponse(svg, media_type="image/svg+xml")
@@ -321,170 +324,5 @@ def _questions(desk: Desk) -> APIRouter:
     return routes
 
 
-# --- what the answers are made of ----------------------------------------------------------------------
-
-
-def _title(outcome: Outcome, name: str) -> str:
-    return outcome.build.spec.name if outcome.build is not None else name
-
-
 def _ascii(text: str) -> str:
     return "".join(c if c.isascii() and c.isprintable() and c not in '"\\' else "_" for c in text)
-
-
-def _whole(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, view: View) -> dict[str, Any]:
-    history = session.history
-    values: dict[str, Any] = {
-        "revision": history.revision,
-        "undo": history.done[-1].what if history.done else "",
-        "redo": history.undone[-1].what if history.undone else "",
-        "pane": _pane(desk, reader, session, outcome, view),
-    }
-    if outcome.solved is None:
-        return {**values, "scene": "", "state": "", "ruler": None, "emf": 0.0}
-    moment = desk.moment(outcome, view.emf, view.level)
-    wide, narrow = desk.drawn(outcome, moment, reader)
-    ruler = scene_of(outcome.design, outcome.overview, moment, reader.word).ruler
-    return {
-        **values,
-        "scene": wide.svg + narrow.svg,
-        "state": moment.state,
-        "emf": moment.emf_v,
-        "ruler": {"low": ruler.low_v, "high": ruler.high_v, "svg": ruler_svgs(ruler, reader.word)},
-    }
-
-
-def _pane(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, view: View) -> str:
-    """What stands beside the drawing: the open sheet, or what the build does and what the checks found."""
-    keys = sheet_keys(outcome.sheets if outcome.solved is not None else ())
-    if outcome.solved is not None and outcome.design.transformer is None:
-        keys = tuple(key for key in keys if key != "transformer")
-    key = view.sheet if view.sheet in keys else ""
-    if outcome.solved is None and not key:
-        return desk.fragment(reader, "no_design.html.j2", error=outcome.error, sheets=keys)
-    if not key:
-        findings = outcome.overview.findings
-        return desk.fragment(
-            reader,
-            "overview.html.j2",
-            overview=outcome.overview,
-            grave=[row for row in findings if row.severity in ("stop", "warn")],
-            notes=[row for row in findings if row.severity == "note"],
-            sheets=keys,
-        )
-    sheet = outcome.sheets.get(key) if outcome.solved is not None else None
-    plots = _plots(desk, reader, session, sheet, view)
-    return desk.fragment(
-        reader,
-        "stage.html.j2",
-        key=key,
-        sheet=sheet,
-        inputs=inputs_of(session, key),
-        parts=PARTS,
-        label=lambda entry: reader.label("keys", entry.key),
-        took=lambda item: chosen(outcome.design, item) if outcome.solved is not None else "",
-        error=outcome.error,
-        figures=plots,
-        pins=_pins(desk, reader, session),
-        pin=view.pin,
-        findings=[row for row in _findings(outcome) if _of_stage(outcome, row, key)],
-        drawers=desk.workspace.drawers() if key == "build" else (),
-        circuit=_circuit_of(outcome, key),
-    )
-
-
-def _circuit_of(outcome: Outcome, key: str) -> str:
-    """What a sheet shows of the stage's circuit: "drawn", "listed" where it has no diagram, or ""."""
-    if outcome.solved is None or not any(stage == key for stage, _ in outcome.design.part_uses()):
-        return ""
-    return "drawn" if key in outcome.drawn_stages else "listed"
-
-
-def _plots(
-    desk: Desk, reader: Reader, session: BuildSession, sheet: Sheet | None, view: View
-) -> list[dict[str, Any]]:
-    if sheet is None:
-        return []
-    behind, behind_name = _pinned(desk, reader, session, view.pin)
-    drawn = []
-    for figure in sheet.figures:
-        if not isinstance(figure.drawn, Plot):
-            drawn.append(
-                {"figure": figure, "svg": figure.svg, "live": False, "band": False, "battery": False}
-            )
-            continue
-        other = None if behind is None or behind.solved is None else find_plot(behind.sheets, figure.key)
-        svg = redrawn(figure.drawn, PlotWish(emf_v=view.emf), other, behind_name)
-        drawn.append(
-            {
-                "figure": figure,
-                "svg": svg,
-                "live": True,
-                "band": has_band(figure.drawn),
-                "battery": on_battery(figure.drawn),
-            }
-        )
-    return drawn
-
-
-def _pins(desk: Desk, reader: Reader, session: BuildSession) -> list[tuple[str, str]]:
-    """What a plot can be compared with: (value, words)."""
-    pins = [("", reader.word("compare nothing")), ("before", reader.word("compare before"))]
-    pins += [(f"version:{name}", f"{reader.word('version')} {name}") for name in session.history.versions]
-    own = session.path.name
-    for row in desk.workspace.builds():
-        if f"{row.name}.build.toml" != own:
-            pins.append((f"build:{row.name}", f"{reader.word('other build')} {row.title}"))
-    return pins
-
-
-def _pinned(desk: Desk, reader: Reader, session: BuildSession, pin: str) -> tuple[Outcome | None, str]:
-    """The state that plots are compared with, and what to call it."""
-    kind, _, name = pin.partition(":")
-    if kind == "before":
-        return session.outcome(session.before_last()), reader.word("before").lower()
-    if kind == "version":
-        return session.outcome(session.version(name).text), name
-    if kind == "build":
-        other = desk.session(name)
-        return other.outcome(), _title(other.outcome(), name)
-    return None, ""
-
-
-def _versions(desk: Desk, reader: Reader, session: BuildSession, name: str) -> str:
-    history = session.history
-    return desk.fragment(
-        reader,
-        "versions.html.j2",
-        name=name,
-        versions=sorted(history.versions.values(), key=lambda v: v.at, reverse=True),
-        changes=list(reversed(history.done[-40:])),
-        total=len(history.done),
-    )
-
-
-def _findings(outcome: Outcome) -> tuple[FindingRow, ...]:
-    return outcome.overview.findings if outcome.solved is not None else ()
-
-
-def _of_stage(outcome: Outcome, row: FindingRow, key: str) -> bool:
-    """Whether a finding belongs to a sheet."""
-    stages = {f.code: f.stage for f in outcome.design.findings}
-    stage = stages.get(row.code, "")
-    return stage == key or (key == "air" and stage in ("goal", "cabin"))
-
-
-def _findings_apart(before: Outcome, after: Outcome) -> tuple[list[FindingRow], list[FindingRow]]:
-    """Findings that a change settled, and those that it brought; none where either side has no design."""
-    if before.solved is None or after.solved is None:
-        return [], []
-    old, new = (
-        {_place(row): row for row in _findings(one) if row.severity != "note"} for one in (before, after)
-    )
-    gone = [row for place, row in old.items() if place not in new]
-    return gone, [row for place, row in new.items() if place not in old]
-
-
-def _place(row: FindingRow) -> tuple[str, str, str]:
-    """What makes a finding the same one: not the part that it names in brackets."""
-    return row.code, row.severity, row.quantity.partition(" (")[0]

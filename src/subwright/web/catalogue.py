@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["LANGUAGES", "SPOKEN", "chosen", "label", "labels", "spoken", "texts", "word"]
+__all__ = ["LANGUAGES", "SPOKEN", "choice", "chosen", "label", "labels", "spoken", "texts", "word"]
 
 LANGUAGES = ("en", "de")
 
@@ -69,7 +69,8 @@ def spoken(language: str) -> Mapping[str, str]:
 
 @cache
 def labels() -> Mapping[str, Mapping[str, str]]:
-    """German names of keys, kinds of parts, sheets, figures and acts, by what they are in English."""
+    """German names of keys, kinds, choices, sheets, figures and acts by their English ones; English where a
+    key's own name says too little."""
     raw = tomllib.loads(files("subwright.web").joinpath("labels.toml").read_text(encoding="utf-8"))
     return {group: dict(rows) for group, rows in raw.items()}
 
@@ -80,5 +81,18 @@ def label(language: str, group: str, name: str) -> str:
     >>> label("de", "keys", "cable_length"), label("en", "keys", "cable_length")
     ('Kabelweg, einfach', 'cable length')
     """
-    known = labels()[group].get(name) if language == "de" else None
+    known = labels().get(group if language == "de" else f"{group} english", {}).get(name)
     return known or name.replace("_", " ")
+
+
+def choice(language: str, key: str, value: str) -> str:
+    """What one of a key's choices is called; one that the catalogue does not know yet stays as it is.
+
+    >>> choice("en", "amplifier.kind", "class_d_half_bridge"), choice("de", "enclosure.kind", "sealed")
+    ('class D, half-bridge on ± rails', 'geschlossen')
+    """
+    for group in ("choices", "choices english") if language == "de" else ("choices english",):
+        for name in (f"{key} {value}", value):
+            if name in labels()[group]:
+                return labels()[group][name]
+    return value.replace("_", " ")

@@ -11,21 +11,24 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from subwright.base.errors import InputError, SubwrightError
 from subwright.build.moment import Moment, moment_at, voltage_range
 from subwright.build.result import Design
 from subwright.outputs.drawing import num
 from subwright.outputs.look import DARK, LIGHT, MONO, TEXT, Palette, drawing_css
-from subwright.outputs.tables import margin_text, share_used
+from subwright.outputs.tables import share_used
+from subwright.outputs.views import Grid
 from subwright.session import BuildSession, Outcome
 from subwright.stages.common import Corner, Level
-from subwright.web.catalogue import chosen, label, spoken, texts
+from subwright.web.catalogue import choice, chosen, label, spoken, texts
 from subwright.web.customary import customary
 from subwright.web.drawing import Drawn, draw_narrow, draw_wide
+from subwright.web.german import german
+from subwright.web.linking import keyed, linked
 from subwright.web.measuring import Recordings
-from subwright.web.scene import scene_of
+from subwright.web.scene import margin_said, scene_of
 from subwright.web.security import Rules
 from subwright.workspace import EXAMPLE, Workspace
 
@@ -34,6 +37,7 @@ __all__ = ["Desk", "Reader", "error_json", "level_of", "style_sheet"]
 Words = Callable[[str], str]
 
 _STYLES = ("workbench", "bench", "pages")
+_MOST_COLUMNS, _LONG_CELL = 5, 30
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -65,6 +69,30 @@ class Reader:
     def label(self, group: str, name: str) -> str:
         """What a key, a kind of part, a sheet, a figure or an act is called."""
         return label(self.language, group, name)
+
+    def told(self, text: str, how: str = "") -> Markup:
+        """What a design says about itself: in the reader's language where the catalogue has it, else marked
+        as English.
+
+        ``how``: "keys" leads from keys of the build file to their inputs, "pages" to their explanations.
+        """
+        found = text if self.language == "en" else german(text)
+        said = self.say(text if found is None else found)
+        shown = keyed(said) if how == "keys" else linked(said) if how == "pages" else escape(said)
+        return Markup('<span lang="en">{}</span>').format(shown) if found is None else shown
+
+    def plain(self, text: str) -> str:
+        """The same for an attribute, which can't mark its language."""
+        found = None if self.language == "en" else german(text)
+        return self.say(text if found is None else found)
+
+    def mark(self, text: str) -> Markup:
+        """Marks an attribute's text that `plain` leaves in English."""
+        return self.english if self.language != "en" and german(text) is None else Markup("")
+
+    def choice(self, key: str, value: str) -> str:
+        """What one of a key's choices is called."""
+        return choice(self.language, key, value)
 
     @property
     def english(self) -> Markup:
@@ -98,6 +126,11 @@ class Desk:
                 stage=reader.stage,
                 say=reader.say,
                 called=reader.label,
+                choice=reader.choice,
+                told=reader.told,
+                plain=reader.plain,
+                mark=reader.mark,
+                called_margin=lambda margin: margin_said(margin, reader.word),
                 en=reader.english,
                 spoken=lambda: spoken(reader.language),
                 reader=reader,
@@ -152,8 +185,15 @@ def _environment() -> Environment:
     )
     environment.filters["drawing"] = Markup  # drawings come from our own pen, with all text escaped
     environment.filters["bar"] = lambda margin: num(100.0 * share_used(margin))
-    environment.filters["margin_text"] = margin_text
+    environment.filters["wordy"] = _wordy
     return environment
+
+
+def _wordy(grid: Grid) -> bool:
+    """Whether a table is too much text for a narrow page: its rows are then set one under the other."""
+    return len(grid.header) > _MOST_COLUMNS or any(
+        len(cell) > _LONG_CELL for row in grid.rows for cell in row
+    )
 
 
 @cache
@@ -165,8 +205,9 @@ def style_sheet() -> str:
     light, dark = _variables(LIGHT), _variables(DARK)
     return (
         f":root{{color-scheme:light;{light}}}\n"
-        f"@media (prefers-color-scheme:dark){{:root:not([data-paper=light]){{color-scheme:dark;{dark}}}}}\n"
-        f":root[data-paper=dark]{{color-scheme:dark;{dark}}}\n"
+        f"@media screen and (prefers-color-scheme:dark){{:root:not([data-paper=light])"
+        f"{{color-scheme:dark;{dark}}}}}\n"
+        f"@media screen{{:root[data-paper=dark]{{color-scheme:dark;{dark}}}}}\n"
         f"{drawing_css(inline=True)}{base}"
     )
 

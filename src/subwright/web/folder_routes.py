@@ -13,11 +13,13 @@ from pydantic import BaseModel, ConfigDict, Field
 from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.base.quantities import dimension_of, words_of
+from subwright.base.sources import bibliography
 from subwright.base.units import show
 from subwright.stages.driver_recording_file import write_sweep_file
 from subwright.web.catalogue import LANGUAGES
 from subwright.web.desk import Desk, style_sheet
 from subwright.web.guided import Answers, answers_to_keys, guided_choices
+from subwright.web.linking import place_of
 from subwright.web.measuring import Runs, fitted
 from subwright.workspace import EXAMPLE, check_size
 
@@ -140,12 +142,31 @@ def _pages(desk: Desk) -> APIRouter:
         """The style sheet."""
         return Response(style_sheet(), media_type="text/css", headers={"cache-control": "no-cache"})
 
+    @routes.get("/explain")
+    def explain_all(request: Request) -> HTMLResponse:
+        """Everything that can be explained."""
+        return _explained(desk, request, "")
+
     @routes.get("/explain/{code}")
     def explain(request: Request, code: str) -> HTMLResponse:
         """The page of a finding, a key or a source."""
-        return desk.page(request, "explain.html.j2", page=service.explain(code))
+        return _explained(desk, request, code)
 
     return routes
+
+
+def _explained(desk: Desk, request: Request, code: str) -> HTMLResponse:
+    """A dialog's content for the workbench's scripts, a whole page for a tab of its own."""
+    within = bool(request.headers.get("x-workbench"))
+    return desk.page(
+        request,
+        "explain.html.j2" if within else "explain_page.html.j2",
+        page=service.explain(code),
+        works=bibliography(),
+        place_of=place_of,
+        within=within,
+        how="keys" if within else "pages",
+    )
 
 
 def _drawers(desk: Desk) -> APIRouter:

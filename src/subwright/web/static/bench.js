@@ -1,5 +1,5 @@
 // The bench page: one step at a time, judged on the spot, readings kept here until the log has them.
-import { ask, say, told, word, Refusal } from "./talk.js";
+import { ask, say, told, word, Refusal, heard } from "./talk.js";
 
 const page = document.getElementById("bench-page");
 const who = document.getElementById("who");
@@ -18,7 +18,7 @@ let away = false;
 let warned = ""; // of which other design the reader was told
 let first = true; // the log was not read yet for this unit
 
-// --- what this device remembers ------------------------------------------------------------------------
+// --- what this device remembers ------------------------
 
 const inHand = new Map(); // where a browser keeps nothing, the open page still does
 
@@ -40,7 +40,7 @@ function shelve(name, value) {
 const unit = () => who.elements.unit.value.trim();
 const queue = () => shelved("queue", []);
 
-// --- numbers -------------------------------------------------------------------------------------------
+// --- numbers ------------------------
 
 function number(text) {
   const plain = text.trim().replace(",", ".").replace("\u2212", "-");
@@ -79,7 +79,7 @@ function judge(form) {
   return verdict;
 }
 
-// --- showing -------------------------------------------------------------------------------------------
+// --- showing ------------------------
 
 
 function state(section) {
@@ -151,11 +151,11 @@ async function refit() {
   try {
     document.getElementById("fit").innerHTML = await ask(`${base}/fit?${new URLSearchParams({ unit: unit() || "?" })}`, undefined, "text", quietly);
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error));
+    heard(refusal);
   }
 }
 
-// --- sending -------------------------------------------------------------------------------------------
+// --- sending ------------------------
 
 function quietly() { away = true; tell(); }
 
@@ -269,7 +269,7 @@ async function look() {
   if (!away) await send();
 }
 
-// --- the hand ------------------------------------------------------------------------------------------
+// --- the hand ------------------------
 
 page.addEventListener("input", (event) => {
   const form = event.target.closest("form[data-reading]");

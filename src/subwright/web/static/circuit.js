@@ -1,5 +1,6 @@
 // Circuit diagrams: fetched when they come into sight, zoomed, moved, and tied to their parts both ways.
-import { ask, say, told, word } from "./talk.js";
+import { ask, told, word, heard } from "./talk.js";
+import { enlarge } from "./plot.js";
 
 const LEAST = 60; // drawing units across: a single part
 const sheets = new Map(); // key of a sheet → what is in view, kept when the page is drawn anew
@@ -123,10 +124,7 @@ export class Circuits {
   }
 
   large(figure, tool) {
-    const on = !figure.classList.contains("large");
-    figure.classList.toggle("large", on);
-    tool.textContent = word(on ? "small" : "large");
-    tool.setAttribute("aria-expanded", String(on));
+    enlarge(tool);
     figure.querySelector(".canvas").focus({ preventScroll: true });
   }
 
@@ -139,7 +137,7 @@ export class Circuits {
       asked.setAttribute("aria-expanded", "true");
     } catch (refusal) {
       place.replaceChildren();
-      if (refusal.status) say(told(refusal.error));
+      heard(refusal);
     }
   }
 
@@ -190,7 +188,6 @@ export class Circuits {
     if (event.key === "+" || event.key === "=") zoom(figure, 1.5);
     else if (event.key === "-") zoom(figure, 1 / 1.5);
     else if (event.key === "0") view(figure, figure._whole);
-    else if (event.key === "Escape" && figure.classList.contains("large")) this.large(figure, figure.querySelector("[data-zoom=large]"));
     else if (moves[event.key] && figure.classList.contains("near")) view(figure, [x + moves[event.key][0], y + moves[event.key][1], width, height]);
     else return;
     event.preventDefault();

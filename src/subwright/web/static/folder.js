@@ -1,5 +1,5 @@
 // The folder's pages: taking files in, drawers, the guided start.
-import { ask, say, told, word } from "./talk.js";
+import { ask, say, told, word, heard } from "./talk.js";
 
 const took = document.getElementById("took");
 const tell = (refusal) => {
@@ -31,7 +31,7 @@ for (const kind of ["dragover", "dragleave", "drop"]) {
 }
 
 async function act(path, body, then) {
-  try { then(await ask(path, body)); } catch (refusal) { if (refusal.status) say(told(refusal.error)); }
+  try { then(await ask(path, body)); } catch (refusal) { heard(refusal); }
 }
 document.addEventListener("submit", (event) => {
   const rename = event.target.closest("form[data-rename]"), remove = event.target.closest("form[data-remove]");

@@ -1,5 +1,5 @@
 // Plots: a cursor that reads every curve, zoom by dragging, the whole plot again.
-import { ask, say, told } from "./talk.js";
+import { ask, word, heard } from "./talk.js";
 
 const NS = "http://www.w3.org/2000/svg";
 
@@ -71,6 +71,12 @@ function band(figure, from, to) {
   area.setAttribute("height", f.height);
 }
 
+export function enlarge(tool) {
+  const on = tool.closest("figure").classList.toggle("large");
+  tool.textContent = word(on ? "small" : "large");
+  tool.setAttribute("aria-expanded", String(on));
+}
+
 export class Plots {
   constructor(root, base, moment) {
     this.base = base;
@@ -82,6 +88,7 @@ export class Plots {
     root.addEventListener("keydown", (event) => this.key(event));
     root.addEventListener("click", (event) => {
       if (event.target.closest("[data-whole]")) this.whole(event.target.closest("[data-plot]"));
+      if (event.target.matches("[data-large]")) enlarge(event.target);
     });
     root.addEventListener("change", (event) => {
       if (event.target.matches("[data-band]")) this.draw(event.target.closest("[data-plot]"));
@@ -127,6 +134,12 @@ export class Plots {
   }
 
   key(event) {
+    const large = event.key === "Escape" && event.target.closest("figure.large");
+    if (large) {
+      event.stopPropagation();
+      enlarge(large.querySelector("[aria-expanded]"));
+      return;
+    }
     const figure = this.figure(event);
     if (!figure) return;
     const f = frameOf(figure), at = figure._at ?? f.left + f.width / 2;
@@ -157,7 +170,7 @@ export class Plots {
       figure.querySelector("[data-whole]").hidden = !figure._range;
       if (figure._at !== undefined) put(figure, figure._at);
     } catch (refusal) {
-      if (refusal.status) say(told(refusal.error), [], 8);
+      heard(refusal, 8);
     }
   }
 

@@ -64,6 +64,9 @@ export function told(error) {
   return [error.message, facts + limit, ...where, error.remedy].filter(Boolean).join(" · ");
 }
 
+// what a refused request says; no answer at all was said already
+export function heard(refusal, seconds = 0) { if (refusal.status) say(told(refusal.error), [], seconds); }
+
 const dialog = document.getElementById("page");
 
 export function showPage(html) {
@@ -103,7 +106,7 @@ document.addEventListener("submit", async (event) => {
     const made = await ask(`/b/${encodeURIComponent(name)}/duplicate`, { title: form.elements.title.value });
     location.href = `/b/${encodeURIComponent(made.name)}`;
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error));
+    heard(refusal);
   }
 });
 
@@ -111,6 +114,6 @@ export async function explain(code) {
   try {
     showPage(await ask(`/explain/${encodeURIComponent(code)}`, undefined, "text"));
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error));
+    heard(refusal);
   }
 }

@@ -1,5 +1,5 @@
 // Simulations: begun here, watched while they run, cancelled, and shown when they are over.
-import { ask, say, told, word } from "./talk.js";
+import { ask, say, told, word, heard } from "./talk.js";
 import { Plots } from "./plot.js";
 
 const page = document.getElementById("trials");
@@ -72,14 +72,14 @@ page.addEventListener("click", async (event) => {
     result.replaceChildren();
     await watch();
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error));
+    heard(refusal);
     busy(false);
   }
 });
 cancel.addEventListener("click", async () => {
   cancel.disabled = true;
   line.textContent = word("trial.cancelling");
-  try { await ask(`/trials/${job}/cancel`, {}); } catch (refusal) { if (refusal.status) say(told(refusal.error)); }
+  try { await ask(`/trials/${job}/cancel`, {}); } catch (refusal) { heard(refusal); }
 });
 page.addEventListener("submit", (event) => event.preventDefault());
 

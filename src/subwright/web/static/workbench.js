@@ -1,5 +1,5 @@
 // One build: sheets that open, values that change, a battery that swings. The server draws; this patches.
-import { ask, say, quiet, told, word, showPage, explain } from "./talk.js";
+import { ask, say, quiet, told, word, showPage, explain, heard } from "./talk.js";
 import { Plots } from "./plot.js";
 import { Circuits } from "./circuit.js";
 
@@ -9,6 +9,7 @@ const sheet = document.getElementById("sheet");
 const moved = document.getElementById("moved");
 const emf = document.getElementById("emf");
 const form = document.getElementById("moment");
+const dialog = document.getElementById("page");
 const base = `/b/${encodeURIComponent(bench.dataset.name)}`;
 let revision = Number(bench.dataset.revision);
 let touched = false; // whether the reader moved the battery away from nominal
@@ -17,7 +18,7 @@ let opener = null;
 
 const level = () => form.elements.level?.value ?? "full";
 const volts = () => (touched ? Number(emf.value) : null);
-const open = () => location.hash.slice(1);
+const open = () => location.hash.slice(1).split("/")[0];
 const view = () => ({ emf: volts(), level: level(), sheet: open() === "pane" ? "" : open(), pin });
 const plots = new Plots(sheet, base, () => ({ pin, emf: Number(emf.value) }));
 
@@ -35,7 +36,7 @@ function showVolts() {
   emf.setAttribute("aria-valuetext", `${Number(emf.value).toFixed(2)} V`);
 }
 
-// --- the moment: battery voltage and level -------------------------------------------------------------
+// --- the moment: battery voltage and level ------------------------
 
 let wanted = false, running = false;
 
@@ -48,7 +49,7 @@ async function follow() {
     try {
       patch(await ask(`${base}/now?${query()}`));
     } catch (refusal) {
-      if (refusal.status) say(told(refusal.error), [], 8);
+      heard(refusal, 8);
       break;
     }
   }
@@ -65,8 +66,7 @@ function patch(now) {
       } else node.setAttribute(name, value);
     }
   }
-  const state = word(`state.${now.state}`);
-  document.getElementById("state").textContent = state;
+  document.getElementById("state").textContent = word(`state.${now.state}`);
   bench.dataset.moment = now.emf.toFixed(3);
 }
 
@@ -81,24 +81,33 @@ emf.addEventListener("input", () => {
 form.addEventListener("change", (event) => { if (event.target.name === "level") follow(); });
 form.addEventListener("submit", (event) => event.preventDefault());
 
-// --- sheets --------------------------------------------------------------------------------------------
+// --- sheets ------------------------
 
 async function openSheet(focus = true) {
   const key = open() === "pane" ? "" : open();
   try {
     sheet.innerHTML = await ask(`${base}/sheet/${key || "overview"}?${query()}`, undefined, "text");
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error), [], 8);
+    heard(refusal, 8);
     return;
   }
   mark(key);
   for (const told of moved.querySelectorAll("details.moved")) told.open = false; // folded, so that it covers no other sheet
   circuits.watch();
+  if (jump()) return;
   if (focus) {
-    const head = sheet.querySelector("h2");
-    head?.focus({ preventScroll: true });
-    if (key) head?.scrollIntoView({ block: "start", behavior: "auto" });
+    sheet.querySelector("h2")?.focus({ preventScroll: true });
+    if (key) document.getElementById("pane").scrollIntoView();
   }
+}
+
+// to a part of the sheet, or one of its inputs: what stands behind the "/" of the address
+function jump() {
+  const at = document.getElementById(location.hash.split("/")[1]);
+  for (let fold = at?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  at?.scrollIntoView();
+  at?.focus({ preventScroll: true });
+  return at;
 }
 
 function mark(key) {
@@ -125,7 +134,12 @@ document.addEventListener("click", (event) => {
   const link = event.target.closest("[data-stage]");
   if (link) {
     opener = link;
-    if (link.dataset.stage === open()) { event.preventDefault(); openSheet(); }
+    if (dialog.open) dialog.close();
+    if (link.dataset.stage === open()) {
+      event.preventDefault();
+      history.replaceState(null, "", link.getAttribute("href"));
+      if (!jump()) openSheet();
+    }
     return;
   }
   const code = event.target.closest("[data-explain]");
@@ -135,7 +149,7 @@ document.addEventListener("click", (event) => {
   }
 });
 
-// --- changes -------------------------------------------------------------------------------------------
+// --- changes ------------------------
 
 function take(answer) {
   const before = new Map();
@@ -194,7 +208,7 @@ async function change(path, body, field) {
     clearTimeout(slow);
     if (refusal.status === 409) conflict(refusal, path, body);
     else if (refusal.status && field) bad(field, refusal.error);
-    else if (refusal.status) say(told(refusal.error));
+    else heard(refusal);
     return false;
   }
 }
@@ -207,12 +221,6 @@ function bad(field, error) {
   line.textContent = told(error);
   place.replaceChildren(line);
   field.querySelector("[name=value]")?.setAttribute("aria-invalid", "true");
-}
-
-async function catchUp() {
-  const now = await ask(`${base}/revision`);
-  revision = now.revision;
-  await fresh();
 }
 
 async function fresh() {
@@ -228,7 +236,7 @@ async function fresh() {
 
 function conflict(refusal, path, body) {
   const mine = body?.key ? ` ${word("not taken")}: ${body.key} = ${body.value || "auto"}` : "";
-  catchUp().then(() => {
+  fresh().then(() => {
     const again = body?.key ? [[word("make it now"), () => change(path, body)]] : [];
     say(`${told(refusal.error)}.${mine}`, again);
   }).catch(() => {});
@@ -270,19 +278,27 @@ sheet.addEventListener("click", async (event) => {
   const at = (selector) => event.target.closest(selector);
   const field = at(".field");
   if (at("[data-close]")) closeSheet();
+  else if (at("[data-wider]")) bench.classList.toggle("wider");
   else if (at("[data-default]")) change("/set", { key: field.querySelector("form").dataset.key, value: "" }, field);
   else if (at("[data-whatif]")) tryOut(field, field.querySelector("[name=value]").value.trim());
   else if (at("[data-try]")) tryOut(field, at("[data-try]").dataset.try);
   else if (at("[data-take]")) change("/set", { key: field.querySelector("form").dataset.key, value: at("[data-take]").dataset.take }, field);
   else if (at("[data-leave]")) {
     field.querySelector(".answer").replaceChildren();
-    const input = field.querySelector("[name=value]");
-    if (input) input.focus();
+    field.querySelector("[name=value]")?.focus();
   } else if (at("[data-alternatives]")) alternatives(field, at("[data-alternatives]"));
   else if (at("[data-file]")) {
     event.preventDefault();
     location.href = `${base}/file`;
   }
+});
+
+// a part's name can be chosen while it is typed
+sheet.addEventListener("focusin", async (event) => {
+  const list = event.target.list;
+  if (!list || list.hasChildNodes()) return;
+  const ids = await ask(`${base}/ids?key=${event.target.form.dataset.key}`).catch(() => []);
+  for (const [id, what] of ids) list.append(new Option(what, id));
 });
 
 // "what if" asks before the change event of the same field would make it
@@ -334,20 +350,19 @@ document.getElementById("redo").addEventListener("click", () => change("/redo"))
 
 document.addEventListener("keydown", (event) => {
   const typing = event.target.matches?.("input:not([type=range]):not([type=radio]), textarea, select");
-  if (event.key === "Escape" && !document.getElementById("page").open && open()) closeSheet();
+  if (event.key === "Escape" && !dialog.open && open()) closeSheet();
   if (!(event.ctrlKey || event.metaKey) || typing) return;
   const key = event.key.toLowerCase();
   if (key === "z") { event.preventDefault(); change(event.shiftKey ? "/redo" : "/undo"); }
   else if (key === "y") { event.preventDefault(); change("/redo"); }
 });
 
-// --- versions, pack, other windows ---------------------------------------------------------------------
+// --- versions, pack, other windows ------------------------
 
 document.querySelector("[data-open=versions]").addEventListener("click", async () => {
   showPage(await ask(`${base}/versions`, undefined, "text"));
 });
 
-const dialog = document.getElementById("page");
 dialog.addEventListener("submit", async (event) => {
   const keeping = event.target.closest("form[data-keep]");
   if (!keeping) return;
@@ -355,7 +370,7 @@ dialog.addEventListener("submit", async (event) => {
   try {
     showPage(await ask(`${base}/keep`, { title: keeping.elements.title.value }, "text"));
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error));
+    heard(refusal);
   }
 });
 dialog.addEventListener("click", async (event) => {
@@ -389,7 +404,7 @@ document.getElementById("packs").addEventListener("click", async (event) => {
       await new Promise((done) => setTimeout(done, 120));
     }
   } catch (refusal) {
-    if (refusal.status) say(told(refusal.error));
+    heard(refusal);
   }
 });
 
@@ -412,7 +427,7 @@ async function look() {
 const looking = setInterval(look, 4000);
 document.addEventListener("visibilitychange", look);
 
-// --- measuring a driver --------------------------------------------------------------------------------
+// --- measuring a driver ------------------------
 
 async function runs(form) {
   const text = async (name) => {
