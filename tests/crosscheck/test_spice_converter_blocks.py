@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from subwright import service
@@ -14,8 +16,13 @@ from subwright.build.experiments.record import Outcome
 from subwright.build.result import Design
 from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
-from subwright.circuits.simulate import Engine
+from subwright.circuits import converter_closed
+from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.controller_circuit import controller_circuit
+from subwright.circuits.netlist import Circuit, Steady
+from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import load_library
+from subwright.stages.converter import ConverterResult
 
 pytestmark = pytest.mark.spice
 
@@ -26,6 +33,10 @@ WISHES: dict[str, tuple[int, dict[str, object]]] = {
     "bridge": (48, {}),
     "buffer": (24, {"topology": "push-pull", "gate_drive": "buffer"}),
     "regulated": (12, {"output": "regulated"}),
+    "494 regulated": (12, {"controller": "TL494", "output": "regulated"}),
+    "3524": (12, {"controller": "SG3524"}),
+    "3524 regulated": (48, {"controller": "SG3524", "output": "regulated"}),
+    "3846": (12, {"controller": "UC3846"}),
 }
 
 
@@ -66,7 +77,9 @@ def test_the_timing_parts_do_what_they_were_chosen_for(case: int, engine: Engine
     assert broken(run("controller-timing", "storyteller-van", engine, case)) == []
 
 
-@pytest.mark.parametrize("name", ["494", "bridge", "regulated"])
+@pytest.mark.parametrize(
+    "name", ["494", "bridge", "regulated", "494 regulated", "3524", "3524 regulated", "3846"]
+)
 def test_other_controllers_keep_time(name: str, reference_engine: Engine) -> None:
     assert broken(run("controller-timing", name, reference_engine)) == []
     assert broken(run("controller-timing", name, reference_engine, 2)) == []
@@ -119,3 +132,38 @@ def test_a_wrong_timing_part_would_be_noticed(
     changed = replace(found, converter=replace(found.converter, plan=replace(plan, timing=timing)))
     outcome = experiment_named("controller-timing").cases(changed, LIBRARY)[0].run(reference_engine, 60.0)
     assert any(line.startswith(limit) for line in broken(outcome))
+
+
+@pytest.mark.parametrize("name", ["494 regulated", "3524 regulated"])
+def test_a_closed_loop_makes_a_load_step_good_as_reckoned(name: str, reference_engine: Engine) -> None:
+    assert broken(run("regulated-load-step", name, reference_engine)) == []
+
+
+def test_a_loop_twice_as_slow_would_be_noticed(
+    reference_engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = converter_closed.controller_circuit
+
+    def slow(result: ConverterResult, **options: Any) -> Circuit:
+        return real(replace(result, loop_f=2.0 * result.loop_f), **options)
+
+    monkeypatch.setattr(converter_closed, "controller_circuit", slow)
+    outcome = run("regulated-load-step", "494 regulated", reference_engine)
+    assert any(line.startswith("time until half") for line in broken(outcome))
+
+
+@pytest.mark.parametrize("name", ["3525", "494", "3524", "3846"])
+def test_a_high_inhibit_stops_every_family(name: str, reference_engine: Engine) -> None:
+    """While the soft start is long over. A 494 must empty a capacitor first: within half a millisecond."""
+    found = design("storyteller-van" if name == "3525" else name).converter
+    assert found is not None
+    period = 1.0 / found.plan.timing.switching_hz
+    circuit = controller_circuit(found, supply=Steady(value=12.6), corners={}, inhibit_v=4.5, settled=True)
+    late_s = 0.5e-3 if name == "494" else 3.0 * period
+    run_s = Transient(
+        stop_s=late_s + 6.0 * period, step_s=period / 500.0, keep_from_s=late_s, from_initial=True
+    )
+    probes = (Voltage("out_a"), Voltage("out_b"), Voltage("ct"))
+    traces = simulate(circuit, run_s, probes, reference_engine)
+    assert float(max(traces.voltage("out_a").max(), traces.voltage("out_b").max())) < 1.0
+    assert float(np.ptp(traces.voltage("ct"))) > 1.0  # the ramp runs on: it is the inhibit that stops them

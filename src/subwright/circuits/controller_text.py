@@ -42,6 +42,13 @@ def over(voltage: str, level: float | str, slope: float = 50.0) -> str:
 
 def _ramp(m: ControllerModel) -> Iterator[str]:
     """The current of RT mirrored into CT up to the upper turning point; V(fall) is 1 while it is emptied."""
+    if m.clock is not None:
+        fall_s, period_s = m.clock.fall_s, m.clock.period_s
+        rise_s = period_s - fall_s
+        yield f"V3 ct 0 {_pulse(m.ramp_low_v, m.ramp_high_v, 0.0, rise_s, fall_s, _EDGE_S, period_s)}"
+        yield f"V4 fall 0 {_pulse(0.0, 1.0, rise_s, _EDGE_S, _EDGE_S, fall_s - _EDGE_S, period_s)}"
+        yield "R7 rt 0 1e6"
+        return
     window = m.ramp_high_v - m.ramp_low_v
     yield f"B1 rtx 0 V={_n(m.charge_v)}*V(run)"
     yield "V1 rtx rt DC 0.0"
@@ -55,8 +62,17 @@ def _ramp(m: ControllerModel) -> Iterator[str]:
     yield "R7 fall 0 1e3"
 
 
-def _toggle() -> Iterator[str]:
+def _pulse(*values: float) -> str:
+    return f"PULSE( {' '.join(_n(value) for value in values)} )"
+
+
+def _toggle(m: ControllerModel) -> Iterator[str]:
     """V(q) changes over each time the ramp is emptied: master and slave of a flip-flop."""
+    if m.clock is not None:
+        fall_s, period_s = m.clock.fall_s, m.clock.period_s
+        first_s = period_s - 0.5 * fall_s
+        yield f"V5 q 0 {_pulse(0.0, 1.0, first_s, _EDGE_S, _EDGE_S, period_s, 2.0 * period_s)}"
+        return
     yield "B4 0 m I=1e-2*(1-V(fall))*(1-V(q)-V(m))"
     yield f"B10 0 m I=1e-2*V(fall)*({over('V(m)', 0.5)}-V(m))"  # what isn't followed is held, whole
     yield f"C2 m 0 {_n(_HOLD_F)} IC=0.0"
@@ -120,7 +136,7 @@ def _3525(m: ControllerModel) -> Iterator[str]:
     yield f"B21 dis 0 I=V(fall)*(V(dis)-({_n(m.discharge_v)}))"
     yield "R22 dis 0 1e8"
     yield from _rest(m)
-    yield from _toggle()
+    yield from _toggle(m)
     yield f"B23 0 ss I=V(run)*{_n(m.soft_start_a or 0.0)}*{over('V(ref)-0.2', 'V(ss)', 20.0)}"
     yield f"B24 ss 0 I=1e-2*V(ss)*{over('V(sd)', 0.8, 20.0)}"
     yield "R24 ss 0 1e8"
@@ -148,6 +164,7 @@ def _error_amplifier(plus: str, minus: str, most: str) -> Iterator[str]:
     yield f"B26 comp 0 I=1e-2*{_softly(f'V(comp)-{most}')}"
     yield f"B36 0 comp I=1e-2*{_softly('0-V(comp)')}"
     yield "R26 comp 0 2e6"
+    yield "C26 comp 0 1e-11"
     yield f"R27 {minus} 0 1e8"
     yield f"R28 {plus} 0 1e8"
 
@@ -178,7 +195,7 @@ def _3524(m: ControllerModel) -> Iterator[str]:
     # Ever more slowly towards a little below the lower turning point: steps then don't fall past it.
     yield f"B21 ct 0 I=0.05*V(fall)*(V(ct)-({_n(m.ramp_low_v - 0.1)}))"
     yield from _rest(m)
-    yield from _toggle()
+    yield from _toggle(m)
     yield from _error_amplifier("ni", "inv", _n(_COMP_V))
     # Whoever is stronger moves COMP: a clamp outside, the current limit, or the shutdown transistor.
     yield f"B24 comp 0 I=2e-2*tanh(20*{above('V(comp)')})*{over('V(sd)', 0.8, 20.0)}"
@@ -198,7 +215,7 @@ def _3846(m: ControllerModel) -> Iterator[str]:
     yield from supply_text("vin", m.uvlo_on_v, m.uvlo_off_v, m.vref_v, m.quiescent_a)
     yield from _ramp(m)
     yield f"B21 ct 0 I=V(fall)*{_n((m.ramp_high_v - m.ramp_low_v) / m.dead_ohm)}"
-    yield from _toggle()
+    yield from _toggle(m)
     yield from _error_amplifier("eap", "eam", "V(ref)")
     # A stop empties the soft start, whose resistor then lets it begin anew.
     yield f"B24 cl 0 I=2e-2*V(cl)*{over('V(sd)', _STOP_V, 50.0)}"
@@ -221,7 +238,7 @@ def _494(m: ControllerModel) -> Iterator[str]:
     yield from supply_text("vcc", m.uvlo_on_v, m.uvlo_off_v, m.vref_v, m.quiescent_a)
     yield from _ramp(m)
     yield "B21 ct 0 I=0.03*V(fall)*V(ct)"
-    yield from _toggle()
+    yield from _toggle(m)
     yield "R24 dtc 0 1e8"
     yield from (f"R{number} {net} 0 1e8" for number, net in enumerate(("p1", "n1", "p2", "n2"), 25))
     # Either amplifier may lift the feedback pin; a current of the chip pulls it down.

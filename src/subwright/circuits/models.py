@@ -11,6 +11,7 @@ from typing import ClassVar, Literal, TypeAlias
 
 __all__ = [
     "BipolarModel",
+    "Clock",
     "ComparatorModel",
     "ControllerModel",
     "CurrentModeModel",
@@ -240,13 +241,22 @@ class PhotovoltaicModel:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Clock:
+    """A ramp of so many seconds, of which it falls in the last."""
+
+    period_s: float
+    fall_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class ControllerModel:
     """A two-output controller: when its outputs are on, and what its pins do meanwhile.
 
     ``charge_v`` stands on RT, whose current charges CT between ``ramp_low_v`` and ``ramp_high_v``;
     ``discharge_v`` is what the 3525's discharge pin leads it towards; ``dead_min_s`` follows the fall. Of the
     494's ramp the outputs rest in ``dead_share`` at least. ``dead_ohm`` times its capacitor is the time in
-    which a 3846 empties it.
+    which a 3846 empties it. ``clock``, where given, stands in for RT and CT: quicker, where not the ramp is
+    in question.
     """
 
     kind: ClassVar[ModelKind] = "controller"
@@ -264,6 +274,7 @@ class ControllerModel:
     soft_start_a: float | None
     quiescent_a: float
     dead_ohm: float = 0.0
+    clock: Clock | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -109,12 +109,13 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
         if result.loop_f
         else "No feedback: the duty opens to its end and the rails follow the battery."
     )
+    stops = "within 0.5 ms" if controller.family == "494" else "at once"
     by_itself = controller.family in ("3525", "3846")
     starts = "its soft-start capacitor" if by_itself else _restarting(circuit)
     return (
         f"The ramp runs at {show(timing.oscillator_hz, 'frequency')}, each output at half of that; dead time "
         f"{show(timing.dead_time_s, 'time')}. Put RT, CT and the ceramic within 10 mm of the pins.",
-        f"{controller.id} starts at {show(least, 'voltage')}. High INHIBIT stops it at once; {starts} then "
+        f"{controller.id} starts at {show(least, 'voltage')}. High INHIBIT stops it {stops}; {starts} then "
         f"{'begin' if ' and ' in starts else 'begins'} a new soft start of "
         f"{show(timing.soft_start_s, 'time')}.",
         loop if controller.family != "3846" else f"{loop} Voltage mode: its own ramp stands at CS+.",

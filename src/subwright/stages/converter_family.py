@@ -34,6 +34,7 @@ the error amplifier's output, which the ramp is compared with; or the timing cap
 
 OPEN_EMITTER_FAMILIES: Final = ("494", "3524")
 BASE_V: Final = 0.6  # base to emitter of a small transistor at some 0.1 mA, from memory
+_FOLLOWER_V: Final = 0.63  # the same at half a milliampere
 SENSE_GAIN: Final = 3.0  # of the 3846's current sense amplifier, from memory
 SENSE_OFFSET_V: Final = 0.5  # between its limit and what that amplifier gives, from memory
 RAMP_DIVIDER_OHM: Final = (2.2e3, 2.2e3)  # from the 3846's ramp, behind a follower, to its current sense
@@ -79,7 +80,7 @@ def duty_v(controller: Controller) -> tuple[float, float]:
         return low_v, high_v
     top, bottom = RAMP_DIVIDER_OHM
     gain = SENSE_GAIN * bottom / (top + bottom)
-    return SENSE_OFFSET_V + gain * (low_v - BASE_V), SENSE_OFFSET_V + gain * (high_v - BASE_V)
+    return SENSE_OFFSET_V + gain * (low_v - _FOLLOWER_V), SENSE_OFFSET_V + gain * (high_v - _FOLLOWER_V)
 
 
 def feedback_v(controller: Controller) -> float:
