@@ -43,9 +43,7 @@ def inputs(spec: BuildSpec, electrical: Electrical, filters: FilterResult, libra
         summing_ohm=next(ohm for role, ohm in summer.resistors_ohm.items() if role.endswith(" input")),
         side_v=0.5 * filters.op_amp_supply.low_v,
         battery_max_v=electrical.supply.corners[Corner.MAX],
-        reference_v=(
-            0.5 * electrical.supply.corners[Corner.MAX] if filters.op_amp_supply.kind == "battery" else 0.0
-        ),
+        reference_v=0.5 * filters.op_amp_supply.high_v if filters.op_amp_supply.kind == "battery" else 0.0,
     )
     return design_input(spec.input, need, library)
 

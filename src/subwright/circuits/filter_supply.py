@@ -195,6 +195,8 @@ def _battery(build: FilterBuilder) -> None:
     """Filtered battery, and half of it as the signal's ground, held by an op-amp."""
     supply = build.result.op_amp_supply
     build.resistor("op-amp supply filter", "battery", "op_supply", _stated(supply.filter_ohm))
+    if supply.zener_id is not None:
+        build.add("VR", "zener", (GROUND, "op_supply"), "op-amp supply zener", model="ZENER")
     build.capacitor("op-amp supply filter capacitor", "op_supply", GROUND, _stated(supply.filter_f))
     half = _stated(supply.midpoint_ohm)
     build.resistor("midpoint divider", "op_supply", "half", half)

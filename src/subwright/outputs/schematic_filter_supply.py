@@ -116,6 +116,11 @@ def _battery(kit: Kit, y: int) -> int:
     sheet.wire((node - 20, y), (node, y), (node, y + 10))
     can = kit.one("op-amp supply filter capacitor")
     sheet.ground(GROUND, kit.upright(can, "op_supply", node, y + 10).end(can, "op_supply"))
+    zeners = kit.circuit.by_role("op-amp supply zener")
+    for zener in zeners:
+        node += 70
+        sheet.wire((node - 70, y), (node, y), (node, y + 10))
+        sheet.ground(GROUND, kit.upright(zener, "op_supply", node, y + 10).end(zener, "op_supply"))
     top = node + 100
     sheet.wire((node, y), (node + 50, y), (top, y))
     sheet.rail("op_supply", (node + 50, y))

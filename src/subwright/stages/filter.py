@@ -433,6 +433,8 @@ def _loss(supply: OpAmpSupply, data: FilterInput) -> Loss:
         watts = 2 * data.rail_high_v * (data.rail_high_v - supply.zener_v) / supply.series_ohm
     elif supply.kind == "regulator" and data.rail_high_v is not None:
         watts = 2 * data.rail_high_v * supply.current_a
+    elif supply.zener_v is not None and supply.filter_ohm is not None:
+        watts = data.battery_high_v * (data.battery_high_v - supply.zener_v) / supply.filter_ohm
     else:
         watts = data.battery_high_v * supply.current_a
     return Loss(where="filter", full_w=watts, programme_w=watts, idle_w=watts)
@@ -476,7 +478,10 @@ def _reasons(
         f"{1e9 * op_amp.noise_v_per_rthz:.3g} nV/√Hz serve every block."
     )
     if supply.kind == "battery":
-        lines.append("Op-amps run from the battery with a buffered midpoint; the output is AC-coupled.")
+        held = "" if supply.zener_id is None else f" through a {supply.zener_id}, as it is too high for them,"
+        lines.append(
+            f"Op-amps run from the battery{held} with a buffered midpoint; the output is AC-coupled."
+        )
     elif supply.kind == "zener":
         lines.append(
             f"Op-amps run from the rails through {supply.zener_id} zener shunts; each series resistor takes "

@@ -155,15 +155,17 @@ def _pot(role: str, track_ohm: float, gangs: int, law: str) -> PartUse:
 
 def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]:
     supply = circuit.supply
-    if supply.series_ohm is not None and supply.zener_id is not None:
-        zener = library.zener(supply.zener_id)
+    if supply.series_ohm is not None:
         yield _resistor("op-amp supply resistor", supply.series_ohm, 0.05, supply.resistor_w, library, 2)
+    if supply.zener_id is not None:
+        zener = library.zener(supply.zener_id)
+        count = 1 if supply.kind == "battery" else 2
         yield PartUse(
             role="op-amp supply zener",
             letter="VR",
             part_id=zener.id,
             description=zener.description,
-            quantity=2,
+            quantity=count,
             ratings=(
                 Rating(
                     quantity="power",
@@ -171,10 +173,10 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
                     applied=supply.zener_w,
                     limit=zener.power_w,
                     source=zener.provenance.document,
-                    at="highest rail, no load",
+                    at="highest battery, no load" if supply.kind == "battery" else "highest rail, no load",
                 ),
             ),
-            in_drawer=library.in_drawer(zener.id) >= 2,
+            in_drawer=library.in_drawer(zener.id) >= count,
             provenance=zener.provenance.kind,
         )
     if supply.transistor:

@@ -200,7 +200,8 @@ class OpAmpSupply:
         battery with a midpoint.
     low_v, high_v : total supply of an op-amp, V. limit_low_v, limit_high_v : what it needs and stands, V.
     current_a : drawn from each rail by the op-amps, A.
-    series_ohm, zener_id, zener_v : per rail; None where there is no zener.
+    series_ohm, zener_id, zener_v : per rail; None where there is no zener. On a battery that is too high for
+        the op-amp one zener lies behind ``filter_ohm``.
     r1_ohm, r2_ohm : per regulator; None where there is none.
     midpoint_ohm, midpoint_f : each divider resistor and the capacitor; None with split rails.
     filter_ohm, filter_f : battery filter; None with split rails.

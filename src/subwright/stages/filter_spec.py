@@ -124,8 +124,8 @@ class FilterSpec(StageSpec):
     op_amp_supply: Literal["auto", "zener", "follower", "regulator", "battery"] = choice(
         "auto",
         why="Zener diodes, emitter followers behind zeners or adjustable regulators from the rails, or half "
-        "the battery as a midpoint; auto takes zeners while they stay cool, then regulators, then followers, "
-        "and the battery where there are no rails.",
+        "the battery as a midpoint (through a zener where the battery is too high); auto takes zeners while "
+        "they stay cool, then regulators, then followers, and the battery where there are no rails.",
     )
     output_coupling: Literal["auto", "capacitor", "none"] = choice(
         "auto",

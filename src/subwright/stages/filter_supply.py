@@ -99,26 +99,12 @@ def choose_op_amp(
     gbw = max(bandwidth_needed_hz(b) for b in active)
     slew = max(slew_needed_v_per_s(b, peak_v) for b in active)
     wanted = sum(b.op_amps for b in active)
-    split = _split(spec, data)
-    lowest = 2 * _least_split_v(data) if split else data.battery_low_v - 0.5
-    highest = 2 * _SPLIT_TARGET_V * 1.05 if split else data.battery_high_v
-    fit = [
-        a
-        for a in library.op_amps.values()
-        if a.gbw_hz >= gbw
-        and a.slew_v_per_s >= slew
-        and a.supply_min_v <= lowest
-        and a.supply_max_v >= highest
-        and 0.5 * lowest - a.swing_loss_v >= peak_v
-    ]
+    amplifiers = data.receiver_op_amps + wanted + (not _split(spec, data))
+    quick = [a for a in library.op_amps.values() if a.gbw_hz >= gbw and a.slew_v_per_s >= slew]
+    lowest_v = {a.id: _lowest_v(spec, data, a, amplifiers, library) for a in quick}
+    fit = [a for a in quick if 0.5 * lowest_v[a.id] - a.swing_loss_v >= peak_v]
     if not fit:
-        raise NoSolutionError(
-            message="No op-amp in drawer and library serves this filter.",
-            quantity="op-amp",
-            value=f"{gbw / 1e6:.2f} MHz, {slew / 1e6:.2f} V/µs, {show(peak_v, 'voltage')} peak "
-            f"on {show(lowest, 'voltage')}",
-            remedy="Lower the level at the amplifier's input, or add a faster op-amp to your drawer.",
-        )
+        raise _no_op_amp(gbw, slew, peak_v, [lowest_v[a.id] for a in quick if lowest_v[a.id] > 0.0], data)
     source = float(thermal_noise_v_per_rthz(spec.input_resistance_ohm))
 
     def noise(a: OpAmp) -> float:
@@ -133,7 +119,7 @@ def choose_op_amp(
     return min(
         fit,
         key=lambda a: (
-            0.5 * lowest - a.swing_loss_v < spare * peak_v,
+            0.5 * lowest_v[a.id] - a.swing_loss_v < spare * peak_v,
             library.in_drawer(a.id) < packages(a),
             int(noise(a) / (1.5 * source)),  # the input resistor's own noise hides smaller differences
             packages(a),
@@ -141,6 +127,46 @@ def choose_op_amp(
             a.id,
         ),
     )
+
+
+def _lowest_v(spec: FilterSpec, data: FilterInput, op_amp: OpAmp, amplifiers: int, library: Library) -> float:
+    """Lowest total supply that an op-amp gets, V; 0 where none fits it."""
+    if _split(spec, data):
+        lowest = 2 * _least_split_v(data)
+        fits = op_amp.supply_min_v <= lowest and op_amp.supply_max_v >= 2 * _SPLIT_TARGET_V * 1.05
+        return lowest if fits else 0.0
+    try:
+        return _battery_supply(data, op_amp, _current_a(op_amp, amplifiers), library).low_v
+    except NoSolutionError:
+        return 0.0
+
+
+def _no_op_amp(
+    gbw_hz: float, slew_v_per_s: float, peak_v: float, supplies_v: Sequence[float], data: FilterInput
+) -> NoSolutionError:
+    if not supplies_v:
+        what, low, high = "battery", data.battery_low_v, data.battery_high_v
+        if data.rail_low_v is not None and data.rail_high_v is not None:
+            what, low, high = "each rail", data.rail_low_v, data.rail_high_v
+        return NoSolutionError(
+            message="No op-amp in drawer and library runs from this supply.",
+            quantity=what,
+            value=f"{show(low, 'voltage')} to {show(high, 'voltage')}",
+            remedy="Add an op-amp with a wider range of supply to your drawer, or set filter.op_amp_supply.",
+        )
+    return NoSolutionError(
+        message="No op-amp in drawer and library serves this filter.",
+        quantity="op-amp",
+        value=f"{gbw_hz / 1e6:.2f} MHz, {slew_v_per_s / 1e6:.2f} V/µs, {show(peak_v, 'voltage')} peak "
+        f"on {show(max(supplies_v), 'voltage')}",
+        remedy="Lower the level at the amplifier's input, or add a faster op-amp to your drawer.",
+    )
+
+
+def _current_a(op_amp: OpAmp, amplifiers: int) -> float:
+    """What all cases draw from each rail, A."""
+    each = _JFET_A if op_amp.ib_a < _JFET_BIAS_A else _BIPOLAR_A
+    return ceil(amplifiers / op_amp.channels) * op_amp.channels * each
 
 
 def _split(spec: FilterSpec, data: FilterInput) -> bool:
@@ -165,18 +191,16 @@ def design_op_amp_supply(
     ------
     NoSolutionError : the rails are too low, too high or missing for the wanted kind.
     """
-    packages = ceil(amplifiers / op_amp.channels)
-    each = _JFET_A if op_amp.ib_a < _JFET_BIAS_A else _BIPOLAR_A
-    current = packages * op_amp.channels * each
+    current = _current_a(op_amp, amplifiers)
     if not _split(spec, data):
         if spec.op_amp_supply in ("zener", "follower", "regulator"):
             raise NoSolutionError(
                 message="There are no rails to run the op-amps from.",
                 quantity="op-amp supply",
                 value=spec.op_amp_supply,
-                remedy='Set op_amp_supply to "battery" or "auto".',
+                remedy='Set filter.op_amp_supply to "battery" or "auto".',
             )
-        return _battery_supply(data, op_amp, current)
+        return _battery_supply(data, op_amp, current, library)
     if spec.op_amp_supply == "regulator":
         return _regulator_supply(data, op_amp, current)
     if spec.op_amp_supply == "follower":
@@ -202,7 +226,7 @@ def _no_zener(data: FilterInput) -> NoSolutionError:
         message="No zener diode in drawer and library fits these rails.",
         quantity="rail",
         value=f"{show(data.rail_low_v or 0.0, 'voltage')} to {show(data.rail_high_v or 0.0, 'voltage')}",
-        remedy='Set op_amp_supply to "regulator" or "auto".',
+        remedy='Set filter.op_amp_supply to "regulator" or "auto".',
     )
 
 
@@ -234,7 +258,7 @@ def _follower_supply(data: FilterInput, op_amp: OpAmp, current: float, library: 
             value=show(across, "voltage"),
             limit=show(0.8 * _FOLLOWER_MOST_V, "voltage"),
             source="common-practice",
-            remedy='Set op_amp_supply to "zener" or "battery".',
+            remedy='Set filter.op_amp_supply to "zener" or "battery".',
         )
     heat = across * current
     free = float(junction_c(_AMBIENT_C, heat, _FOLLOWER_FREE_K_PER_W))
@@ -327,7 +351,7 @@ def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmp
             value=show(high - volts, "voltage"),
             limit=show(_REGULATOR_MOST_V, "voltage"),
             source="lm317",
-            remedy='Set op_amp_supply to "zener" or "battery".',
+            remedy='Set filter.op_amp_supply to "auto" or "follower".',
         )
     heat = float(linear_dissipation_w(high, volts, current))
     junction = float(junction_c(_AMBIENT_C, heat, _REGULATOR_RTH_K_PER_W))
@@ -345,20 +369,13 @@ def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmp
     )
 
 
-def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSupply:
-    drop = _BATTERY_FILTER_OHM * current
-    low = data.battery_low_v - drop
-    if low < op_amp.supply_min_v or data.battery_high_v > op_amp.supply_max_v:
-        raise NoSolutionError(
-            message="The op-amp doesn't run straight from this battery.",
-            quantity="op-amp supply",
-            value=f"{show(low, 'voltage')} to {show(data.battery_high_v, 'voltage')}",
-            limit=f"{show(op_amp.supply_min_v, 'voltage')} to {show(op_amp.supply_max_v, 'voltage')}",
-            source=op_amp.provenance.document,
-            remedy="Choose another op-amp, or run it from rails.",
-        )
-    # The filter's corner lies a decade under the lowest note, the midpoint's impedance far under 10 kΩ.
-    filter_f = at_least(1.0 / (2 * pi * _BATTERY_FILTER_OHM * 3.0), "E3")
+def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float, library: Library) -> OpAmpSupply:
+    """The filtered battery with a midpoint; behind a zener where the battery is too high for the op-amp."""
+    if data.battery_high_v > op_amp.supply_max_v:
+        return _held_battery(data, op_amp, current, library)
+    low = data.battery_low_v - _BATTERY_FILTER_OHM * current
+    if low < op_amp.supply_min_v:
+        raise _no_battery(op_amp, low, data.battery_high_v)
     return OpAmpSupply(
         kind="battery",
         low_v=low,
@@ -369,6 +386,58 @@ def _battery_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmpSu
         midpoint_ohm=nearest(_MIDPOINT_OHM, "E12"),
         midpoint_f=at_least(47e-6, "E6"),
         filter_ohm=_BATTERY_FILTER_OHM,
-        filter_f=filter_f,
+        filter_f=_smoothing_f(_BATTERY_FILTER_OHM),
         resistor_w=current**2 * _BATTERY_FILTER_OHM,
     )
+
+
+def _smoothing_f(resistance_ohm: float) -> float:
+    """Capacitor that puts the filter's corner a decade under the lowest note, F."""
+    return float(at_least(1.0 / (2 * pi * resistance_ohm * 3.0), "E3"))
+
+
+def _no_battery(op_amp: OpAmp, low_v: float, high_v: float) -> NoSolutionError:
+    return NoSolutionError(
+        message="The op-amp doesn't run from this battery.",
+        quantity="op-amp supply",
+        value=f"{show(low_v, 'voltage')} to {show(high_v, 'voltage')}",
+        limit=f"{show(op_amp.supply_min_v, 'voltage')} to {show(op_amp.supply_max_v, 'voltage')}",
+        source=op_amp.provenance.document,
+        remedy="Choose another op-amp (filter.op_amp), or run it from rails.",
+    )
+
+
+def _held_battery(data: FilterInput, op_amp: OpAmp, current: float, library: Library) -> OpAmpSupply:
+    def built(diode: Zener) -> OpAmpSupply:
+        least, most = diode.vz_v * (1 - diode.tolerance), diode.vz_v * (1 + diode.tolerance)
+        series = at_most(float(zener_series_ohm(data.battery_low_v, most, current, _ZENER_A)), "E12")
+        shunt = zener_shunt(data.battery_high_v, least, series, current)
+        return OpAmpSupply(
+            kind="battery",
+            low_v=least,
+            high_v=most,
+            limit_low_v=op_amp.supply_min_v,
+            limit_high_v=op_amp.supply_max_v,
+            current_a=current,
+            zener_id=diode.id,
+            zener_v=diode.vz_v,
+            midpoint_ohm=nearest(_MIDPOINT_OHM, "E12"),
+            midpoint_f=at_least(47e-6, "E6"),
+            filter_ohm=series,
+            filter_f=_smoothing_f(series),
+            resistor_w=shunt.resistor_w,
+            zener_w=shunt.zener_w,
+        )
+
+    fit = [
+        (z, built(z))
+        for z in library.zeners.values()
+        if z.vz_v * (1 - z.tolerance) >= op_amp.supply_min_v
+        and z.vz_v <= 2 * _SPLIT_TARGET_V
+        and z.vz_v * (1 + z.tolerance) <= op_amp.supply_max_v
+        and z.vz_v * 1.15 <= data.battery_low_v
+    ]
+    cool = [(z, s) for z, s in fit if s.zener_w <= _HALF_LOADED * z.power_w]
+    if not cool:
+        raise _no_battery(op_amp, data.battery_low_v, data.battery_high_v)
+    return min(cool, key=lambda pair: (library.in_drawer(pair[0].id) < 1, -pair[0].vz_v, pair[0].id))[1]

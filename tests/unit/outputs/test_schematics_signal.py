@@ -221,4 +221,4 @@ def test_a_sheet_that_cannot_be_drawn_is_named(monkeypatch: pytest.MonkeyPatch) 
 
     monkeypatch.setattr("subwright.outputs.schematic_signal_blocks.draw_filter", refuse)
     _, missing = service.schematic_files(service.solve(EXAMPLES / f"{VAN}.build.toml"))
-    assert [title for title, _ in missing] == ["Line-level filter"]
+    assert "Line-level filter" in [title for title, _ in missing]

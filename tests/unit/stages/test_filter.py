@@ -277,9 +277,11 @@ def test_too_much_output_is_refused() -> None:
         design(data=replace(DATA, full_input_v=40.0))
 
 
-def test_battery_too_high_for_the_op_amp_is_refused() -> None:
-    data = replace(DATA, rail_low_v=None, rail_high_v=None, battery_low_v=42.0, battery_high_v=60.0)
-    with pytest.raises(NoSolutionError):
+@pytest.mark.parametrize(("low", "high"), [(6.5, 9.0), (6.5, 60.0)])
+def test_battery_too_low_for_the_op_amp_is_refused(low: float, high: float) -> None:
+    """One that is too high is held by a zener; one that falls below the op-amp's least is no supply."""
+    data = replace(DATA, rail_low_v=None, rail_high_v=None, battery_low_v=low, battery_high_v=high)
+    with pytest.raises(NoSolutionError, match="op-amp doesn't run"):
         design(FilterSpec(op_amp="TL072"), data)
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.preferred import is_member
+from subwright.circuits.filter_circuit import filter_circuit
 from subwright.parts.library import load_library
 from subwright.physics.networks.prototypes import cascade, chebyshev
 from subwright.stages.filter import FilterInput, FilterResult, FilterSpec, design_filter
@@ -262,3 +263,38 @@ def test_the_output_is_upright_whatever_inverts(topology: str, order: int) -> No
     assert abs(np.degrees(np.angle(complex(result.transfer(20.0))))) < 30.0
     turned = result.transfer(50.0, phase_deg=180)
     assert complex(turned) == pytest.approx(-complex(result.transfer(50.0)), rel=1e-3)
+
+
+@pytest.mark.parametrize(("low", "high"), [(30.0, 43.8), (40.0, 60.0)])
+def test_a_battery_too_high_for_op_amps_is_held_by_a_zener(low: float, high: float) -> None:
+    data = replace(DATA, rail_low_v=None, rail_high_v=None, battery_low_v=low, battery_high_v=high)
+    result = design(FilterSpec(topology="state-variable"), data)
+    supply = result.op_amp_supply
+    assert supply.kind == "battery"
+    assert supply.zener_id is not None
+    assert supply.filter_ohm is not None
+    zener = load_library().zener(supply.zener_id)
+    assert supply.limit_low_v <= supply.low_v < supply.high_v <= supply.limit_high_v
+    # at the lowest battery the zener still gets some current; at the highest it stays within half its heat
+    highest_zener_v = zener.vz_v * (1 + zener.tolerance)
+    assert (low - highest_zener_v) / supply.filter_ohm > supply.current_a
+    spare_a = (high - zener.vz_v * (1 - zener.tolerance)) / supply.filter_ohm
+    assert supply.zener_w == pytest.approx(spare_a * zener.vz_v * (1 - zener.tolerance), rel=0.01)
+    assert supply.zener_w <= 0.5 * zener.power_w
+    used = {p.role: p for p in result.parts}
+    assert used["op-amp supply zener"].quantity == 1
+    assert used["op-amp supply filter"].ratings[0].limit >= 2.0 * supply.resistor_w
+    assert result.losses[0].full_w == pytest.approx(high * (high - zener.vz_v) / supply.filter_ohm)
+    circuit = filter_circuit(result, load_library(), supply_v=high)
+    zeners = [part for part in circuit.parts if part.kind == "zener"]
+    assert [part.nets for part in zeners] == [("0", "op_supply")]
+
+
+def test_the_op_amp_chosen_runs_from_the_battery_that_is_left() -> None:
+    """Behind the supply's filter many op-amps draw the battery down by volts."""
+    data = replace(DATA, rail_low_v=None, rail_high_v=None, battery_low_v=10.7, battery_high_v=16.0)
+    for topology in ("unity", "state-variable"):
+        result = design(FilterSpec(topology=topology, phase_control=True), replace(data, receiver_op_amps=2))
+        supply = result.op_amp_supply
+        assert supply.low_v >= supply.limit_low_v
+        assert result.levels.headroom_db > 0.0
