@@ -13,6 +13,7 @@ from subwright.build.findings import (  # noqa: F401  (importing registers the r
     control,
     control_input,
     magnetic,
+    modulator,
     power,
     supply,
     voltage_stage,
