@@ -23,6 +23,7 @@ _ZENER: Final = 0.07  # zener 5 %, the follower's base-emitter voltage, the mete
 _REFERENCE: Final = 0.03  # 431 family 2 %, its two resistors; common practice
 _LOGIC_HIGH: Final = 0.8  # of the logic's supply: a high that no input doubts; common practice
 _DROP: Final = 0.2  # of the rail, across each series resistor at rest; common practice
+_OVERLOAD: Final = 5.0  # times its rating that a wirewound resistor stands for five seconds; common practice
 _BOOTSTRAP: Final = 0.12  # of the voltage on it: zener, diode and ripple; common practice
 _RESTS_ON: Final = ("amplifier",)
 
@@ -219,7 +220,7 @@ def _gates(design: Design, m: Modulator, points: Mapping[str, str], bench_v: flo
     own_a = m.driver_supply_a + m.op_positive_a
     through_a = max(point.rail_a - own_a, 0.2 * point.rail_a)
     ohm = nearest(_DROP * m.rail_nominal_v / max(point.rail_a, 1e-3), "E12")
-    short_w = m.rail_high_v**2 / ohm
+    short_w = m.rail_nominal_v**2 / ohm
     each = "each rail" if m.split_rails else "the supply"
     dead = [
         Reading(
@@ -255,14 +256,12 @@ def _gates(design: Design, m: Modulator, points: Mapping[str, str], bench_v: flo
         fitted=(f"{show(ohm, 'resistance')} in the link from {each} to the output switches",),
         absent=("plain links to the output switches", "driver", "dummy load"),
         links=links,
-        supply=BenchSupply(
-            voltage_v=bench_v, limit_a=supply_limit(2.0 * point.battery_a + 2.0 * short_w / bench_v)
-        ),
+        supply=BenchSupply(voltage_v=bench_v, limit_a=supply_limit(2.0 * point.battery_a)),
         load="nothing on the output",
         actions=(
             f"Discharge. In place of the link from {each} to the output switches fit "
-            f"{show(ohm, 'resistance')} of {rating_w(short_w):.0f} W: a switch that conducts when it "
-            "shouldn't then heats a resistor, not itself.",
+            f"{show(ohm, 'resistance')} of {rating_w(short_w / _OVERLOAD):.0f} W: a switch that conducts "
+            "when it shouldn't then heats a resistor, not itself, for the seconds until you switch off.",
             "Input shorted. Free the mute; the switching starts by itself.",
             "Look at both gates of a leg together: never both high; then at the other edge.",
         ),

@@ -173,9 +173,10 @@ def test_designators_are_those_of_the_bill(path: Path) -> None:
                     else part.role
                 )
                 assert part.case in given[block.stage_of(role), role]
-    for sheet in drawn(path).sheets:
-        names = {name for run in trace(sheet.svg) for name, _ in run.pins}
-        bought = {part.case for part in sheet.circuit.parts if part.standing == "bought"}
+    for block in drawn(path).blocks:
+        own = [sheet for sheet in drawn(path).sheets if sheet.block == block.key]
+        names = {name for sheet in own for run in trace(sheet.svg) for name, _ in run.pins}
+        bought = {part.case for part in block.circuit.parts if part.standing == "bought"}
         assert bought <= {re.sub(r"(?<=\d)[A-Z]$", "", name) for name in names}
 
 

@@ -51,11 +51,7 @@ COUNTED_OTHERWISE = {
 }
 SHUNT_ROLE = "over-current shunt"
 # Flags that lead out of the build.
-OUT_OF_THE_BUILD = {
-    "REMOTE": "the vehicle's remote line",
-    "FILTER OUT": "the input of a class-D modulator, not designed here",
-    **{f"GATE {side}{leg}": "a class-D modulator, not designed here" for side in "UL" for leg in "AB"},
-}
+OUT_OF_THE_BUILD = {"REMOTE": "the vehicle's remote line"}
 
 
 @cache
@@ -164,7 +160,8 @@ def bearers(drawn: Schematics, name: str) -> set[str]:
 def test_what_is_told_to_mute_is_joined_to_the_mute(path: Path) -> None:
     design, drawn = made(path)
     assert design.protection is not None
-    told = {"control", "amplifier", *(["protection"] if design.protection.stops == "amplifier" else [])}
+    muted = "modulator" if design.amplifier.modulator is not None else "amplifier"
+    told = {"control", muted, *(["protection"] if design.protection.stops == "amplifier" else [])}
     assert bearers(drawn, "MUTE") == told
 
 
