@@ -201,17 +201,22 @@ def clocked_edge_ratio(carrier_v_per_s: float, feedback_v_per_s: float, modulati
     return first * second
 
 
-def clocked_loop_hz(switching_hz: float, carrier_v_per_s: float, feedback_v_per_s: float) -> float:
-    """Frequency at which the averaged loop of a clocked modulator has a gain of 1.
+def clocked_loop_hz(
+    switching_hz: float, carrier_v_per_s: float, feedback_v_per_s: float, delay_s: float = 0.0
+) -> float:
+    """Frequency at which the averaged loop gain of a clocked modulator, seen from its nodes, is 1.
 
     Parameters
     ----------
     switching_hz : Hz, > 0.
-    carrier_v_per_s, feedback_v_per_s : as in ``clocked_edge_ratio``.
+    carrier_v_per_s, feedback_v_per_s : as in ``clocked_edge_ratio``, V/s, > 0.
+    delay_s : from the comparator's crossing to the switched node, s, >= 0.
 
     Returns
     -------
-    ``(2/pi) f F/S``, Hz: carrier of ``S/(2 f)`` peak to peak, bridge of twice the swing, integrator.
+    ``1/(2 pi (S/(4 f F) + t_d))``, Hz: carrier of ``S/(2 f)`` peak to peak, bridge of twice the swing and
+    integrator give the first lag; the delay adds to it. Below this frequency an error of the nodes is lowered
+    by the ratio of both frequencies.
 
     Raises
     ------
@@ -223,11 +228,15 @@ def clocked_loop_hz(switching_hz: float, carrier_v_per_s: float, feedback_v_per_
 
     >>> round(clocked_loop_hz(200e3, 2.0, 1.0) / 1e3, 1)
     63.7
+    >>> round(clocked_loop_hz(200e3, 2.0, 1.0, 300e-9) / 1e3, 1)
+    56.8
     """
     require("switching frequency", switching_hz, "Hz", above=0.0)
     require("carrier slope", carrier_v_per_s, "V/s", above=0.0)
-    require("feedback slope", feedback_v_per_s, "V/s", at_least=0.0)
-    return 2.0 / math.pi * switching_hz * feedback_v_per_s / carrier_v_per_s
+    require("feedback slope", feedback_v_per_s, "V/s", above=0.0)
+    require("delay", delay_s, "s", at_least=0.0)
+    lag = carrier_v_per_s / (4.0 * switching_hz * feedback_v_per_s) + delay_s
+    return 1.0 / (2.0 * math.pi * lag)
 
 
 def clocked_settling_hz(switching_hz: float, carrier_v_per_s: float, feedback_v_per_s: float) -> float:

@@ -158,7 +158,7 @@ def design_loop(
             clock.frequency_hz,
             _clock_window(need, supplies, comparator, resistors, capacitors),
         )
-        loop_hz = clocked_loop_hz(switching_hz, carrier, feedback * nominal_v / high_v)
+        loop_hz = clocked_loop_hz(switching_hz, carrier, feedback * nominal_v / high_v, delay_s)
         reach = least_pulse_modulation(pulse_s, switching_hz)
         middle_v = 0.5 * (clock.low_v + clock.high_v) / share
         ripple_v = 0.5 * feedback * nominal_v / high_v / share / switching_hz
