@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from subwright.circuits.amplifier_chip import CHIP_INPUT, add_chip_input, chip_models
 from subwright.circuits.amplifier_parts import POSITIVE, AmplifierParts
 from subwright.circuits.amplifier_values import ClassABValues
 from subwright.circuits.models import BipolarModel, Model, OpAmpModel, SquareLawModel
@@ -63,7 +64,7 @@ def class_ab_circuit(values: ClassABValues, *, load_ohm: float, signal: Ramp | S
     feed = Feed(upper=POSITIVE, lower=build.low, positive=POSITIVE, negative=build.low)
     chips = build.number.sections("U", v.legs * v.pairs, v.legs) if v.chip else ()
     for leg, name in enumerate("ab"[: v.legs]):
-        wanted = f"wanted_{name}"
+        wanted = CHIP_INPUT if v.chip and leg == 0 else f"wanted_{name}"
         ends = (wanted, middle) if leg == 0 else (middle, wanted)
         build.bench(
             f"SHARE_{name.upper()}", "voltage by voltage", (*ends, "signal", GROUND), "a leg's share", share
@@ -120,7 +121,7 @@ def output_models(v: ClassABValues) -> tuple[Model, ...]:
     if v.driving is not None and v.driving.bias_id:
         models.append(BipolarModel(name="BIAS", polarity="npn", current_gain=_CURRENT_GAIN))
     if v.chip:
-        models.append(OpAmpModel(name="STAGE", gbw_hz=_CHIP_HZ, dc_gain=LOOP_GAIN))
+        models += [OpAmpModel(name="STAGE", gbw_hz=_CHIP_HZ, dc_gain=LOOP_GAIN), *chip_models(v.driving)]
     return tuple(models)
 
 
@@ -165,6 +166,8 @@ def add_leg(
         else:
             build.bench(f"STAGE_{name.upper()}", "voltage by voltage", nets, "voltage stage", LOOP_GAIN)
         _spread(build, v, name, drive, feed)
+    if v.chip and name == "a":
+        add_chip_input(build, v.driving)
     for k in range(v.pairs):
         tag = name
         if v.chip:
@@ -219,7 +222,6 @@ def _chip(
         build.bought("R", "resistor", (minus, foot), "feedback shunt", _ohm(v, "feedback shunt"))
         farads = v.driving.capacitors_f["feedback capacitor"]
         build.bought("C", "capacitor", (foot, GROUND), "feedback capacitor", farads)
-        build.bought("R", "resistor", (plus, GROUND), "chip input", _ohm(v, "chip input"))
         # at DC and at the note alike: the capacitor's corner lies far below, and no course waits for it
         build.bench(f"SHORT_{name.upper()}", "resistor", (foot, GROUND), "charged capacitor", 1e-3)
     build.parts.append(

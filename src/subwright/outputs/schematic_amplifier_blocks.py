@@ -9,6 +9,7 @@ from typing import Final
 from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.amplifier_bank import with_input_bank
+from subwright.circuits.amplifier_chip import MUTE_PIN
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
 from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
@@ -24,7 +25,8 @@ from subwright.circuits.shunt_return import (
 )
 from subwright.outputs.schematic_amplifier import draw_class_d, draw_input_bank
 from subwright.outputs.schematic_block import Block
-from subwright.outputs.schematic_class_ab import draw_chip, draw_leg
+from subwright.outputs.schematic_chip_amplifier import draw_chip
+from subwright.outputs.schematic_class_ab import draw_leg
 from subwright.outputs.schematic_guard_blocks import amplifier_shunt_ohm, battery_shunt_ohm
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_rails import draw_followers, draw_lifting
@@ -49,7 +51,7 @@ _MUTED: Final[Mapping[str, tuple[Point, str]]] = {
     "chip": ((900, 440), "MUTE low: the chip's mute pin"),
 }
 """Where the flag of the mute stands, and what it does."""
-_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660), "discrete": (190, 630)}
+_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660), "discrete": (190, 630), "chip": (190, 660)}
 """Where the flag of the shunt stands, if not below the mute's."""
 
 _Draw = Callable[[Kit], tuple[str, ...]]
@@ -59,6 +61,12 @@ _BIAS: Final = (
     "Bias: trimmer at its largest resistance before first power; set it hot, by the drop across the emitter "
     "resistors."
 )
+_PINS: Final = {
+    True: "The chip's mute pin plays while it gives 0.5 mA, from memory, so it is held there; MUTE low "
+    "shunts the signal. Read the maker's data sheet for the pins.",
+    False: "Mute and stand-by pins together: they play above 3.5 V, from memory; MUTE low silences. Read the "
+    "maker's data sheet for the pins.",
+}
 _TRACKING: Final = (
     "Bolt the bias transistor to the output devices' heatsink; DRIVE comes from the voltage stage's sheet."
 )
@@ -86,8 +94,7 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     else:
         made = _class_h(result, rail_v, library)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
-    elsewhere = result.voltage_stage is not None or result.modulator is not None  # they take it
-    if _mutes(design) and not elsewhere:
+    if _mutes(design) and result.inductance_h is not None and result.modulator is None:
         made = _muted(made, result)
     if result.rails in ("battery", "raised"):
         for net, sense_ohm in (
@@ -193,6 +200,7 @@ def _names(result: AmplifierResult) -> dict[str, str]:
         "tap_b": "TAP B",
         "reference": "REF 2.5 V",
         "mute": "MUTE",
+        MUTE_PIN: "MUTE PIN",
         SHUNT_NET: "SHUNT",
         OUTPUT_SHUNT_NET: "SHUNT OUT",
         **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
@@ -283,7 +291,9 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
             return (
                 _HEAVY,
                 "The tab is on the negative supply, or on ground in vehicle types: insulate it.",
-                "Mute and standby pins as the maker's data sheet asks. Decouple every supply pin.",
+                _PINS[values.split_rails],
+                "Decouple every supply pin to ground: 100n at the pin, 100µ or more beside it.",
+                "Resistors 0.25 W 1 %, film capacitors 63 V unless stated.",
             )
 
         draws = (draw,)

@@ -1,4 +1,4 @@
-"""Output stages of class AB: one sheet for each leg of discrete devices, or one for a chip."""
+"""Output stages of class AB: one sheet for each leg of discrete devices."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 
-__all__ = ["draw_chip", "draw_leg"]
+__all__ = ["draw_leg"]
 
 _TOP: Final = 120
 _BOTTOM: Final = 640
@@ -193,77 +193,3 @@ def _zobel(kit: Kit, name: str, x: int) -> None:
     kit.sheet.wire((x, _OUT), (x, _OUT + 20))
     kit.upright(resistor, out, x, _OUT + 20)
     kit.sheet.ground(GROUND, kit.upright(capacitor, calm, x, _OUT + 60).end(capacitor, calm))
-
-
-def draw_chip(kit: Kit, legs: str) -> None:
-    """Draw an integrated amplifier: its sections, feedback where it has none inside, and supply.
-
-    Parameters
-    ----------
-    kit : the sheet. legs : names of the legs.
-    """
-    sheet = kit.sheet
-    for row, name in enumerate(legs):
-        part = next(p for p in kit.circuit.parts if p.kind == "op-amp" and f"wanted_{name}" in p.nets)
-        y = 220 + 240 * row
-        x = 420
-        amp = sheet.place(part, x, y, flip=True)
-        out = (x + 190, y)
-        plus = amp["+"]
-        start = (plus[0] - 140, plus[1])
-        sheet.wire(start, plus)
-        sheet.flag(f"wanted_{name}", start, "left", "from the filter" if name == "a" else "inside the chip")
-        sheet.wire(amp["out"], out, heavy=True)
-        sheet.wire(out, (out[0] + 120, y), heavy=True)
-        sheet.flag(f"out_{name}", (out[0] + 120, y), "right", heavy=True)
-        for point in kit.circuit.test_points:
-            if point.net == f"out_{name}":
-                sheet.name(point.net, (out[0] + 80, y), point=point.designator)
-        if kit.circuit.by_role("feedback resistor"):
-            _feedback(kit, name, amp["-"], plus, out)
-        else:
-            sheet.wire(
-                amp["-"],
-                (amp["-"][0] - 20, amp["-"][1]),
-                (amp["-"][0] - 20, y + 60),
-                (out[0] - 60, y + 60),
-                (out[0] - 60, y),
-            )
-            sheet.say(x - 40, y + 76, "feedback inside the chip")
-        if kit.circuit.by_role("output Zobel resistor"):
-            x_zobel = out[0] + 40
-            resistor = _on(kit, "output Zobel resistor", f"out_{name}")
-            capacitor = _on(kit, "output Zobel capacitor", f"calm_{name}")
-            sheet.wire((x_zobel, y), (x_zobel, y + 20))
-            kit.upright(resistor, f"out_{name}", x_zobel, y + 20)
-            end = kit.upright(capacitor, f"calm_{name}", x_zobel, y + 60).end(capacitor, f"calm_{name}")
-            sheet.ground(GROUND, end)
-    case = next(p for p in kit.circuit.parts if p.kind == "op-amp")
-    unit = sheet.place(case, 920, 300, shape="supply unit", name=case.case)
-    positive, negative = kit.pin_net(case, "V+"), kit.pin_net(case, "V-")
-    sheet.rail(positive, unit["V+"])
-    if negative == GROUND:
-        sheet.ground(GROUND, unit["V-"])
-    else:
-        sheet.rail(negative, unit["V-"], "down")
-
-
-def _feedback(kit: Kit, name: str, minus: Point, plus: Point, out: Point) -> None:
-    """Feedback below the chip, its input resistor before it."""
-    sheet, net, foot = kit.sheet, f"minus_{name}", f"foot_{name}"
-    x = minus[0] - 20
-    low = minus[1] + 70
-    sheet.wire(minus, (x, minus[1]), (x, low))
-    upper = _on(kit, "feedback resistor", net)
-    kit.lying(upper, net, x + 60, low)
-    sheet.wire((x, low), (x + 60, low))
-    sheet.wire((x + 100, low), (out[0], low), out)
-    shunt = _on(kit, "feedback shunt", net)
-    kit.upright(shunt, net, x, low)
-    capacitor = _on(kit, "feedback capacitor", foot)
-    end = kit.upright(capacitor, foot, x, low + 40).end(capacitor, foot)
-    sheet.ground(GROUND, end)
-    entry, wanted = _on(kit, "chip input", f"wanted_{name}"), f"wanted_{name}"
-    at = (plus[0] - 100, plus[1])
-    sheet.wire(at, (at[0], at[1] + 20))
-    sheet.ground(GROUND, kit.upright(entry, wanted, at[0], at[1] + 20).end(entry, wanted))

@@ -20,6 +20,8 @@ from subwright.circuits.input_circuit import INPUT_OUTPUTS, input_circuit
 from subwright.circuits.measure import mean_of, rms_of
 from subwright.circuits.netlist import Circuit, Ramp, Steady
 from subwright.circuits.spice_text import deck
+from subwright.circuits.voltage_stage_circuit import voltage_stage_circuit
+from subwright.circuits.voltage_stage_loop import leg_feeds
 from subwright.parts.library import load_library
 from subwright.physics.acoustics.boxes import SealedBox
 from subwright.physics.acoustics.parameters import DriverModel
@@ -69,6 +71,25 @@ def switched(result: AmplifierResult) -> Circuit:
     return class_d_circuit(class_d_values(result), load_ohm=4.0, modulation=0.5, periods=3)
 
 
+def before_drive(result: AmplifierResult) -> dict[str, int]:
+    """What the voltage stage's netlist holds; nothing of a chip."""
+    stage = result.voltage_stage
+    if stage is None:
+        return {}
+    rails = result.rail_switching
+    values = class_ab_values(result, switched=rails is not None)
+    made = voltage_stage_circuit(
+        stage,
+        values.ids,
+        leg_feeds(values, lifted=rails is not None and rails.form == "lifted"),
+        split_rails=values.split_rails,
+        supply_v=values.rail_v,
+        spread_v=values.spread_v,
+        signal=Steady(value=0.0),
+    )
+    return dict(made.bought())
+
+
 def inputs(result: InputResult, **how: object) -> Circuit:
     return input_circuit(result, OP_AMP, side_v=12.0, summing_ohm=22e3, **how)
 
@@ -99,7 +120,8 @@ def test_a_class_ab_stage_is_made_of_its_bill(
     expected = {
         role: count * (per_line if role == "output stage" else 1) for role, count in bill(result).items()
     }
-    assert dict(made.bought()) == expected
+    assert {**made.bought(), **before_drive(result)} == expected
+    assert not set(made.bought()) & set(before_drive(result))
     ballasts = [part.value for part in made.by_role("emitter resistor")]
     assert ballasts == [pytest.approx(0.22)] * (0 if values.chip else 2 * values.pairs * values.legs)
     text = deck(made, RUN, [Voltage("out_a")]).text
@@ -126,7 +148,8 @@ def test_rails_that_change_are_made_of_their_bill(kind: str, power_w: float | No
             signals=(Steady(value=6.0), Steady(value=6.0)),
         )
     expected = {role: count * (2 if role == "output stage" else 1) for role, count in bill(result).items()}
-    assert dict(made.bought()) == expected
+    assert {**made.bought(), **before_drive(result)} == expected
+    assert not set(made.bought()) & set(before_drive(result))
     for part in made.parts:
         if part.role in rails.resistors_ohm:
             assert part.value == rails.resistors_ohm[part.role]
