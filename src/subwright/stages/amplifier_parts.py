@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import ceil, pi, sqrt
+from math import ceil, isfinite, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,15 +99,28 @@ def pool_of_switches(
         if m.channel == "n" and m.vds_v >= needed_v and m.id_a * RESERVE_ID >= crest_a
     ]
     if not fits:
-        best = max((m.vds_v for m in library.mosfets.values() if m.channel == "n"), default=0.0)
+        channel = [m for m in library.mosfets.values() if m.channel == "n"]
+        strong = [m for m in channel if m.vds_v >= needed_v]
+        best = max(strong or channel, key=lambda m: m.id_a if strong else m.vds_v, default=None)
+        limit = "none at hand"
+        if best is not None:
+            limit = (
+                f"{show(best.vds_v, 'voltage')} at {show(RESERVE_ID * best.id_a, 'current')}, half the rated "
+                f"current, {best.id}"
+            )
         raise NoSolutionError(
             message="No MOSFET in the drawer or library can switch this output stage.",
             quantity="drain voltage and crest current",
             value=f"{show(needed_v, 'voltage')} at {show(crest_a, 'current')}",
-            limit=f"highest rating at hand {show(best, 'voltage')}, crest at most half the rated current",
+            limit=limit,
             source="parts library and drawer",
-            remedy="Add a suitable MOSFET to the drawer, lower the power or the over-voltage limit, or use a "
-            "load of lower impedance.",
+            remedy="Add a suitable MOSFET to the drawer, lower goal.power or the over-voltage limit, "
+            + (
+                "use a load of higher impedance (amplifier.load), or take several amplifiers."
+                if strong
+                else 'use a load of lower impedance, or amplifier.kind = "class_d_full_bridge", which '
+                "needs half the rails."
+            ),
         )
     return SwitchPool(mosfets=tuple(fits), at_hand=tuple(library.in_drawer(m.id) >= count for m in fits))
 
@@ -256,31 +269,34 @@ def choose_output_stage(
     NoSolutionError : none stands the voltage.
     """
     found: list[tuple[int, OutputStage]] = []
+    missed: list[str] = []
     for stage in OUTPUT_STAGES.values():
-        if not _is_wanted(wanted, stage) or stage.supply_max_v < supply_v:
+        if not _is_wanted(wanted, stage):
+            continue
+        if stage.supply_max_v < supply_v:
+            missed.append(f"{stage.id} {show(stage.supply_max_v, 'voltage')}")
             continue
         allowed = stage.tj_max_c - _JUNCTION_RESERVE_K - _SINK_C
         per_case_w = allowed / (stage.rth_jc_k_per_w + stage.interface_k_per_w)
         by_heat = ceil(device_w(stage) / stage.cases / per_case_w - 1e-9)
         lines = beside(stage)
-        if lines > _MOST_PAIRS:
+        if not isfinite(lines):
+            missed.append(f"{stage.id} beyond its rating with a reactive load")
             continue
         count = max(whole_devices(lines), by_heat, ceil(crest_a / stage.peak_a - 1e-9))
         if count > (1 if stage.form == "chip" else _MOST_PAIRS):
+            missed.append(f"{count} × {stage.id}")
             continue
         found.append((count, stage))
     if not found:
-        limits: dict[str, float] = {}
-        for stage in OUTPUT_STAGES.values():
-            limits[stage.form] = max(limits.get(stage.form, 0.0), stage.supply_max_v)
         raise NoSolutionError(
             message="No class-AB output stage stands these rails, this heat and a reactive load.",
-            quantity="voltage between the rails",
-            value=f"{show(supply_v, 'voltage')} at {show(crest_a, 'current')}",
-            limit=", ".join(f"{form} {show(v, 'voltage')}" for form, v in limits.items())
-            + f", at most {_MOST_PAIRS} pairs side by side",
+            quantity="voltage between the rails and crest current",
+            value=f"{show(supply_v, 'voltage')} at {show(crest_a, 'current')}: {', '.join(missed)}",
+            limit=f"the rating of each, one chip or {_MOST_PAIRS} pairs side by side",
             source="output stage table",
-            remedy="Take class D, lower the power, or let amplifier.ab_output be auto.",
+            remedy='Take class D (amplifier.kind = "class_d_half_bridge"), lower goal.power, or leave '
+            "amplifier.ab_output out.",
         )
     found.sort(key=lambda item: item[0])
     count, stage = found[0]

@@ -66,11 +66,28 @@ def _diode(library: Library, reverse_v: float, average_a: float, what: str) -> R
             message=f"No rectifier in the drawer or library serves as {what}.",
             quantity="reverse voltage and average current",
             value=f"{show(1.25 * reverse_v, 'voltage')} and {show(average_a, 'current')}",
-            limit="the ratings at hand",
+            limit=_most_at_hand(
+                [
+                    (d.vrrm_v, d.if_a * d.legs, d.id)
+                    for d in library.rectifiers.values()
+                    if d.common != "anode"
+                ],
+                1.25 * reverse_v,
+            ),
             source="parts library and drawer",
-            remedy="Add a stronger Schottky rectifier to the drawer, lower goal.power, or take class AB.",
+            remedy="Add a stronger Schottky rectifier to the drawer, lower goal.power, or take class AB: "
+            'amplifier.kind = "class_ab".',
         )
     return min(fits, key=lambda d: (library.in_drawer(d.id) == 0, d.drop_v(average_a / d.legs), d.id))
+
+
+def _most_at_hand(rows: list[tuple[float, float, str]], voltage_v: float) -> str:
+    """The strongest of (voltage, current, id) that stands a voltage, else the one of the highest voltage."""
+    strong = [row for row in rows if row[0] >= voltage_v]
+    if not rows:
+        return "none at hand"
+    volts, amps, name = max(strong, key=lambda row: row[1]) if strong else max(rows)
+    return f"{show(volts, 'voltage')} at {show(amps, 'current')} ({name})"
 
 
 def _mosfet(library: Library, channel: str, voltage_v: float, crest_a: float, what: str) -> Mosfet:
@@ -87,11 +104,24 @@ def _mosfet(library: Library, channel: str, voltage_v: float, crest_a: float, wh
             message=f"No {channel.upper()}-channel MOSFET in the drawer or library serves as {what}.",
             quantity="drain voltage and crest current",
             value=f"{show(1.25 * voltage_v, 'voltage')} at {show(crest_a, 'current')}",
-            limit="half the rated current of those at hand",
+            limit=_most_at_hand(
+                [
+                    (m.vds_v, RESERVE_ID * m.id_a, m.id)
+                    for m in library.mosfets.values()
+                    if m.channel == channel and m.package.startswith("TO-")
+                ],
+                1.25 * voltage_v,
+            )
+            + ", half its rated current",
             source="parts library and drawer",
-            remedy="Add a stronger one to the drawer, lower goal.power, or take class AB or class D.",
+            remedy="Add a stronger one to the drawer, lower goal.power, or take class AB or class D: "
+            'amplifier.kind = "class_ab" or "class_d_half_bridge".',
         )
     return min(fits, key=lambda m: (library.in_drawer(m.id) == 0, m.rds_on_ohm, m.id))
+
+
+def _highest_zener_v(library: Library) -> float:
+    return max((z.vz_v * (1.0 - z.tolerance) for z in library.zeners.values()), default=0.0)
 
 
 def lifted_threshold_v(
@@ -303,9 +333,9 @@ def design_two_pairs(
             message="No zener diode keeps a follower's gate far enough from the output.",
             quantity="zener voltage",
             value=show(wanted_v, "voltage"),
-            limit="the zener diodes at hand",
+            limit=f"{show(_highest_zener_v(library), 'voltage')}, the highest at hand less its tolerance",
             source="parts library and drawer",
-            remedy="Add one of the next voltage to the drawer.",
+            remedy="Add one of the next voltage to the drawer, or lower goal.power.",
         )
     zener = min(zeners, key=lambda z: (z.vz_v, library.in_drawer(z.id) == 0, z.id))
     takeover_a = spec.inner_rail * rail_v / load_ohm

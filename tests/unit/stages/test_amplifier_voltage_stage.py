@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
 
+from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import is_member
 from subwright.parts.library import load_library
 from subwright.parts.output_stages import OUTPUT_STAGES
@@ -278,3 +280,23 @@ def test_a_vehicle_chip_with_too_little_gain_gets_no_divider() -> None:
     pins = bridge_chip_pins(40.0, 22e3, 28.0)
     assert "chip input series" not in pins.resistors_ohm
     assert pins.share == 1.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "power", "load", "named"),
+    [
+        ("class_d_half_bridge", 2000.0, 16.0, ("1.13 kV", "250 V", "class_d_full_bridge")),
+        ("class_ab", 600.0, 2.0, ("22 × 2SC5200/2SA1943", "8 pairs", "goal.power")),
+        ("class_g", 400.0, 16.0, ("V at", "goal.power")),
+    ],
+)
+def test_refusals_name_amounts_and_what_to_do(
+    kind: str, power: float, load: float, named: tuple[str, ...]
+) -> None:
+    with pytest.raises(NoSolutionError) as caught:
+        made(kind, "auto", power, load, 12)
+    error = caught.value
+    assert re.search(r"\d", error.value)
+    assert re.search(r"\d", error.limit)
+    for words in named:
+        assert words in str(error), error
