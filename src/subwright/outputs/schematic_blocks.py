@@ -39,7 +39,6 @@ from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_modulator_block import modulator_block
 from subwright.outputs.schematic_signal_blocks import filter_block, input_block
 from subwright.outputs.schematic_voltage_stage_block import voltage_stage_block
-from subwright.outputs.schematic_voltage_stage_block import voltage_stage_block
 from subwright.outputs.schematic_wiring import wiring_block
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
