@@ -16,9 +16,11 @@ from subwright.build.experiments.record import Outcome
 from subwright.build.result import Design
 from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
-from subwright.circuits import converter_closed
+from subwright.circuits import auxiliary_loaded, converter_closed
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.controller_circuit import controller_circuit
+from subwright.circuits.converter_point import quick, settling_run
+from subwright.circuits.converter_values import from_result
 from subwright.circuits.netlist import Circuit, Steady
 from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import load_library
@@ -37,6 +39,8 @@ WISHES: dict[str, tuple[int, dict[str, object]]] = {
     "3524": (12, {"controller": "SG3524"}),
     "3524 regulated": (48, {"controller": "SG3524", "output": "regulated"}),
     "3846": (12, {"controller": "UC3846"}),
+    "small winding": (12, {"auxiliary_feed": "winding"}),
+    "small winding, regulated": (48, {"auxiliary_feed": "winding", "output": "regulated"}),
 }
 
 
@@ -137,6 +141,29 @@ def test_a_wrong_timing_part_would_be_noticed(
 @pytest.mark.parametrize("name", ["494 regulated", "3524 regulated"])
 def test_a_closed_loop_makes_a_load_step_good_as_reckoned(name: str, reference_engine: Engine) -> None:
     assert broken(run("regulated-load-step", name, reference_engine)) == []
+
+
+@pytest.mark.parametrize("case", [0, 2], ids=["tired battery", "charging"])
+def test_the_small_winding_gives_what_its_regulators_ask(case: int, engine: Engine) -> None:
+    assert broken(run("auxiliary-supply", "small winding", engine, case)) == []
+
+
+def test_the_small_winding_serves_beside_a_choke(reference_engine: Engine) -> None:
+    assert broken(run("auxiliary-supply", "small winding, regulated", reference_engine)) == []
+
+
+def test_a_turn_too_many_on_the_small_winding_would_be_noticed(reference_engine: Engine) -> None:
+    found = design("small winding")
+    assert found.converter is not None
+    aux = found.converter.auxiliary
+    real = auxiliary_loaded.auxiliary_v
+    wrong = replace(found.converter, auxiliary=replace(aux, turns=aux.turns + 1))
+    values = quick(from_result(wrong, emf_v=12.6, source_ohm=0.02, positive_a=2.0, negative_a=2.0))
+    circuit = auxiliary_loaded.loaded_auxiliary(wrong, values)
+    traces = simulate(circuit, settling_run(values), auxiliary_loaded.AUXILIARY_PROBES, reference_engine)
+    small_v = float(traces.voltage("aux_positive")[-1])
+    assert small_v == pytest.approx(real(wrong, values), rel=0.03)
+    assert small_v != pytest.approx(real(found.converter, values), rel=0.03)
 
 
 def test_a_loop_twice_as_slow_would_be_noticed(

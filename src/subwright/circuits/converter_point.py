@@ -22,6 +22,7 @@ from subwright.physics.push_pull import AveragedPulse, averaged_pulse, split_loo
 __all__ = [
     "PowerPoint",
     "averaged_point",
+    "averaged_terminal_pulse",
     "quick",
     "settling_probes",
     "settling_run",
@@ -83,15 +84,8 @@ def averaged_point(values: PowerValues) -> PowerPoint:
             switch_rms_a=held.switch_rms_a,
             clamp_v=held.clamp_v,
         )
-    primary_ohm = v.switch_ohm + v.primary_winding_ohm + v.link_ohm
-    secondary_ohm = v.secondary_winding_ohm + v.diode_ohm
-    loop = float(split_loop_ohm(primary_ohm, secondary_ohm, v.ratio, v.positive_a, v.negative_a))
+    at, pulse, primary_ohm, secondary_ohm = _settled_pulse(v)
     primary_a = v.ratio * (v.positive_a + v.negative_a)
-    at = _Terminal(volts=v.emf_v, battery_a=primary_a, clamp_v=None, clamp_rest_a=0.0, reset_v=v.avalanche_v)
-    pulse = averaged_pulse(v.share, v.switching_hz, v.leakage_h, loop, primary_a, v.avalanche_v)
-    for _ in range(_ROUNDS):
-        at = _terminal(v, at, primary_a, pulse, loop, primary_ohm)
-        pulse = averaged_pulse(v.share, v.switching_hz, v.leakage_h, loop, primary_a, at.reset_v)
     final, square = float(pulse.final), float(pulse.mean_square)
     sag = (primary_ohm * final + v.input_esr_ohm * (square - 1.0)) * primary_a
     common = v.ratio * (at.volts - sag) - v.diode_v
@@ -111,6 +105,30 @@ def averaged_point(values: PowerValues) -> PowerPoint:
         switch_rms_a=sqrt(0.5 * square) * (primary_a + at.clamp_rest_a),
         clamp_v=at.clamp_v,
     )
+
+
+def averaged_terminal_pulse(values: PowerValues) -> AveragedPulse:
+    """The pulse that the averages of peak-charged rails rest on, over the mean primary current.
+
+    Parameters
+    ----------
+    values : without a choke.
+    """
+    return _settled_pulse(values)[1]
+
+
+def _settled_pulse(v: PowerValues) -> tuple[_Terminal, AveragedPulse, float, float]:
+    """Terminal and pulse once they agree, and the resistances of primary and secondary path, Ω."""
+    primary_ohm = v.switch_ohm + v.primary_winding_ohm + v.link_ohm
+    secondary_ohm = v.secondary_winding_ohm + v.diode_ohm
+    loop = float(split_loop_ohm(primary_ohm, secondary_ohm, v.ratio, v.positive_a, v.negative_a))
+    primary_a = v.ratio * (v.positive_a + v.negative_a)
+    at = _Terminal(volts=v.emf_v, battery_a=primary_a, clamp_v=None, clamp_rest_a=0.0, reset_v=v.avalanche_v)
+    pulse = averaged_pulse(v.share, v.switching_hz, v.leakage_h, loop, primary_a, v.avalanche_v)
+    for _ in range(_ROUNDS):
+        at = _terminal(v, at, primary_a, pulse, loop, primary_ohm)
+        pulse = averaged_pulse(v.share, v.switching_hz, v.leakage_h, loop, primary_a, at.reset_v)
+    return at, pulse, primary_ohm, secondary_ohm
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
