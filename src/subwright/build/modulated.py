@@ -40,7 +40,8 @@ def modulator_need(
         return None
     wishes, full = spec.amplifier, points[Level.FULL]
     idle_v = float(np.max(points[Level.IDLE].rail_mean_v))
-    series = model.series_ohm()
+    # The feedback is taken at the nodes: the switches' own resistance is inside the loop.
+    series = model.legs * model.inductor_ohm + model.cable_ohm
     rails = (float(np.min(full.rail_crest_v)), float(full.rail_crest_v[NOMINAL]))
     highest_v = max(amplifier.rail_expected_v, idle_v)
     feed = (*rails, highest_v)

@@ -213,7 +213,7 @@ def _driven(
         rail_high_v=rails[2],
         feed_v=feed,
         peak_v=peak_v,
-        load_share=load / (load + model.series_ohm()),
+        load_share=load / (load + model.legs * model.inductor_ohm + model.cable_ohm),
         full_input_v=spec.full_input_v,
         lowest_note_hz=_ANY_NOTE_HZ,
         switching_hz=spec.switching_hz,

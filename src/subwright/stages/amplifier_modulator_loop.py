@@ -39,7 +39,8 @@ _TIMING_F: Final = (100e-12, 4.7e-9)
 _SERIES_OHM: Final = 2.2e3
 _SHARE: Final = 0.5
 _HYSTERESIS_OHM: Final = 2.2e3
-_HYSTERESIS_V: Final = 1.5  # at the integrator's output, either way
+_HYSTERESIS_V: Final = 1.5  # at the integrator's output, either way, on two rails
+_ONE_SUPPLY_V: Final = 1.1  # the same where 5 V is its middle
 _FEEDBACK_OHM: Final = (15e3, 330e3)
 _FEEDBACK_V2_PER_OHM: Final = 0.1  # heat of a feedback resistor, W
 _INTEGRATOR_F: Final = (47e-12, 10e-9)
@@ -381,7 +382,8 @@ def _hysteresis(
     need: ModulatorNeed, swing_v: float, gain: float, delay_s: float
 ) -> tuple[float, _Integrator]:
     """Ratio of the positive feedback and the integrator that give the frequency together."""
-    feedback = float(nearest(_HYSTERESIS_OHM * swing_v / _HYSTERESIS_V, "E24"))
+    aim_v = _HYSTERESIS_V if need.split_rails else _ONE_SUPPLY_V
+    feedback = float(nearest(_HYSTERESIS_OHM * swing_v / aim_v, "E24"))
     hysteresis = _HYSTERESIS_OHM / feedback
     target_s = (0.25 / need.switching_hz - delay_s) / hysteresis
     return hysteresis, _integrator(need, gain, target_s, (0.9, 1.1))
