@@ -13,7 +13,7 @@ _CHIP: Final = 460
 _FIRST: Final = 210  # height of leg A's driver in a bridge
 _PITCH: Final = 320
 _ALONE: Final = 320
-_GATE: Final = 860  # x at which the gates' resistors begin
+_GATE: Final = 880  # x at which the gates' resistors begin
 
 
 def draw_drivers(kit: Kit) -> None:
@@ -66,7 +66,10 @@ def _floating(kit: Kit, node: str, boost: str, rows: tuple[int, int], x: int) ->
     sheet.wire((x, top), (_GATE, top))
     spot(kit, boost, (x + 30, top))
     for k, role in enumerate(("bootstrap capacitor", "bootstrap bypass", "bootstrap zener")):
-        kit.upright(find(kit, role, boost, node), boost, x + 70 + 80 * k, top)
+        part = find(kit, role, boost, node)
+        name, *value = kit.sheet.texts.get(part.designator, (part.designator,))
+        turn = 1 if part.nets[0] == boost else 3  # two lines: there is no room for three between the rows
+        kit.place(part, x + 70 + 90 * k, top + 20, turn=turn, lines=(name, " ".join(value)))
     diode = find(kit, "bootstrap diode", boost)
     kit.lying(diode, boost, _GATE, top)
     feed = diode.nets[0]
