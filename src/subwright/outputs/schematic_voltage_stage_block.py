@@ -89,7 +89,7 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
         for point in circuit.test_points
     )
     legs = [_leg(name, feed, stage, readings, len(feeds)) for name, feed in feeds.items()]
-    titles = ("leg B",)
+    titles: tuple[str, ...] = ("leg B",)
     if stage.bridge == "crossed":
         legs, titles = [_shared(stage), *legs], ("leg A", "leg B")
     yield Block(
