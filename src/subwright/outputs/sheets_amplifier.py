@@ -12,6 +12,7 @@ from subwright.outputs.sheet_parts import drawing
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid
 from subwright.stages.amplifier_driving import junction_v
+from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 
 __all__ = ["amplifier_figures", "amplifier_grids"]
 
@@ -92,6 +93,47 @@ def amplifier_grids(design: Design) -> Iterator[Grid]:
             millivolts = 2e3 * each_a * _ballast(design)
             rows.append(("across both emitter resistors of a pair", f"{millivolts:.1f} mV"))
         yield Grid(title="Bias", header=("what", "value"), rows=tuple(rows), figures=frozenset({1}))
+    if result.voltage_stage is not None:
+        yield _voltage_stage(result.voltage_stage)
+
+
+def _voltage_stage(stage: VoltageStage) -> Grid:
+    """What the voltage stage was designed for, and what to find on its test points."""
+    rows = [
+        ("current asked of it at most", show(stage.need_a, "current")),
+        ("current of its voltage amplifier", show(stage.stage_a, "current")),
+        ("its limiter holds at", show(stage.limit_a, "current")),
+        ("current of the input pair, both halves", show(stage.tail_a, "current")),
+        ("gain from the filter's output to the load", f"{stage.gain:.1f}"),
+        ("noise gain of a leg's feedback", f"{stage.leg_gain:.1f}"),
+        ("loop gain of one at", show(stage.unity_hz, "frequency")),
+        ("phase margin there", f"{stage.phase_margin_deg:.0f}°"),
+        (
+            "loop gain at 50 Hz and at 1 kHz",
+            f"{stage.loop_gain_50hz_db:.0f} dB, {stage.loop_gain_1khz_db:.0f} dB",
+        ),
+        ("response, 3 dB down", f"{stage.low_corner_hz:.1f} Hz to {show(stage.closed_hz, 'frequency')}"),
+        (
+            "slew rate, and a full sine of 20 kHz",
+            f"{show(stage.slew_v_per_s, 'slew rate')}, {show(stage.slew_needed_v_per_s, 'slew rate')}",
+        ),
+        ("steady voltage across the load, at most", show(stage.offset_v, "voltage")),
+        ("noise across the load, 20 Hz to 20 kHz", show(stage.noise_v, "voltage")),
+        ("left of the signal with MUTE low", f"{stage.mute_db:.0f} dB"),
+        ("step across the load when MUTE changes", show(stage.mute_thump_v, "voltage")),
+        (
+            "distance to the upper and the lower supply at the crest",
+            f"{show(stage.clip_upper_v, 'voltage')}, {show(stage.clip_lower_v, 'voltage')}",
+        ),
+    ]
+    return Grid(
+        title="Voltage stage",
+        header=("what", "value"),
+        rows=tuple(rows),
+        figures=frozenset({1}),
+        note="Early voltages and small capacitances are from memory: the loop's figures serve the choice of "
+        "parts, the oscilloscope has the last word.",
+    )
 
 
 def _bias_a(design: Design) -> float:

@@ -72,6 +72,7 @@ _MISMATCH_V: Final = 5e-3  # of two base-emitter voltages of one type, common pr
 _GAIN_SPREAD: Final = 0.2  # of two current gains of one type and rank, common practice
 _RESISTOR_SPREAD: Final = 0.02  # two resistors of 1 %
 _BASE_F: Final = 10e-12  # at a base with its wiring, from memory
+_LOADED: Final = 0.8  # of a mount's limit: a warmer day is in hand
 _NOISE_HZ: Final = 20e3
 _HALF_HZ: Final = 0.1  # corner of the divider's capacitor over the lowest note
 _REFERENCE_HZ: Final = 2.0
@@ -429,7 +430,7 @@ def _heat(part: Transistor, voltage_v: float, heat_w: float) -> StageHeat:
         ("fin", fin_limit_w(part)),
         ("heatsink", sink_limit_w(part)),
     )
-    mount, limit_w = next((way for way in ways if heat_w <= way[1]), ways[-1])
+    mount, limit_w = next((way for way in ways if heat_w <= _LOADED * way[1]), ways[-1])
     return StageHeat(
         voltage_v=voltage_v,
         voltage_limit_v=part.vceo_v,
