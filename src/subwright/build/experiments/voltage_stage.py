@@ -257,7 +257,30 @@ def _mute(design: Design, library: Library, engine: Engine, timeout_s: float) ->
         limit=1.0,
         absolute=True,
     )
-    return Outcome(checks=(check,), engine=traces.engine)
+    thump = Check(
+        quantity="step at the load when the mute lets go",
+        closed=stage.mute_thump_v,
+        simulated=_thump_v(design, library, engine, timeout_s),
+        unit="V",
+        limit=stage.mute_thump_v,
+        absolute=True,
+    )
+    return Outcome(checks=(check, thump), engine=traces.engine)
+
+
+def _thump_v(design: Design, library: Library, engine: Engine, timeout_s: float) -> float:
+    """How far the silent output moves while the line that mutes rises, V."""
+    stage = _stage_of(design)
+    assert stage is not None
+    soft_s = stage.resistors_ohm["mute gate"] * stage.capacitors_f["mute capacitor"]
+    line = Ramp(
+        points=((0.0, 0.0), (0.2 * soft_s, 0.0), (0.21 * soft_s, MUTE_OPEN_V), (5.0 * soft_s, MUTE_OPEN_V))
+    )
+    circuit = _closed(design, library, _SILENT, line)
+    run = Transient(stop_s=5.0 * soft_s, step_s=0.02 * soft_s, accuracy=1e-5)
+    traces = simulate(circuit, run, _ends(circuit), engine, timeout_s=timeout_s)
+    course = _across(traces, circuit)
+    return float(np.max(np.abs(course - course[0])))
 
 
 # -- large signals ------------------------------------------------------------------------------------------
@@ -480,7 +503,10 @@ EXPERIMENTS = (
         name="voltage-stage-mute",
         block="amplifier",
         title="What the mute leaves",
-        about=_CIRCUIT + "Gain with the line that mutes low, over that with it high: two dividers.",
+        about=_CIRCUIT
+        + "Gain with the line that mutes low, over that with it high: two dividers. And what the silent "
+        "output does while the line rises, by the charge that the gates push: the closed form takes the "
+        "steepest rise; up to twice of it passes.",
         cases=_cases(_mute),
     ),
 )
