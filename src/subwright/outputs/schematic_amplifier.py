@@ -61,8 +61,9 @@ def _leg(kit: Kit, name: str, top: int, *, fed_back: bool, sensed: bool) -> None
         if point.net in (node, out):
             sheet.name(point.net, (310 if point.net == node else 720, y), point=point.designator)
     if f"out_{'b' if name == 'a' else 'a'}" not in kit.circuit.nets:
-        over = ", over the shunt SHUNT OUT" if sensed else ""
-        sheet.say(767, y + 60, f"the other terminal: 0 V at the filter capacitor{over}")
+        sheet.say(767, y + 60, "the other terminal: 0 V at the filter capacitor")
+        if sensed:
+            sheet.say(767, y + 74, "over the shunt SHUNT OUT")
 
 
 def draw_input_bank(kit: Kit, x: int, y: int, *, across: int) -> None:

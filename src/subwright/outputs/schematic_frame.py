@@ -28,9 +28,9 @@ DRAWING: Final[Box] = (
 )
 """Where a schematic may draw."""
 
-INDEX: Final[Box] = (630.0, 572.0, DRAWING[2], 664.0)
+INDEX: Final[Box] = (630.0, 512.0, DRAWING[2], 648.0)
 """Where the first sheet keeps room for the list of all sheets."""
-_ROWS: Final = 6  # of the list in one column
+_ROWS: Final = 8  # of the list in one column
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -187,7 +187,7 @@ def _thermal(kit: Kit, y: int) -> None:
     draw_shunted(kit, "thermistor filter", "thermal_sense", (240, line + 10))
     sheet.wire((240, line), (300, line), (300, y + 90), (410, y + 90), (410, minus[1]), minus)
     draw_test_point(kit, "thermal_sense", (210, line))
-    kit.sheet.say(100, line + 120, "thermistor on the heatsink")
+    kit.sheet.say(100, foot[1] + 30, "thermistor on the heatsink")
 
 
 def _run_line(kit: Kit, first: Point) -> None:

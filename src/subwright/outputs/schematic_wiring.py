@@ -25,7 +25,7 @@ _SPEAKER: Final = 430
 _PITCH: Final = 60  # from one branch of drivers to the next
 _APART: Final = 100  # from one driver of a branch to the next
 _BESIDE: Final = (3, 2)  # branches, and drivers in one, that find room beside the table
-_TABLE: Final = (630, 430)  # left and top of the links' table
+_TABLE: Final = (630, 350)  # left and top of the links' table
 _LEAD: Final = 20
 _BATTERIES: Final = {"lead-acid": "lead-acid", "agm": "AGM", "lfp": "LFP"}
 
