@@ -214,7 +214,6 @@ _MAKERS: Final[Mapping[str, Callable[[Design, Library], Iterator[Block]]]] = {
     "Line-level filter": filter_block,
     "Voltage stage": voltage_stage_block,
     "Modulator": modulator_block,
-    "Voltage stage": voltage_stage_block,
     "Output stage": amplifier_block,
     "Speaker guard": speaker_guard_block,
 }

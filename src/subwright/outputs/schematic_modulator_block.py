@@ -38,13 +38,14 @@ _PERIODS: Final = 40
 _STEPS: Final = 400  # to a period
 
 
-def modulator_names(split_rails: bool, from_battery: bool) -> dict[str, str]:
-    """Printed names of the modulator's nets."""
+def modulator_names(split_rails: bool, from_battery: bool, switched: bool = False) -> dict[str, str]:
+    """Printed names of the modulator's nets; ``switched``: the control circuits' supply is."""
     return {
         "wanted_a": "FILTER OUT",
         "mute": "MUTE",
         "rail_positive": "BATTERY" if from_battery else "RAIL +",
         "rail_negative": "RAIL \u2212",
+        "control": "CONTROL" if switched else "BATTERY",
         "op_positive": "+MOD",
         "op_negative": "\u2212MOD",
         "reference": "MOD REF",
@@ -95,7 +96,11 @@ def modulator_block(design: Design, library: Library) -> Iterator[Block]:
         title="Modulator",
         stage="amplifier",
         circuit=circuit,
-        names=modulator_names(found.split_rails, result.rails == "battery"),
+        names=modulator_names(
+            found.split_rails,
+            result.rails == "battery",
+            design.control is not None and design.control.remote is not None,
+        ),
         draw=partial(_signal, found),
         more=(partial(_logic, found), partial(_drivers, found), partial(_supplies, found)),
         more_titles=("logic and dead time", "gate drivers", "supplies"),
@@ -143,11 +148,18 @@ def _drivers(found: Modulator, kit: Kit) -> tuple[str, ...]:
         _readings(kit, (90, 570), ("boost_a",))
     return (
         "Gate and source leads short, twisted, to the switch's own legs; one pair for each switch.",
-        "Bootstrap and decoupling capacitors at the driver's pins.",
+        f"Bootstrap and decoupling capacitors at the driver's pins{_bypass(kit)}.",
         "Pins 4, 8 and 14 of the driver's case are not connected.",
         _PINS,
         _PLAIN,
     )
+
+
+def _bypass(kit: Kit) -> str:
+    """Rating of the bootstrap's bypass, which its label has no room for."""
+    part = kit.circuit.by_role("bootstrap bypass")[0]
+    rating = kit.sheet.texts.get(part.designator, ())[2:]
+    return f"; its bypass {rating[0]}" if rating else ""
 
 
 def _supplies(found: Modulator, kit: Kit) -> tuple[str, ...]:

@@ -68,8 +68,9 @@ def _floating(kit: Kit, node: str, boost: str, rows: tuple[int, int], x: int) ->
     for k, role in enumerate(("bootstrap capacitor", "bootstrap bypass", "bootstrap zener")):
         part = find(kit, role, boost, node)
         name, *value = kit.sheet.texts.get(part.designator, (part.designator,))
+        shown = value if role == "bootstrap capacitor" else value[:1]  # a note tells the bypass's rating
         turn = 1 if part.nets[0] == boost else 3  # two lines: there is no room for three between the rows
-        kit.place(part, x + 70 + 90 * k, top + 20, turn=turn, lines=(name, " ".join(value)))
+        kit.place(part, x + 70 + 90 * k, top + 20, turn=turn, lines=(name, " ".join(shown)))
     diode = find(kit, "bootstrap diode", boost)
     kit.lying(diode, boost, _GATE, top)
     feed = diode.nets[0]

@@ -32,8 +32,10 @@ def _drivers(kit: Kit) -> None:
     if kit.circuit.by_role("driver supply follower"):
         x = _follower(kit, y)
     else:
-        sheet.flag("rail_positive", (160, y), "left")
-        x = kit.run("rail_positive", 160, y, [kit.one("driver supply resistor")]) + 20
+        feed = kit.one("driver supply resistor")
+        top = next(net for net in feed.nets if net != "driver_supply")
+        sheet.flag(top, (160, y), "left")
+        x = kit.run(top, 160, y, [feed]) + 20
         sheet.wire((x - 20, y), (x, y))
         down(kit, kit.one("driver supply zener"), "driver_supply", (x, y))
     sheet.wire((x, y), (x + 100, y), (x + 190, y), (x + 220, y))

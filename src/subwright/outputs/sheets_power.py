@@ -24,6 +24,7 @@ from subwright.outputs.plots import (
 from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
 from subwright.outputs.sheets_amplifier import amplifier_figures, amplifier_grids
 from subwright.outputs.sheets_boost import topology_grid
+from subwright.outputs.sheets_modulator import modulator_grids
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.winding_drawing import winding_svg
@@ -341,7 +342,8 @@ def amplifier_sheet(design: Design) -> Sheet:
     )
     sheet = sheet_of(design, "amplifier", "Amplifier", result, values=values, figures=figures)
     fits = (topology_grid(design),) if result.rails == "battery" else ()
-    return replace(sheet, grids=(*amplifier_grids(design), *((ceilings,) if result.ceilings else ()), *fits))
+    grids = (*modulator_grids(design), *amplifier_grids(design))
+    return replace(sheet, grids=(*grids, *((ceilings,) if result.ceilings else ()), *fits))
 
 
 def _power(value: float | None) -> str:
