@@ -42,6 +42,9 @@ def modulator_bench(
     if v.record.split_rails:
         build.bench("RAIL_NEGATIVE", "voltage source", (GROUND, "rail_negative"), negative, "negative rail")
     build.bench("WANTED", "voltage source", ("wanted_a", GROUND), wanted, "line filter's output")
+    if v.control_v is not None:
+        control = Steady(value=v.control_v)
+        build.bench("CONTROL", "voltage source", ("control", GROUND), control, "switched control supply")
     if v.has("mute series"):
         build.bench("MUTE", "voltage source", ("mute", GROUND), mute, "mute line")
 

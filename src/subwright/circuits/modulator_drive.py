@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from subwright.circuits.builder import Builder
-from subwright.circuits.modulator_values import SMALL, ModulatorValues
+from subwright.circuits.modulator_values import ModulatorValues
 from subwright.circuits.netlist import GROUND
 
 __all__ = ["add_drivers", "add_logic", "lower_rail"]
@@ -43,9 +43,9 @@ def add_logic(build: Builder, v: ModulatorValues) -> None:
     for phase, slow, word in (("phase_low", "slow_high", "high"), ("phase_high", "slow_low", "low")):
         role = f"dead-time resistor {word}"
         build.resistor(role, phase, slow, v.ohm(role))
-        build.bought("D", "diode", (phase, slow), "dead-time diode", model=SMALL)
+        build.bought("D", "diode", (phase, slow), "dead-time diode", model=v.diodes["dead-time diode"])
         build.capacitor("dead-time capacitor", slow, low, v.farad("dead-time capacitor"), initial_v=0.0)
-        build.bought("D", "diode", ("stop", slow), "mute hold diode", model=SMALL)
+        build.bought("D", "diode", ("stop", slow), "mute hold diode", model=v.diodes["mute hold diode"])
     _mute(build, v, low)
     decoupling = v.farad("logic decoupling")
     build.capacitor("logic decoupling", "logic_supply", low, decoupling, initial_v=v.record.logic_supply_v)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from subwright.circuits.builder import Builder
-from subwright.circuits.modulator_values import SMALL, ModulatorValues
+from subwright.circuits.modulator_values import ModulatorValues
 from subwright.circuits.netlist import GROUND
 
 __all__ = ["add_signal", "other_node"]
@@ -22,7 +22,7 @@ def add_signal(build: Builder, v: ModulatorValues, modulation: float = 0.0) -> N
     """
     amplifiers, comparators = build.sections(2, 2), build.sections(2, 2)
     zero, low = _zero(v), _lower(v)
-    entry = "wanted_a"
+    entry, minus = "wanted_a", "buffered"
     if v.has("modulator input capacitor"):
         entry = "input_biased"
         build.capacitor(
@@ -33,8 +33,11 @@ def add_signal(build: Builder, v: ModulatorValues, modulation: float = 0.0) -> N
             initial_v=-v.zero_v,
         )
         build.resistor("modulator input bias", entry, zero, v.ohm("modulator input bias"))
+    if v.has("modulator input balance"):
+        minus = "buffer_minus"
+        build.resistor("modulator input balance", "buffered", minus, v.ohm("modulator input balance"))
     for name, pins in zip(
-        amplifiers, ((entry, "buffered", "buffered"), ("sum_plus", "sum_minus", "integrated")), strict=True
+        amplifiers, ((entry, minus, "buffered"), ("sum_plus", "sum_minus", "integrated")), strict=True
     ):
         rails = ("op_positive", low)
         build.bought("U", "op-amp", (*pins, *rails), "modulator op-amp", model=v.op_amp, name=name)
@@ -46,7 +49,7 @@ def add_signal(build: Builder, v: ModulatorValues, modulation: float = 0.0) -> N
         build.resistor("integrator feedback", far, end, v.ohm("integrator feedback"))
     farad = v.farad("integrator capacitor")
     # both inputs begin where the wanted output holds them
-    input_v = modulation * v.swing_v / v.record.gain
+    input_v = modulation * v.swing_v / v.node_gain
     feedback, entrance = v.ohm("integrator feedback"), v.ohm("integrator input")
     sum_v = input_v * feedback / (feedback + entrance)
     build.capacitor(
@@ -119,7 +122,7 @@ def _clock(build: Builder, v: ModulatorValues, name: str) -> str:
     ):
         build.resistor(role, *ends, v.ohm(role))
     for ends in (("compared_plus", "clock_supply"), (GROUND, "compared_plus")):
-        build.bought("D", "diode", ends, "comparator clamp diode", model=SMALL)
+        build.bought("D", "diode", ends, "comparator clamp diode", model=v.diodes["comparator clamp diode"])
     return "carrier"
 
 
@@ -132,6 +135,6 @@ def _hysteresis(build: Builder, v: ModulatorValues, spare: str) -> str:
         build.resistor("hysteresis input", start, end, v.ohm("hysteresis input"))
         build.resistor("hysteresis feedback", far, end, v.ohm("hysteresis feedback"))
     for ends in (("compared_plus", "compared_minus"), ("compared_minus", "compared_plus")):
-        build.bought("D", "diode", ends, "comparator clamp diode", model=SMALL)
+        build.bought("D", "diode", ends, "comparator clamp diode", model=v.diodes["comparator clamp diode"])
     _comparator(build, v, spare, (_zero(v), _zero(v), "spare_output"))
     return "compared_minus"

@@ -11,7 +11,7 @@ from subwright.circuits.netlist import GROUND
 
 __all__ = ["add_supplies"]
 
-_TOPS: Final = {"ground": GROUND, "rail_positive": "rail_positive"}
+_TOPS: Final = {"ground": GROUND, "rail_positive": "rail_positive", "control": "control"}
 
 
 def add_supplies(build: Builder, v: ModulatorValues) -> None:
@@ -32,15 +32,15 @@ def add_supplies(build: Builder, v: ModulatorValues) -> None:
 def _driver_supply(build: Builder, v: ModulatorValues) -> None:
     m, low = v.record, lower_rail(v)
     zener = v.zeners["driver supply zener"]
+    feed = _TOPS[m.driver_supply_from]
     if not v.has("driver supply follower"):
-        build.resistor(
-            "driver supply resistor", "rail_positive", "driver_supply", v.ohm("driver supply resistor")
-        )
+        build.resistor("driver supply resistor", feed, "driver_supply", v.ohm("driver supply resistor"))
         build.bought("VR", "zener", (low, "driver_supply"), "driver supply zener", model=zener)
     else:
-        top = _TOPS[m.driver_supply_from]
+        # a follower on the one supply is switched on at its base
+        top = "rail_positive" if feed == "control" else feed
         build.resistor("driver supply dropper", top, "driver_collector", v.ohm("driver supply dropper"))
-        build.resistor("driver supply resistor", top, "driver_base", v.ohm("driver supply resistor"))
+        build.resistor("driver supply resistor", feed, "driver_base", v.ohm("driver supply resistor"))
         build.bought("VR", "zener", (low, "driver_base"), "driver supply zener", model=zener)
         pins = ("driver_collector", "driver_base", "driver_supply")
         follower = v.bipolars["driver supply follower"]

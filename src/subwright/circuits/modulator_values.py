@@ -25,14 +25,15 @@ from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.amplifier_modulator_need import plateau_v
 from subwright.stages.amplifier_modulator_records import Modulator
 
-__all__ = ["SMALL", "ModulatorValues", "modulator_values"]
+__all__ = ["ModulatorValues", "modulator_values"]
 
-SMALL: Final = JunctionModel(name="SMALL", forward_v=0.7, rated_a=10e-3, junction_f=4e-12, series_ohm=1.0)
-"""A 1N4148: forward voltage at 10 mA and capacitance from memory of its data sheet."""
 _DIODES: Final = {
-    "1N4148": SMALL,
+    "1N4148": JunctionModel(name="SMALL", forward_v=0.7, rated_a=10e-3, junction_f=4e-12, series_ohm=1.0),
     "1N5819": JunctionModel(
         name="SCHOTTKY", forward_v=0.35, rated_a=20e-3, junction_f=100e-12, series_ohm=0.1
+    ),
+    "BAT85": JunctionModel(
+        name="SMALL_SCHOTTKY", forward_v=0.4, rated_a=10e-3, junction_f=10e-12, series_ohm=1.0
     ),
     "UF4004": JunctionModel(name="FAST", forward_v=0.85, rated_a=20e-3, junction_f=15e-12, series_ohm=0.1),
 }
@@ -50,7 +51,8 @@ class ModulatorValues:
 
     Attributes
     ----------
-    record : the design. rail_v : one rail, or the one supply, V. ids : what to buy, by role.
+    record : the design. rail_v : one rail, or the one supply, V. control_v : switched control supply, V; None
+        where nothing hangs on it. ids : what to buy, by role.
     op_amp, comparator, logic, driver : models of the integrated circuits.
     zeners, bipolars, diodes : models by role. reference : of the 431 on one supply, or None.
     gate_f, first_f : gate of one switch, F: its whole charge over the voltage, and what its first rise to the
@@ -59,6 +61,7 @@ class ModulatorValues:
 
     record: Modulator
     rail_v: float
+    control_v: float | None
     ids: Mapping[str, str]
     op_amp: OpAmpModel
     comparator: GroundedComparatorModel
@@ -91,6 +94,11 @@ class ModulatorValues:
         """Half the differential swing of the nodes, V."""
         return 0.5 * self.record.legs * self.bus_v
 
+    @property
+    def node_gain(self) -> float:
+        """From the line filter's output to the difference of the nodes, V/V."""
+        return self.ohm("integrator feedback") / self.ohm("integrator input")
+
     def has(self, role: str) -> bool:
         """Whether the design has a part of a role."""
         m = self.record
@@ -106,7 +114,11 @@ class ModulatorValues:
 
 
 def modulator_values(
-    result: AmplifierResult, library: Library, *, rail_v: float | None = None
+    result: AmplifierResult,
+    library: Library,
+    *,
+    rail_v: float | None = None,
+    control_v: float | None = None,
 ) -> ModulatorValues:
     """Values of a designed modulator.
 
@@ -114,6 +126,7 @@ def modulator_values(
     ----------
     result : the amplifier. library : with the drawer merged.
     rail_v : one rail, or the one supply, V; None for the nominal one of the modulator.
+    control_v : switched control supply, V; None for the one that gives the nominal driver supply.
 
     Returns
     -------
@@ -149,11 +162,13 @@ def modulator_values(
                 current_gain=transistor.hfe_min,
                 junction_f=_BASE_F,
             )
+    rail = m.rail_nominal_v if rail_v is None else rail_v
     ids = {part.role: part.part_id for part in result.parts}
     mosfet = library.mosfets[ids["output switch"]]
     return ModulatorValues(
         record=m,
-        rail_v=m.rail_nominal_v if rail_v is None else rail_v,
+        rail_v=rail,
+        control_v=_control_v(m, rail) if control_v is None else control_v,
         ids=ids,
         op_amp=OpAmpModel(
             name="OPAMP",
@@ -167,13 +182,22 @@ def modulator_values(
         driver=_driver(library, m),
         zeners=zeners,
         bipolars=bipolars,
-        diodes={role: _DIODES[m.part_ids[role]] for role in ("bootstrap diode", "gate diode off")},
+        diodes={role: _DIODES[part_id] for role, part_id in m.part_ids.items() if "diode" in role},
         reference=None if m.split_rails else _reference(library, m),
         gate_f=mosfet.qg_coul / _GATE_TEST_V,
         first_f=mosfet.qgs_coul / plateau_v(mosfet),
         threshold_v=mosfet.vgs_th_v,
         drain_f=_first(model.coss_f),
     )
+
+
+def _control_v(m: Modulator, rail_v: float) -> float | None:
+    """Control supply at which a direct driver supply has its nominal voltage, V; else that of the rail."""
+    if not m.control_line_a:
+        return None
+    if not m.driver_supply_direct:
+        return rail_v
+    return m.gate_supply_v + m.driver_supply_a * m.resistors_ohm["driver supply resistor"]
 
 
 def _first(values: Floats) -> float:
