@@ -19,6 +19,15 @@ _RAILS: Final = {
     for load in ("", "loaded-")
     for side in ("positive", "negative")
 }
+_MODULATOR: Final = {
+    "gate-supply": "driver_supply",
+    "logic-supply": "logic_supply",
+    "op-positive": "op_positive",
+    "op-negative": "op_negative",
+    "reference": "reference",
+    "stop": "stop",
+    "clock": "carrier",
+}
 _AT: Final[Mapping[str, tuple[str, str]]] = {  # reading → circuit and net
     **_RAILS,
     "reference-voltage": ("protection", "reference"),
@@ -29,6 +38,8 @@ _AT: Final[Mapping[str, tuple[str, str]]] = {  # reading → circuit and net
     "gate-A": ("gate drive", "gate_a_1"),
     "gate-B": ("gate drive", "gate_b_1"),
     "amplifier-switching": ("class-D output stage", "node_a"),
+    **{f"modulator-{key}": ("class-D modulator", net) for key, net in _MODULATOR.items()},
+    **{f"bootstrap-{leg}": ("class-D modulator", f"boost_{leg}") for leg in "ab"},
     "clip-terminal": ("wiring", "unit_plus"),
     **{
         f"{watch}-voltage-{end}": ("wiring", "unit_plus")
