@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from math import log, pi, sqrt
 from types import MappingProxyType
 from typing import Final
@@ -426,6 +427,7 @@ def _integrator(
     return best[1]
 
 
+@lru_cache(maxsize=32)
 def _steps(low: float, high: float) -> tuple[float, ...]:
     return tuple(float(v) for v in between(low, high, "E24"))
 

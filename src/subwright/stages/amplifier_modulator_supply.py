@@ -19,6 +19,7 @@ __all__ = [
     "LOGIC_PULL_UP_OHM",
     "OP_AMP_A",
     "SHIFT_A",
+    "Follower",
     "Supplies",
     "SupplyNeed",
     "chips",

@@ -17,7 +17,10 @@ from subwright.service import open_build
 from subwright.stages.common import Corner, Level
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
-VAN = open_build(EXAMPLES / "storyteller-van.build.toml").spec.model_copy(update={"drawer": None})
+_VAN = open_build(EXAMPLES / "storyteller-van.build.toml").spec
+# Stated, so that whole turns meet the power: the rail that the drivers' own dead time asks for falls between.
+_OWN = {"dead_time_s": 40e-9, "control_current_a": 20e-3}
+VAN = _VAN.model_copy(update={"drawer": None, "amplifier": _VAN.amplifier.model_copy(update=_OWN)})
 BIKE = open_build(EXAMPLES / "cargo-bike-cinema.build.toml").spec.model_copy(update={"drawer": None})
 
 
