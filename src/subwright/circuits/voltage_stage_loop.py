@@ -143,19 +143,18 @@ def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False) -> Circui
 def _real(
     model: Model, values: ClassABValues, stage: VoltageStage, library: Library, crest_a: float
 ) -> Model:
-    """An output stage's model with the figures of its part; current gains at the crest."""
-    if not isinstance(model, BipolarModel) or model.name.startswith("BUFFER"):
+    """An output stage's model with the figures of its part; current gains at the crest.
+
+    The bias transistor keeps an ideal gain: its trimmer is set by what flows, whatever its base takes.
+    """
+    if not isinstance(model, BipolarModel) or model.name not in ("UPPER", "LOWER", *_DRIVERS):
         return model
-    if model.name == "BIAS":
-        small = library.transistors[values.ids["bias transistor"]]
-        gain, transit_hz = small.hfe_min, small.ft_hz
-    else:
-        part = OUTPUT_STAGES[values.device_id]
-        gain, transit_hz = part.gain_at(crest_a / values.pairs), part.transit_hz
-        if model.name in _DRIVERS:
-            # the stage's need says what the drivers' gain has fallen to there
-            gain = max(crest_a / gain / stage.need_a, 1.0)
-            transit_hz = library.transistors[values.ids[_DRIVERS[model.name]]].ft_hz
+    part = OUTPUT_STAGES[values.device_id]
+    gain, transit_hz = part.gain_at(crest_a / values.pairs), part.transit_hz
+    if model.name in _DRIVERS:
+        # the stage's need says what the drivers' gain has fallen to there
+        gain = max(crest_a / gain / stage.need_a, 1.0)
+        transit_hz = library.transistors[values.ids[_DRIVERS[model.name]]].ft_hz
     transit_s = 1.0 / (2.0 * pi * transit_hz) if transit_hz > 0.0 else 0.0
     return replace(model, current_gain=gain, transit_s=transit_s)
 
