@@ -20,6 +20,7 @@ from subwright.build.bringup_power import power_steps
 from subwright.build.bringup_rails import idle_losses_w
 from subwright.build.bringup_records import BringUp, Step
 from subwright.build.bringup_sound import sound_steps
+from subwright.build.bringup_voltage_stage import voltage_stage_steps
 from subwright.build.result import Design
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
@@ -66,15 +67,18 @@ def _steps(design: Design, library: Library, bench_v: float) -> Iterator[Step]:
     if design.boost is not None:
         yield from guard_steps(design, bench_v, stand_in, spans, idle_losses_w(design) / bench_v)
         yield from modulator_steps(design, library, bench_v, "closed")
+        yield from voltage_stage_steps(design, bench_v, "closed")
         yield from sound_steps(design, bench_v, "closed")
         return
     if design.converter is not None:
         idle_a = rail_line(design).idle_a
         yield from guard_steps(design, bench_v, stand_in, spans, idle_a)
         yield from modulator_steps(design, library, bench_v, "closed")
+        yield from voltage_stage_steps(design, bench_v, "closed")
         yield from sound_steps(design, bench_v, "closed")
         return
     yield from modulator_steps(design, library, bench_v, links)
+    yield from voltage_stage_steps(design, bench_v, links)
     at_rest, *rest = sound_steps(design, bench_v, links)
     yield at_rest
     idle_a = design.point(Corner.CHARGING, Level.IDLE).battery_a
