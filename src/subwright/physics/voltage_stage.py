@@ -68,7 +68,8 @@ def pair_transconductance_s(tail_a: float, degeneration_ohm: float = 0.0) -> flo
 
     Parameters
     ----------
-    tail_a : of both halves together, A, > 0. degeneration_ohm : in each emitter, Ω.
+    tail_a : of both halves together, A, > 0.
+    degeneration_ohm : in each emitter, Ω.
 
     Returns
     -------
@@ -95,7 +96,9 @@ def unity_loop_hz(transconductance_s: float, miller_f: float, noise_gain: float)
 
     Parameters
     ----------
-    transconductance_s : of the pair, S. miller_f : F. noise_gain : one over the share that is fed back, >= 1.
+    transconductance_s : of the pair, S.
+    miller_f : F.
+    noise_gain : one over the share that is fed back, >= 1, dimensionless.
 
     Returns
     -------
@@ -124,7 +127,8 @@ def slew_v_per_s(current_a: float, miller_f: float) -> float:
 
     Parameters
     ----------
-    current_a : all of the tail's, where a mirror turns it around, A. miller_f : F.
+    current_a : all of the tail's, where a mirror turns it around, A.
+    miller_f : F.
 
     Returns
     -------
@@ -151,7 +155,8 @@ def sine_slew_v_per_s(peak_v: float, hz: float) -> float:
 
     Parameters
     ----------
-    peak_v : V. hz : Hz.
+    peak_v : V.
+    hz : Hz.
 
     Returns
     -------
@@ -172,7 +177,8 @@ def lag_deg(hz: float, poles_hz: Iterable[float]) -> float:
 
     Parameters
     ----------
-    hz : Hz. poles_hz : each > 0, Hz.
+    hz : Hz.
+    poles_hz : each > 0, Hz.
 
     Returns
     -------
@@ -193,7 +199,8 @@ def greatest_unity_hz(poles_hz: Iterable[float], lag: float) -> float:
 
     Parameters
     ----------
-    poles_hz : each > 0, at least one, Hz. lag : above 0, below 90 degrees.
+    poles_hz : each > 0, at least one, Hz.
+    lag : above 0, below 90, degrees.
 
     Returns
     -------
@@ -228,7 +235,8 @@ def second_pole_hz(transconductance_s: float, miller_f: float, into_f: float, ou
 
     Parameters
     ----------
-    transconductance_s : of the voltage amplifier with its emitter resistor, S. miller_f : F.
+    transconductance_s : of the voltage amplifier with its emitter resistor, S.
+    miller_f : F.
     into_f, out_f : capacitance at its base and at its collector, to ground, F.
 
     Returns
@@ -258,7 +266,8 @@ def stray_pole_hz(ohm: float, farad: float) -> float:
 
     Parameters
     ----------
-    ohm : Ω. farad : F.
+    ohm : Ω.
+    farad : F.
 
     Returns
     -------
@@ -285,7 +294,8 @@ def steady_gain(first_s: float, first_ohm: float, second_s: float, second_ohm: f
 
     Parameters
     ----------
-    first_s, second_s : transconductances, S. first_ohm, second_ohm : loads at their outputs, Ω.
+    first_s, second_s : transconductances, S.
+    first_ohm, second_ohm : loads at their outputs, Ω.
 
     Returns
     -------
@@ -306,7 +316,9 @@ def loop_gain(hz: float, unity_hz: float, steady: float) -> float:
 
     Parameters
     ----------
-    hz : Hz. unity_hz : where the integrator alone has one, Hz. steady : at no frequency, V/V.
+    hz : Hz.
+    unity_hz : where the integrator alone has one, Hz.
+    steady : gain at no frequency, dimensionless.
 
     Returns
     -------
@@ -327,7 +339,8 @@ def junction_current_a(drop_v: float, ohm: float) -> float:
 
     Parameters
     ----------
-    drop_v : across junction and resistor, V, >= 0.9. ohm : Ω, > 0.
+    drop_v : across junction and resistor, V, >= 0.9.
+    ohm : Ω, > 0.
 
     Returns
     -------
@@ -358,7 +371,9 @@ def shunted_share(series_ohm: float, shunt_ohm: float, load_ohm: float) -> float
 
     Parameters
     ----------
-    series_ohm : before the shunt, Ω. shunt_ohm : of the shunt, Ω. load_ohm : behind it, Ω.
+    series_ohm : before the shunt, Ω.
+    shunt_ohm : of the shunt, Ω.
+    load_ohm : behind it, Ω.
 
     Returns
     -------
@@ -382,7 +397,9 @@ def pair_noise_v_per_rthz(
 
     Parameters
     ----------
-    tail_a : A. degeneration_ohm : in each emitter, Ω. current_gain : of the transistors.
+    tail_a : A.
+    degeneration_ohm : in each emitter, Ω.
+    current_gain : of the transistors, dimensionless.
     input_ohm, feedback_ohm : what the two bases see, Ω.
 
     Returns

@@ -73,7 +73,7 @@ _PAD_K_PER_W: Final = 1.5
 _FIN_K_PER_W: Final = {"TO-126": 30.0, "TO-220": 23.0}
 _DRIVERS: Final = (("BD139", "BD140"), ("TIP41C", "TIP42C"), ("MJE15032", "MJE15033"))
 _AMPLIFIERS: Final = ("BC546B", "2N5551", "BD139", "MJE15032")
-_SOURCES: Final = ("BC556B", "2N5401", "BD140", "MJE15033")
+_FEEDERS: Final = ("BC556B", "2N5401", "BD140", "MJE15033")
 _PAIRS: Final = ("BC556B", "2N5401", "MPSA92")
 
 
@@ -242,7 +242,7 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     heat_w = _HEAT_MARGIN * side_v * wanted_a
     # the voltage amplifier sinks what its source gives and the lower driver's base current, its limiter more
     amplifier = _standing(library, _AMPLIFIERS, bus_v, heat_w, 2.5 * wanted_a)
-    source = _standing(library, _SOURCES, bus_v, heat_w, 1.5 * wanted_a)
+    source = _standing(library, _FEEDERS, bus_v, heat_w, 1.5 * wanted_a)
     pair = _standing(library, _PAIRS, place.peak_v, 0.0, 0.0)
     reference_a = max(_LEAST_REFERENCE_A, 4.0 * base_need_a(source, wanted_a))
     feed_v = supply_v - reference_v(reference_a)
