@@ -162,12 +162,12 @@ def test_a_wrong_closed_form_would_be_noticed(wrong: str, reference_engine: Engi
         assert_agree(point, at, rail)
 
 
-def test_the_closed_loop_settles_where_the_closed_forms_say(reference_engine: Engine) -> None:
+def test_the_closed_loop_settles_where_the_closed_forms_say(engine: Engine) -> None:
     """Divider, compensation, sense and slope in real parts decide every pulse; no peak is unlike the next."""
     cases = experiment_named("boost-closed-loop").cases(wagon(), load_library())
     assert [case.name.split()[0] for case in cases] == ["low", "nominal"]
     for case in cases:
-        for check in case.run(reference_engine, 60.0).checks:
+        for check in case.run(engine, 60.0).checks:
             assert check.holds, (case.name, check.quantity, check.difference)
 
 
@@ -191,11 +191,11 @@ def test_without_the_slope_the_current_hunts(reference_engine: Engine) -> None:
     assert simulated_loop(values, traces).alternation_a > 0.05 * crest.peak_a
 
 
-def test_the_controller_alone_keeps_time_guards_and_sleeps(reference_engine: Engine) -> None:
+def test_the_controller_alone_keeps_time_guards_and_sleeps(engine: Engine) -> None:
     cases = experiment_named("boost-controller").cases(wagon(), load_library())
     assert [case.name for case in cases] == ["timing", "guard of the rail", "stopped"]
     for case in cases:
-        for check in case.run(reference_engine, 60.0).checks:
+        for check in case.run(engine, 60.0).checks:
             assert check.holds, (case.name, check.quantity, check.difference)
 
 

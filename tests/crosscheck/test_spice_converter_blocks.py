@@ -102,14 +102,14 @@ def test_a_bridges_rails_fill_as_reckoned(reference_engine: Engine) -> None:
     assert broken(run("converter-soft-start", "bridge", reference_engine)) == []
 
 
-def test_a_load_step_dips_as_reckoned(reference_engine: Engine) -> None:
-    assert broken(run("converter-load-step", "storyteller-van", reference_engine)) == []
+def test_a_load_step_dips_as_reckoned(engine: Engine) -> None:
+    assert broken(run("converter-load-step", "storyteller-van", engine)) == []
 
 
-def test_the_steady_state_holds(reference_engine: Engine) -> None:
+def test_the_steady_state_holds(engine: Engine) -> None:
     """Lowest battery, a tenth of the load: where the clamp rests and the choke's current may have gaps."""
     for name in ("storyteller-van", "regulated"):
-        assert broken(run("converter-steady-state", name, reference_engine)) == []
+        assert broken(run("converter-steady-state", name, engine)) == []
 
 
 def test_the_rails_fill_as_reckoned_and_not_evenly(reference_engine: Engine) -> None:

@@ -37,7 +37,7 @@ def auxiliary_v(result: ConverterResult, values: PowerValues) -> float:
     if v.choke is not None:
         half_v = regulated_point(v).winding_v
     else:
-        end_a = averaged_terminal_pulse(v).end * v.positive_a  # of one rail, at the end of the pulse
+        end_a = float(averaged_terminal_pulse(v).end) * v.positive_a  # of one rail, at the end of the pulse
         resistance = v.diode_ohm + v.secondary_winding_ohm + v.reservoir_esr_ohm
         half_v = averaged_point(v).positive_v + v.diode_v + resistance * end_a
     return half_v * result.auxiliary.turns / result.secondary_turns - _DIODE_V

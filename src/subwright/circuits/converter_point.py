@@ -178,7 +178,7 @@ def _terminal(
     )
 
 
-def quick(values: PowerValues) -> PowerValues:
+def quick(values: PowerValues, *, snubbed: bool = False) -> PowerValues:
     """The same stage with one can a bank, as small as it may be without shaping the pulse.
 
     Snubbers and bleeders go: the averaged model counts them as a conductance of their own. Behind a choke the
@@ -186,6 +186,8 @@ def quick(values: PowerValues) -> PowerValues:
 
     Parameters
     ----------
+    snubbed : the switches keep their snubbers. Without them a leakage inductance that a short pulse leaves
+        with a current sees no capacitance, and a simulator's steps run out at the clamp's edge.
     values : the real stage. Its banks shrink until half a cycle's charge moves their voltage by 5 % of the
         drop that drives the pulse; they then settle with a time constant of ten cycles at most.
     """
@@ -215,7 +217,7 @@ def quick(values: PowerValues) -> PowerValues:
         input_count=1,
         reservoir_count=1,
         clamp=clamp,
-        switch_snubber=None,
+        switch_snubber=values.switch_snubber if snubbed else None,
         rectifier_snubber=None if values.choke is None else values.rectifier_snubber,
         bleeder_ohm=None,
     )

@@ -98,11 +98,12 @@ EXPERIMENT = Experiment(
     block="converter",
     title="The small rails' own winding over the battery's range",
     about=(
-        "Auxiliary winding, rectifier and power stage on one core: on the lowest and nominal battery with all "
-        "of the crest's load, on the highest with a tenth. Each small rail before its regulator within 3 % of "
-        "the winding's highest voltage in a pulse less a diode; 10 % behind a choke, where the winding rings "
-        "after each commutation and charges the small capacitors above that. Always between the least and "
-        "the highest that its regulators were designed for. Capacitors are made small so that all settles."
+        "Auxiliary winding, rectifier and power stage on one core: on the lowest and nominal battery with "
+        "all of the crest's load, on the highest with a tenth. Each small rail before its regulator within "
+        "3 % of the winding's highest voltage in a pulse less a diode; 10 % behind a choke, where the "
+        "winding rings after each commutation and charges the small capacitors above that. Always between "
+        "the least and the highest that its regulators were designed for. Capacitors are small so that all "
+        "settles."
     ),
     cases=_cases,
 )

@@ -125,5 +125,4 @@ EXPERIMENT = Experiment(
         "that it settles; edges, recovery and core loss are in neither of the two."
     ),
     cases=_cases,
-    embedded=False,
 )

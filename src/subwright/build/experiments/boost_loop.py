@@ -259,7 +259,6 @@ EXPERIMENTS = (
             "slope makes them alternate. It begins where the closed form has it."
         ),
         cases=_closed_cases,
-        embedded=False,
     ),
     Experiment(
         name="boost-controller",
@@ -271,6 +270,5 @@ EXPERIMENTS = (
             "is high, and a controller that sleeps while the control line is dead."
         ),
         cases=_alone_cases,
-        embedded=False,
     ),
 )

@@ -39,7 +39,8 @@ def _values(design: Design, converter: ConverterResult) -> PowerValues:
             source_ohm=design.supply.source_resistance_ohm,
             positive_a=each_a,
             negative_a=each_a,
-        )
+        ),
+        snubbed=True,
     )
 
 
