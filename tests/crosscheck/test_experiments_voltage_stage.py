@@ -13,7 +13,7 @@ import pytest
 
 from subwright import service
 from subwright.base.units import code
-from subwright.build.experiments import voltage_stage
+from subwright.build.experiments import voltage_stage, voltage_stage_drive
 from subwright.build.experiments.record import Experiment, Outcome
 from subwright.build.result import Design
 from subwright.circuits.embedded import Embedded
@@ -35,7 +35,9 @@ BUILDS: dict[str, tuple[str, dict[str, dict[str, Any]]]] = {
         {"amplifier": {"kind": "bridge_class_ab", "ab_output": "pair"}, "goal": {"power_w": 4.0}},
     ),
 }
-EVERY: dict[str, Experiment] = {e.name: e for e in voltage_stage.EXPERIMENTS}
+EVERY: dict[str, Experiment] = {
+    e.name: e for e in (*voltage_stage.EXPERIMENTS, *voltage_stage_drive.EXPERIMENTS)
+}
 
 
 @cache
