@@ -1,10 +1,10 @@
 """What a design says about itself, in German: whole sentences from a catalogue, or none.
 
 The catalogue is the files of ``sentences/``. Each row holds an English text as the design says it and its
-German one, so an English text that was changed since has no German one any more and is shown in English, whole. In
-a row, ``{0}`` … stand for what changes from design to design: figures and names, which pass as they are, or
-words that the catalogue holds themselves. A text with any other word in such a place is not translated at
-all.
+German one, so an English text that was changed since has no German one any more and is shown in English,
+whole. In a row, ``{0}`` … stand for what changes from design to design: figures and names, which pass as they
+are, or words that the catalogue holds themselves. A text with any other word in such a place is not
+translated at all.
 """
 
 from __future__ import annotations
@@ -23,8 +23,7 @@ _GAP = re.compile(r"\{(\d)\}")
 _WORD = re.compile(r"[A-Za-zÄÖÜäöüß]+")
 _UNITS = frozenset(
     {
-        *("m", "s", "g", "h", "k", "l", "t", "x", "mm", "cm", "kg", "mg", "ms", "ns", "ps"),
-        *("min", "ohm", "mohm", "kohm", "rms", "auto", "mdf"),
+        *("mm", "cm", "kg", "mg", "ms", "ns", "ps", "min", "ohm", "mohm", "kohm", "rms", "auto", "mdf"),
     }
 )
 _PLACED = re.compile(r"(?P<what>.+) \((?P<where>[^()]+)\)")
@@ -38,23 +37,21 @@ class _Sentence:
     german: str
 
 
-def _tables() -> Iterator[tuple[str, Mapping[str, object]]]:
-    folder = files("subwright.web").joinpath("sentences")
-    for file in sorted(folder.iterdir(), key=lambda f: f.name):
+def _tables() -> Iterator[Mapping[str, str | tuple[str, str]]]:
+    """Every table of every file: English → German, or a name → both."""
+    for file in sorted(files("subwright.web").joinpath("sentences").iterdir(), key=lambda f: f.name):
         if file.name.endswith(".toml"):
-            yield file.name, tomllib.loads(file.read_text(encoding="utf-8"))
+            yield from tomllib.loads(file.read_text(encoding="utf-8")).values()
 
 
 @cache
 def rows() -> Mapping[str, str]:
     """Every row of the catalogue: English → German."""
     found: dict[str, str] = {}
-    for _, tables in _tables():
-        for table in tables.values():
-            assert isinstance(table, dict)
-            for value in table.values():
-                english, said = value
-                found[english] = said
+    for table in _tables():
+        for name, value in table.items():
+            english, said = (name, value) if isinstance(value, str) else value
+            found[english] = said
     return found
 
 
@@ -69,7 +66,8 @@ def _sentences() -> Mapping[str, tuple[_Sentence, ...]]:
         pieces = _GAP.split(english)[::2]
         pattern = re.escape(pieces[0])
         for i, piece in enumerate(pieces[1:]):
-            pattern += f"(?P<g{gaps[i]}>.+?){re.escape(piece)}"
+            most = "" if i == 0 and not pieces[0] else "?"  # a leading gap takes all that it can
+            pattern += f"(?P<g{gaps[i]}>.+{most}){re.escape(piece)}"
         first = pieces[0].split(" ")[0] if " " in pieces[0] else ""
         made.append((first, len(english), _Sentence(pattern=re.compile(pattern), german=said)))
     made.sort(key=lambda row: (row[0], -row[1]))
@@ -78,7 +76,7 @@ def _sentences() -> Mapping[str, tuple[_Sentence, ...]]:
 
 def _plain(text: str) -> bool:
     """Whether a text is the same in any language: figures, units, names and designators."""
-    return not any(word.islower() and word not in _UNITS for word in _WORD.findall(text))
+    return not any(len(word) > 1 and word.islower() and word not in _UNITS for word in _WORD.findall(text))
 
 
 def _filled(sentence: str, gaps: Mapping[str, str | None]) -> str:
