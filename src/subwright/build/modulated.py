@@ -71,7 +71,16 @@ def modulator_need(
         tolerance=wishes.feedback_tolerance,
         op_amp=wishes.op_amp,
         mosfet=library.mosfets[amplifier.switch_id],
+        node_s=_node_s(amplifier, model, rails[1]),
     )
+
+
+def _node_s(amplifier: AmplifierResult, model: ClassDModel, rail_v: float) -> float:
+    """Time in which half of the idle ripple moves a node by half of the bus, s."""
+    bus_v = float(model.bus_v(rail_v))
+    # the charge of both output capacitances, which fall with the root of the voltage
+    charge = 2.0 * float(model.coss_f) * (float(model.coss_v) * bus_v) ** 0.5 + model.snubber_f * bus_v
+    return float(charge / amplifier.ripple_pp_a)
 
 
 def with_modulator(

@@ -224,6 +224,7 @@ def _driven(
         tolerance=spec.feedback_tolerance,
         op_amp=spec.op_amp,
         mosfet=mosfet,
+        node_s=model.dead_time_s,
     )
     draw = drawn(need, spec.dead_time_s, library)
     return replace(

@@ -7,6 +7,7 @@ with bootstrapped supplies charge the gates. It is designed once, when rails and
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import log
 from types import MappingProxyType
@@ -15,7 +16,7 @@ from typing import Final
 from subwright.base.preferred import at_least, nearest
 from subwright.parts.library import Library
 from subwright.physics.modulators import loop_suppression_db
-from subwright.stages.amplifier_modulator_drive import Drive, design_drive, shortest_dead_time_s
+from subwright.stages.amplifier_modulator_drive import Drive, design_drive, node_bleed, shortest_dead_time_s
 from subwright.stages.amplifier_modulator_loop import design_loop
 from subwright.stages.amplifier_modulator_need import ModulatorNeed
 from subwright.stages.amplifier_modulator_records import Modulator
@@ -132,6 +133,7 @@ def design_modulator(need: ModulatorNeed, library: Library) -> Modulator:
     shift_ohms, shift_s, shift_ids = _level_shift(need, supplies, logic.rising_v / logic.stated_v)
     name = "level shift" if need.split_rails else "pull-up"
     loop = design_loop(need, supplies, {name: shift_s, **drive.delays_s}, library)
+    bleed_ohms, bleed_w = _bleed(need, supplies, drive, loop.resistors_ohm, library)
     mute_ohms, run_v = _mute(need, supplies, logic.rising_max_v / logic.stated_v * supplies.logic_v)
     parts = {**supplies.part_ids, **drive.part_ids, **shift_ids, "comparator clamp diode": "1N4148"}
     if need.split_rails:
@@ -151,12 +153,13 @@ def design_modulator(need: ModulatorNeed, library: Library) -> Modulator:
                 **loop.resistors_ohm,
                 **shift_ohms,
                 **drive.resistors_ohm,
+                **bleed_ohms,
                 **supplies.resistors_ohm,
                 **mute_ohms,
             }
         ),
         capacitors_f=MappingProxyType({**loop.capacitors_f, **drive.capacitors_f, **_bulk(need, drive)}),
-        heat_w=MappingProxyType({**supplies.heat_w, **drive.heat_w}),
+        heat_w=MappingProxyType({**supplies.heat_w, **drive.heat_w, **bleed_w}),
         resistor_tolerance=loop.tolerance,
         gain=loop.gain,
         gain_wanted=loop.gain_wanted,
@@ -219,6 +222,25 @@ def design_modulator(need: ModulatorNeed, library: Library) -> Modulator:
         rail_nominal_v=need.rail_nominal_v,
         rail_high_v=need.rail_high_v,
     )
+
+
+def _bleed(
+    need: ModulatorNeed,
+    supplies: Supplies,
+    drive: Drive,
+    resistors_ohm: Mapping[str, float],
+    library: Library,
+) -> tuple[dict[str, float], dict[str, float]]:
+    """The nodes' resistors to 0 V, Ω, and their heat, W; none for a half-bridge, whose load does it."""
+    if need.legs == 1:
+        return {}, {}
+    pulls = [
+        resistors_ohm[role]
+        for role in ("integrator feedback", "hysteresis feedback")
+        if role in resistors_ohm
+    ]
+    ohms, watts = node_bleed(need, supplies, drive, 1.0 / sum(1.0 / r for r in pulls), library)
+    return {"node bleed": ohms}, {"node bleed": watts}
 
 
 def _level_shift(

@@ -15,7 +15,7 @@ from subwright.physics.modulators import bootstrap_charge_coul, discharge_delay_
 from subwright.stages.amplifier_modulator_need import ModulatorNeed, plateau_v
 from subwright.stages.amplifier_modulator_supply import Supplies, chips
 
-__all__ = ["Drive", "design_drive", "shortest_dead_time_s"]
+__all__ = ["Drive", "design_drive", "node_bleed", "shortest_dead_time_s"]
 
 _PULL_DOWN_OHM: Final = 47e3  # holds a gate down while nothing is supplied; common practice
 _BOOST_OHM: Final = 2.2  # limits the first charge of the bootstrap capacitor
@@ -41,12 +41,12 @@ _ON_SPREAD: Final = 0.15  # of a gate's own time from part to part; common pract
 _OFF_SPREAD: Final = 0.25  # the same; the driver's least current over its typical one
 _OFF_OHM: Final = 0.5  # of the diode that turns a gate off
 _LEAST_GATE_OHM: Final = 1.0
-_BLEED_OHM: Final = (1e3, 22e3)
+_BLEED_OHM: Final = (470.0, 22e3)
 _BLEED_MOST_W: Final = 1.0
+_LIFT_SHARE: Final = 0.15  # of the lowest rail, by which the pre-charge may lift a node
 _STEP_S: Final = 5e-9
 _DEAD_MOST_S: Final = 500e-9
 _DEAD_ROUNDS: Final = 8
-_TYPICAL_LAG: Final = 0.5  # of the dead time: the node slews through it
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -123,22 +123,18 @@ def design_drive(need: ModulatorNeed, supplies: Supplies, library: Library) -> D
     resistors |= dead.resistors_ohm
     capacitors["dead-time capacitor"] = dead.capacitor_f
 
-    boost_v, boost_low_v = vcc - _DROP_V[diode], supplies.driver_low_v - _DROP_V[diode]
+    # The gate's charge comes back in about half of the period, through diode and resistor.
+    refill_v = _DROP_V[diode] + 2.0 * mosfet.qg_coul * vcc / 10.0 * need.switching_hz * _BOOST_OHM
+    boost_v, boost_low_v = vcc - refill_v, supplies.driver_low_v - refill_v
     zeners = sorted(library.zeners.values(), key=lambda z: (z.vz_v, z.id))
     stands = [z for z in zeners if z.vz_v * (1.0 - z.tolerance) >= supplies.driver_high_v - _DROP_V[diode]]
     ids["bootstrap zener"] = (stands or zeners[-1:])[0].id
     leak_a = vcc / _PULL_DOWN_OHM
-    if need.legs == 1:
+    if need.split_rails:
         charge_ohm = float(at_most(max(need.rail_low_v - driver.start_max_v, 1.0) / _PRE_CHARGE_A, "E12"))
         resistors["bootstrap pre-charge"] = charge_ohm
         heat["bootstrap pre-charge"] = 0.5 * highest_bus**2 / charge_ohm
         leak_a += vcc / charge_ohm
-    else:
-        room = boost_low_v - driver.start_max_v - _LOCKOUT_ROOM_V
-        bleed = min(max(room / driver.floating_max_a, _BLEED_OHM[0]), _BLEED_OHM[1])
-        bleed = max(bleed, 0.5 * highest_bus**2 / _BLEED_MOST_W)
-        resistors["node bleed"] = float(at_least(bleed, "E12"))
-        heat["node bleed"] = 0.5 * highest_bus**2 / resistors["node bleed"]
     hold_s = 0.5 / need.lowest_note_hz
     gate_coul = mosfet.qg_coul * vcc / 10.0
     charge = bootstrap_charge_coul(gate_coul, driver.floating_max_a, hold_s, driver.shift_coul, leak_a)
@@ -157,7 +153,7 @@ def design_drive(need: ModulatorNeed, supplies: Supplies, library: Library) -> D
                 "logic": 2.5 * logic.delay_s,
                 "gate driver": driver.off_s,
                 "gate": times.off_s,
-                "dead time": _TYPICAL_LAG * max(dead.typical_s, 0.0),
+                "node": min(max(dead.typical_s, 0.0), need.node_s),
             }
         ),
         dead_time_s=dead.typical_s,
@@ -167,6 +163,39 @@ def design_drive(need: ModulatorNeed, supplies: Supplies, library: Library) -> D
         hold_s=hold_s,
         hold_drop_v=charge / ((1.0 - _ELECTROLYTIC) * boost_f),
     )
+
+
+def node_bleed(
+    need: ModulatorNeed, supplies: Supplies, drive: Drive, node_ohm: float, library: Library
+) -> tuple[float, float]:
+    """Resistor from each node of a bridge to 0 V, so that the bootstraps charge while nothing switches.
+
+    Parameters
+    ----------
+    need, supplies, drive : as designed. node_ohm : of all that pulls a node towards the reference, Ω.
+    library : with the drawer merged.
+
+    Returns
+    -------
+    (Ω, heat in W at the highest rail). On split rails it stands in for a half-bridge's load; on one supply it
+    takes the current of the floating section and of the feedback down to the bootstrap diode's reach.
+
+    Source
+    ------
+    Divider at rest. [derived]
+    """
+    driver = chips(library)[2]
+    highest = need.rail_high_v
+    # between the rails the node swings about 0 V, on one supply between it and the bus, half of the time
+    square = highest**2 if need.split_rails else 0.5 * highest**2
+    if need.split_rails:
+        room, pulled_a = _LIFT_SHARE * need.rail_low_v, 2.0 * _PRE_CHARGE_A
+    else:
+        room = drive.bootstrap_low_v - driver.start_max_v - _LOCKOUT_ROOM_V
+        pulled_a = driver.floating_max_a + supplies.reference_v / node_ohm
+    exact = min(max(room / pulled_a, _BLEED_OHM[0]), _BLEED_OHM[1])
+    ohms = float(at_least(max(0.82 * exact, square / _BLEED_MOST_W), "E12"))
+    return ohms, square / ohms
 
 
 def shortest_dead_time_s(need: ModulatorNeed, supplies: Supplies, library: Library) -> float:

@@ -26,7 +26,8 @@ class ModulatorNeed:
         dimensionless. full_input_v : rms at the filter's output for it, V. lowest_note_hz : Hz.
     switching_hz, dead_time_s, modulation_max, gate_drive_a, gate_supply_v : wanted, Hz, s, dimensionless, A
         and V. tolerance : of the integrator's resistors, fraction; None chooses. op_amp : an id, or "auto".
-    mosfet : the output switch.
+    mosfet : the output switch. node_s : time in which half of the idle ripple moves a node by half of the
+        bus, s.
     """
 
     form: ModulatorForm
@@ -48,6 +49,7 @@ class ModulatorNeed:
     tolerance: float | None
     op_amp: str
     mosfet: Mosfet
+    node_s: float
 
     @property
     def clocked(self) -> bool:

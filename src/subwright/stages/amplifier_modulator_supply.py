@@ -354,6 +354,12 @@ def design_supplies(need: SupplyNeed, library: Library) -> Supplies:
     driver_a = driver_own_a + logic_fed_a + (0.0 if need.split_rails else positive_a)
     rail_a = driver_a + feed_a
     control_a = driver_a + need.gate_a * vcc / need.gate_at_v
+    if direct:  # the drop that the currents really make
+        more_v = (load_a - control_a) * resistors["driver supply resistor"]
+        vcc, vcc_low, vcc_high = vcc + more_v, vcc_low + more_v, vcc_high + more_v
+    if not need.split_rails:
+        drop_v = resistors["op supply resistor"] * positive_a
+        op_v, op_low_v = vcc - drop_v, vcc_low - drop_v
     if need.split_rails:
         bus = 0.5 if source == "ground" else 1.0
         rail_a = bus * (driver_a + feed_a) + 0.5 * (positive_a + negative_a + feeds_a - feed_a)

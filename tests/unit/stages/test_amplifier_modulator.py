@@ -88,6 +88,7 @@ def need(kind: str = "half-bridge", **changed: Any) -> ModulatorNeed:
         "tolerance": None,
         "op_amp": "auto",
         "mosfet": SMALL,
+        "node_s": 30e-9,
     }
     values |= KINDS[kind]
     values |= changed
@@ -240,7 +241,7 @@ def test_one_supply_rests_when_its_control_line_is_off(kind: str, source: str) -
         watts = m.control_line_a * 12.3
         wish = need(kind)
         gates = 4 * wish.mosfet.qg_coul * m.gate_supply_v / 10.0 * wish.switching_hz * 12.3
-        assert m.supply_a * wish.rail_nominal_v == pytest.approx(watts - gates, rel=1e-6)
+        assert m.supply_a * wish.rail_nominal_v == pytest.approx(watts - gates, rel=5e-3)
     else:
         assert 0.0 < m.control_line_a < 20e-3  # only the zener's feed
         assert draw.gate_rails == 1.0
@@ -265,6 +266,29 @@ def test_a_bootstrap_gives_what_flows_out_of_it() -> None:
     # at rest, node at 0 V, the pre-charge resistor must feed the floating section
     rest_a = (33.0 - m.bootstrap_v) / m.resistors_ohm["bootstrap pre-charge"]
     assert rest_a > driver.floating_max_a
+
+
+def test_between_rails_a_bleed_stands_in_for_the_load() -> None:
+    """At rest: what the pre-charge brings lifts the node little, and the bootstrap reaches its start."""
+    m, driver = made("full bridge"), LIBRARY.gate_drivers["IR2110"]
+    ohm = m.resistors_ohm
+    node_ohm = 1.0 / (1.0 / ohm["node bleed"] + 1.0 / ohm["integrator feedback"])
+    through = (33.0 - m.bootstrap_v) / (ohm["bootstrap pre-charge"] + node_ohm)
+    assert through > driver.floating_max_a
+    assert m.heat_w["node bleed"] <= 1.0
+    assert "node bleed" not in made().resistors_ohm
+
+
+@pytest.mark.parametrize("form", ["clocked", "self-oscillating"])
+@pytest.mark.parametrize("kind", ["12 V", "48 V"])
+def test_on_one_supply_a_bleed_lets_the_bootstrap_start(kind: str, form: str) -> None:
+    m, driver = made(kind, form=form), LIBRARY.gate_drivers["IR2110"]
+    ohm = m.resistors_ohm
+    pulls = [ohm[role] for role in ("integrator feedback", "hysteresis feedback") if role in ohm]
+    lift = (driver.floating_max_a + m.reference_v * sum(1.0 / r for r in pulls)) * ohm["node bleed"]
+    assert m.bootstrap_low_v - lift >= m.start_v
+    assert m.heat_w["node bleed"] <= 1.0
+    assert "bootstrap pre-charge" not in ohm
 
 
 def test_a_tired_battery_may_be_too_little_for_the_drivers() -> None:
@@ -292,11 +316,11 @@ def test_the_input_is_coupled_well_below_the_lowest_note() -> None:
 def test_delays_end_the_frequency_and_the_refusal_says_where(form: str, allowed: float) -> None:
     made(form=form, switching_hz=allowed)
     with pytest.raises(NoSolutionError) as refused:
-        made(form=form, switching_hz=allowed, mosfet=LARGE, dead_time_s=450e-9)
+        made(form=form, switching_hz=allowed, mosfet=LARGE, dead_time_s=450e-9, node_s=450e-9)
     assert "amplifier.switching" in str(refused.value.quantity)
     assert "at most" in (refused.value.limit or "")
     limit_khz = float((refused.value.limit or "").split()[2])
-    made(form=form, switching_hz=0.99e3 * limit_khz, mosfet=LARGE, dead_time_s=450e-9)
+    made(form=form, switching_hz=0.99e3 * limit_khz, mosfet=LARGE, dead_time_s=450e-9, node_s=450e-9)
 
 
 def test_reach_falls_with_the_frequency() -> None:
