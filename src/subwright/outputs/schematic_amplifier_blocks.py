@@ -46,13 +46,8 @@ _LEAST_LEG_V: Final = 3.0  # a discrete leg stays this far above ground
 
 _BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
 
-_MUTED: Final[Mapping[str, tuple[Point, str]]] = {
-    "class D": ((200, 340), "MUTE low stops the drivers of the gates."),
-    "chip": ((900, 440), "MUTE low: the chip's mute pin"),
-}
-"""Where the flag of the mute stands, and what it does."""
 _RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660), "discrete": (190, 630), "chip": (190, 660)}
-"""Where the flag of the shunt stands, if not below the mute's."""
+"""Where the flag of the shunt stands."""
 
 _Draw = Callable[[Kit], tuple[str, ...]]
 
@@ -94,8 +89,6 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
     else:
         made = _class_h(result, rail_v, library)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
-    if _mutes(design) and result.inductance_h is not None and result.modulator is None:
-        made = _muted(made, result)
     if result.rails in ("battery", "raised"):
         for net, sense_ohm in (
             (SHUNT_NET, battery_shunt_ohm(design)),
@@ -110,7 +103,7 @@ def _over_shunt(block: Block, result: AmplifierResult, sense_ohm: float, net: st
     """The stage with each of its returns on a shunt's live end; drawn as ever, under that name."""
     straight = block.circuit
     kind = _kind(block, result)
-    at = _RETURN_AT.get(kind) or (_MUTED[kind][0][0], _MUTED[kind][0][1] + 40)
+    at = _RETURN_AT[kind]
 
     def returning(draw: _Draw, *, first: bool) -> _Draw:
         def both(kit: Kit) -> tuple[str, ...]:
@@ -138,29 +131,6 @@ def _kind(block: Block, result: AmplifierResult) -> str:
         return "class D"
     stage = block.circuit.by_role("output stage")
     return "chip" if any(part.kind == "op-amp" for part in stage) else "discrete"
-
-
-def _mutes(design: Design) -> bool:
-    """Whether anything in the build pulls the amplifier's mute low."""
-    protection = design.protection
-    return design.control is not None or (protection is not None and protection.stops == "amplifier")
-
-
-def _muted(block: Block, result: AmplifierResult) -> Block:
-    """The stage with the line that stops it, at its input: each sheet that shows an input bears the flag."""
-    kind = _kind(block, result)
-    at, words = _MUTED[kind]
-
-    def with_flag(draw: _Draw) -> _Draw:
-        def both(kit: Kit) -> tuple[str, ...]:
-            notes = draw(kit)
-            kit.sheet.flag("mute", at, "left")
-            kit.sheet.say(at[0] + 8, at[1] + 4, words)
-            return notes
-
-        return both
-
-    return replace(block, draw=with_flag(block.draw))
 
 
 def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Library) -> Block:

@@ -66,14 +66,6 @@ def test_pins_of_one_block_are_joined_as_in_its_netlist(path: Path) -> None:
         assert len(joined) == len(set(real.values()))
 
 
-# Flags of a block that lead to something not designed here, so that none of its parts is on the net.
-WITHOUT_PINS = {("amplifier", "MUTE"): "the modulator's, voltage stage's or chip's own input"}
-
-
-def without_pins(block: str) -> set[str]:
-    return {name for bearer, name in WITHOUT_PINS if bearer == block}
-
-
 def test_nets_meet_where_two_sheets_print_the_same_name(path: Path) -> None:
     """By another route: the name that the drawing itself prints at each run of wire."""
     drawn = made(path)[0]
@@ -83,7 +75,7 @@ def test_nets_meet_where_two_sheets_print_the_same_name(path: Path) -> None:
     meeting = {net for net, found in across.items() if len(found) > 1} - {"GND"}
     bearers: dict[str, set[str]] = defaultdict(set)
     for sheet in drawn.sheets:
-        for name in {name for name, _ in sheet.references} - without_pins(sheet.block):
+        for name, _ in sheet.references:
             bearers[name].add(sheet.block)
     assert meeting == {plain_name(name) for name in drawn.shared if len(bearers[name]) > 1}
     for sheet in drawn.sheets:
@@ -91,8 +83,7 @@ def test_nets_meet_where_two_sheets_print_the_same_name(path: Path) -> None:
         block = next(block for block in drawn.blocks if block.key == sheet.block)
         found, _ = drawn_nets([sheet.svg])
         shown = {block.names.get(net, net) for net in found.values()}
-        assert names <= shown | {"GND"} | without_pins(sheet.block)
-        assert not shown & without_pins(sheet.block)
+        assert names <= shown | {"GND"}
 
 
 def test_names_are_fit_for_other_programmes(path: Path) -> None:
