@@ -40,6 +40,7 @@ _TIMING_F: Final = (100e-12, 4.7e-9)
 _SERIES_OHM: Final = 2.2e3
 _SHARE: Final = 0.5
 _HYSTERESIS_OHM: Final = 2.2e3
+_CLAMP_F: Final = 8e-12  # two 1N4148, from memory
 _HYSTERESIS_V: Final = 1.5  # at the integrator's output, either way, on two rails
 _ONE_SUPPLY_V: Final = 1.1  # the same where 5 V is its middle
 _FEEDBACK_OHM: Final = (15e3, 330e3)
@@ -143,6 +144,8 @@ def design_loop(
         "comparator": comparator.response_s,
         **delays_s,
         "op-amp": 1.0 / (2.0 * pi * op_amp.gbw_hz),
+        # the clamp diodes' capacitance behind the resistors before the comparator
+        "clamp": _CLAMP_F * (_SERIES_OHM * _SHARE if need.clocked else 2.0 * _HYSTERESIS_OHM),
     }
     delay_s = sum(delays.values())
     pulse_s = comparator.response_s
