@@ -146,6 +146,7 @@ def _currents(design: Design, stage: VoltageStage, values: ClassABValues, bench_
             f"Discharge. In the lead from {each} to the amplifier fit {show(ohm, 'resistance')} of "
             f"{rating_w(short_w / _OVERLOAD):.0f} W: a reversed transistor then heats a resistor for the "
             "seconds until you switch off. An incandescent lamp of the rail's voltage does the same.",
+            "Compare every transistor's pins with its maker's sheet: small types with one outline differ.",
             "Turn every bias trimmer to its largest resistance, measured out of power between base and "
             "emitter of the bias transistor. Bolt bias transistor and output devices to the heatsink first.",
             "FILTER OUT to ground by a clip lead, level at zero. Turn the voltage up slowly; read in the "

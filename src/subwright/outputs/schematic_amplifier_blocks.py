@@ -56,6 +56,11 @@ _BIAS: Final = (
     "Bias: trimmer at its largest resistance before first power; set it hot, by the drop across the emitter "
     "resistors."
 )
+_MOUNTS: Final = {
+    "air": "free in the air",
+    "fin": "a clip-on fin each",
+    "heatsink": "insulated on the heatsink",
+}
 _PINS: Final = {
     True: "The chip's mute pin plays while it gives 0.5 mA, from memory, so it is held there; MUTE low "
     "shunts the signal. Read the maker's data sheet for the pins.",
@@ -269,7 +274,7 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
         draws = (draw,)
     else:
         low = GROUND if not values.split_rails else "rail_negative"
-        draws = tuple(_leg(name, ("rail_positive", low), ("rail_positive", low)) for name in legs)
+        draws = tuple(_leg(result, name, ("rail_positive", low), ("rail_positive", low)) for name in legs)
     return Block(
         key="amplifier",
         title="Output stage",
@@ -285,10 +290,14 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
     )
 
 
-def _leg(name: str, collectors: tuple[str, str], supplies: tuple[str, str]) -> _Draw:
+def _leg(result: AmplifierResult, name: str, collectors: tuple[str, str], supplies: tuple[str, str]) -> _Draw:
+    stage = result.voltage_stage
+    heat = None if stage is None else stage.heats.get("driver NPN")
+    drivers = "" if heat is None else f"Drivers: {_MOUNTS[heat.mount]}. "
+
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_leg(kit, name, *collectors, *supplies)
-        return (_HEAVY, _BIAS, _TRACKING, "Resistors 0.25 W, film capacitors 63 V unless stated.")
+        return (_HEAVY, _BIAS, _TRACKING, f"{drivers}Resistors 0.25 W, film capacitors 63 V unless stated.")
 
     return draw
 
@@ -315,7 +324,7 @@ def _class_g(result: AmplifierResult, rail_v: float, library: Library) -> Block:
         stage="amplifier",
         circuit=circuit,
         names=_names(result),
-        draw=_leg("a", ("feed_positive", "feed_negative"), ("rail_positive", "rail_negative")),
+        draw=_leg(result, "a", ("feed_positive", "feed_negative"), ("rail_positive", "rail_negative")),
         more=(switched,),
         more_titles=("rails",),
         texts=_pair_texts(circuit),
@@ -357,8 +366,8 @@ def _class_h(result: AmplifierResult, rail_v: float, library: Library) -> Block:
         stage="amplifier",
         circuit=circuit,
         names=_names(result),
-        draw=_leg("a", ("feed_a", GROUND), ("feed_a", GROUND)),
-        more=(_leg("b", ("feed_b", GROUND), ("feed_b", GROUND)), lifting("a"), lifting("b")),
+        draw=_leg(result, "a", ("feed_a", GROUND), ("feed_a", GROUND)),
+        more=(_leg(result, "b", ("feed_b", GROUND), ("feed_b", GROUND)), lifting("a"), lifting("b")),
         more_titles=("leg B", "lifting of leg A", "lifting of leg B"),
         texts=_pair_texts(circuit),
         analysis=Transient(
