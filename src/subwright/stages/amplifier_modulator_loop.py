@@ -42,7 +42,7 @@ _SHARE: Final = 0.5
 _HYSTERESIS_OHM: Final = 2.2e3
 _CLAMP_F: Final = 8e-12  # two 1N4148, from memory
 _HYSTERESIS_V: Final = 1.5  # at the integrator's output, either way, on two rails
-_ONE_SUPPLY_V: Final = 1.1  # the same where 5 V is its middle
+_ONE_SUPPLY_V: Final = 1.0  # the same where 5 V is its middle
 _FEEDBACK_OHM: Final = (15e3, 330e3)
 _FEEDBACK_V2_PER_OHM: Final = 0.1  # heat of a feedback resistor, W
 _INTEGRATOR_F: Final = (47e-12, 10e-9)
@@ -406,7 +406,7 @@ def _integrator(
     best: tuple[float, _Integrator] | None = None
     for feedback in _steps(least, max(_FEEDBACK_OHM[1], 4.0 * least)):
         capacitor = float(
-            at_least(target_s / feedback, "E6") if window[0] >= 1.0 else nearest(target_s / feedback, "E6")
+            at_least(target_s / feedback, "E12") if window[0] >= 1.0 else nearest(target_s / feedback, "E12")
         )
         if not _INTEGRATOR_F[0] <= capacitor <= _INTEGRATOR_F[1]:
             continue
