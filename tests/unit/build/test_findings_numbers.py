@@ -20,6 +20,7 @@ from subwright.physics.electrical import cable_loop_resistance_ohm, preece_curre
 from subwright.physics.magnetic_thermal import rise_from_surface_load, rise_from_surface_power
 from subwright.physics.magnetics import flux_swing
 from subwright.physics.soft_start import ChargingPath, fill_rails
+from subwright.physics.voltage_stage import lag_deg, sine_slew_v_per_s, slew_v_per_s
 from subwright.stages.common import Corner, Level
 from subwright.stages.converter_drive import design_gate_supply
 
@@ -39,6 +40,14 @@ EXAMPLES = [
     ("AMP-08", "306 W", 306.0, 35.0**2 / 4.0, 0.5),
     ("AMP-10", "200 W", 200.0, 40.0**2 / (4.0 * sqrt(2.0)) * sin(pi / 4.0), 0.5),
     ("AMP-04", "6.7 V", 6.7, rail_pumping_v(50.0, 2.0 / pi, 20.0, 4.0, 4700e-6), 0.05),
+    ("VST-01", "10 mA", 10.0, 1e3 * 10.0 / 20.0 / 50.0, 0.5),
+    ("VST-02", "5.0 V/µs", 5.0, sine_slew_v_per_s(40.0, 20e3) / 1e6, 0.05),
+    ("VST-02", "10 V/µs", 10.0, slew_v_per_s(1.1e-3, 110e-12) / 1e6, 0.05),
+    ("VST-03", "79°", 79.0, 90.0 - lag_deg(500e3, [3e6, 30e6]), 0.6),
+    ("VST-04", "21 mV", 21.0, 5.0 + 0.2 * 5e-6 * 15e3 * 1e3 + 1.0, 0.5),
+    ("VST-05", "30 mA", 30.0, 0.6 / 20.0 * 1e3, 0.5),
+    ("VST-06", "2.6 V", 2.6, 0.6 + 0.3 + 0.75 + 0.9, 0.06),
+    ("VST-07", "55 dB", 55.0, -40.0 * log10(125.0 / (125.0 + 2.9e3)), 0.6),
     ("CNV-02", "55.2 V", 55.2, 16.0 * 3.5 - 0.8, 0.05),
     ("CNV-03", "41.6 V", 41.6, 2 * 16.0 * 1.3, 0.05),
     ("CNV-04", "8 µJ", 8.0, 0.5 * 40e-9 * 20.0**2 * 1e6, 0.5),

@@ -82,6 +82,7 @@ def test_the_sheet_shows_the_line_the_heat_and_the_bias() -> None:
         "Heat of the output devices with and without changing rails",
         "Changing the rail",
         "Bias",
+        "Voltage stage",
     ]
     text = str(list(amplifier_grids(two_pairs())))
     assert "tap of each half-secondary" in text
