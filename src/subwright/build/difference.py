@@ -98,7 +98,13 @@ def _alike(one: PartUse, other: PartUse) -> bool:
         other.part_id,
         other.value,
         round(other.quantity),
-    )
+    ) and not _regraded(one, other)
+
+
+def _regraded(one: PartUse, other: PartUse) -> bool:
+    """Whether a value stays and what stands beside it, kind, voltage or power, is another."""
+    valued = one.letter in ("R", "C") and bool(one.value)
+    return valued and one.value == other.value and one.description != other.description
 
 
 def _parts(before: Design, after: Design) -> Iterator[Change]:
@@ -117,7 +123,10 @@ def _parts(before: Design, after: Design) -> Iterator[Change]:
             yield Change(act="take out", what=f"{role}: {_named(one)}", touches=touches)
         elif one is not None and other is not None and not _alike(one, other):
             act: Act = "re-wire" if one.unit == "m" else "exchange"
-            yield Change(act=act, what=f"{role} {_named(one)} → {_named(other)}", touches=touches)
+            was, becomes = _named(one), _named(other)
+            if _regraded(one, other):
+                was, becomes = f"{was}, {one.description}", f"{becomes}, {other.description}"
+            yield Change(act=act, what=f"{role} {was} → {becomes}", touches=touches)
 
 
 def _size(panel: Panel) -> str:

@@ -117,8 +117,14 @@ def _highest(drawn: Mapping[tuple[str, str], tuple[str, ...]]) -> dict[tuple[int
     return last
 
 
-def _alike(part: PartUse) -> tuple[str, str, str, str, float | None]:
-    return part.part_id, part.letter, part.unit, part.value, part.tolerance
+_Kind = tuple[str, str, str, str, float | None, str]
+
+
+def _alike(part: PartUse) -> _Kind:
+    """What makes two parts one: a value alone says nothing of kind, voltage or power."""
+    valued = bool(part.value) and _CODE.fullmatch(part.part_id) is not None
+    kind = part.description if valued else ""
+    return part.part_id, part.letter, part.unit, part.value, part.tolerance, kind
 
 
 def bom_rows(
@@ -136,10 +142,11 @@ def bom_rows(
 
     Returns
     -------
-    Lines, by designator letter; alike means the same id, letter, unit, value and tolerance.
+    Lines, by designator letter; alike means the same id, letter, unit, value, tolerance and, where the id is
+    a mere value, description.
     """
     given = designators(uses, drawn)
-    groups: dict[tuple[str, str, str, str, float | None], list[Use]] = {}
+    groups: dict[_Kind, list[Use]] = {}
     for stage, part in uses:
         groups.setdefault(_alike(part), []).append((stage, part))
     ordered = sorted(groups.values(), key=lambda group: _rank(group, given))

@@ -64,6 +64,18 @@ def test_another_corner_exchanges_filter_parts_and_nothing_else() -> None:
     assert names == ["low-pass corner"]
 
 
+def test_a_resistor_that_must_stand_more_heat_is_told_though_its_value_stays() -> None:
+    parts = tuple(
+        replace(p, description="resistor 0.25 W") if p.role == "op-amp supply resistor" else p
+        for p in van().filter.parts
+    )
+    before = replace(van(), filter=replace(van().filter, parts=parts))
+    told = difference(before, van()).changes
+    assert [change.act for change in told] == ["exchange"]
+    assert "resistor 0.25 W → " in told[0].what
+    assert told[0].what.endswith("resistor 1 W")
+
+
 def test_each_change_is_real_and_each_part_that_changed_is_told() -> None:
     """By another route: the parts lists as sets."""
     after = solved(enclosure={"volume_m3": 0.025}, filter={"corner_hz": 95.0})

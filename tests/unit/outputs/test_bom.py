@@ -5,15 +5,19 @@ from __future__ import annotations
 import csv
 import io
 import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.outputs.bom import HEADER, bom_csv, bom_rows, designators, spans
 from subwright.outputs.tables import Fact, margin_text, number, percent, rating_row, share_used
 from subwright.stages.common import PartUse, Rating
+
+EXAMPLES = Path(__file__).parents[3] / "examples"
 
 
 def use(role: str, letter: str = "R", part_id: str = "4k7", quantity: float = 1, **more: object) -> PartUse:
@@ -137,3 +141,22 @@ def test_cells() -> None:
     with pytest.raises(SubwrightError):
         percent(float("nan"))
     assert rating_row("coil", Rating(quantity="t", unit="°C", applied=90, limit=120)).applied == "90.0 °C"
+
+
+@pytest.mark.parametrize("path", sorted(EXAMPLES.glob("*.build.toml")), ids=lambda path: path.stem)
+def test_no_line_mixes_kinds_voltages_or_powers(path: Path) -> None:
+    """A 2.2 µF film capacitor for 100 V isn't one for 63 V, nor a 2 W resistor one of 0.25 W."""
+    uses = tuple(service.solve(path).design.part_uses())
+    bought = {f"{stage}: {use.role}": use for stage, use in uses}
+    for row in bom_rows(uses):
+        kinds = {bought[role].description for role in row.roles}
+        if row.printed[1] == "":  # a value alone
+            assert kinds == {row.description}, row.roles
+            limits = {
+                (rating.quantity, rating.unit, rating.limit)
+                for role in row.roles
+                for rating in bought[role].ratings
+                if rating.unit in ("V", "W")
+            }
+            assert len({limit for quantity, unit, limit in limits if unit == "W"}) <= 1, row.roles
+            assert len({limit for quantity, unit, limit in limits if unit == "V"}) <= 1, row.roles
