@@ -61,7 +61,11 @@ def modulator_circuit(v: ModulatorValues) -> Circuit:
     Circuit; gates, nodes and rails have the output stage's net names.
     """
     build = modulator_parts(v)
+    fed = {net for part in build.parts for net in part.nets}
     modulator_bench(build, v, wanted=Steady(value=0.0), mute=Steady(value=v.record.mute_high_v))
+    build.parts[:] = [
+        part for part in build.parts if part.standing != "bench" or fed & set(part.nets) - {GROUND}
+    ]
     middle = Steady(value=0.0 if v.record.split_rails else 0.5 * v.rail_v)
     for name in "ab"[: v.record.legs]:
         node, letter = f"node_{name}", name.upper()

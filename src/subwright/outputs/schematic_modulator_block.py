@@ -59,6 +59,7 @@ def modulator_names(split_rails: bool, from_battery: bool, switched: bool = Fals
         SHUNT_NET: "SHUNT",
         OUTPUT_SHUNT_NET: "SHUNT OUT",
         **{f"node_{leg}": f"NODE {leg.upper()}" for leg in "ab"},
+        **{f"boost_{leg}": f"BOOST {leg.upper()}" for leg in "ab"},
         **{
             f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
             for side in ("upper", "lower")

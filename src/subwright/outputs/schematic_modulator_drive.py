@@ -79,7 +79,14 @@ def _floating(kit: Kit, node: str, boost: str, rows: tuple[int, int], x: int) ->
     sheet.wire((_GATE + 110, top), (_GATE + 130, top))
     sheet.rail("driver_supply", (_GATE + 130, top))
     for part in kit.circuit.by_role("bootstrap pre-charge"):
-        if boost in part.nets:
+        if boost not in part.nets:
+            continue
+        if bridge(kit):  # no room above the first leg
+            sheet.rail(boost, (_GATE - 50, top))
+            at = (250, top + 200)
+            sheet.rail("rail_positive", at)
+            sheet.rail(boost, kit.upright(part, "rail_positive", *at).end(part, "rail_positive"), "down")
+        else:
             kit.upright(part, "rail_positive", _GATE - 50, top - 50)
             sheet.rail("rail_positive", (_GATE - 50, top - 50))
             sheet.wire((_GATE - 50, top - 10), (_GATE - 50, top))

@@ -67,8 +67,14 @@ def _follower(kit: Kit, y: int) -> int:
     q = kit.place(kit.one("driver supply follower"), end + 40, y + 10, turn=3)
     sheet.wire((end, y), q["collector"])
     base = (q["base"][0], y + 70)
-    kit.lying(kit.one("driver supply resistor"), top, 190, base[1])
-    sheet.wire((180, y), (180, base[1]), (190, base[1]))
+    resistor = kit.one("driver supply resistor")
+    switch = next(net for net in resistor.nets if net != "driver_base")
+    kit.lying(resistor, switch, 190, base[1])
+    if switch == top:
+        sheet.wire((180, y), (180, base[1]), (190, base[1]))
+    else:  # what switches it on
+        sheet.flag(switch, (160, base[1]), "left")
+        sheet.wire((160, base[1]), (190, base[1]))
     sheet.wire((230, base[1]), base, q["base"])
     down(kit, kit.one("driver supply zener"), "driver_base", base)
     out = q["emitter"]
