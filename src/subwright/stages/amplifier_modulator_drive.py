@@ -18,7 +18,7 @@ from subwright.stages.amplifier_modulator_supply import Supplies, chips
 __all__ = ["Drive", "design_drive", "node_bleed", "shortest_dead_time_s"]
 
 _PULL_DOWN_OHM: Final = 47e3  # holds a gate down while nothing is supplied; common practice
-_BOOST_OHM: Final = 2.2  # limits the first charge of the bootstrap capacitor
+_BOOST_OHM: Final = 1.0  # limits the first charge of the bootstrap capacitor
 _SCHOTTKY_MOST_V: Final = 36.0
 _DROP_V: Final[Mapping[str, float]] = {
     "1N5819": 0.35,

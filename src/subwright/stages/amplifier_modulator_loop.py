@@ -40,9 +40,12 @@ _TIMING_F: Final = (100e-12, 4.7e-9)
 _SERIES_OHM: Final = 2.2e3
 _SHARE: Final = 0.5
 _HYSTERESIS_OHM: Final = 2.2e3
+_OP_AMP_S: Final = 20e-9  # lag of 8 MHz, while the op-amp isn't chosen
+_ROOM_V: Final = 6.6  # highest that a carrier makes the integrator go
+_ONE_ROOM_V: Final = 2.9  # lowest, on one supply
 _CLAMP_F: Final = 8e-12  # two 1N4148, from memory
-_HYSTERESIS_V: Final = 1.5  # at the integrator's output, either way, on two rails
-_ONE_SUPPLY_V: Final = 1.0  # the same where 5 V is its middle
+_HYSTERESIS_V: Final = 1.5  # at the integrator's output, either way
+_SWING_V: Final = (5.0, 1.9)  # greatest either way with the delay's overshoot, two rails and one supply
 _FEEDBACK_OHM: Final = (15e3, 330e3)
 _FEEDBACK_V2_PER_OHM: Final = 0.1  # heat of a feedback resistor, W
 _INTEGRATOR_F: Final = (47e-12, 10e-9)
@@ -55,7 +58,8 @@ _DELAY_SHARE: Final = 0.7  # of a self-oscillating period that delays may fill
 _HALF_SHARE: Final = 0.45  # of a clock's period
 _REACH_LEAST: Final = 0.7
 _BANDWIDTH: Final = 20.0  # gain-bandwidth over the switching frequency, wanted
-_SLEW: Final = 2.0
+_SLEW: Final = 1.2  # of an op-amp over the steepest ripple, twice that at rest
+_SLOPE_V_PER_S: Final = 6e6  # steepest ripple aimed at
 _OFFSET_SHARE: Final = (
     0.01  # of the peak output: moves the cone by a hundredth of its travel; common practice
 )
@@ -139,17 +143,17 @@ def design_loop(
     comparator = chips(library)[0]
     gain_wanted = need.peak_v / (sqrt(2.0) * need.full_input_v)
     node_gain = gain_wanted / need.load_share
-    op_amp = _op_amp(need, supplies, node_gain, library)
     delays = {
         "comparator": comparator.response_s,
         **delays_s,
-        "op-amp": 1.0 / (2.0 * pi * op_amp.gbw_hz),
         # the clamp diodes' capacitance behind the resistors before the comparator
         "clamp": _CLAMP_F * (_SERIES_OHM * _SHARE if need.clocked else 2.0 * _HYSTERESIS_OHM),
     }
-    delay_s = sum(delays.values())
     pulse_s = comparator.response_s
-    _refuse_fast(need, delay_s, pulse_s)
+    _refuse_fast(need, sum(delays.values()) + _OP_AMP_S, pulse_s)
+    op_amp = _op_amp(need, supplies, node_gain, sum(delays.values()) + _OP_AMP_S, library)
+    delays["op-amp"] = 1.0 / (2.0 * pi * op_amp.gbw_hz)
+    delay_s = sum(delays.values())
     high_v, nominal_v = need.swing_v(need.rail_high_v), need.swing_v(need.rail_nominal_v)
     if need.clocked:
         resistors, capacitors, clock = _clock(need, supplies, comparator)
@@ -166,8 +170,8 @@ def design_loop(
         loop_hz = clocked_loop_hz(switching_hz, carrier, feedback * nominal_v / high_v, delay_s)
         reach = least_pulse_modulation(pulse_s, switching_hz)
         middle_v = 0.5 * (clock.low_v + clock.high_v) / share
-        ripple_v = 0.5 * feedback * nominal_v / high_v / share / switching_hz
-        half_v = 0.5 * (clock.high_v - clock.low_v) / share + 0.5 * ripple_v
+        # The ripple dies away as the mean nears the carrier's ends; the delay's overshoot stays.
+        half_v = (0.5 * (clock.high_v - clock.low_v) + 2.0 * feedback * delay_s) / share
         difference_v = max(supplies.clock_v + 0.6 - clock.low_v, clock.high_v + 0.6)
     else:
         clock = None
@@ -249,35 +253,41 @@ def _refuse_fast(need: ModulatorNeed, delay_s: float, pulse_s: float) -> None:
     )
 
 
-def _op_amp(need: ModulatorNeed, supplies: Supplies, gain: float, library: Library) -> OpAmp:
-    """A dual op-amp that is fast enough; little offset, then at hand, then of the usual types."""
+def _op_amp(need: ModulatorNeed, supplies: Supplies, gain: float, delay_s: float, library: Library) -> OpAmp:
+    """A dual op-amp that is fast enough; with room and little offset first, then one at hand."""
     if need.op_amp != "auto":
         return library.op_amp(need.op_amp)
     sides = 2.0 if need.split_rails else 1.0
     lowest, highest = sides * supplies.op_low_v, sides * supplies.op_v
-    wanted = min(_BANDWIDTH * need.switching_hz, 8e6)
+    wanted, slew = min(_BANDWIDTH * need.switching_hz, 8e6), _SLEW * _slew_v_per_s(need, delay_s)
     fit = [
         a
         for a in library.op_amps.values()
-        if a.channels == 2
-        and a.gbw_hz >= wanted
-        and a.slew_v_per_s >= _SLEW * _slew_v_per_s(need)
-        and a.supply_max_v >= highest
+        if a.channels == 2 and a.gbw_hz >= wanted and a.slew_v_per_s >= slew and a.supply_max_v >= highest
     ]
     if not fit:
         raise NoSolutionError(
             message="No dual op-amp in drawer and library is fast enough for the modulator's integrator.",
             quantity="gain-bandwidth and slew rate",
-            value=f"{wanted / 1e6:.1f} MHz, {_SLEW * _slew_v_per_s(need) / 1e6:.1f} V/µs",
+            value=f"{wanted / 1e6:.1f} MHz, {slew / 1e6:.1f} V/µs",
             limit="that of the records",
             source="parts library",
             remedy="Lower amplifier.switching, or state amplifier.op_amp.",
         )
+    room_v = supplies.op_low_v - _ROOM_V
+    if not need.split_rails:
+        room_v = min(room_v, _ONE_ROOM_V)
+
+    def offset(a: OpAmp) -> float:
+        share = _offset_v(need, supplies, a, gain, _GUESS_OHM, _TIGHT) / (_OFFSET_SHARE * need.peak_v)
+        return max(round(share, 2), 1.0)
+
     return min(
         fit,
         key=lambda a: (
             a.supply_min_v > lowest,
-            _offset_v(need, supplies, a, gain, _GUESS_OHM, _TIGHT) > _OFFSET_SHARE * need.peak_v,
+            max(a.swing_loss_v - room_v, 0.0) if need.clocked or not need.split_rails else 0.0,
+            offset(a),
             library.in_drawer(a.id) == 0,
             _USUAL.index(a.id) if a.id in _USUAL else len(_USUAL),
             a.id,
@@ -285,9 +295,12 @@ def _op_amp(need: ModulatorNeed, supplies: Supplies, gain: float, library: Libra
     )
 
 
-def _slew_v_per_s(need: ModulatorNeed) -> float:
-    """About what the integrator's ripple needs: some 3.5 V in half a period, V/s."""
-    return 7.0 * need.switching_hz
+def _slew_v_per_s(need: ModulatorNeed, delay_s: float) -> float:
+    """About what the integrator's ripple needs at full output, V/s."""
+    if need.clocked:
+        return 5.0 * need.switching_hz
+    own_s = 0.25 / need.switching_hz - delay_s
+    return 2.0 * _hysteresis_v(need, delay_s) * need.rail_high_v / need.rail_nominal_v / own_s
 
 
 def _clock_at(
@@ -382,11 +395,19 @@ def _loop_window(hysteresis: float, integrator_s: float, delay_s: float) -> tupl
     return 1.0 / slow, 1.0 / fast
 
 
+def _hysteresis_v(need: ModulatorNeed, delay_s: float) -> float:
+    """Threshold at the integrator's output, V: less where the delay's overshoot is the larger part."""
+    own_s = 0.25 / need.switching_hz - delay_s
+    most_v = _SWING_V[0 if need.split_rails else 1] * need.rail_nominal_v / need.rail_high_v
+    quick_v = 0.5 * _SLOPE_V_PER_S * own_s * need.rail_nominal_v / need.rail_high_v
+    return min(_HYSTERESIS_V, quick_v, most_v / (1.0 + 2.0 * delay_s / own_s))
+
+
 def _hysteresis(
     need: ModulatorNeed, swing_v: float, gain: float, delay_s: float
 ) -> tuple[float, _Integrator]:
     """Ratio of the positive feedback and the integrator that give the frequency together."""
-    aim_v = _HYSTERESIS_V if need.split_rails else _ONE_SUPPLY_V
+    aim_v = _hysteresis_v(need, delay_s)
     feedback = float(nearest(_HYSTERESIS_OHM * swing_v / aim_v, "E24"))
     hysteresis = _HYSTERESIS_OHM / feedback
     target_s = (0.25 / need.switching_hz - delay_s) / hysteresis
