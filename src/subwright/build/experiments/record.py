@@ -29,6 +29,7 @@ BLOCKS: Final = (
     "input",
     "filter",
     "signal",
+    "modulator",
     "amplifier",
     "speaker",
     "box",
