@@ -265,6 +265,13 @@ def modulator_sentences(m: Modulator) -> tuple[str, ...]:
         f"{show(m.hold_s, 'time')} of clipping: {show(m.bootstrap_low_v - m.hold_drop_v, 'voltage')} are "
         f"left, and the driver may lock out at {show(m.lockout_v, 'voltage')}.",
     ]
+    if m.clocked:
+        smooth = 1.0 - 2.0 * m.switching_hz * (m.delay_s + max(m.dead_time_s, 0.0))
+        lines.append(
+            f"Up to about {100.0 * smooth:.0f} % of the bus every clock period has its pulse; nearer to "
+            "clipping the pulses get shorter than delay and dead time together, and some may be left out "
+            "or doubled, which the ear doesn't notice in the bass and the switches stand."
+        )
     if m.split_rails:
         lines.append(
             "Logic and drivers stand on the negative rail: a grounded-base transistor brings the pulses "
