@@ -158,16 +158,27 @@ def _currents(design: Design, stage: VoltageStage, values: ClassABValues, bench_
                 sign="output at a rail",
                 cause="the feedback is open, or one transistor of the pair or the mirror is turned round",
                 remedy="measure from the speaker terminal to the second base; compare the pair's emitters",
+                fault="stage-loop-open",
             ),
             Cause(
-                sign="no current in the voltage amplifier, its source in order",
-                cause="the limiter or the mirror holds its base down, or the buffer is open",
-                remedy="base of the buffer: two junctions and the emitter resistor above the lower supply",
+                sign="no current in the voltage amplifier, the pair in order",
+                cause="its source is open or turned round; or the limiter holds its base down, or the buffer "
+                "is open",
+                remedy="its source's emitter resistor first; then the base of the buffer: two junctions and "
+                "the emitter resistor above the lower supply",
+                fault="stage-source-open",
+            ),
+            Cause(
+                sign="a steady voltage of volts, both currents in order",
+                cause="half of the pair or of the mirror carries nothing",
+                remedy="compare the drops across both emitter resistors of the pair",
+                fault="stage-loop-open",
             ),
             Cause(
                 sign="both currents off by the same share",
                 cause="a reference diode is reversed or shorted, or a wrong reference resistor",
                 remedy=f"read {points['source_bias_a']}: two junctions below the upper supply",
+                fault="stage-reference-wrong",
             ),
             Cause(
                 sign="a steady voltage of some hundred millivolts",
@@ -238,6 +249,13 @@ def _bias(design: Design, stage: VoltageStage, values: ClassABValues, bench_v: f
                 sign="the bias climbs by itself while it warms",
                 cause="the bias transistor doesn't feel the heatsink",
                 remedy="bolt it beside an output device, with paste; set it again",
+                fault="bias-runaway",
+            ),
+            Cause(
+                sign="the trimmer doesn't raise the bias",
+                cause="the trimmer or a resistor of the bias is wrong, or its transistor is shorted",
+                remedy="measure between both DRIVE lines while you turn",
+                fault="bias-lowest",
             ),
             Cause(
                 sign="no current, the spread in order",

@@ -14,6 +14,7 @@ from typing import Final, Literal, cast, get_args
 
 from subwright.base.errors import SubwrightError
 from subwright.build.faults_modulator import MODULATOR_FAULTS
+from subwright.build.faults_voltage_stage import VOLTAGE_STAGE_FAULTS
 
 __all__ = ["FAULTS", "Fault", "ReadingLevel", "Signature"]
 
@@ -411,10 +412,15 @@ def _sound() -> tuple[Fault, ...]:
             "amplifier-timing-wrong",
             "a wrong timing part of the amplifier's oscillator",
             "measure it out of circuit; then feel the output inductor",
+            "modulator-clock=gone|low gate-frequency=in|gone|low|high|many "
+            "amplifier-switching=in|gone|low|high|many stage-drop=in|low|high|many "
+            "idle-current=in|low|high|many",
+            "modulator-clock=high|many gate-frequency=in|high|many amplifier-switching=in|high|many "
+            "stage-drop=in|low|high|many idle-current=in|low|high|many",
             *(
-                f"amplifier-switching={way} gate-frequency={way} modulator-clock={clock} "
-                "stage-drop=in|low|high|many idle-current=in|high|many"
-                for way, clock in (("low", "low|in"), ("gone", "gone"), ("high|many", "high|many|in"))
+                f"amplifier-switching={way} gate-frequency={way} stage-drop=in|low|high|many "
+                "idle-current=in|high|many"
+                for way in ("low", "high|many")
             ),
         ),
         _fault(
@@ -502,6 +508,7 @@ FAULTS: Final[Mapping[str, Fault]] = MappingProxyType(
             *_boost(),
             *_guards(),
             *(_fault(*row) for row in MODULATOR_FAULTS),
+            *(_fault(*row) for row in VOLTAGE_STAGE_FAULTS),
             *_sound(),
         )
     }

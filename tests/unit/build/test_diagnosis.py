@@ -16,12 +16,19 @@ from subwright.build.bringup import bring_up
 from subwright.build.bringup_records import BringUp
 from subwright.build.diagnosis import diagnose, diagnose_levels, level_of
 from subwright.build.faults import FAULTS, ReadingLevel, Signature
+from subwright.build.faults_voltage_stage import VOLTAGE_STAGE_FAULTS
 from subwright.parts.library import load_library
 
 EXAMPLES = sorted((Path(__file__).parents[3] / "examples").glob("*.build.toml"))
 VAN = next(path for path in EXAMPLES if "van" in path.name)
 # readings that none of the examples asks for: a vented box, a bridged amplifier, an over-current trip
 ELSEWHERE = {"box-tuning", "over-current-level", "output-rest"}
+# and those of a linear amplifier, with one leg or two
+LINEAR = {"stage-offset"} | {
+    f"{key}{end}"
+    for key in ("stage-current", "tail-current", "bias", "bias-spread")
+    for end in ("", "-a", "-b")
+}
 
 
 @cache
@@ -51,8 +58,9 @@ def test_every_cause_that_names_a_fault_is_in_the_table(path: Path) -> None:
 def test_every_fault_of_the_table_is_named_by_a_step_and_every_reading_exists() -> None:
     named = {c.fault for path in EXAMPLES for s in procedure(path).steps for c in s.causes}
     optional = {"port-off", "over-current-level-wrong", "timing-part-wrong"}
+    optional |= {row[0] for row in VOLTAGE_STAGE_FAULTS}  # no example has a linear amplifier
     assert set(FAULTS) - named <= optional
-    keys = {reading.key for path in EXAMPLES for reading in procedure(path).readings} | ELSEWHERE
+    keys = {reading.key for path in EXAMPLES for reading in procedure(path).readings} | ELSEWHERE | LINEAR
     for fault in FAULTS.values():
         for signature in fault.signatures:
             assert set(signature) <= keys, fault.key

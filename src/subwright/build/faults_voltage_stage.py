@@ -1,0 +1,55 @@
+"""Faults of a class-AB voltage stage and what they do to the readings: key, words, remedy, signatures."""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["VOLTAGE_STAGE_FAULTS"]
+
+_ENDS: Final = ("", "-a", "-b")
+"""Of a reading's key: one leg has none, of a bridge each has its own."""
+_LATER: Final = "idle-current=in|low|high|many output-offset=in|low|high|many"
+
+
+def _each(words: str) -> tuple[str, ...]:
+    """One signature for each leg: ``*`` stands for the end of its readings' keys."""
+    return tuple(f"{words.replace('*', end)} {_LATER}" for end in _ENDS)
+
+
+VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
+    (
+        "stage-reference-wrong",
+        "the reference of the current sources is wrong: a diode shorted or reversed, its resistor or "
+        "capacitor wrong",
+        "read the bases of the current sources: two junctions below the upper supply",
+        *_each("stage-current*=gone|low tail-current*=gone|low bias*=in|gone|low bias-spread*=in|low|gone"),
+        *_each("stage-current*=high|many tail-current*=high|many"),
+    ),
+    (
+        "stage-source-open",
+        "the voltage amplifier gets no current: its source is open, or turned round",
+        "measure across its emitter resistor: one junction less than both diodes",
+        *_each("stage-current*=gone|low stage-offset=in|low|high bias*=in|gone|low bias-spread*=in|gone|low"),
+    ),
+    (
+        "stage-loop-open",
+        "the output lies at a rail: the way back to the pair is open, or half of the pair or of the mirror "
+        "carries nothing",
+        "measure from the speaker terminal to the second base; compare the drops across both emitter "
+        "resistors of the pair",
+        *_each("stage-current*=high|many stage-offset=low|high|many"),
+        *_each("stage-current*=gone|low tail-current*=in|low stage-offset=low|high|many"),
+    ),
+    (
+        "bias-lowest",
+        "the bias stays at its least: trimmer or fixed resistor wrong, or the transistor shorted",
+        "turn the trimmer and watch the voltage between both ends of the bias",
+        *_each("bias*=gone|low bias-spread*=gone|low"),
+    ),
+    (
+        "bias-runaway",
+        "the bias transistor doesn't hold: open, turned round, or its upper resistor far too large",
+        "switch off; measure its junctions and both resistors",
+        *_each("bias*=high|many bias-spread*=in|high|many"),
+    ),
+)
