@@ -53,6 +53,7 @@ from subwright.stages.amplifier_voltage_stage_network import (
     plain_network,
 )
 from subwright.stages.amplifier_voltage_stage_records import StageHeat, StageTransistor, VoltageStage
+from subwright.stages.common import remembered
 
 __all__ = ["LEAST_MARGIN_DEG", "design_voltage_stage"]
 
@@ -83,6 +84,7 @@ _MUTE_LINE_V: Final = 12.0
 _SHALLOW_V: Final = 2.0  # collector-emitter voltage of mirror and limiter, about
 
 
+@remembered
 def design_voltage_stage(
     wanted: Wanted, currents: StageCurrents, driving: Driving, library: Library, load_ohm: float
 ) -> VoltageStage:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from math import log10
 from typing import Final
 
@@ -11,7 +12,7 @@ from subwright.parts.library import Library
 from subwright.stages.amplifier_driving import mute_use
 from subwright.stages.amplifier_spec import AmplifierResult
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
-from subwright.stages.common import PartUse, Rating, diode_use, resistor_use
+from subwright.stages.common import PartUse, Rating, diode_use, remembered, resistor_use
 
 __all__ = ["stage_sentences", "voltage_stage_uses"]
 
@@ -20,11 +21,22 @@ _CANS_V: Final = (16.0, 25.0, 35.0, 50.0, 63.0, 100.0, 160.0, 250.0)
 _FILMS_V: Final = (63.0, 100.0, 250.0, 400.0)
 _CERAMICS_V: Final = (100.0, 200.0, 500.0, 1000.0)
 _RESERVE: Final = 1.25
+_SMALL_SIGNAL: Final = frozenset({"mute capacitor", "input filter", "input coupling"})
 # Capacitors with no steady voltage of a fixed sign across them.
 _BIPOLAR: Final = frozenset({"voltage feedback capacitor", "input coupling"})
 
 
-def voltage_stage_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Around:
+    """What the ratings of the voltage stage's parts hang on, V; ``half_v`` : 0 on split rails."""
+
+    side_v: float
+    bus_v: float
+    leg_rms_v: float
+    half_v: float
+
+
+def voltage_stage_uses(result: AmplifierResult, library: Library) -> tuple[PartUse, ...]:
     """Parts list of the voltage stage.
 
     Parameters
@@ -37,19 +49,32 @@ def voltage_stage_uses(result: AmplifierResult, library: Library) -> Iterator[Pa
     """
     stage, legs = result.voltage_stage, result.model.legs
     if stage is None:
-        return
-    side_v = result.rail_expected_v
-    bus_v = result.switch_voltage_v
+        return ()
+    around = _Around(
+        side_v=result.rail_expected_v,
+        bus_v=result.switch_voltage_v,
+        leg_rms_v=result.peak_v / legs / 2.0**0.5,
+        half_v=0.0 if result.model.split_rails else 0.5 * result.rail_expected_v,
+    )
+    return _uses(stage, legs, around, library)
+
+
+@remembered
+def _uses(stage: VoltageStage, legs: int, around: _Around, library: Library) -> tuple[PartUse, ...]:
+    return tuple(_each_use(stage, legs, around, library))
+
+
+def _each_use(stage: VoltageStage, legs: int, around: _Around, library: Library) -> Iterator[PartUse]:
     yield from _transistor_uses(stage, legs, library)
     yield diode_use("reference diode", stage.diode_id, legs * stage.counts["reference diode"])
-    watts = _resistor_heats(result, stage)
+    watts = _resistor_heats(around, stage)
     for role, ohms in stage.resistors_ohm.items():
         count = stage.counts.get(role, 1) * (1 if role in stage.once else legs)
         yield resistor_use(role, ohms, watts.get(role, 0.0), tolerance=0.01, quantity=count)
     for role, farads in stage.capacitors_f.items():
-        across_v = bus_v if role in ("Miller capacitor", "half capacitor") else side_v
-        across_v = 12.0 if role in ("mute capacitor", "input filter", "input coupling") else across_v
-        yield _capacitor(role, farads, across_v, 1 if role in stage.once else legs, side_v)
+        across_v = around.bus_v if role in ("Miller capacitor", "half capacitor") else around.side_v
+        across_v = max(12.0, around.half_v) if role in _SMALL_SIGNAL else across_v
+        yield _capacitor(role, farads, across_v, 1 if role in stage.once else legs)
 
 
 def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterator[PartUse]:
@@ -73,14 +98,11 @@ def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterat
         )
 
 
-def _resistor_heats(result: AmplifierResult, stage: VoltageStage) -> dict[str, float]:
+def _resistor_heats(around: _Around, stage: VoltageStage) -> dict[str, float]:
     """Heat of the resistors that see a supply or the output, highest battery, full output, W."""
-    ohms = stage.resistors_ohm
-    rms_v = result.peak_v / result.model.legs / 2.0**0.5
-    half_v = 0.0 if result.model.split_rails else 0.5 * result.rail_expected_v
-    feed_v = 0.5 * result.rail_expected_v
+    ohms, rms_v, half_v = stage.resistors_ohm, around.leg_rms_v, around.half_v
     heats = {
-        "reference feed": feed_v**2 / ohms["reference feed"],
+        "reference feed": (0.5 * around.side_v) ** 2 / ohms["reference feed"],
         "voltage feedback": (rms_v**2 + half_v**2) / ohms["voltage feedback"],
     }
     # across the inverter's input lie both outputs' halves, across a cross resistor a leg and the middle
@@ -91,7 +113,7 @@ def _resistor_heats(result: AmplifierResult, stage: VoltageStage) -> dict[str, f
     return heats
 
 
-def _capacitor(role: str, farads: float, across_v: float, quantity: int, side_v: float) -> PartUse:
+def _capacitor(role: str, farads: float, across_v: float, quantity: int) -> PartUse:
     ceramic = farads < 1e-9
     can = farads > _ELECTROLYTIC_F
     sizes = _CERAMICS_V if ceramic else _CANS_V if can else _FILMS_V
