@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache, cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar, cast
@@ -57,6 +57,10 @@ _NAMES = {
 }
 
 
+def _holds(stocks: Iterable[ValueStock], value: float, tolerance: float) -> bool:
+    return any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value) for s in stocks)
+
+
 class Library:
     """Parts by kind: ``library.cores["R36/23/15-N87"]``, or ``library.core(id)`` with near-miss hints.
 
@@ -92,6 +96,14 @@ class Library:
     def capacitor_values(self) -> tuple[ValueStock, ...]:
         """Stocks of plain capacitors at hand; empty where there is no drawer."""
         return self._drawer.capacitors if self._drawer else ()
+
+    def has_resistor(self, ohm: float, tolerance: float) -> bool:
+        """Whether a resistor of this value, Ω, is at hand, its tolerance (a fraction) no worse than this."""
+        return _holds(self.resistors, ohm, tolerance)
+
+    def has_capacitor(self, farad: float, tolerance: float) -> bool:
+        """Whether a capacitor of this value, F, is at hand, its tolerance (a fraction) no worse than this."""
+        return _holds(self.capacitor_values, farad, tolerance)
 
     def in_drawer(self, part_id: str) -> int:
         """How many of a part are at hand; 0 where there is no drawer."""

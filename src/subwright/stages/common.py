@@ -172,11 +172,24 @@ def record_use(
 
 
 def resistor_use(
-    role: str, ohm: float, watts: float = 0.0, *, tolerance: float = 0.05, quantity: int = 1
+    role: str,
+    ohm: float,
+    watts: float = 0.0,
+    *,
+    tolerance: float = 0.05,
+    quantity: int = 1,
+    at: str = "highest battery",
+    at_hand: bool = False,
 ) -> PartUse:
-    """A resistor of a preferred value, Ω, in the size that its heat takes, W; 0 W: too little to count."""
+    """A resistor of a preferred value in the size that its heat takes.
+
+    Parameters
+    ----------
+    role : as in PartUse. ohm : Ω. watts : its heat, W; 0: too little to count. tolerance : fraction.
+    quantity : pieces. at : when it is hottest. at_hand : whether the drawer has it in the smallest size.
+    """
     size = next((w for w in _SIZES_W if watts <= _HALF_LOADED * w), _SIZES_W[-1])
-    rating = Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest battery")
+    rating = Rating(quantity="power", unit="W", applied=watts, limit=size, at=at)
     return PartUse(
         role=role,
         letter="R",
@@ -186,6 +199,7 @@ def resistor_use(
         value=show(ohm, "resistance"),
         tolerance=tolerance,
         ratings=(rating,) if watts else (),
+        in_drawer=at_hand and size == _SIZES_W[0],
         provenance=_PREFERRED,
     )
 

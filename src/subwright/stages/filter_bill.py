@@ -10,7 +10,7 @@ from typing import Final, Protocol
 from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.schema import OpAmp
-from subwright.stages.common import PartUse, Rating
+from subwright.stages.common import PartUse, Rating, resistor_use
 from subwright.stages.filter_records import (
     FilterBlock,
     GainControl,
@@ -22,7 +22,9 @@ from subwright.stages.filter_spec import FilterSpec
 
 __all__ = ["FilterCircuit", "amplifier_count", "filter_parts"]
 
-_RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+_FILM_MOST_F: Final = 4.7e-6
+_FILM_CHEAP_F: Final = 1e-6  # above, a coupling of loose tolerance takes an electrolytic
+_ELECTROLYTIC_TOLERANCE: Final = 0.20
 _LEVEL_OHM: Final = 10e3
 _TRANSFORM_PAIRS: Final = frozenset({"input R", "feedback R", "bridge R", "bridge C"})
 
@@ -242,44 +244,33 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
 def _resistor(
     role: str, value_ohm: float, tolerance: float, watts: float, library: Library, quantity: int = 1
 ) -> PartUse:
-    size = next((w for w in _RESISTOR_SIZES_W if watts <= 0.5 * w), _RESISTOR_SIZES_W[-1])
-    drawer = library.drawer
-    stocks = drawer.resistors if drawer else ()
-    ratings = (
-        (Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest rail"),) if watts else ()
-    )
-    return PartUse(
-        role=role,
-        letter="R",
-        part_id=code(value_ohm, "resistance"),
-        description=f"resistor {size:g} W",
-        quantity=quantity,
-        value=show(value_ohm, "resistance"),
+    return resistor_use(
+        role,
+        value_ohm,
+        watts,
         tolerance=tolerance,
-        ratings=ratings,
-        in_drawer=size == _RESISTOR_SIZES_W[0]
-        and any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_ohm) for s in stocks),
-        provenance="IEC 60063 preferred value",
+        quantity=quantity,
+        at="highest supply",
+        at_hand=library.has_resistor(value_ohm, tolerance),
     )
 
 
 def _capacitor(
     role: str, value_f: float, tolerance: float, applied_v: float, library: Library, quantity: int = 1
 ) -> PartUse:
-    drawer = library.drawer
-    stocks = drawer.capacitors if drawer else ()
+    # electrolytics come no closer than 20 %; beyond 4.7 µF film is too large for a board
+    film = value_f <= _FILM_MOST_F if tolerance < _ELECTROLYTIC_TOLERANCE else value_f <= _FILM_CHEAP_F
+    rated = 63.0 if film else 35.0
     return PartUse(
         role=role,
         letter="C",
         part_id=code(value_f, "capacitance"),
-        description="film 63 V" if value_f <= 1e-6 else "bipolar electrolytic 35 V",
+        description="film 63 V" if film else "bipolar electrolytic 35 V",
         quantity=quantity,
         value=show(value_f, "capacitance"),
         tolerance=tolerance,
-        ratings=(
-            Rating(quantity="voltage", unit="V", applied=applied_v, limit=63.0 if value_f <= 1e-6 else 35.0),
-        ),
-        in_drawer=any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_f) for s in stocks),
+        ratings=(Rating(quantity="voltage", unit="V", applied=applied_v, limit=rated),),
+        in_drawer=library.has_capacitor(value_f, tolerance),
         provenance="IEC 60063 preferred value",
     )
 

@@ -27,7 +27,7 @@ from subwright.physics.networks.difference import (
     worst_difference_rejection_db,
 )
 from subwright.physics.networks.levels import db
-from subwright.stages.common import Contributor, Loss, PartUse, Rating
+from subwright.stages.common import Contributor, Loss, PartUse, Rating, resistor_use
 from subwright.stages.input_spec import InputNeed, InputResult, InputSpec
 
 __all__ = ["InputNeed", "InputResult", "InputSpec", "design_input", "receiver_gain", "takes_op_amps"]
@@ -39,7 +39,6 @@ _CLAMP: Final = "1N4148"
 _CLAMP_A: Final = 0.15  # continuous forward current of a small-signal switching diode, from memory
 _DIODE_V: Final = 0.6
 _INPUT_LOSS_V: Final = 3.0  # op-amp inputs must stay this far from either supply, from memory
-_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 3.0)
 _OUT: Final = "difference amplifier out"
 _IN: Final = "difference amplifier in"
 _LOW_SHARE: Final = 0.45  # of the receiver's gain where its op-amp must keep off ground
@@ -349,22 +348,14 @@ def _parts(spec: InputSpec, result: InputResult, library: Library) -> Iterator[P
 def _resistor(
     role: str, value_ohm: float, tolerance: float, quantity: int, watts: float, library: Library
 ) -> PartUse:
-    size = next((w for w in _SIZES_W if watts <= 0.5 * w), _SIZES_W[-1])
-    stocks = library.drawer.resistors if library.drawer else ()
-    return PartUse(
-        role=role,
-        letter="R",
-        part_id=code(value_ohm, "resistance"),
-        description=f"resistor {size:g} W",
-        quantity=quantity,
-        value=show(value_ohm, "resistance"),
+    return resistor_use(
+        role,
+        value_ohm,
+        watts,
         tolerance=tolerance,
-        ratings=(Rating(quantity="power", unit="W", applied=watts, limit=size, at="loudest, or a fault"),)
-        if watts
-        else (),
-        in_drawer=size == _SIZES_W[0]
-        and any(s.tolerance <= tolerance * (1 + 1e-9) and s.holds(value_ohm) for s in stocks),
-        provenance="IEC 60063 preferred value",
+        quantity=quantity,
+        at="loudest, or a fault",
+        at_hand=library.has_resistor(value_ohm, tolerance),
     )
 
 

@@ -10,7 +10,7 @@ from typing import Final
 
 from subwright.base.units import code, show
 from subwright.parts.record import Record
-from subwright.stages.common import PartUse, Rating, capacitor_use, diode_use
+from subwright.stages.common import PartUse, Rating, capacitor_use, diode_use, resistor_use
 from subwright.stages.protection_records import (
     DropSense,
     HoldOff,
@@ -38,8 +38,7 @@ from subwright.stages.protection_values import ValueStocks
 
 __all__ = ["Circuit", "protection_parts"]
 
-_RESISTOR_W: Final = 0.25
-_RESISTOR_SIZES_W: Final = (0.25, 0.5, 1.0, 2.0, 5.0)
+_SHUNT_SIZES_W: Final = (1.0, 2.0, 3.0, 5.0, 10.0)
 _HALF_LOADED: Final = 0.5  # common practice: a resistor at half its rating lasts
 
 
@@ -185,23 +184,13 @@ def _semiconductors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUse]:
 def _resistor(
     role: str, value_ohm: float, stocks: ValueStocks, tolerance: float, watts: float = 0.0, quantity: int = 1
 ) -> PartUse:
-    size = next((w for w in _RESISTOR_SIZES_W if watts <= _HALF_LOADED * w), _RESISTOR_SIZES_W[-1])
-    ratings = (
-        (Rating(quantity="power", unit="W", applied=watts, limit=size, at="highest battery"),)
-        if watts
-        else ()
-    )
-    return PartUse(
-        role=role,
-        letter="R",
-        part_id=code(value_ohm, "resistance"),
-        description=f"resistor {size:g} W",
-        quantity=quantity,
-        value=show(value_ohm, "resistance"),
+    return resistor_use(
+        role,
+        value_ohm,
+        watts,
         tolerance=tolerance,
-        ratings=ratings,
-        in_drawer=size == _RESISTOR_W and stocks.holds(value_ohm),
-        provenance="IEC 60063 preferred value",
+        quantity=quantity,
+        at_hand=stocks.holds(value_ohm),
     )
 
 
@@ -317,7 +306,7 @@ def _over_current(
     if trip is None:
         return
     if trip.method == "shunt":
-        size = next(w for w in (1.0, 2.0, 3.0, 5.0, 10.0) if trip.sense_w <= _HALF_LOADED * w)
+        size = next((w for w in _SHUNT_SIZES_W if trip.sense_w <= _HALF_LOADED * w), _SHUNT_SIZES_W[-1])
         yield PartUse(
             role=f"{name} shunt",
             letter="R",

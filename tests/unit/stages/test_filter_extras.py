@@ -298,3 +298,15 @@ def test_the_op_amp_chosen_runs_from_the_battery_that_is_left() -> None:
         supply = result.op_amp_supply
         assert supply.low_v >= supply.limit_low_v
         assert result.levels.headroom_db > 0.0
+
+
+@pytest.mark.parametrize("low_hz", [20.0, 28.0, 40.0])
+def test_capacitors_can_be_bought_in_the_tolerance_that_the_bill_asks_for(low_hz: float) -> None:
+    """Electrolytics are ± 20 %; a box transform needs microfarads of ± 5 %."""
+    result = design(FilterSpec(transform_hz=low_hz, boost_db=6.0, capacitor_series="E12"))
+    bought = [p for p in result.parts if p.letter == "C"]
+    assert any("transform" in p.role for p in bought)
+    for part in bought:
+        assert part.tolerance is not None
+        if "electrolytic" in part.description:
+            assert part.tolerance >= 0.20, part.role
