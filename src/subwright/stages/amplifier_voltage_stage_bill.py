@@ -144,11 +144,11 @@ def stage_sentences(result: AmplifierResult) -> tuple[str, ...]:
 
     Returns
     -------
-    Plain sentences; () without a discrete voltage stage.
+    Plain sentences, of a chip about its pins; () for class D.
     """
     stage = result.voltage_stage
     if stage is None:
-        return ()
+        return _chip_sentences(result)
     asked = "output gates" if result.driving is None or not result.driving.driver_ids else "drivers' bases"
     limit, unity = show(stage.limit_a, "current"), show(stage.unity_hz, "frequency")
     miller = show(stage.capacitors_f["Miller capacitor"], "capacitance")
@@ -178,3 +178,24 @@ def stage_sentences(result: AmplifierResult) -> tuple[str, ...]:
             "firmly and their sum loosely: where one leg can't follow the other makes up for it."
         )
     return tuple(lines)
+
+
+def _chip_sentences(result: AmplifierResult) -> tuple[str, ...]:
+    """What a chip's pins get, and that they are from memory."""
+    driving = result.driving
+    if driving is None:
+        return ()
+    read = "Pins and levels are those of the multi-sourced family, from memory: read the maker's sheet first."
+    gain = (driving.fixed_gain or driving.gain) * driving.input_share
+    if driving.fixed_gain:
+        return (
+            f"The chip's gain of {driving.fixed_gain:g} is set inside; the divider before it makes it "
+            f"{gain:.1f}. It feeds its second half itself: INVERTED has no input. MUTE low holds its mute and "
+            f"stand-by pins low. {read}",
+        )
+    play = show(driving.resistors_ohm["chip play resistor"], "resistance")
+    return (
+        f"The chip is given a gain of {driving.gain:.1f}, above the ten that it is stable from, behind a "
+        f"divider that makes it {gain:.1f}. It plays while {play} draw their current out of its mute pin; "
+        f"the signal itself is muted before it. {read}",
+    )
