@@ -17,14 +17,17 @@ from subwright.build.result import Design
 from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
 from subwright.circuits import auxiliary_loaded, converter_closed
-from subwright.circuits.analysis import Transient, Voltage
+from subwright.circuits.analysis import Current, Transient, Voltage
 from subwright.circuits.controller_circuit import controller_circuit
 from subwright.circuits.converter_point import quick, settling_run
 from subwright.circuits.converter_values import from_result
+from subwright.circuits.gate_drive_circuit import gate_circuit_of
+from subwright.circuits.measure import last_periods, mean_of
 from subwright.circuits.netlist import Circuit, Steady
 from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import load_library
 from subwright.stages.converter import ConverterResult
+from subwright.stages.converter_bill import GATE_PULL_OHM
 
 pytestmark = pytest.mark.spice
 
@@ -39,6 +42,7 @@ WISHES: dict[str, tuple[int, dict[str, object]]] = {
     "3524": (12, {"controller": "SG3524"}),
     "3524 regulated": (48, {"controller": "SG3524", "output": "regulated"}),
     "3846": (12, {"controller": "UC3846"}),
+    "no clamp": (12, {"clamp": "none"}),
     "small winding": (12, {"auxiliary_feed": "winding"}),
     "small winding, regulated": (48, {"auxiliary_feed": "winding", "output": "regulated"}),
 }
@@ -136,6 +140,42 @@ def test_a_wrong_timing_part_would_be_noticed(
     changed = replace(found, converter=replace(found.converter, plan=replace(plan, timing=timing)))
     outcome = experiment_named("controller-timing").cases(changed, LIBRARY)[0].run(reference_engine, 60.0)
     assert any(line.startswith(limit) for line in broken(outcome))
+
+
+def test_without_a_clamp_the_leakage_current_falls_against_the_avalanche(reference_engine: Engine) -> None:
+    assert broken(run("converter-soft-start", "no clamp", reference_engine)) == []
+
+
+def test_a_bridges_gates_take_charge_both_ways(reference_engine: Engine) -> None:
+    """A gate that is one capacitor from below its source to above takes its charge twice in a cycle.
+
+    The transformer's magnetising current is made small and its leakage smaller, for neither is the gates'.
+    """
+    found = design("bridge").converter
+    assert found is not None
+    circuit = gate_circuit_of(found, corners={})
+    stiff = {part.designator: 100.0 * part.value for part in circuit.parts if part.kind == "winding"}
+    parts = tuple(
+        replace(part, value=stiff[part.designator], initial_a=None) if part.designator in stiff else part
+        for part in circuit.parts
+    )
+    tight = tuple(replace(coupling, factor=1.0 - 1e-6) for coupling in circuit.couplings)
+    period = 1.0 / found.plan.timing.switching_hz
+    feeds = [part.designator for part in parts if part.kind == "voltage source"]
+    run_s = Transient(
+        stop_s=6.1 * period, step_s=period / 4000.0, keep_from_s=2.0 * period, from_initial=True
+    )
+    traces = simulate(
+        replace(circuit, parts=parts, couplings=tight),
+        run_s,
+        [Current(feed) for feed in feeds],
+        reference_engine,
+    )
+    drawn_a = sum(-mean_of(*last_periods(traces.axis, traces.current(feed), period, 3)) for feed in feeds)
+    gates, one_way_a = found.switch_count, found.switch_count * found.plan.switch.mosfet.qg_coul / period
+    pulled_a = gates * 2.0 * found.plan.timing.duty_each * found.drive.gate_v / GATE_PULL_OHM
+    assert drawn_a == pytest.approx(2.0 * one_way_a + pulled_a, rel=0.2)  # transistors' bases besides
+    assert drawn_a > 1.6 * (one_way_a + pulled_a)
 
 
 @pytest.mark.parametrize("name", ["494 regulated", "3524 regulated"])

@@ -10,8 +10,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from test_spice_power_stage import STEADY
 
 from subwright.base.preferred import nearest
+from subwright.build.bridged import shared_model
 from subwright.build.chain import solve_chain
 from subwright.build.chain_model import ConverterModel, LoadPoint, Source
 from subwright.circuits.converter_point import averaged_point, quick
@@ -149,16 +151,12 @@ class SteadyCurrents:
         return rail
 
 
-@pytest.mark.parametrize("seed", range(1, 7))
-def test_the_chain_and_the_circuits_own_closed_form_are_one(seed: int) -> None:
-    """Up to the ripple's heat, which the chain leaves out, and the rail that an idle leg holds."""
-    from test_spice_power_stage import STEADY
-
-    values = replace(case(seed, 1.0, 0.8, 1.0), rectifier_snubber=None)
+def chain_model(values: PowerValues) -> ConverterModel:
+    """The chain's model of the same stage."""
     own, choke, clamp = regulated_point(values), values.choke, values.clamp
     assert choke is not None
     assert clamp is not None
-    model = ConverterModel(
+    return ConverterModel(
         ratio=values.ratio,
         switching_hz=values.switching_hz,
         share=values.share,
@@ -184,6 +182,13 @@ def test_the_chain_and_the_circuits_own_closed_form_are_one(seed: int) -> None:
         choke_ohm=choke.resistance_ohm,
         choke_ripple_a=own.ripple_a,
     )
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_the_chain_and_the_circuits_own_closed_form_are_one(seed: int) -> None:
+    """Up to the ripple's heat, which the chain leaves out, and the rail that an idle leg holds."""
+    values = replace(case(seed, 1.0, 0.8, 1.0), rectifier_snubber=None)
+    own, model = regulated_point(values), chain_model(values)
     chain = solve_chain(
         np.array([values.emf_v]),
         np.array([1e-9]),
@@ -197,3 +202,47 @@ def test_the_chain_and_the_circuits_own_closed_form_are_one(seed: int) -> None:
     assert chain.rail_other_v[0] == pytest.approx(own.negative_v, rel=1e-6)
     assert chain.battery_a[0] == pytest.approx(own.battery_a, rel=1e-6)
     assert chain.primary_rms_a[0] == pytest.approx(own.switch_rms_a, rel=0.01)
+
+
+def both_rails(seed: int) -> PowerValues:
+    """Rails alike, and a choke and half-secondaries whose resistance can't be overlooked."""
+    values = replace(case(seed, 1.0, 0.5, 1.0), rectifier_snubber=None)
+    choke, secondary_ohm = values.choke, values.secondary_winding_ohm
+    assert choke is not None
+    return replace(
+        values,
+        choke=replace(choke, resistance_ohm=4.0 * choke.resistance_ohm),
+        secondary_winding_ohm=4.0 * secondary_ohm,
+    )
+
+
+def chained(values: PowerValues, model: ConverterModel) -> float:
+    """Battery current of a stage across both rails, by the chain, A."""
+    point = solve_chain(
+        np.array([values.emf_v]),
+        np.array([1e-9]),
+        STEADY,
+        LoadPoint(conductance_s=1e-12),
+        Source(battery_ohm=values.source_ohm, cable_ohm=0.0, contact_ohm=0.0),
+        SteadyCurrents(values.positive_a + values.negative_a, 0.0),
+        model,
+    )
+    return float(point.battery_a[0])
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_the_chain_across_both_rails_and_the_circuits_own_closed_form_are_one(seed: int) -> None:
+    values = both_rails(seed)
+    own = regulated_point(values)
+    assert chained(values, shared_model(chain_model(values))) == pytest.approx(own.battery_a, rel=1e-6)
+
+
+def test_across_both_rails_the_switched_circuit_agrees(reference_engine: Engine) -> None:
+    """With the choke's and the secondary's resistance of one rail instead, the current would be off."""
+    values = both_rails(1)
+    settled, small = run(values, reference_engine)
+    model = chain_model(small)
+    shared = chained(small, shared_model(model))
+    assert settled.found.battery_a == pytest.approx(shared, rel=0.005)
+    halves = replace(shared_model(model), choke_ohm=model.choke_ohm)
+    assert settled.found.battery_a != pytest.approx(chained(small, halves), rel=0.005)

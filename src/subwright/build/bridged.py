@@ -2,8 +2,9 @@
 
 The chain reckons the whole demand as the current of one working rail. A bridge takes it from both rails at
 once, half the current from each: the sum of the rail currents, and so the primary, is the same; what runs
-through a secondary, a diode or a reservoir is half. Halving the resistances on that side makes drop and loss
-exact, and the currents shown are put right afterwards.
+through a secondary, a diode, a reservoir or a winding of the output choke is half. Halving the resistances on
+that side makes drop and loss exact, and the currents shown are put right afterwards. While a choke
+freewheels, two rails alike leave the half-secondaries without current, which one working rail doesn't.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ def shared_model(model: ConverterModel) -> ConverterModel:
         secondary_winding_ohm=0.5 * model.secondary_winding_ohm,
         diode_ohm=0.5 * model.diode_ohm,
         reservoir_esr_ohm=0.5 * model.reservoir_esr_ohm,
+        choke_ohm=0.5 * model.choke_ohm,
+        both_rails=True,
     )
 
 

@@ -91,6 +91,7 @@ class ConverterModel:
     set_v: float | None = None  # rail that an output choke and the controller hold; None: peak-charged
     choke_ohm: float = 0.0  # one winding of the output choke
     choke_core_w: float = 0.0
+    both_rails: bool = False  # what is counted as one working rail are both alike, as in ``bridged``
     choke_ripple_a: float = 0.0  # peak to peak, one rail
     reservoir_w: float = 0.0  # heat of the choke's ripple in the reservoirs
     ring_shunt_s: float = 0.0  # rectifier snubbers behind a choke: loss conductance to V_terminal²

@@ -118,7 +118,7 @@ class Regulated:
     def _drop_v(self, own: Array, opposite: Array, share: Array) -> Array:
         """Drop between winding and rail, V: legs, half-secondaries and choke."""
         m = self.model
-        copper = own * share + 0.5 * (1.0 - share) * (own - opposite)
+        copper = own * share + 0.5 * (1.0 - share) * (own - opposite) * (not m.both_rails)
         legs = 0.5 * (1.0 + share) * m.diode_ohm * own
         return np.asarray(m.diode_v + legs + m.secondary_winding_ohm * copper + m.choke_ohm * own)
 
@@ -181,7 +181,8 @@ class Regulated:
         battery = self.battery_a(state)
         both = state.i_working + state.i_other
         squares = state.i_working**2 + state.i_other**2
-        copper = squares * share + 0.5 * (1.0 - share) * (state.i_working - state.i_other) ** 2
+        idle = 0.5 * (1.0 - share) * (not m.both_rails)
+        copper = squares * share + idle * (state.i_working - state.i_other) ** 2
         _, clamp_w = m.clamp_currents(self.leakage_w(state), state.terminal, self.path_drop_v(state))
         core = m.core_w * (state.terminal / m.core_v) ** m.core_exponent
         one = np.ones_like(primary)

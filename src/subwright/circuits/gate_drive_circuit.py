@@ -249,6 +249,7 @@ def _transformer(
             value=inductance,
             role="gate transformer core",
             part_id=gate.core.id,
+            initial_a=-gate.magnetising_a if letter == "A" else None,  # as after many cycles
         )
         for letter, nets in rows
     ]

@@ -120,8 +120,17 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
         f"{show(timing.soft_start_s, 'time')}.",
         loop if controller.family != "3846" else f"{loop} Voltage mode: its own ramp stands at CS+.",
         readings_line(circuit),
-        "Resistors 0.25 W, film and ceramic capacitors 63 V unless stated.",
+        f"Resistors 0.25 W, film and ceramic capacitors 63 V unless stated.{_cooled(result, circuit)}",
     )
+
+
+def _cooled(result: ConverterResult, circuit: Circuit) -> str:
+    """What the follower of the gate supply is bolted to, where it needs that."""
+    supply = result.gate_supply
+    if supply is None or not supply.sink_k_per_w:
+        return ""
+    name = circuit.by_role("gate supply transistor")[0].designator
+    return f" {name} on a heatsink of {supply.sink_k_per_w:g} K/W."
 
 
 def _restarting(circuit: Circuit) -> str:

@@ -8,6 +8,7 @@ __all__ = [
     "follower_output_v",
     "follower_series_ohm",
     "gate_current_a",
+    "negative_charge_coul",
     "plateau_current_a",
     "turn_off_charge_coul",
 ]
@@ -69,6 +70,35 @@ def turn_off_charge_coul(qgs_coul: float, qgd_coul: float) -> float:
     require("gate-source charge", qgs_coul, "C", above=0.0)
     require("gate-drain charge", qgd_coul, "C", above=0.0)
     return qgd_coul + 0.5 * qgs_coul
+
+
+def negative_charge_coul(qgs_coul: float, plateau_v: float, swing_v: float) -> float:
+    """Charge of a gate that a transformer drives below its source as well.
+
+    Parameters
+    ----------
+    qgs_coul : gate-source charge, C, > 0: that up to the plateau. plateau_v : plateau, V, > 0.
+    swing_v : how far below the source, V, >= 0.
+
+    Returns
+    -------
+    ``Q_gs/V_plateau V``, C: below the threshold the gate is a capacitor, and stays one below 0 V.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Slope of the gate charge curve up to its plateau, carried on below nought. [derived]
+
+    >>> round(negative_charge_coul(20e-9, 5.0, 10.0) * 1e9, 3)
+    40.0
+    """
+    require("gate-source charge", qgs_coul, "C", above=0.0)
+    require("gate plateau", plateau_v, "V", above=0.0)
+    require("negative swing", swing_v, "V", at_least=0.0)
+    return qgs_coul / plateau_v * swing_v
 
 
 def gate_current_a(gate_charge_coul: float, switching_hz: float, gates: int) -> float:

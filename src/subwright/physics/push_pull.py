@@ -176,6 +176,40 @@ class AveragedPulse(NamedTuple):
     end: Floats
 
 
+def pulse_final(known: Floats, rise: Floats, stored: Floats, driven: Floats, reset: Floats) -> Floats:
+    """Final value of a pulse whose rise and fall together make a known quantity.
+
+    The current falls against what the loop, still driven, leaves of the reset voltage, and that hangs on
+    where it starts: a quadratic.
+
+    Parameters
+    ----------
+    known : what both make, >= 0. rise : of it for each unit of the final value, > 0.
+    stored : in the fall over the square of the final value. driven : what the loop still has of the reset
+        voltage in the fall, for each unit of the final value. reset : that voltage, > 0. They broadcast, in
+        any units that agree.
+
+    Returns
+    -------
+    F, the positive root of ``known = rise F + stored F²/(reset - driven F)``.
+
+    Source
+    ------
+    Quadratic formula. [derived]
+
+    >>> final = float(pulse_final(40.0, 0.5, 1e-3, 0.01, 40.0))
+    >>> round(final, 4), round(0.5 * final + 1e-3 * final**2 / (40.0 - 0.01 * final), 6)
+    (79.6761, 40.0)
+    """
+    mixed, straight = known * driven, rise * reset
+    return (
+        2.0
+        * known
+        * reset
+        / (mixed + straight + np.sqrt((mixed - straight) ** 2 + 4.0 * known * reset * stored))
+    )
+
+
 def averaged_pulse(
     share: float,
     switching_hz: float,
@@ -216,11 +250,9 @@ def averaged_pulse(
     rise = 1.0 - end / x
     charge = share * rise
     square = end * end
-    # The current falls against what the loop, still driven, leaves of the reset voltage, and that hangs
-    # on where it starts: a quadratic in the final value, of which this is the positive root.
     stored = (switching_hz * leakage_h) * square * primary_a / reset_v
     driven = loop_ohm * (1.0 - end * (2.0 / 3.0)) * primary_a / reset_v
-    final = 2.0 / (charge + driven + np.sqrt((charge - driven) ** 2 + 4.0 * stored))
+    final = pulse_final(1.0, charge, stored, driven, 1.0)
     fallen = stored / (1.0 - driven * final)
     over = final * final
     mean_square = over * (share * (rise - square / (2.0 * x)) + (2.0 / 3.0) * end * final * fallen)

@@ -9,14 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from subwright.physics.bounds import require
+from subwright.physics.push_pull import pulse_final
 
 __all__ = ["ChargingPath", "Filling", "charging_a", "fill_rails"]
 
 Array = NDArray[np.float64]
 
 _STEPS = 60  # of the soft start
-_NEXT_ROUNDS = 2  # the same from a neighbouring step's conductance
-_ROUNDS = 4  # to the current at which the source's drop and the fall of the leakage current agree
 _FULL = 0.95  # of the rail's end: counted as filled
 
 
@@ -51,25 +50,6 @@ class ChargingPath:
         return self.ratio * self.emf_v - self.diode_v
 
 
-def _siemens(path: ChargingPath, share: float, drive_v: float) -> tuple[float, float]:
-    """Mean primary current over the voltage that drives it, S: of the rising pulses, and of their fall."""
-    if share <= 0.0:
-        return 0.0, 0.0
-    if path.leakage_h <= 0.0:
-        return share / path.loop_ohm, 0.0
-    x = path.loop_ohm * share / (2.0 * path.switching_hz * path.leakage_h)
-    end = -expm1(-x)
-    rise = x / 2.0 if x < 1e-6 else 1.0 - end / x
-    stored = path.switching_hz * path.leakage_h * (end * drive_v / path.loop_ohm) ** 2
-    still = drive_v * (1.0 - end * 2.0 / 3.0)  # drives the current on while it falls
-    charge = stored / max(path.reset_v - still, 0.25 * path.reset_v)
-    if path.clamp_ohm > 0.0:  # the clamp rises until its resistor carries off what comes
-        room = path.emf_v - still
-        lifted = (sqrt(room**2 + 4.0 * path.clamp_ohm * stored) - room) / (2.0 * path.clamp_ohm)
-        charge = min(charge, lifted)
-    return share * rise / path.loop_ohm, charge / drive_v
-
-
 def charging_a(path: ChargingPath, share: float, rail_v: float) -> tuple[float, float]:
     """Mean currents into rails at ``rail_v``.
 
@@ -91,7 +71,8 @@ def charging_a(path: ChargingPath, share: float, rail_v: float) -> tuple[float, 
 
     Source
     ------
-    The pulse of ``push_pull.averaged_pulse`` between a battery with its resistance and a bank. [derived]
+    The pulse of ``push_pull.averaged_pulse``, between a battery with its resistance and a bank, by the same
+    quadratic. [derived]
 
     >>> path = ChargingPath(emf_v=12.6, source_ohm=0.02, ratio=4.4, diode_v=0.8, loop_ohm=0.02,
     ...                     leakage_h=60e-9, switching_hz=50e3, reset_v=25.2, returned=1.0)
@@ -100,27 +81,42 @@ def charging_a(path: ChargingPath, share: float, rail_v: float) -> tuple[float, 
     """
     require("conducting share", share, "", at_least=0.0, at_most=1.0)
     require("rail", rail_v, "V", at_least=0.0)
-    battery, primary, _, _ = _charging(path, share, rail_v)
+    battery, primary, _ = _charging(path, share, rail_v)
     return battery, primary / (2.0 * path.ratio)
 
 
-def _charging(
-    path: ChargingPath, share: float, rail_v: float, taken: float = 0.0, rounds: int = _ROUNDS
-) -> tuple[float, float, float, float]:
-    """Currents of battery and primary, A; the primary's and the battery's conductance, S.
-
-    The primary's conductance is against the reflected rail. ``taken`` is a first guess of the battery's.
-    """
+def _charging(path: ChargingPath, share: float, rail_v: float) -> tuple[float, float, float]:
+    """Currents of battery and primary, A, and the primary's over the voltage that drives it, S."""
     open_v = path.emf_v - (rail_v + path.diode_v) / path.ratio
-    if open_v <= 0.0:
-        return 0.0, 0.0, 0.0, 0.0
-    drive_v, rise, fall = open_v / (1.0 + path.source_ohm * taken), 0.0, 0.0
-    for _ in range(rounds):
-        rise, fall = _siemens(path, share, drive_v)
-        taken = rise + (1.0 - path.returned) * fall
-        drive_v = open_v / (1.0 + path.source_ohm * taken)
-    both = rise + fall
-    return taken * drive_v, both * drive_v, both / (1.0 + path.source_ohm * taken), taken
+    if open_v <= 0.0 or share <= 0.0:
+        return 0.0, 0.0, 0.0
+    if path.leakage_h <= 0.0:
+        battery = share * open_v / (path.loop_ohm + path.source_ohm * share)
+        return battery, battery, battery / open_v
+    x = path.loop_ohm * share / (2.0 * path.switching_hz * path.leakage_h)
+    end = -expm1(-x)
+    rise = share * (x / 2.0 if x < 1e-6 else 1.0 - end / x)
+    stored = path.switching_hz * path.leakage_h * end**2
+    driven = path.loop_ohm * (1.0 - end * 2.0 / 3.0)
+    # What drives the pulse lacks what the battery's current takes from it: rise, and fall where that isn't
+    # given back.
+    source = path.source_ohm
+    final = float(
+        pulse_final(
+            open_v,
+            path.loop_ohm + source * rise,
+            source * (1.0 - path.returned) * stored,
+            driven,
+            path.reset_v,
+        )
+    )
+    energy, still = stored * final**2, driven * final
+    fall = energy / max(path.reset_v - still, 0.25 * path.reset_v)
+    if path.clamp_ohm > 0.0:  # the clamp rises until its resistor carries off what comes
+        room = path.emf_v - still
+        fall = min(fall, (sqrt(room**2 + 4.0 * path.clamp_ohm * energy) - room) / (2.0 * path.clamp_ohm))
+    primary = rise * final + fall
+    return rise * final + (1.0 - path.returned) * fall, primary, primary / open_v
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -168,14 +164,12 @@ def fill_rails(path: ChargingPath, *, rail_f: float, share_most: float, start_s:
     shares = [share_most * (k + 1.0) / _STEPS for k in range(_STEPS)]
     rails, currents = np.zeros(_STEPS + 1), np.zeros(_STEPS + 1)
     volts_per_amp = step / (2.0 * path.ratio * rail_f)
-    taken, rounds = 0.0, _ROUNDS
     for k, share in enumerate(shares, 1):
         # The current falls straight with the rail: the trapezoidal rule, without a round of its own.
-        _, amps, siemens, taken = _charging(path, share - 0.5 * shares[0], rail, taken, rounds)
+        _, amps, siemens = _charging(path, share - 0.5 * shares[0], rail)
         rail += volts_per_amp * amps / (1.0 + 0.5 * volts_per_amp * siemens / path.ratio)
         rails[k] = rail
-        rounds = _NEXT_ROUNDS
-        currents[k], _, _, taken = _charging(path, share, rail, taken, rounds)
+        currents[k], _, _ = _charging(path, share, rail)
     goal_v = _FULL * path.end_v
     full = np.flatnonzero(rails >= goal_v)
     return Filling(

@@ -16,7 +16,6 @@ from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Controller
-from subwright.physics.gate_drive import gate_current_a
 from subwright.physics.push_pull import turns_ratio_needed
 from subwright.physics.switching import pushpull_drain_stress_v
 from subwright.stages.converter_auxiliary import auxiliary_ratio
@@ -266,8 +265,8 @@ def _choose_drive(
                 legs=legs,
             )
             gates = legs * switch.per_side
-            ohm, off_s, gate_v, gate_w = fit_gate(
-                driver, switch.mosfet, on_driver * switch.per_side, gates, supply_v, f
+            ohm, off_s, gate_v, gate_a = fit_gate(
+                driver, switch.mosfet, on_driver * switch.per_side, gates, supply_v, f, both_ways=bridge
             )
         except NoSolutionError as error:
             failure = failure or error
@@ -277,8 +276,8 @@ def _choose_drive(
             gate_ohm=ohm,
             turn_off_s=off_s,
             gate_v=gate_v,
-            gate_w=gate_w,
-            gate_a=gate_current_a(switch.mosfet.qg_coul, f, gates),
+            gate_w=gate_a * supply_v,
+            gate_a=gate_a,
             losses_w={},
         )
         # Further devices are charged as in the choice of the switch, the drive's own parts by their number.
@@ -474,6 +473,7 @@ def _reasons(
     if supply is not None:
         lines.append(
             f"{show(demand.emf_max_v, 'voltage')} would break the gates: {supply.transistor.id} behind "
-            f"{supply.zener.id} feeds controller and gates with {show(supply.output_v, 'voltage')}."
+            f"{supply.zener.id} feeds controller and gates with {show(supply.output_v, 'voltage')}"
+            + (f"; it needs a heatsink of {supply.sink_k_per_w:g} K/W." if supply.sink_k_per_w else ".")
         )
     return tuple(lines)

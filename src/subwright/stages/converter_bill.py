@@ -41,8 +41,8 @@ def converter_parts(
     highest = "highest battery"
     feed_v = demand.emf_max_v if result.gate_supply is None else result.gate_supply.output_v
 
-    def at_hand(part_id: str) -> bool:
-        return library.in_drawer(part_id) > 0
+    def at_hand(part_id: str, quantity: int = 1) -> bool:
+        return library.in_drawer(part_id) >= quantity
 
     uses = [
         PartUse(
@@ -88,7 +88,7 @@ def converter_parts(
                     at="nominal, full sine",
                 ),
             ),
-            in_drawer=at_hand(mosfet.id),
+            in_drawer=at_hand(mosfet.id, result.switch_count),
             substitutes=plan.switch.candidates,
             provenance=mosfet.provenance.kind,
         ),
@@ -118,7 +118,7 @@ def converter_parts(
             description=diode.description,
             quantity=1 if partner is not None else plan.rectifier.packages,
             ratings=(reverse, forward),
-            in_drawer=at_hand(diode.id),
+            in_drawer=at_hand(diode.id, 1 if partner is not None else plan.rectifier.packages),
             substitutes=plan.rectifier.candidates,
             provenance=diode.provenance.kind,
         )
@@ -211,7 +211,7 @@ def converter_parts(
                         at="highest battery, crest",
                     ),
                 ),
-                in_drawer=at_hand(clamp.diode.id),
+                in_drawer=at_hand(clamp.diode.id, clamp.diode_packages),
                 provenance=clamp.diode.provenance.kind,
             ),
             capacitor_line("clamp capacitor", clamp.capacitor_f, 1, "film capacitor", clamp.capacitor_v, 0.1),
@@ -266,7 +266,7 @@ def converter_parts(
                         at="each edge",
                     ),
                 ),
-                in_drawer=at_hand(transistor.id),
+                in_drawer=at_hand(transistor.id, _SIDES),
                 provenance=transistor.provenance.kind,
             )
         )

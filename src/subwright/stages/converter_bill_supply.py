@@ -40,7 +40,8 @@ def supply_parts(result: _Fed, library: Library, *, at: str = "highest battery")
             role="gate supply transistor",
             letter="Q",
             part_id=transistor.id,
-            description=transistor.description,
+            description=transistor.description
+            + (f", on a heatsink of {supply.sink_k_per_w:g} K/W or less" if supply.sink_k_per_w else ""),
             quantity=1,
             ratings=(
                 Rating(
@@ -49,7 +50,7 @@ def supply_parts(result: _Fed, library: Library, *, at: str = "highest battery")
                     applied=supply.transistor_c,
                     limit=transistor.tj_max_c,
                     source=transistor.provenance.document,
-                    at="highest battery, hottest air, no heatsink",
+                    at="highest battery, hottest air" + ("" if supply.sink_k_per_w else ", no heatsink"),
                 ),
             ),
             in_drawer=library.in_drawer(transistor.id) > 0,

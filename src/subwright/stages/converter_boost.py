@@ -443,7 +443,7 @@ def _choose_drive(
                 1,
             )
             count = switch.per_side
-            gate_ohm, turn_off, gate_v, gate_w = fit_gate(
+            gate_ohm, turn_off, gate_v, gate_a = fit_gate(
                 driver, switch.mosfet, count, count, supply_v, switching_hz
             )
         except NoSolutionError as error:
@@ -454,8 +454,8 @@ def _choose_drive(
             gate_ohm=gate_ohm,
             turn_off_s=turn_off,
             gate_v=gate_v,
-            gate_w=gate_w,
-            gate_a=gate_w / supply_v,
+            gate_w=gate_a * supply_v,
+            gate_a=gate_a,
             losses_w={driver.kind: switch.loss_w},
         )
         weak = low_v - driver.drop_v < _LEAST_GATE_V

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Literal
 
 from subwright.base.errors import NoSolutionError
@@ -15,6 +16,7 @@ from subwright.physics.gate_drive import (
     follower_output_v,
     follower_series_ohm,
     gate_current_a,
+    negative_charge_coul,
     plateau_current_a,
     turn_off_charge_coul,
 )
@@ -46,6 +48,8 @@ _COLLECTOR_ROOM_V = 2.0  # left over the transistor at the lowest battery
 _FOLLOWER_RESERVE = 1.2  # of the highest battery
 PULSE = 1.8  # pulse peak used over the continuous collector rating; twice is the usual pulse rating, memory
 _FREE_AIR_K_PER_W = {"TO-92": 200.0, "TO-126": 100.0, "TO-220": 62.0}  # no heatsink, from memory
+_CLIP_ON_K_PER_W = (25.0, 15.0)  # usual small heatsinks for a TO-220 case, from memory
+_CASE_K_PER_W = 5.0  # junction to such a heatsink, from memory
 
 
 DriverKind = Literal["direct", "turn-off", "buffer"]
@@ -108,9 +112,10 @@ class GateSupply:
     dropout_low_v: float  # output at the lowest battery reckoned with
     load_a: float
     transistor_w: float  # highest battery
-    transistor_c: float  # junction, no heatsink, hottest air
+    transistor_c: float  # junction, hottest air
     series_w: float
     zener_w: float
+    sink_k_per_w: float = 0.0  # heatsink that the transistor needs; 0 for none
 
     def battery_a(self, battery_v: float) -> float:
         """Current from the battery, A, at a battery voltage, V."""
@@ -169,6 +174,8 @@ def fit_gate(
     gates: int,
     supply_v: float,
     switching_hz: float,
+    *,
+    both_ways: bool = False,
 ) -> tuple[float, float, float, float]:
     """Gate resistor of each switch and what follows from it.
 
@@ -176,10 +183,11 @@ def fit_gate(
     ----------
     driver : direct or buffered. mosfet : the switch. per_driver : gates on one driver. gates : all of them.
     supply_v : supply of the driver, V. switching_hz : Hz.
+    both_ways : a transformer takes the gates as far below their sources as above.
 
     Returns
     -------
-    (resistor, ohm; turn-off time, s; high level at the gate, V; power of all gates from the supply, W).
+    (resistor, ohm; turn-off time, s; high level at the gate, V; mean supply current of all gates, A).
 
     Raises
     ------
@@ -202,16 +210,21 @@ def fit_gate(
     low_v = _BASE_V if driver.buffered else 0.0  # a transistor's base-emitter voltage stays under the gate
     sink_a = plateau_current_a(each_a, plateau_v(mosfet) - low_v, gate_ohm + own)
     turn_off_s = turn_off_charge_coul(mosfet.qgs_coul, mosfet.qgd_coul) / sink_a
-    return gate_ohm, turn_off_s, gate_v, gate_current_a(mosfet.qg_coul, switching_hz, gates) * supply_v
+    charge = mosfet.qg_coul
+    if both_ways:
+        charge += negative_charge_coul(mosfet.qgs_coul, plateau_v(mosfet), gate_v)
+    return gate_ohm, turn_off_s, gate_v, gate_current_a(charge, switching_hz, gates)
 
 
 def _followers(
-    library: Library, heat_w: float, load_a: float, max_v: float, ambient_c: float
+    library: Library, heat_w: float, load_a: float, max_v: float, ambient_c: float, sink_k_per_w: float
 ) -> list[tuple[bool, float, str, Transistor, float]]:
-    """NPN transistors that carry the follower's heat without a heatsink, with rank and junction, °C."""
+    """NPN transistors that carry the follower's heat, with rank and junction, °C."""
     fit: list[tuple[bool, float, str, Transistor, float]] = []
     for t in library.transistors.values():
         rth = _FREE_AIR_K_PER_W.get(t.package)
+        if sink_k_per_w:
+            rth = sink_k_per_w + _CASE_K_PER_W if t.package == "TO-220" else None
         if t.polarity != "npn" or rth is None or t.vceo_v < _FOLLOWER_RESERVE * max_v or t.ic_a < 3 * load_a:
             continue
         junction = ambient_c + heat_w * rth
@@ -233,7 +246,7 @@ def design_gate_supply(
 
     Returns
     -------
-    GateSupply; the coolest transistor that needs no heatsink, from the drawer first.
+    GateSupply; a transistor that needs no heatsink where there is one, from the drawer first.
 
     Raises
     ------
@@ -257,19 +270,20 @@ def design_gate_supply(
     output_v = follower_output_v(zener.vz_v, nominal_v, _BASE_V)
     most_drop_v = max_v - (zener.vz_v * (1.0 - zener.tolerance) - _BASE_V)
     fit: list[tuple[bool, float, str, Transistor, float]] = []
-    collector, heat = 0.0, most_drop_v * load_a
     spare_v = low_v - zener.vz_v * (1.0 + zener.tolerance) - _COLLECTOR_ROOM_V
-    for collector in (0.0, at_most(spare_v / load_a, "E12") if spare_v > 1.0 else 0.0):
+    dropping = at_most(spare_v / load_a, "E12") if spare_v > 1.0 else 0.0
+    sink, collector, heat = 0.0, 0.0, most_drop_v * load_a
+    for sink, collector in product((0.0, *_CLIP_ON_K_PER_W), dict.fromkeys((0.0, dropping))):
         heat = (most_drop_v - collector * load_a) * load_a
-        fit = _followers(library, heat, load_a, max_v, ambient_c)
+        fit = _followers(library, heat, load_a, max_v, ambient_c, sink)
         if fit:
             break
     if not fit:
         raise NoSolutionError(
-            message="No transistor at hand carries the gate supply without a heatsink.",
+            message="No transistor at hand carries the gate supply on a small heatsink.",
             quantity="heat in the follower at the highest battery",
             value=show(heat, "power"),
-            limit="what a TO-220 case sheds in this air",
+            limit=f"what a TO-220 case sheds in this air by a heatsink of {_CLIP_ON_K_PER_W[-1]:g} K/W",
             source="parts library and drawer",
             remedy="Lower converter.switching or converter.mosfets_per_side, or add an NPN transistor of "
             f"at least {show(_FOLLOWER_RESERVE * max_v, 'voltage')} to the drawer.",
@@ -293,4 +307,5 @@ def design_gate_supply(
         transistor_c=junction,
         series_w=(max_v - least_z) ** 2 / series,
         zener_w=(max_v - top_v) / series * top_v,
+        sink_k_per_w=sink,
     )

@@ -12,7 +12,12 @@ def charging_path(result: ConverterResult, *, emf_v: float, source_ohm: float) -
     """The converter as an empty bank sees it, at a battery, V, with its source resistance, Ω."""
     magnetics = result.magnetics
     secondary = 0.5 * (magnetics.secondary_ohm + result.diode_ohm)  # both rails side by side
-    bridge = result.topology == "full-bridge"
+    bridge, switch = result.topology == "full-bridge", result.plan.switch.mosfet
+    # A push-pull's drain falls back from twice the battery at least, or from its own avalanche; a bridge's
+    # winding and battery add.
+    reset_v = switch.vds_v
+    if bridge or result.clamp is not None:
+        reset_v = 2.0 * (emf_v + (switch.vsd_v if bridge else 0.0))
     return ChargingPath(
         emf_v=emf_v,
         source_ohm=source_ohm,
@@ -21,8 +26,7 @@ def charging_path(result: ConverterResult, *, emf_v: float, source_ohm: float) -
         loop_ohm=result.switch_ohm + result.winding_ohm + result.link_ohm + secondary / result.ratio**2,
         leakage_h=magnetics.leakage_h,
         switching_hz=result.plan.timing.switching_hz,
-        # A push-pull's drain falls back from twice the battery at least; a bridge's winding and battery add.
-        reset_v=2.0 * (emf_v + (result.plan.switch.mosfet.vsd_v if bridge else 0.0)),
+        reset_v=reset_v,
         returned=2.0 if bridge else float(result.clamp is not None),
         clamp_ohm=0.0 if result.clamp is None else result.clamp.resistor_ohm,
     )

@@ -10,7 +10,7 @@ from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Capacitor, Mosfet, Rectifier
-from subwright.physics.gate_drive import turn_off_charge_coul
+from subwright.physics.gate_drive import negative_charge_coul, turn_off_charge_coul
 from subwright.physics.switching import recovery_loss_w
 from subwright.stages.converter_drive import plateau_v
 
@@ -101,11 +101,13 @@ def choose_switch(
         hot_ohm, have = hot_resistance(mosfet, junction_c), library.in_drawer(mosfet.id)
         sink_a = drive_a * min(1.0, plateau_v(mosfet) / drive_v)
         charge = turn_off_charge_coul(mosfet.qgs_coul, mosfet.qgd_coul)
+        # A bridge's gates hang on a transformer, which takes them below their sources as well.
+        below = negative_charge_coul(mosfet.qgs_coul, plateau_v(mosfet), drive_v) if legs > 2 else 0.0
         for count in range(1, _MOST_PARALLEL + 1) if per_side is None else (per_side,):
             device_rms = rms_a / count
             conduction = legs * count * device_rms**2 * hot_ohm
             overlap = 0.5 * legs * switching_hz * off_v * end_a * charge * count / sink_a
-            gate = legs * count * mosfet.qg_coul * drive_v * switching_hz
+            gate = legs * count * (mosfet.qg_coul + below) * drive_v * switching_hz
             loss = conduction + overlap + gate
             fits = loss / (legs * count) <= loss_limit_w and device_rms <= 0.6 * mosfet.id_a
             if not fits and wanted == "auto" and per_side is None:

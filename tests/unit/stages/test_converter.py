@@ -10,6 +10,7 @@ import pytest
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import nearest
+from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import load_library
 from subwright.stages.converter import (
     ConverterDemand,
@@ -387,3 +388,67 @@ def test_dead_time_follows_slow_switches_unless_it_is_told():
     assert told.plan.timing.dead_time_s < 2.0 * told.turn_off_s  # kept, and CNV-13 says so
     quick = built(mosfet="IRFB4110")
     assert quick.plan.timing.dead_time_target_s == 0.8e-6
+
+
+# --- at hand, gates both ways ---------------------------------------------------------------------
+
+
+def stocked(part_id: str, quantity: int):
+    text = f'format_version = 1\nname = "one kind"\n[have]\n"{part_id}" = {quantity}\n'
+    return load_library().with_drawer(parse_drawer(text))
+
+
+def test_one_driver_at_hand_is_not_enough_for_two_sides():
+    spec = ConverterSpec.model_validate({"gate_drive": "turn-off"})
+    driver = plan_converter(spec, DEMAND, LIBRARY).drive.driver.pnp
+    assert driver is not None
+    for quantity in (1, 2):
+        library = stocked(driver.id, quantity)
+        made = complete_converter(spec, DEMAND, plan_converter(spec, DEMAND, library), magnetics(), library)
+        line = use(made, "gate turn-off, PNP")
+        assert (line.part_id, line.quantity) == (driver.id, 2)
+        assert line.in_drawer is (quantity == 2)
+
+
+def test_switches_at_hand_are_counted_too():
+    spec = ConverterSpec.model_validate({})
+    mosfet, count = plan_converter(spec, DEMAND, LIBRARY).switch.mosfet, built().switch_count
+    for quantity in (count - 1, count):
+        library = stocked(mosfet.id, quantity)
+        wished = ConverterSpec.model_validate({"mosfet": mosfet.id})
+        plan = plan_converter(wished, DEMAND, library)
+        made = complete_converter(wished, DEMAND, plan, magnetics(), library)
+        assert use(made, "push-pull switch").in_drawer is (quantity >= made.switch_count)
+
+
+def test_a_bridges_gates_are_charged_both_ways():
+    """Their transformer takes them below their sources as well: charge by charge, and from the supply."""
+    result = built(FORTY_EIGHT, magnetics(14, 16))
+    mosfet, f = result.plan.switch.mosfet, result.plan.timing.switching_hz
+    gates = result.switch_count
+    capacitance = mosfet.qgs_coul / (mosfet.vgs_th_v + 1.0)
+    charge = mosfet.qg_coul + capacitance * result.drive.gate_v
+    assert result.drive.gate_a == pytest.approx(gates * charge * f, rel=1e-12)
+    assert result.drive.gate_a > 1.2 * gates * mosfet.qg_coul * f
+    assert result.gate_supply is not None
+    assert result.gate_supply.load_a == pytest.approx(
+        result.drive.gate_a + result.plan.controller.quiescent_a, rel=1e-12
+    )
+    plain = built()
+    assert plain.drive.gate_a == pytest.approx(
+        plain.switch_count * plain.plan.switch.mosfet.qg_coul * plain.plan.timing.switching_hz, rel=1e-12
+    )
+
+
+def test_a_follower_too_hot_by_itself_gets_a_heatsink_and_the_bill_says_so():
+    bare, cooled = (design_gate_supply(LIBRARY, 37.0, 48.0, 60.0, load_a, 60.0) for load_a in (0.04, 0.1))
+    assert bare.sink_k_per_w == 0.0
+    assert cooled.sink_k_per_w > 0.0
+    assert cooled.transistor.package == "TO-220"
+    assert cooled.transistor_c == pytest.approx(60.0 + cooled.transistor_w * (cooled.sink_k_per_w + 5.0))
+    assert cooled.transistor_c <= cooled.transistor.tj_max_c - 10.0
+    assert cooled.transistor_w * 62.0 + 60.0 > cooled.transistor.tj_max_c - 10.0  # it could not do without
+    result = built(FORTY_EIGHT, magnetics(14, 16), mosfets_per_side=2)
+    assert result.gate_supply is not None
+    told = use(result, "gate supply transistor").description
+    assert ("heatsink" in told) is (result.gate_supply.sink_k_per_w > 0.0)
