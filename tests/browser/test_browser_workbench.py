@@ -244,3 +244,24 @@ def test_a_drawer_is_edited_and_a_file_dropped(browser: Browser, folder: Path) -
         page.locator("#take-in input").set_input_files(build)
         expect(page.locator("h1")).to_have_text("Dropped")
         desk.close()
+
+
+def test_from_a_remedy_to_its_input_and_around_a_sheet(desk: Desk) -> None:
+    page = desk.go(EXAMPLE)
+    page.locator("#sheet a", has_text="goal.power").first.click()
+    expect(page.locator("#in-goal-power")).to_be_focused()
+    page.locator("#wider").click()
+    width = page.locator("#pane").bounding_box()
+    assert width is not None
+    assert width["width"] > 600
+    page.locator('#scene svg.wide a[data-stage="transformer"]').click()
+    page.locator("#sheet nav a", has_text="sources").click()
+    expect(page.locator("#s-sources")).to_be_in_viewport()
+    page.locator("#s-plots [data-large]").first.click()
+    expect(page.locator("figure.large")).to_have_count(1)
+    desk.shot("large-figure")
+    page.keyboard.press("Escape")
+    expect(page.locator("figure.large")).to_have_count(0)
+    assert page.url.partition("#")[2].startswith("transformer"), "Escape closes what lies on top only"
+    page.locator("#in-transformer-core").focus()
+    expect(page.locator("#in-transformer-core-l option").first).to_be_attached()

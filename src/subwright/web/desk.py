@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -28,7 +28,7 @@ from subwright.web.drawing import Drawn, draw_narrow, draw_wide
 from subwright.web.german import german
 from subwright.web.linking import keyed, linked
 from subwright.web.measuring import Recordings
-from subwright.web.scene import margin_said, scene_of
+from subwright.web.scene import Scene, margin_said, scene_of
 from subwright.web.security import Rules
 from subwright.workspace import EXAMPLE, Workspace
 
@@ -148,12 +148,23 @@ class Desk:
 
     def drawn(self, outcome: Outcome, moment: Moment, reader: Reader) -> tuple[Drawn, Drawn]:
         """The drawing in both layouts."""
-        scene = scene_of(outcome.design, outcome.overview, moment, reader.word)
+        scene = _translated(scene_of(outcome.design, outcome.overview, moment, reader.word), reader)
         return draw_wide(scene, reader.word, reader.say), draw_narrow(scene, reader.word, reader.say)
 
     def session(self, name: str) -> BuildSession:
         """An opened build. Raises SubwrightError where the folder holds none of that name."""
         return self.workspace.session(name)
+
+
+def _translated(scene: Scene, reader: Reader) -> Scene:
+    """The same with the tightest margins named in the reader's language where the catalogue has it."""
+    if reader.language == "en":
+        return scene
+    labels = {
+        key: replace(label, tightest=said, native=True) if (said := german(label.tightest)) else label
+        for key, label in scene.labels.items()
+    }
+    return replace(scene, labels=labels)
 
 
 def level_of(text: str) -> Level:

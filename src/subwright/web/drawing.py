@@ -58,14 +58,14 @@ def _words(
     at += 9.0
     pen.rect(x, at, _BAR, 5, "rest")
     pen.rect(x, at, max(_BAR * label.used, 1.0), 5, "dota" if label.tight else "solid")
-    rows = [label.margin_text, *wrap(label.tightest, chars)]  # what the margin is of is the design's own word
+    rows = [label.margin_text, *wrap(label.tightest, chars)]
     if len(rows) > _ROWS:
         kept = rows[_ROWS - 1]
         kept = kept if len(kept) <= chars - 2 else kept.rpartition(" ")[0] or kept[: chars - 2]
         rows = [*rows[: _ROWS - 1], f"{kept} \u2026"]
     for i, row in enumerate(rows):
         at += 14.0
-        pen.text(x, at + 3, row, "ta sm" if label.tight else "ts sm", foreign=i > 0)
+        pen.text(x, at + 3, row, "ta sm" if label.tight else "ts sm", foreign=i > 0 and not label.native)
 
 
 def draw_wide(scene: Scene, words: Words, say: Words) -> Drawn:

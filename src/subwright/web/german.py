@@ -21,6 +21,7 @@ __all__ = ["german", "rows"]
 
 _GAP = re.compile(r"\{(\d)\}")
 _WORD = re.compile(r"[A-Za-zÄÖÜäöüß]+")
+_KEY = re.compile(r"\b[a-z_]+\.[a-z0-9_]+\b")  # a key of the build file
 _UNITS = frozenset(
     {
         *("mm", "cm", "kg", "mg", "ms", "ns", "ps", "min", "ohm", "mohm", "kohm", "rms", "auto", "mdf"),
@@ -76,7 +77,9 @@ def _sentences() -> Mapping[str, tuple[_Sentence, ...]]:
 
 def _plain(text: str) -> bool:
     """Whether a text is the same in any language: figures, units, names and designators."""
-    return not any(len(word) > 1 and word.islower() and word not in _UNITS for word in _WORD.findall(text))
+    return not any(
+        len(word) > 1 and word.islower() and word not in _UNITS for word in _WORD.findall(_KEY.sub("", text))
+    )
 
 
 def _filled(sentence: str, gaps: Mapping[str, str | None]) -> str:

@@ -43,6 +43,7 @@ class Label:
     margin_text: str = ""
     used: float = 0.0
     tight: bool = False
+    native: bool = False  # whether the tightest margin is named in the reader's language
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -134,12 +134,6 @@ export class Plots {
   }
 
   key(event) {
-    const large = event.key === "Escape" && event.target.closest("figure.large");
-    if (large) {
-      event.stopPropagation();
-      enlarge(large.querySelector("[aria-expanded]"));
-      return;
-    }
     const figure = this.figure(event);
     if (!figure) return;
     const f = frameOf(figure), at = figure._at ?? f.left + f.width / 2;

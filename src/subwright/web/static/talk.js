@@ -84,6 +84,11 @@ document.addEventListener("click", (event) => {
 });
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
+  const large = document.querySelector("figure.large [aria-expanded]");
+  if (large) {
+    large.click();
+    event.stopImmediatePropagation(); // what lies under it stays open
+  }
   for (const menu of document.querySelectorAll("details.menu[open]")) {
     menu.open = false;
     menu.querySelector("summary").focus();
