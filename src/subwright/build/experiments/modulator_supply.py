@@ -31,6 +31,7 @@ _QUICK_F: Final[Mapping[str, float]] = {
 }
 _NOUGHT: Final = Steady(value=0.0)
 _MUTE_PERIODS: Final = (4, 24, 34)  # freed, muted again, end
+_ASTRAY: Final = 0.05  # of full output
 _STARTED: Final = 8  # periods after which it must play, or rest
 _MUTE_F: Final = 220e-12
 _BOOST_CAPACITORS: Final = ("bootstrap capacitor", "bootstrap bypass")
@@ -147,13 +148,14 @@ def _sensed(circuit: Circuit, loop: ClosedLoop) -> tuple[Circuit, dict[str, floa
 
 
 def _start(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
-    """Muted, freed, muted again, without a signal."""
+    """Muted, freed, muted again, with next to no signal: enough to lead the integrator astray meanwhile."""
     m, period_s = loop.m, loop.period_s
     free_s, mute_s, stop_s = (k * period_s for k in _MUTE_PERIODS)
     edge_s = 0.1 * period_s
     freed = ((0.0, 0.0), (free_s, 0.0), (free_s + edge_s, m.mute_high_v))
     again = ((mute_s, m.mute_high_v), (mute_s + edge_s, 0.0), (stop_s, 0.0))
-    circuit = _muted(loop.circuit(mute=Ramp(points=(*freed, *again))), loop)
+    astray = Steady(value=loop.input_v(_ASTRAY))
+    circuit = _muted(loop.circuit(mute=Ramp(points=(*freed, *again)), wanted=astray), loop)
     gates = [f"gate_{side}_{name}" for side in ("upper", "lower") for name in "ab"[: m.legs]]
     probes: list[Probe] = [*map(Voltage, gates), *loop.both("node"), Voltage("stop")]
     traces = simulate(circuit, loop.run(stop_s), probes, engine, timeout_s=timeout_s)
@@ -325,9 +327,10 @@ EXPERIMENTS = (
         block="modulator",
         title="Un-muting starts the loop without a signal, muting stops both gates",
         about=(
-            "From rest, muted, the bootstrap capacitors charged as they are without a pulse: gates down. "
-            "Freed, it must switch at its own rate although the drivers wait for an edge; muted again all "
-            "gates must fall. The mute's capacitor is small here: it takes periods instead of milliseconds."
+            "From rest, muted, the bootstrap capacitors charged as they are without a pulse: gates down. An "
+            "input of a twentieth drives the integrator away meanwhile. Freed, it must switch at its own "
+            "rate although the drivers wait for an edge; muted again all gates must fall. The mute's "
+            "capacitor is small here: it takes periods instead of milliseconds."
         ),
         cases=cases_of({"": _start}),
     ),
