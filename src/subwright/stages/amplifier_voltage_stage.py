@@ -177,6 +177,7 @@ def design_voltage_stage(
         need_a=currents.need_a,
         limit_a=_LIMITER_V / emitter,
         gain=network.gain,
+        crest_ratio=network.crest_ratio,
         leg_gain=network.leg_gain,
         transconductance_s=first_s,
         unity_hz=unity_hz,
@@ -432,6 +433,8 @@ def _heat(part: Transistor, voltage_v: float, heat_w: float) -> StageHeat:
         ("fin", fin_limit_w(part)),
         ("heatsink", sink_limit_w(part)),
     )
+    if fin_limit_w(part) == air_limit_w(part):  # a small case takes neither fin nor screw
+        ways = ways[:1]
     mount, limit_w = next((way for way in ways if heat_w <= _LOADED * way[1]), ways[-1])
     return StageHeat(
         voltage_v=voltage_v,

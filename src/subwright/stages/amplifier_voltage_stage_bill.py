@@ -175,7 +175,8 @@ def stage_sentences(result: AmplifierResult) -> tuple[str, ...]:
     elif stage.bridge == "crossed":
         lines.append(
             "The lower leg stands still over the crests, so both legs hold the difference of the outputs "
-            "firmly and their sum loosely: where one leg can't follow the other makes up for it."
+            "firmly and their sum loosely: where one leg can't follow the other makes up for it, at "
+            f"{100.0 * stage.crest_ratio:.0f} % of the gain."
         )
     return tuple(lines)
 
@@ -190,8 +191,8 @@ def _chip_sentences(result: AmplifierResult) -> tuple[str, ...]:
     if driving.fixed_gain:
         return (
             f"The chip's gain of {driving.fixed_gain:g} is set inside; the divider before it makes it "
-            f"{gain:.1f}. It feeds its second half itself: INVERTED has no input. MUTE low holds its mute and "
-            f"stand-by pins low. {read}",
+            f"{gain:.1f}. It feeds its second half itself: nothing has to be inverted for it. MUTE low "
+            f"holds its mute and stand-by pins low. {read}",
         )
     play = show(driving.resistors_ohm["chip play resistor"], "resistance")
     return (

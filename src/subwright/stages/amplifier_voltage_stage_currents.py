@@ -53,6 +53,7 @@ _STRAYS: Final = {
     "MJE15033": (80.0, 70e-12),
 }
 _MARGIN: Final = 1.5  # voltage stage's current over what the drivers ask at their least gain
+_LOADED: Final = 0.9  # of what a mount takes away, at most
 _HEAT_MARGIN: Final = 1.15  # preferred values round the current upwards
 _LEAST_STAGE_A: Final = 5e-3  # common practice
 _LEAST_TAIL_A: Final = 1e-3
@@ -317,6 +318,6 @@ def _standing(
     strong = [p for p in parts if _VOLTAGE_SHARE * p.vceo_v >= voltage_v and p.ic_a >= current_a]
     for limit in (air_limit_w, fin_limit_w, sink_limit_w):
         for part in strong:
-            if limit(part) >= heat_w:
+            if _LOADED * limit(part) >= heat_w:
                 return part
     return max(strong or parts, key=lambda p: (p.vceo_v, sink_limit_w(p)))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from math import pi, sqrt
 from typing import Final, Literal
 
-from subwright.base.preferred import at_least, at_most, nearest
+from subwright.base.preferred import at_least, at_most, nearest, neighbours
 from subwright.physics.voltage_stage import crossed_outputs, parallel_ohm, shunted_share
 
 __all__ = [
@@ -37,7 +37,8 @@ _LEG_INPUT_OHM: Final = 2.2e3
 _LEAST_LEG_INPUT_OHM: Final = 470.0
 _MOST_FEEDBACK_OHM: Final = 47e3  # base currents flow in it
 _BOTH_INPUTS: Final = 1.1  # legs' inputs that the follower feels
-_CROSSING: Final = 10.0  # how much more firmly the difference of the outputs is held than their sum
+_CROSSING: Final = 20.0  # how much more firmly the difference of the outputs is held than their sum
+_CLEAR: Final = 1.06  # least ratio of a cross resistor to its feedback, both of 1 %
 _FOLLOWER_R_E: Final = 13.0  # kT/q over 2 mA
 _BISECTIONS: Final = 30
 
@@ -71,7 +72,7 @@ class Network:
     Attributes
     ----------
     resistors_ohm, capacitors_f, once : as of ``VoltageStage``.
-    gain, leg_gain : as of ``VoltageStage``. node_gain : from the mute's node to the load, V/V.
+    gain, leg_gain, crest_ratio : as of ``VoltageStage``. node_gain : from the mute's node to the load, V/V.
     series_ohm : each half of the series resistance, Ω. load_ohm : behind the mute's node, Ω.
     plus_ohm, minus_ohm : what the pair's bases see at no frequency, Ω, and source_ohm, foot_ohm : in the
         middle band.
@@ -86,6 +87,7 @@ class Network:
     once: set[str] = field(default_factory=set)
     gain: float
     leg_gain: float
+    crest_ratio: float
     node_gain: float
     series_ohm: float
     load_ohm: float
@@ -211,6 +213,7 @@ def plain_network(wanted: Wanted) -> Network:
         once=once,
         gain=node_gain * bias / (2.0 * series + bias),
         leg_gain=real,
+        crest_ratio=1.0,
         node_gain=node_gain,
         series_ohm=series,
         load_ohm=bias,
@@ -250,8 +253,12 @@ def crossed_network(wanted: Wanted) -> Network:
     drive = float(nearest(light, "E24"))
     # both bases move with the drive, and take about half of what resistors to ground would
     loaded = parallel_ohm(wanted.follower_ohm, drive / _BOTH_INPUTS)
-    feedback = float(nearest(per_ohm * drive * (loaded + _FOLLOWER_R_E) / loaded, "E24"))
-    cross = float(nearest(ratio * feedback, "E24"))
+    ideal = per_ohm * drive * (loaded + _FOLLOWER_R_E) / loaded
+    # a cross as low as its feedback would latch the legs: it keeps clear of it by the tolerance of both;
+    # the divider makes up for the feedback's step
+    feedbacks = [float(ohm) for ohm in neighbours(ideal, "E24", 4)]
+    pairs = [(f, float(at_least(_CLEAR * f, "E24"))) for f in feedbacks]
+    feedback, cross = min(pairs, key=lambda pair: abs(pair[1] / pair[0] - ratio))
     g_f, g_x, g_d, g_b = 1.0 / feedback, 1.0 / cross, 1.0 / drive, 1.0 / cross
     shunt = float(nearest(1.0 / (g_x + g_d + g_b - g_f), "E24"))
     beside = float(nearest(1.0 / max(g_f + g_d - g_x - g_b, 0.1 * g_d), "E24"))
@@ -289,6 +296,8 @@ def crossed_network(wanted: Wanted) -> Network:
         },
         gain=node_gain * bias / (2.0 * series + bias),
         leg_gain=leg_gain,
+        # with the other leg still it is d/f, where both free ones give 2 d/(f + x)
+        crest_ratio=0.5 * (1.0 + feedback / cross),
         node_gain=node_gain,
         series_ohm=series,
         load_ohm=bias,

@@ -94,6 +94,7 @@ class VoltageStage:
     need_a : greatest current that the drivers' bases, or the gates, ask of it, A. limit_a : at which its own
         limiter holds the voltage amplifier, A.
     gain : from the filter's output to the loudspeaker, real values, V/V (of a bridge: both legs).
+    crest_ratio : of a "crossed" bridge: gain while its lower leg stands still, over that; else 1.
     leg_gain : noise gain of a leg's feedback at middle frequencies, by which its loop is compensated.
     transconductance_s : of the pair with its mirror. unity_hz : loop gain one. poles_hz : behind it, by name.
     phase_margin_deg : at unity_hz. closed_hz : closed-loop bandwidth, Hz.
@@ -123,6 +124,7 @@ class VoltageStage:
     need_a: float
     limit_a: float
     gain: float
+    crest_ratio: float
     leg_gain: float
     transconductance_s: float
     unity_hz: float

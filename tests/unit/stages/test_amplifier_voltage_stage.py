@@ -285,7 +285,7 @@ def test_a_vehicle_chip_with_too_little_gain_gets_no_divider() -> None:
 @pytest.mark.parametrize(
     ("kind", "power", "load", "named"),
     [
-        ("class_d_half_bridge", 2000.0, 16.0, ("1.13 kV", "250 V", "class_d_full_bridge")),
+        ("class_d_half_bridge", 2000.0, 16.0, (" kV at 19.8 A", "250 V", "class_d_full_bridge")),
         ("class_ab", 600.0, 2.0, ("22 × 2SC5200/2SA1943", "8 pairs", "goal.power")),
         ("class_g", 400.0, 16.0, ("V at", "goal.power")),
     ],
