@@ -124,9 +124,15 @@ def gate_drives(
 ) -> tuple[Ramp, Ramp]:
     """Gate voltages of the upper and the lower switch of a leg; each turns on by the dead time later.
 
+    A pulse that the dead time swallows is left out: the switch's diode carries the current meanwhile.
+
     Parameters
     ----------
     values : the stage. modulation, periods, note_hz : as in ``pulse_edges``.
+
+    Raises
+    ------
+    SubwrightError : the modulation leaves no pulse, or the dead time neither switch one.
     """
     edges = pulse_edges(modulation, values.switching_hz, periods, note_hz)
     dead = values.dead_time_s
@@ -134,20 +140,23 @@ def gate_drives(
     gaps = [(0.0, edges[0][0]), *((a[1], b[0]) for a, b in pairwise(edges)), (edges[-1][1], math.inf)]
     lower = [(start + (dead if start > 0.0 else 0.0), stop) for start, stop in gaps]
     end_s = periods * values.period_s
-    return _gate(upper, end_s), _gate(lower, end_s)
+    kept = [
+        [(start, stop) for start, stop in spans if stop - start > 2.0 * EDGE_S] for spans in (upper, lower)
+    ]
+    if dead >= 0.5 * values.period_s:
+        raise SubwrightError(
+            message="Dead time and edges leave no pulse.",
+            quantity="dead time",
+            value=f"{dead:g} s",
+            limit=f"below half of {values.period_s:g} s",
+            remedy="Lower the dead time or the switching frequency.",
+        )
+    return _gate(kept[0], end_s), _gate(kept[1], end_s)
 
 
 def _gate(spans: list[tuple[float, float]], end_s: float) -> Ramp:
     points: list[tuple[float, float]] = []
     for start, stop in spans:
-        if stop - start <= 2.0 * EDGE_S:
-            raise SubwrightError(
-                message="Dead time and edges leave no pulse.",
-                quantity="pulse",
-                value=f"{stop - start:g} s",
-                limit=f"more than {2.0 * EDGE_S:g} s",
-                remedy="Lower the modulation or the dead time.",
-            )
         if start == 0.0:
             points.append((0.0, GATE_V))
         else:
@@ -156,6 +165,8 @@ def _gate(spans: list[tuple[float, float]], end_s: float) -> Ramp:
             points.append((max(end_s, points[-1][0] + EDGE_S), GATE_V))
         else:
             points += [(stop - 0.5 * EDGE_S, GATE_V), (stop + 0.5 * EDGE_S, 0.0)]
-    if points[0][0] > 0.0:
-        points.insert(0, (0.0, points[0][1]))
+    if not points or points[0][0] > 0.0:
+        points.insert(0, (0.0, points[0][1] if points else 0.0))
+    if len(points) < 2:
+        points.append((end_s, points[-1][1]))
     return Ramp(points=tuple(points))

@@ -195,6 +195,15 @@ def test_pulses_have_the_duty_of_the_modulation() -> None:
             assert (off - on) * 200e3 == pytest.approx(0.5 * (1.0 + m), rel=1e-12)
 
 
+def test_a_pulse_that_the_dead_time_swallows_is_left_out() -> None:
+    """At 95 % the lower switch would be on for 125 ns."""
+    values = replace(class_d_values(design(*CLASS_D[0])), dead_time_s=150e-9)
+    upper, lower = gate_drives(values, 0.95, 3)
+    assert max(volts for _, volts in upper.points) == GATE_V
+    between = [volts for time, volts in lower.points if values.period_s < time < 2.0 * values.period_s]
+    assert not any(between)
+
+
 def test_pulses_that_follow_a_sine_have_its_mean_and_fundamental() -> None:
     """Natural sampling leaves the note itself undistorted."""
     count, m, f = 64, 0.8, 200e3
@@ -240,7 +249,7 @@ def test_what_has_no_circuit_is_refused() -> None:
     with pytest.raises(SubwrightError, match="within its period"):
         class_d_circuit(values, load_ohm=4.0, modulation=1.0, periods=3)
     with pytest.raises(SubwrightError, match="leave no pulse"):
-        class_d_circuit(replace(values, dead_time_s=1e-6), load_ohm=4.0, modulation=-0.9, periods=3)
+        class_d_circuit(replace(values, dead_time_s=3e-6), load_ohm=4.0, modulation=0.0, periods=3)
     with pytest.raises(SubwrightError, match="too fast for the triangle"):
         pulse_edges(0.95, 200e3, 4, 180e3)
     with pytest.raises(SubwrightError, match="has no 'output switch'"):
