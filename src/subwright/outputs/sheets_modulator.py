@@ -3,14 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from subwright.base.units import show
+from subwright.build.modulator_course import clocked_course, frequency_over_modulation
 from subwright.build.result import Design
+from subwright.outputs.plots_modulator import carrier_plot, frequency_plot
+from subwright.outputs.sheet_parts import drawing
 from subwright.outputs.tables import percent
-from subwright.outputs.views import Grid
+from subwright.outputs.views import Figure, Grid
 from subwright.stages.amplifier_modulator_records import Modulator
 
-__all__ = ["modulator_grids"]
+__all__ = ["modulator_figures", "modulator_grids"]
+
+_SHOWN: Final = 0.5  # modulation of the plotted course
+
+
+def modulator_figures(design: Design) -> Iterator[Figure]:
+    """What the comparator of a clocked loop sees, or how a self-oscillating one slows; else nothing."""
+    found = design.amplifier.modulator
+    if found is None:
+        return
+    if found.clocked:
+        course = clocked_course(found, _SHOWN)
+        caption = f"Modulation {percent(course.modulation)}, nominal rail, delays left out."
+        yield drawing("modulator", carrier_plot(course), caption)
+    else:
+        plot = frequency_plot(*frequency_over_modulation(found))
+        yield drawing("modulator", plot, "Closed form with delays, without the load's current.")
 
 
 def modulator_grids(design: Design) -> Iterator[Grid]:

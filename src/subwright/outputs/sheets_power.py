@@ -24,7 +24,7 @@ from subwright.outputs.plots import (
 from subwright.outputs.sheet_parts import CORNER, Entry, drawing, sheet_of, shown
 from subwright.outputs.sheets_amplifier import amplifier_figures, amplifier_grids
 from subwright.outputs.sheets_boost import topology_grid
-from subwright.outputs.sheets_modulator import modulator_grids
+from subwright.outputs.sheets_modulator import modulator_figures, modulator_grids
 from subwright.outputs.tables import percent
 from subwright.outputs.views import Figure, Grid, Sheet
 from subwright.outputs.winding_drawing import winding_svg
@@ -322,6 +322,7 @@ def amplifier_sheet(design: Design) -> Sheet:
             efficiency_plot(sweeps.battery_v, sweeps.efficiency, corners=corners),
             "Load power over everything that leaves the battery, at the onset of clipping.",
         ),
+        *modulator_figures(design),
         *amplifier_figures(design),
     )
     ceilings = Grid(
