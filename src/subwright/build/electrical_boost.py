@@ -53,6 +53,7 @@ _FREE_ROUNDS: Final = 12
 _FIRST_C: Final = 100.0
 _FIRST_CHOKE_C: Final = 70.0
 _GUESS: Final = 1.08  # rail over the crest, before anything is known
+_GUESS_SHARE: Final = 0.95  # of the rail, before the modulator says
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -216,7 +217,7 @@ def expected_rail(spec: BuildSpec, target_w: float, load_ohm: float) -> RaisedRa
     """
     if spec.converter.topology != "boost":
         return None
-    guess = _GUESS * sqrt(2.0 * target_w * load_ohm) / spec.amplifier.modulation_max
+    guess = _GUESS * sqrt(2.0 * target_w * load_ohm) / (spec.amplifier.modulation_max or _GUESS_SHARE)
     guess = max(guess, spec.converter.rail_v or 0.0)
     return RaisedRail(set_v=guess, high_v=1.04 * guess, pulse_v=1.2 * guess)
 

@@ -30,6 +30,7 @@ from subwright.stages.wiring import choose_speaker_cable
 
 __all__ = ["LoadPath", "plan_load_path", "settled_load_path", "speaker_data"]
 
+_EXPECTED_OHM: Final = 0.01  # of the speaker's switch, before one is chosen
 _EXPECTED_SAG: Final = 0.05  # of the nominal battery at full sine, before anything is designed
 
 
@@ -75,7 +76,14 @@ def plan_load_path(
         return LoadPath(switch=None, shunt_ohm=None)
     amplifier = _expected(
         _Question(
-            parts=(spec.amplifier, spec.supply, spec.wiring, spec.goal, spec.converter.topology),
+            parts=(
+                spec.amplifier,
+                spec.supply,
+                spec.wiring,
+                spec.goal,
+                spec.converter.topology,
+                spec.speaker_guard.switch,
+            ),
             target_w=target_w,
             load_ohm=load_ohm,
             library=library,
@@ -180,9 +188,10 @@ class _Question:
 
 @lru_cache(maxsize=32)
 def _expected(question: _Question) -> ExpectedAmplifier:
-    """The amplifier as it would be with nothing but its cable in series with the load."""
+    """The amplifier as it would be with its cable and a usual switch in series with the load."""
     spec, load = question.spec, question.load_ohm
     cable = choose_speaker_cable(spec.wiring, load, sqrt(question.target_w / load))
+    switch_ohm = 0.0 if spec.speaker_guard.switch == "none" else _EXPECTED_OHM
     return expect_amplifier(
         spec.amplifier,
         question.target_w,
@@ -190,6 +199,6 @@ def _expected(question: _Question) -> ExpectedAmplifier:
         supply_corners(spec.supply)[0],
         question.library,
         lowest_note_hz=spec.goal.lowest_note_hz,
-        speaker_cable_ohm=cable.resistance_ohm,
+        speaker_cable_ohm=cable.resistance_ohm + switch_ohm,
         raised=expected_rail(spec, question.target_w, load),
     )

@@ -65,7 +65,7 @@ def modulator_need(
         lowest_note_hz=spec.goal.lowest_note_hz,
         switching_hz=model.switching_hz,
         dead_time_s=model.dead_time_s,
-        modulation_max=wishes.modulation_max,
+        modulation_max=model.modulation_max,
         gate_drive_a=wishes.gate_drive_a,
         gate_supply_v=wishes.gate_supply_v,
         tolerance=wishes.feedback_tolerance,

@@ -242,7 +242,7 @@ def _finish(
         rail_ripple_a=bus_ripple,
         output_resistance_ohm=model.series_ohm(),
         headroom_drop_v=rail_v - peak_v,
-        modulation_max=spec.modulation_max if is_d else 1.0,
+        modulation_max=model.modulation_max if isinstance(model, ClassDModel) else 1.0,
         idle_w=float(totals[0]),
         quiescent_a=float(totals[0]) / supply_v,
         efficiency_power_w=tuple(output[3:].tolist()),

@@ -21,6 +21,7 @@ from subwright.physics.snubbers import snubber_capacitance_f, snubber_resistance
 from subwright.stages.amplifier_inductor import WoundInductor, wind_inductor
 from subwright.stages.amplifier_modulator import drawn
 from subwright.stages.amplifier_modulator_need import ModulatorNeed
+from subwright.stages.amplifier_modulator_supply import chips
 from subwright.stages.amplifier_parts import (
     FilterChoice,
     OutputChoice,
@@ -44,6 +45,7 @@ __all__ = [
     "Built",
     "bridge_class_d",
     "half_bridge",
+    "modulation_share",
     "rail_swell",
     "try_bridge_class_d",
 ]
@@ -59,6 +61,9 @@ _GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
 _LOAD_DUMP_V: Final = ((18.0, 35.0), (30.0, 58.0))
 _FILTER_MAX_HZ: Final = 40e3
 _DEAD_GUESS_S: Final = 60e-9
+_FREE_SHARE: Final = 0.95  # a self-oscillating loop runs at a tenth of its frequency there
+_LEAST_SHARE: Final = 0.7
+_CLOCK_HIGH: Final = 1.1  # the clock at the high end of its tolerance
 _ANY_NOTE_HZ: Final = 30.0  # sizes a capacitor that the losses don't know
 INDUCTOR_TOLERANCE: Final = 0.10
 FILM_TOLERANCE: Final = 0.10
@@ -99,6 +104,26 @@ def _filter_target_hz(spec: AmplifierSpec) -> float:
     return spec.filter_corner_hz
 
 
+def modulation_share(spec: AmplifierSpec, library: Library) -> float:
+    """Greatest share of the rail that a class-D modulator uses at clipping, dimensionless.
+
+    Parameters
+    ----------
+    spec : the builder's wishes. library : parts with the drawer merged.
+
+    Returns
+    -------
+    As stated; else what the comparator's shortest pulse leaves to a clock, at least 70 %, or 95 % where the
+    loop itself oscillates.
+    """
+    if spec.modulation_max is not None:
+        return spec.modulation_max
+    if spec.modulator == "self-oscillating":
+        return _FREE_SHARE
+    share = 1.0 - 2.0 * chips(library)[0].response_s * _CLOCK_HIGH * spec.switching_hz
+    return max(share, _LEAST_SHARE)
+
+
 def _class_d_model(
     spec: AmplifierSpec,
     pool: SwitchPool,
@@ -108,6 +133,7 @@ def _class_d_model(
     split_rails: bool,
     load: float,
     cable_ohm: float,
+    modulation_max: float,
 ) -> ClassDModel:
     """The model with every candidate switch as a column."""
     inductor_ohm = spec.inductor_resistance_ohm if spec.inductor_resistance_ohm is not None else 0.01 * load
@@ -119,7 +145,7 @@ def _class_d_model(
     return ClassDModel(
         legs=legs,
         split_rails=split_rails,
-        modulation_max=spec.modulation_max,
+        modulation_max=modulation_max,
         switch_ohm=pool.column(lambda m: m.rds_on_ohm * m.rds_hot_ratio),
         switch_time_s=pool.column(switch_charge_coul) / spec.gate_drive_a,
         recovery_coul=pool.column(lambda m: m.qrr_coul),
@@ -218,7 +244,7 @@ def _driven(
         lowest_note_hz=_ANY_NOTE_HZ,
         switching_hz=spec.switching_hz,
         dead_time_s=model.dead_time_s,
-        modulation_max=spec.modulation_max,
+        modulation_max=model.modulation_max,
         gate_drive_a=spec.gate_drive_a,
         gate_supply_v=spec.gate_supply_v,
         tolerance=spec.feedback_tolerance,
@@ -291,7 +317,7 @@ def half_bridge(
     NoSolutionError : no part serves.
     """
     peak_v = sqrt(2.0 * target_w * load)
-    guess_v = 1.05 * peak_v * (load + cable_ohm) / load / spec.modulation_max / legs
+    guess_v = 1.05 * peak_v * (load + cable_ohm) / load / modulation_share(spec, library) / legs
     expected_v = guess_v * rail_swell(corners)
     # a full bridge gives one rail what it takes from the other: it doesn't pump
     across_v = 2.0 * expected_v * (1.0 + (spec.pumping_limit if legs == 1 else 0.0))
@@ -300,7 +326,9 @@ def half_bridge(
     )
     leg = choose_filter(load, _filter_target_hz(spec), legs == 2, expected_v, spec.filter_capacitor_f)
     leg, wound = _wound(spec, library, leg, peak_v, load, 2.0 * guess_v, corners, legs)
-    model = _class_d_model(spec, pool, leg, wound, legs, True, load, cable_ohm)
+    model = _class_d_model(
+        spec, pool, leg, wound, legs, True, load, cable_ohm, modulation_share(spec, library)
+    )
     index, others = _choose_switch(model, pool, peak_v, load, guess_v)
     rails = (guess_v * corners[Corner.LOW] / corners[Corner.NOMINAL], guess_v, expected_v)
     chosen = _driven(
@@ -360,9 +388,9 @@ def bridge_class_d(
     leg = choose_filter(load, _filter_target_hz(spec), True, highest_v, spec.filter_capacitor_f)
     nominal_v = corners[Corner.NOMINAL]
     feed = corners if battery is None else battery
-    peak_v = spec.modulation_max * nominal_v
+    peak_v = modulation_share(spec, library) * nominal_v
     leg, wound = _wound(spec, library, leg, peak_v, load, nominal_v, corners, 2)
-    model = _class_d_model(spec, pool, leg, wound, 2, False, load, cable_ohm)
+    model = _class_d_model(spec, pool, leg, wound, 2, False, load, cable_ohm, modulation_share(spec, library))
     index, others = _choose_switch(model, pool, peak_v, load, nominal_v)
     chosen = _driven(
         spec,

@@ -127,8 +127,12 @@ class AmplifierSpec(StageSpec):
         why="Typical time with both switches of a leg off, at each edge; auto: the shortest at which no "
         "spread of the parts makes both conduct.",
     )
-    modulation_max: Ratio = quantity(
-        "95 %", low="70 %", high="99 %", why="Greatest share of the rail that the modulator uses at clipping."
+    modulation_max: Ratio | None = quantity(
+        None,
+        low="70 %",
+        high="99 %",
+        why="Greatest share of the rail that the modulator uses at clipping; auto: what the comparator's "
+        "shortest pulse leaves to a clock, 95 % for a self-oscillating loop, which slows down towards it.",
     )
     mosfet: str = choice("auto", why="Class-D switch: a part id, or auto.")
     gate_drive_a: Current = quantity(

@@ -44,7 +44,7 @@ def broken(design: Design, code: str) -> bool:
     [
         ("MOD-01", {"dead_time": "15 ns"}),
         ("MOD-02", {"op_amp": "NE5532", "full_input": "0.3 V"}),
-        ("MOD-03", {"switching": "500 kHz", "inductor_core": "bought"}),
+        ("MOD-03", {"modulation_max": "98 %"}),
         ("MOD-04", {"gate_supply": "9 V"}),
         ("MOD-06", {"gate_drive": "4 A"}),
     ],
