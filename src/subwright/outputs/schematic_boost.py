@@ -192,6 +192,7 @@ def _switches(kit: Kit, node: int) -> None:
     kit.place(primary, node, y + 40, turn=1, flip=True)
     sheet.wire((node, y), (node, y + 20), heavy=True)
     switches = kit.circuit.by_role("boost switch")
+    many = len(switches) > 2 * _PAIR
     beside, pitch = _beside(kit)
     rows = [switches[k : k + beside] for k in range(0, len(switches), beside)]
     end = node - pitch * (len(rows[0]) - 1) - 140
@@ -205,27 +206,44 @@ def _switches(kit: Kit, node: int) -> None:
         below = drain + 110
         for k, switch in enumerate(row):
             x = node - pitch * k
-            placed = kit.place(switch, x - 10, drain + 40)
+            # For want of width the parts of many alike bear their names, and a line says what they are.
+            placed = kit.place(switch, x - 10, drain + 40, lines=(switch.designator,) if many else ())
             sheet.wire((x, drain), placed["drain"], heavy=True)
             sheet.ground(_low(kit), placed["source"])
-            lead = _gate(kit, kit.pin_net(switch, "gate"), placed["gate"])
+            lead = _gate(kit, kit.pin_net(switch, "gate"), placed["gate"], named=many)
             sheet.wire(lead, (lead[0], below))
             sheet.wire((lead[0], below), (end, below))
         if number:
             sheet.wire((end, below - _ROW), (end, below))
     sheet.flag("gate", (end, y + 240), "left")
+    if many:
+        kinds = [
+            kit.sheet.texts[part.designator][1]
+            for part in (switches[0], *_gate_parts(kit, kit.pin_net(switches[0], "gate")))
+        ]
+        told = f"each: {kinds[0]}, {kinds[2]} into its gate, {kinds[1]} from gate to source"
+        sheet.say(end - 20, y + 122, told)
 
 
-def _gate(kit: Kit, net: str, pin: Point) -> Point:
-    """Resistor in a gate's lead and pull-down beside it; returns where the lead ends."""
-    sheet, (x, y) = kit.sheet, pin
+def _gate_parts(kit: Kit, net: str) -> tuple[Part, Part]:
+    """Pull-down and lead resistor of a gate."""
     pull, lead = (
         next(part for part in kit.circuit.by_role(role) if net in part.nets)
         for role in ("gate pull-down", "gate resistor")
     )
+    return pull, lead
+
+
+def _gate(kit: Kit, net: str, pin: Point, *, named: bool = False) -> Point:
+    """Resistor in a gate's lead and pull-down beside it, ``named`` only; returns where the lead ends."""
+    sheet, (x, y) = kit.sheet, pin
+    pull, lead = _gate_parts(kit, net)
     sheet.wire(pin, (x - 10, y), (x - 20, y))
-    sheet.ground(_low(kit), kit.upright(pull, net, x - 10, y).end(pull, net))
-    kit.lying(lead, "gate", x - 60, y)
+    names = [(part.designator,) if named else () for part in (pull, lead)]
+    first = pull.nets[0] == net
+    stood = kit.place(pull, x - 10, y + 20, turn=1 if first else 3, lines=names[0])
+    sheet.ground(_low(kit), stood.end(pull, net))
+    kit.place(lead, x - 40, y, mirrored=lead.nets[0] != "gate", lines=names[1])
     sheet.wire((x - 60, y), (x - 70, y))
     return x - 70, y
 

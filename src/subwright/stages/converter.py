@@ -67,6 +67,7 @@ _DRIVE_NAMES: Mapping[DriverKind, str] = {
     "turn-off": "PNP that pulls the gate down",
     "buffer": "complementary buffer",
 }
+_MOST_PER_SIDE = 4
 _DEAD_S = 0.8e-6  # dead time where nothing asks for more; common practice
 _DEAD_TIMES = 2.0  # over the time to turn off, as the rule on dead time asks
 _DEAD_STEP, _DEAD_STEPS, _DEAD_MOST_S = 1.12, 6, 5e-6
@@ -99,6 +100,15 @@ def plan_converter(spec: ConverterSpec, demand: ConverterDemand, library: Librar
     ------
     Stress and current relations: Pressman, Switching Power Supply Design, ch. 2. [pressman1998]
     """
+    if (spec.mosfets_per_side or 1) > _MOST_PER_SIDE:
+        raise NoSolutionError(
+            message="Half-primaries that short pulses must share evenly take no more switches than this.",
+            quantity="converter.mosfets_per_side",
+            value=str(spec.mosfets_per_side),
+            limit=f"1 to {_MOST_PER_SIDE}",
+            source="common-practice",
+            remedy="Take switches of less resistance (converter.mosfet), or a higher battery voltage.",
+        )
     dead_s = spec.dead_time_s if spec.dead_time_s is not None else _DEAD_S
     plan = _planned(spec, demand, library, dead_s)
     for _ in range(_DEAD_STEPS if spec.dead_time_s is None else 0):

@@ -59,7 +59,9 @@ class ConverterSpec(StageSpec):
     )
     controller: str = choice("auto", why="Controller id from the library or drawer.")
     mosfet: str = choice("auto", why="Switch id from the library or drawer.")
-    mosfets_per_side: int | None = choice(None, why="Switches in parallel on each half-primary, 1 to 4.")
+    mosfets_per_side: Literal[1, 2, 3, 4, 5, 6] | None = choice(
+        None, why="Switches in parallel on each half-primary or corner of a bridge, 1 to 4; boost: 1 to 6."
+    )
     rectifier: str = choice("auto", why="Rail rectifier id from the library or drawer.")
     rail_v: Voltage | None = quantity(
         None,

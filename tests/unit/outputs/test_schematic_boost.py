@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 
 import pytest
 
 from subwright import service
 from subwright.base.errors import SubwrightError
+from subwright.base.units import code
 from subwright.build.result import Design
 from subwright.circuits.boost_control import boost_control_circuit
 from subwright.outputs import schematic_blocks
 from subwright.outputs.schematic_boost import boost_block
 from subwright.outputs.schematic_boost_control import boost_control_block
+from subwright.outputs.schematic_labels import overlap
 from subwright.outputs.schematic_trace import agree
 from subwright.outputs.schematics import Schematics, schematics
 from subwright.parts.library import Library
@@ -54,7 +57,7 @@ def test_every_form_is_drawn_as_its_netlist(form: str, monkeypatch: pytest.Monke
         assert [label.lines for label in sheet.labels if label.cost > 0] == []
 
 
-@pytest.mark.parametrize("switches", [1, 2, 3, 4])
+@pytest.mark.parametrize("switches", [1, 2, 3, 4, 5, 6])
 def test_switches_in_parallel_have_their_own_resistors(
     switches: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -69,6 +72,13 @@ def test_switches_in_parallel_have_their_own_resistors(
     for role in ("gate resistor", "gate pull-down"):
         assert len(power.circuit.by_role(role)) == switches
     assert [label.lines for label in power.labels if label.cost > 0] == []
+    texts = [(" ".join(label.lines), label.box) for label in power.labels] + list(power.fixed)
+    for (a, box_a), (b, box_b) in combinations(texts, 2):
+        assert overlap(box_a, box_b) == 0.0, (a, b)
+    told = " ".join(words for words, _ in texts)
+    mosfet, ohm = plan.switch.mosfet.id, plan.drive.gate_ohm
+    assert mosfet in told  # by each, or once for all
+    assert code(ohm, "resistance") in told
 
 
 def test_a_wire_left_out_would_be_noticed(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -452,3 +452,12 @@ def test_a_follower_too_hot_by_itself_gets_a_heatsink_and_the_bill_says_so():
     assert result.gate_supply is not None
     told = use(result, "gate supply transistor").description
     assert ("heatsink" in told) is (result.gate_supply.sink_k_per_w > 0.0)
+
+
+def test_more_than_four_switches_a_side_are_refused_with_the_number():
+    with pytest.raises(NoSolutionError, match="1 to 4") as caught:
+        built(mosfets_per_side=5)
+    assert caught.value.quantity == "converter.mosfets_per_side"
+    for wrong in (0, 7):
+        with pytest.raises(ValueError, match="mosfets_per_side"):
+            ConverterSpec.model_validate({"mosfets_per_side": wrong})
