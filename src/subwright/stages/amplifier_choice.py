@@ -116,12 +116,16 @@ class AmplifierChoice:
             expected_v = rail_v * rail_swell(corners)
             charging_v = rail_v * corners[Corner.CHARGING] / corners[Corner.NOMINAL]
         if power_w <= 0.0:
+            drop_v = model.drop_v if isinstance(model, ClassABModel) else rail_v - peak_v
             raise NoSolutionError(
                 message="This amplifier gives nothing at the nominal battery voltage.",
                 quantity="supply voltage",
                 value=show(rail_v, "voltage"),
-                limit=f"above the stage's own drop, {show(rail_v - peak_v, 'voltage')}",
-                remedy="Take class D, or split rails.",
+                limit=f"above the stage's own drop, {show(drop_v, 'voltage')}",
+                source="output stage table",
+                remedy='Take class D (amplifier.kind = "bridge_class_d"), bipolar pairs '
+                '(amplifier.ab_output = "pair"), which stay nearer to the supply, or split rails '
+                '(amplifier.kind = "class_d_half_bridge").',
             )
         return power_w, peak_v, rail_v, expected_v, charging_v
 
