@@ -16,6 +16,7 @@ from subwright.circuits.netlist import Circuit, Steady
 from subwright.circuits.planted import changed, leaking, opened, reversed_part
 from subwright.circuits.simulate import DEFAULT_TIMEOUT_S, Engine
 from subwright.parts.library import Library
+from subwright.stages.amplifier_modulator_records import Modulator
 
 __all__ = ["Planted", "levels_of", "planted_faults", "suspects_of", "unit_readings", "until_wrong"]
 
@@ -309,11 +310,54 @@ def _other_faults(design: Design) -> Iterator[Planted]:
         )
 
 
+def _modulator_faults(modulator: Modulator) -> Iterator[Planted]:
+    supplies, gates = "modulator-supplies", "modulator-gates"
+
+    def planted(fault: str, what: str, edit: Edit, *blocks: Block) -> Planted:
+        return Planted(fault=fault, what=what, blocks=blocks, edit=edit)
+
+    yield planted(
+        "modulator-gate-supply-wrong",
+        "the resistor of the drivers' supply open",
+        _at("driver supply resistor", opened),
+        *(supplies, gates),
+    )
+    yield planted(
+        "modulator-logic-supply-wrong",
+        "the zener of the logic's supply turned round",
+        _at("logic supply zener", reversed_part),
+        supplies,  # the models of inverters and drivers work on any supply, real ones don't
+    )
+    yield planted(
+        "modulator-op-supply-missing",
+        "the resistor of op-amp and comparator's supply open",
+        _at("op supply resistor", opened),
+        *(supplies, gates),
+    )
+    yield planted("mute-stuck", "the mute's resistor open", _at("mute series", opened), gates)
+    timing = "clock timing resistor" if modulator.clocked else "integrator capacitor"
+    yield planted(
+        "amplifier-timing-wrong",
+        f"the {timing} a decade too large",
+        _each(timing, _factor(_MISREAD)),
+        supplies if modulator.clocked else gates,
+    )
+    yield planted(
+        "dead-time-part-wrong",
+        "one dead-time resistor a decade too large",
+        _at("dead-time resistor high", _factor(_MISREAD)),
+        gates,
+    )
+    yield planted("bootstrap-open", "a bootstrap diode open", _at("bootstrap diode", opened), gates)
+
+
 def planted_faults(design: Design) -> tuple[Planted, ...]:
     """The faults that a design's own circuits can be given."""
     power = _power_faults(design) if "rails" in blocks_of(design) else ()
     raised = _boost_faults() if design.boost is not None else ()
-    return (*power, *raised, *_other_faults(design))
+    modulator = design.amplifier.modulator
+    modulated = () if modulator is None else _modulator_faults(modulator)
+    return (*power, *raised, *modulated, *_other_faults(design))
 
 
 def unit_readings(

@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from subwright.build.bench_simulated_modulator import MODULATOR_BLOCKS
 from subwright.build.bench_simulated_power import POWER_BLOCKS
 from subwright.build.bench_simulated_unit import Bench, Edit, Readings
 from subwright.build.bringup_numbers import thermistor_stand_in
@@ -171,6 +172,7 @@ def _falls(axis: Array, size: Array, level: float) -> float:
 
 BLOCKS: Final[Mapping[str, Callable[[Bench], Readings]]] = {
     **POWER_BLOCKS,
+    **MODULATOR_BLOCKS,
     "guards": _guards,
     "thermistor": _thermistor,
     "signal": _signal,
@@ -185,7 +187,8 @@ def blocks_of(design: Design) -> tuple[Block, ...]:
     power = ("transformer", "board", "timing", "gates", "rails")
     fits = converter is not None and design.transformer is not None and converter.choke is None
     raised = ("boost",) if design.boost is not None else ()
-    return (*(power if fits else ()), *raised, "guards", "thermistor", "signal")
+    modulated = tuple(MODULATOR_BLOCKS) if design.amplifier.modulator is not None else ()
+    return (*(power if fits else ()), *raised, "guards", "thermistor", *modulated, "signal")
 
 
 def _same(circuit: Circuit) -> Circuit:

@@ -267,6 +267,15 @@ def _gates(design: Design, m: Modulator, points: Mapping[str, str], bench_v: flo
         ),
         readings=(
             switching_reading(m, "gate-frequency", "switching frequency", "gate of leg A's lower switch"),
+            _volts(
+                "modulator-stop-free",
+                "stop of the drivers once it may play",
+                f"{points['stop']} to {_stands(m)}",
+                0.0,
+                0.0,
+                (1.0 - _LOGIC_HIGH) * m.logic_supply_v,
+                "an inverter's low",
+            ),
             *dead,
             *boost,
             _volts(

@@ -11,6 +11,12 @@ _STILL: Final = (
     "gate-dead-time-up=gone|in|many stage-drop=gone|low|in|high|many idle-current=in|low|high|many"
 )
 """Nothing switches."""
+_MAYBE: Final = (
+    "gate-frequency=in|gone|low|high|many amplifier-switching=in|gone|low|high|many "
+    "gate-dead-time-down=in|gone gate-dead-time-up=in|gone stage-drop=in|gone|low|high|many "
+    "idle-current=in|low|high|many output-offset=in|low|high|many"
+)
+"""It may switch or not."""
 
 MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
     (
@@ -18,7 +24,8 @@ MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "the drivers' supply is wrong: its zener reversed, its follower turned round, its dropper open",
         "measure base and collector of the follower; a zener forward reads 0.7 V",
         "modulator-gate-supply=gone|low modulator-logic-supply=gone|low modulator-stop=gone|low "
-        f"modulator-op-positive=in|gone|low bootstrap-a=gone|low bootstrap-b=gone|low {_STILL}",
+        "modulator-op-positive=in|gone|low modulator-reference=in|gone|low modulator-clock=in|gone|low "
+        f"bootstrap-a=gone|low|in bootstrap-b=gone|low|in {_STILL}",
         "modulator-gate-supply=high|many modulator-logic-supply=in|high bootstrap-a=in|high "
         "bootstrap-b=in|high",
     ),
@@ -26,7 +33,7 @@ MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "modulator-logic-supply-wrong",
         "the logic's supply is wrong: its zener wrong or reversed, or the inverters draw it down",
         "take the inverters out and read again",
-        f"modulator-logic-supply=gone|low modulator-stop=gone|low {_STILL}",
+        f"modulator-logic-supply=gone|low modulator-stop=gone|low {_MAYBE}",
         "modulator-logic-supply=high|many modulator-stop=high|many",
     ),
     (
@@ -47,7 +54,7 @@ MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "mute-stuck",
         "the drivers stay stopped: the mute's way to the inverter is open",
         "read stop with the mute free: it must be low",
-        f"{_STILL} output-level=gone|in",
+        f"modulator-stop-free=high|many {_STILL}",
     ),
     (
         "modulator-feedback-open",
@@ -59,18 +66,17 @@ MODULATOR_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "bootstrap-open",
         "a bootstrap capacitor is not charged: diode open or reversed, zener reversed, pre-charge missing",
         "measure across the diode, then the pre-charge or node bleed resistor",
-        f"bootstrap-a=gone|low bootstrap-b=in|gone|low {_STILL} output-offset=in|low|high|many",
-        "bootstrap-a=in bootstrap-b=gone|low gate-frequency=in|gone amplifier-switching=in|gone "
-        "gate-dead-time-down=in|gone gate-dead-time-up=in|gone stage-drop=in|gone|low|high|many "
-        "idle-current=in|low|high|many output-offset=in|low|high|many",
+        f"bootstrap-a=gone|low bootstrap-b=in|gone|low {_MAYBE}",
+        "bootstrap-a=in bootstrap-b=gone|low amplifier-switching=in|gone|low|high|many",
     ),
     (
         "dead-time-part-wrong",
         "a dead-time resistor, capacitor or diode is wrong or turned round",
         "measure them; each diode's cathode is at its capacitor",
         "gate-dead-time-down=gone|low|high|many gate-dead-time-up=gone|low|in|high|many "
+        "amplifier-switching=in|high|many "
         "stage-drop=low|in|high|many idle-current=low|in|high|many",
-        "gate-dead-time-down=in gate-dead-time-up=gone|low|high|many "
+        "gate-dead-time-down=in gate-dead-time-up=gone|low|high|many amplifier-switching=in|high|many "
         "stage-drop=low|in|high|many idle-current=low|in|high|many",
     ),
 )

@@ -26,6 +26,7 @@ _MODULATOR: Final = {
     "op-negative": "op_negative",
     "reference": "reference",
     "stop": "stop",
+    "stop-free": "stop",
     "clock": "carrier",
 }
 _AT: Final[Mapping[str, tuple[str, str]]] = {  # reading → circuit and net
