@@ -126,7 +126,7 @@ def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False) -> Circui
         else part
         for part in circuit.parts
     )
-    sources = tuple(
+    injected = tuple(
         Part(
             designator=f"{INJECTION}_{name.upper()}",
             kind="voltage source",
@@ -137,7 +137,7 @@ def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False) -> Circui
         )
         for name in legs
     )
-    return replace(circuit, parts=(*parts, *sources))
+    return replace(circuit, parts=(*parts, *injected))
 
 
 def _real(

@@ -17,7 +17,6 @@ from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_voltage_stage import draw_shared_input, draw_stage_leg
 from subwright.parts.library import Library
-from subwright.physics.amplifier_models import ClassABModel
 from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Corner, Level
@@ -68,13 +67,12 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
     Its block.
     """
     result = design.amplifier
-    stage, model = result.voltage_stage, result.model
-    if stage is None or not isinstance(model, ClassABModel):
+    stage, rails = result.voltage_stage, result.rail_switching
+    if stage is None:
         return
     rail_v = design.point(Corner.NOMINAL, Level.FULL).rail_mean_v
-    values = class_ab_values(result, rail_v=rail_v, switched=model.switched)
-    lifted = result.rail_switching is not None and result.rail_switching.form == "lifted"
-    feeds = leg_feeds(values, lifted=lifted)
+    values = class_ab_values(result, rail_v=rail_v, switched=rails is not None)
+    feeds = leg_feeds(values, lifted=rails is not None and rails.form == "lifted")
     circuit = voltage_stage_circuit(
         stage,
         values.ids,
