@@ -8,11 +8,10 @@ from typing import Final
 import numpy as np
 
 from subwright.build.experiments.record import Check, Experiment, Outcome
-from subwright.build.experiments.voltage_stage import (
-    CIRCUIT,
+from subwright.build.experiments.voltage_stage import CIRCUIT, cases_of
+from subwright.build.linear_amplifier import (
     SILENT,
     across,
-    cases_of,
     closed_amplifier,
     ends_of,
     rails_lifted,
