@@ -346,7 +346,11 @@ def main() -> int:
             lambda: response_band(drafts, spec, replace(line, draws=20_000), 3e6, grid),
         ),
         ("filter band, 500 draws", 0.010, lambda: response_band(drafts, spec, line, 3e6, grid)),
-        ("filter stage, 500 draws", 0.020, lambda: design_filter(spec, line, library)),
+        (
+            "filter stage, 500 draws, another each time",
+            0.020,
+            lambda: design_filter(spec, replace(line, seed=next(number)), library),
+        ),
     ]
     slow = 0
     for name, limit, action in rows:

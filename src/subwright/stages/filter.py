@@ -9,10 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import reduce
-from math import sqrt
-from operator import mul
-from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -22,20 +18,13 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import OpAmp
 from subwright.physics.networks.levels import db, dbu, dbv
-from subwright.physics.networks.noise import integrated_noise_v, shot_noise_a_per_rthz, signal_to_noise_db
-from subwright.physics.networks.prototypes import HALF_POWER_DB
-from subwright.physics.networks.rational import Rational
+from subwright.physics.networks.noise import integrated_noise_v, signal_to_noise_db
 from subwright.stages.common import Contributor, Loss, PartUse
 from subwright.stages.filter_bill import FilterCircuit, amplifier_count, filter_parts
 from subwright.stages.filter_blocks import (
-    Draft,
     block_response,
-    draft_blocks,
-    infrasonic_corner_hz,
     wanted_gain,
 )
-from subwright.stages.filter_controls import gain_control, phase_control, sweep_control
-from subwright.stages.filter_lowpass import corner_drop_db, measured_corner_hz, shape_miss_db
 from subwright.stages.filter_network import AmplifierModel, chain_network
 from subwright.stages.filter_records import (
     BlockKind,
@@ -47,17 +36,21 @@ from subwright.stages.filter_records import (
     PhaseControl,
     SweepControl,
 )
-from subwright.stages.filter_response import inner_levels
+from subwright.stages.filter_settled import (
+    Settled,
+    amplifier_model,
+    chain_gain,
+    planned,
+    settled,
+    without_supply,
+)
 from subwright.stages.filter_spec import FilterInput, FilterSpec
 from subwright.stages.filter_supply import (
     AUDIO_HZ,
     HEADROOM_DB,
-    bandwidth_needed_hz,
     choose_op_amp,
     design_op_amp_supply,
-    slew_needed_v_per_s,
 )
-from subwright.stages.filter_tolerance import corner_window, response_band
 
 __all__ = [
     "BlockKind",
@@ -170,7 +163,7 @@ class FilterResult:
 
         ``phase_deg`` is the position of the phase switch; without one only 0 is meaningful.
         """
-        gain = _product(self.blocks, frequency_hz)
+        gain = chain_gain(self.blocks, frequency_hz)
         if phase_deg == 180:
             phase = [b for b in self.blocks if b.kind == "phase"]
             for block in phase:
@@ -181,16 +174,11 @@ class FilterResult:
 
     def infrasonic_response(self, frequency_hz: float | Array) -> Complex:
         """Complex gain of the infrasonic high-pass alone at frequencies in Hz; 1 where it is off."""
-        return _product([b for b in self.blocks if b.kind == "infrasonic"], frequency_hz)
+        return chain_gain([b for b in self.blocks if b.kind == "infrasonic"], frequency_hz)
 
     def low_pass_response(self, frequency_hz: float | Array) -> Complex:
         """Complex gain of the low-pass alone at frequencies in Hz, V/V."""
-        return _product([b for b in self.blocks if b.kind == "low-pass"], frequency_hz)
-
-
-def _product(blocks: Sequence[FilterBlock], frequency_hz: float | Array) -> Complex:
-    one: Complex = np.ones(np.shape(frequency_hz), dtype=complex)
-    return reduce(mul, (b.response.at(frequency_hz) for b in blocks), one)
+        return chain_gain([b for b in self.blocks if b.kind == "low-pass"], frequency_hz)
 
 
 def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> FilterResult:
@@ -209,219 +197,82 @@ def design_filter(spec: FilterSpec, data: FilterInput, library: Library) -> Filt
     NoSolutionError : no preferred values, op-amp or supply serves.
     PartNotFoundError : an id that is in neither drawer nor library.
     """
-    drafts = draft_blocks(spec, data, library)
-    frequency = np.geomspace(*_GRID_HZ)
-    total = abs(float(np.prod([d.gain for d in drafts])))
-    input_v = data.full_input_v / total
-    # Peaks with ideal op-amps choose the real one; its own effect on them is far below 1 %.
-    ideal = [block_response(d.kind, d.values, np.inf, d.gain < 0.0) for d in drafts]
-    peaks = _peaks(drafts, ideal, frequency, input_v)
-    op_amp = choose_op_amp(spec, drafts, max(peaks), data, library)
+    core = without_supply(spec, data)
+    plan = planned(spec, core, library)
+    op_amp = choose_op_amp(spec, plan.drafts, max(plan.peaks_v), data, library)
     battery = data.rail_low_v is None or spec.op_amp_supply == "battery"
-    amplifiers = data.receiver_op_amps + amplifier_count(drafts, "battery" if battery else "split")
+    amplifiers = data.receiver_op_amps + amplifier_count(plan.drafts, "battery" if battery else "split")
     supply = design_op_amp_supply(spec, data, op_amp, amplifiers, library)
-    blocks = tuple(
-        FilterBlock(
-            name=d.name,
-            kind=d.kind,
-            resistors_ohm=MappingProxyType(dict(d.resistors_ohm)),
-            capacitors_f=MappingProxyType(dict(d.capacitors_f)),
-            gain=d.gain,
-            f0_hz=d.f0_hz,
-            q=d.q,
-            f0_target_hz=d.f0_target_hz,
-            q_target=d.q_target,
-            response=block_response(d.kind, d.values, op_amp.gbw_hz, d.gain < 0.0),
-            peak_v=peak,
-            gbw_needed_hz=bandwidth_needed_hz(d) if d.op_amps else 0.0,
-            gbw_hz=op_amp.gbw_hz,
-            slew_needed_v_per_s=slew_needed_v_per_s(d, peak) if d.op_amps else 0.0,
-            slew_v_per_s=op_amp.slew_v_per_s,
-            op_amps=d.op_amps,
-        )
-        for d, peak in zip(drafts, peaks, strict=True)
-    )
-    gain = _product(blocks, frequency)
-    band = response_band(drafts, spec, data, op_amp.gbw_hz, frequency)
-
-    low_passes = tuple(d for d in drafts if d.kind == "low-pass")
-    low_pass, contributors = corner_window(
-        low_passes,
-        spec,
-        data,
-        op_amp.gbw_hz,
-        measured_corner_hz(spec),
-        corner_drop_db(spec),
-        "low-pass corner",
-    )
-    infrasonic = None
-    target = infrasonic_corner_hz(spec, data)
-    if target is not None:
-        high_pass = [d for d in drafts if d.kind == "infrasonic"]
-        infrasonic, more = corner_window(
-            high_pass, spec, data, op_amp.gbw_hz, target, HALF_POWER_DB, "infrasonic corner"
-        )
-        contributors += more
-
+    made = settled(spec, core, op_amp, library)
     swing = 0.5 * supply.low_v - op_amp.swing_loss_v
-    levels = _levels(spec, data, drafts, blocks, op_amp, swing, input_v)
-    gain_knob = gain_control(spec, data, drafts)
-    sweep = sweep_control(spec, drafts, op_amp.gbw_hz)
-    phase_knob = phase_control(drafts, low_pass.nominal_hz)
+    levels = _levels(spec, data, made, swing)
     circuit = FilterCircuit(
         spec=spec,
-        blocks=blocks,
+        blocks=made.blocks,
         op_amp=op_amp,
         supply=supply,
         swing_v=swing,
         receivers=data.receiver_op_amps,
-        gain_control=gain_knob,
-        sweep=sweep,
-        phase=phase_knob,
+        gain_control=made.gain_control,
+        sweep=made.sweep,
+        phase=made.phase_control,
     )
     parts = filter_parts(circuit, library)
-    edges = _edges(frequency, np.abs(gain))
+    low_pass, infrasonic = made.low_pass, made.infrasonic
     return FilterResult(
-        blocks=blocks,
-        frequency_hz=frequency,
-        gain=gain,
-        gain_db=np.asarray(db(np.abs(gain))),
-        band_low_db=np.asarray(db(band[0])),
-        band_high_db=np.asarray(db(band[1])),
-        group_delay_s=np.asarray(-np.gradient(np.unwrap(np.angle(gain)), 2 * np.pi * frequency)),
+        blocks=made.blocks,
+        frequency_hz=made.frequency_hz,
+        gain=made.gain,
+        gain_db=np.asarray(db(np.abs(made.gain))),
+        band_low_db=made.band_low_db,
+        band_high_db=made.band_high_db,
+        group_delay_s=made.group_delay_s,
         corner_hz=low_pass.nominal_hz,
         low_pass=low_pass,
-        shape_miss_db=shape_miss_db(spec, low_passes, low_pass.nominal_hz / low_pass.target_hz),
+        shape_miss_db=made.shape_miss_db,
         order=spec.order,
         alignment=spec.alignment,
         infrasonic_hz=infrasonic.nominal_hz if infrasonic else None,
         infrasonic=infrasonic,
-        passband_low_hz=edges[0],
-        passband_high_hz=edges[1],
+        passband_low_hz=made.passband_low_hz,
+        passband_high_hz=made.passband_high_hz,
         levels=levels,
-        gain_control=gain_knob,
-        sweep=sweep,
-        phase_control=phase_knob,
+        gain_control=made.gain_control,
+        sweep=made.sweep,
+        phase_control=made.phase_control,
         op_amp=op_amp.id,
         op_amp_count=int(next(p.quantity for p in parts if p.role == "filter op-amp")),
         op_amp_supply=supply,
         parts=parts,
         losses=(_loss(supply, data),),
-        contributors=contributors,
+        contributors=made.contributors,
         sources=(*_SOURCES, *_SUPPLY_WORKS[supply.kind]),
-        _amplifier=_amplifier_model(op_amp),
-        reasons=_reasons(spec, data, low_pass, infrasonic, levels, op_amp, supply, blocks),
+        _amplifier=amplifier_model(op_amp),
+        reasons=_reasons(spec, data, low_pass, infrasonic, levels, op_amp, supply, made.blocks),
     )
 
 
-def _peaks(
-    drafts: Sequence[Draft], responses: Sequence[Rational], frequency_hz: Array, input_v: float
-) -> list[float]:
-    """Highest peak at any op-amp's output of each block with a sine of ``input_v`` rms on the grid, V."""
-    so_far: Complex = np.ones_like(frequency_hz, dtype=complex)
-    peaks = []
-    for draft, response in zip(drafts, responses, strict=True):
-        so_far = so_far * response.at(frequency_hz)
-        inner = np.max(inner_levels(draft.kind, draft.values, frequency_hz), axis=0)
-        peaks.append(sqrt(2.0) * input_v * float(np.max(np.abs(so_far) * inner)))
-    return peaks
-
-
-def _amplifier_model(op_amp: OpAmp) -> AmplifierModel:
-    return AmplifierModel(
-        gbw_hz=op_amp.gbw_hz,
-        noise_v_per_rthz=op_amp.noise_v_per_rthz,
-        noise_a=float(shot_noise_a_per_rthz(op_amp.ib_a)),
-    )
-
-
-def _levels(
-    spec: FilterSpec,
-    data: FilterInput,
-    drafts: Sequence[Draft],
-    blocks: Sequence[FilterBlock],
-    op_amp: OpAmp,
-    swing_v: float,
-    input_v: float,
-) -> GainStructure:
-    network, out = chain_network(blocks, _amplifier_model(op_amp))
-    grid = np.geomspace(_GRID_HZ[0], AUDIO_HZ, _NOISE_GRID)
-    noise = integrated_noise_v(network.noise_density_v2_per_hz(out, grid), grid)
-    total = abs(float(np.prod([d.gain for d in drafts])))
-    inputs = 2 if spec.inputs == "stereo" else 1
-    fullest = max(b.peak_v for b in blocks)
-    offset = _offset_v(drafts, op_amp)
+def _levels(spec: FilterSpec, data: FilterInput, made: Settled, swing_v: float) -> GainStructure:
+    fullest = max(b.peak_v for b in made.blocks)
+    coupled = any(b.kind == "coupling" for b in made.blocks)
     return GainStructure(
-        sensitivity_v=input_v,
+        sensitivity_v=made.input_v,
         full_output_v=data.full_input_v,
         gain_target=wanted_gain(spec, data),
-        gain=total,
-        per_input=total / inputs,
+        gain=made.passband_gain,
+        per_input=made.passband_gain / (2 if spec.inputs == "stereo" else 1),
         swing_v=swing_v,
         headroom_db=float(db(swing_v / fullest)),
         headroom_limit_db=HEADROOM_DB,
-        overload_v=input_v * swing_v / fullest,
-        noise_v=noise,
-        noise_dbu=float(dbu(noise)),
-        noise_dbv=float(dbv(noise)),
-        snr_db=signal_to_noise_db(data.full_input_v, noise),
+        overload_v=made.input_v * swing_v / fullest,
+        noise_v=made.noise_v,
+        noise_dbu=float(dbu(made.noise_v)),
+        noise_dbv=float(dbv(made.noise_v)),
+        snr_db=signal_to_noise_db(data.full_input_v, made.noise_v),
         snr_limit_db=_SNR_LIMIT_DB,
-        offset_v=offset,
-        output_offset_v=0.0 if any(d.kind == "coupling" for d in drafts) else offset,
+        offset_v=made.offset_v,
+        output_offset_v=0.0 if coupled else made.offset_v,
     )
-
-
-def _offset_v(drafts: Sequence[Draft], op_amp: OpAmp) -> float:
-    """Largest DC at the output: offsets and bias currents, all adding up."""
-    offset = 0.0
-    for d in drafts:
-        r = d.resistors_ohm
-        if d.kind == "summer":  # the coupling capacitors leave a follower at DC
-            offset = op_amp.vos_v + op_amp.ib_a * (r["feedback"] + r.get("gain control", 0.0))
-        elif d.kind == "infrasonic":
-            offset = op_amp.vos_v + op_amp.ib_a * r["R to ground"]
-        elif d.kind == "transform":
-            offset = d.op_amp_gain * offset + (1.0 + d.op_amp_gain) * op_amp.vos_v
-            offset += op_amp.ib_a * 2.0 * r["feedback R"]
-        elif d.kind == "low-pass" and "R3" in r:
-            offset += 2 * op_amp.vos_v + op_amp.ib_a * (r["R2"] + r["R3"] * 2.0)
-        elif d.kind == "low-pass" and "R in" in r:  # the integrators hold the other two outputs at zero
-            own = 1.0 + r["R low"] / r["R in"] + r["R low"] / r["R high"]
-            offset += own * op_amp.vos_v + op_amp.ib_a * r["R low"] + 2 * _integrator_v(r, op_amp)
-        elif d.kind == "low-pass":
-            path = sum(r.get(role, 0.0) for role in ("R1", "R2", "R1 gang", "R2 gang"))
-            offset = d.gain * (offset + op_amp.vos_v + op_amp.ib_a * path)
-        elif d.kind in ("phase", "all-pass"):
-            offset += 2 * op_amp.vos_v + op_amp.ib_a * (
-                r["feedback"] + r.get("R", 0.0) + r.get("R gang", 0.0)
-            )
-        elif d.kind == "output":
-            offset += op_amp.vos_v
-    return offset
-
-
-def _integrator_v(resistors_ohm: Mapping[str, float], op_amp: OpAmp) -> float:
-    """DC that an integrator asks of the block before it, V."""
-    track = resistors_ohm["R1"] + resistors_ohm.get("R1 gang", 0.0)
-    return op_amp.vos_v + op_amp.ib_a * track
-
-
-def _edges(frequency_hz: Array, magnitude: Array) -> tuple[float | None, float]:
-    """Frequencies 3.01 dB below the maximum, interpolated on the logarithmic grid."""
-    level = 20 * np.log10(magnitude / magnitude.max()) + HALF_POWER_DB
-    top = int(np.argmax(magnitude))
-    log_f = np.log(frequency_hz)
-    above = np.flatnonzero(level[top:] < 0)
-    high = frequency_hz[-1]
-    if above.size:
-        k = top + int(above[0])
-        high = np.exp(np.interp(0.0, [-level[k - 1], -level[k]], [log_f[k - 1], log_f[k]]))
-    below = np.flatnonzero(level[: top + 1] < 0)
-    if not below.size:
-        return None, float(high)
-    k = int(below[-1])
-    low = np.exp(np.interp(0.0, [level[k], level[k + 1]], [log_f[k], log_f[k + 1]]))
-    return float(low), float(high)
 
 
 def _loss(supply: OpAmpSupply, data: FilterInput) -> Loss:
