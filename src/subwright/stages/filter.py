@@ -364,8 +364,8 @@ def _reasons(
         )
     if spec.sweep_low_hz is not None and spec.order == 4:
         lines.append(
-            "The corner control has four tracks on one shaft, rarer than two: have it at hand before you drill, "
-            "or set filter.order to 2."
+            "The corner control has four tracks on one shaft, rarer than two: have it before you drill, or "
+            "set filter.order to 2."
         )
     if not spec.phase_switch and float(np.prod([b.gain for b in blocks])) < 0.0:
         lines.append(
