@@ -54,7 +54,7 @@ WISHES: dict[str, tuple[int, int, dict[str, object]]] = {
     "48 V bridge, 3846": (48, 200, {"controller": "UC3846"}),
     "24 V": (24, 200, {"topology": "push-pull"}),
     "24 V regulated": (24, 150, {"topology": "push-pull", "output": "regulated"}),
-    "24 V bridge": (24, 250, {"topology": "full-bridge"}),
+    "24 V bridge": (24, 240, {"topology": "full-bridge"}),
     "24 V bridge regulated": (24, 150, {"topology": "full-bridge", "output": "regulated"}),
     "24 V, 494 buffered": (24, 150, {"topology": "push-pull", "controller": "TL494", "gate_drive": "buffer"}),
     "48 V bridge": (48, 300, {"mosfets_per_side": 2}),
