@@ -90,7 +90,7 @@ def add_drivers(build: Builder, v: ModulatorValues) -> None:
         if v.has("bootstrap pre-charge"):
             build.resistor("bootstrap pre-charge", "rail_positive", boost, v.ohm("bootstrap pre-charge"))
         if v.has("node bleed"):
-            build.resistor("node bleed", node, low, v.ohm("node bleed"))
+            build.resistor("node bleed", node, GROUND, v.ohm("node bleed"))
         farad = v.farad("driver decoupling")
         build.capacitor("driver decoupling", "driver_supply", low, farad, initial_v=m.gate_supply_v)
         for side, source in (("upper", node), ("lower", low)):

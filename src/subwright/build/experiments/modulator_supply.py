@@ -38,7 +38,8 @@ _BOOST_CAPACITORS: Final = ("bootstrap capacitor", "bootstrap bypass")
 _FILTER_CAPACITORS: Final = ("filter capacitor", "filter damping capacitor")
 _OVERDRIVEN, _ALMOST = 1.5, 0.95
 _FEW: Final = 300  # steps of a run in which little moves
-_HOLD: Final = 0.10  # leaks are reckoned at the voltage of the start: they fall with it
+_HOLD: Final = 0.15  # leaks are reckoned at the voltage of the start, and fall with it
+_WAIT: Final = 0.10
 _WAITS: Final = 6.0  # time constants
 
 
@@ -210,7 +211,7 @@ def _muted(circuit: Circuit, loop: ClosedLoop) -> Circuit:
         if part.role in _BOOST_CAPACITORS:
             return replace(part, initial_v=_waiting_v(loop))
         if loop.m.legs == 2 and part.role in _FILTER_CAPACITORS:
-            return replace(part, initial_v=loop.low_v)
+            return replace(part, initial_v=0.0)
         return part
 
     return replace(circuit, parts=tuple(map(at_rest, circuit.parts)))
@@ -266,15 +267,18 @@ def _held(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
 def _waiting_v(loop: ClosedLoop) -> float:
     """Closed form of the bootstrap capacitor's voltage before the first pulse, V."""
     v, m = loop.v, loop.m
+    # a bridge's nodes hang on their bleeds, and on the feedback's resistors; a half-bridge's on the load
+    pull_s = 0.0
+    if m.legs == 2:
+        names = ("node bleed", "integrator feedback", "hysteresis feedback")
+        pull_s = sum(1.0 / v.ohm(name) for name in names if v.has(name))
+    node_ohm = 1.0 / pull_s if pull_s else 0.0
+    drawn_a = v.driver.upper_a
     if v.has("bootstrap pre-charge"):
-        most_v = v.rail_v - v.ohm("bootstrap pre-charge") * v.driver.upper_a
+        most_v = v.rail_v - (v.ohm("bootstrap pre-charge") + node_ohm) * drawn_a
         return min(v.zeners["bootstrap zener"].zener_v, most_v)
-    # the feedback pulls the node up through its own resistors, against the bleed
-    bleed_ohm = v.ohm("node bleed")
-    names = [f"{name} feedback" for name in ("integrator", "hysteresis")]
-    pull = sum(bleed_ohm / v.ohm(name) for name in names if v.has(name))
-    lifted_v = bleed_ohm * v.driver.upper_a + pull * (v.zero_v - loop.low_v)
-    return m.bootstrap_v - lifted_v / (1.0 + pull)
+    lifted_v = node_ohm * (drawn_a + (pull_s - 1.0 / v.ohm("node bleed")) * v.zero_v)
+    return m.bootstrap_v - lifted_v
 
 
 def _waiting(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
@@ -296,7 +300,7 @@ def _waiting(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
             closed=_waiting_v(loop),
             simulated=float((traces.voltage(f"boost_{name}") - traces.voltage(f"node_{name}"))[-1]),
             unit="V",
-            limit=_HOLD,
+            limit=_WAIT,
         )
         for name in "ab"[: m.legs]
     ]
