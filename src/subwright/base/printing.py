@@ -48,12 +48,16 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
     >>> show(4700.0, "resistance"), show(0.038, "volume"), show(0.9996, "voltage")
     ('4.70 kΩ', '38.0 l', '1.00 V')
     """
+    return _shown(float(value) + 0.0, dimension, digits)  # the sum turns −0.0 into 0.0
+
+
+@lru_cache(maxsize=16_384)  # from one edit of a build to the next most of its values stay
+def _shown(value: float, dimension: str, digits: int) -> str:
     quantity = quantity_named(dimension)
     if not 1 <= digits <= 15:
         raise RangeError(
             message="digits must be 1 to 15", quantity="digits", value=str(digits), limit="1 to 15"
         )
-    value = float(value) + 0.0  # turns −0.0 into 0.0
     if not abs(value) < _LARGEST:
         raise RangeError(
             message=f"{with_article(dimension)} that is not finite, or beyond all measure, can't be printed",

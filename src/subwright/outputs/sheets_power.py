@@ -26,7 +26,7 @@ from subwright.outputs.sheets_amplifier import amplifier_figures, amplifier_grid
 from subwright.outputs.sheets_boost import topology_grid
 from subwright.outputs.sheets_modulator import modulator_figures, modulator_grids
 from subwright.outputs.tables import percent
-from subwright.outputs.views import Figure, Grid, Sheet
+from subwright.outputs.views import Figure, Grid, LaterDrawing, Sheet
 from subwright.outputs.winding_drawing import winding_svg
 from subwright.outputs.winding_sheet import capacitances, check_rows, step_rows
 from subwright.stages.common import Corner
@@ -268,7 +268,7 @@ def transformer_sheet(design: Design, *, stamp: str = "") -> Sheet | None:
     )
     figure = Figure(
         key="winding",
-        drawn=winding_svg(result, stamp=stamp, inline=True),
+        drawn=LaterDrawing(make=lambda: winding_svg(result, stamp=stamp, inline=True)),
         caption="Core and windows to scale; strokes stand for turns of the whole bundle.",
         wide=True,
     )

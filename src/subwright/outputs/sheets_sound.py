@@ -26,7 +26,7 @@ from subwright.outputs.plots import (
 )
 from subwright.outputs.sheet_parts import Entry, drawing, sheet_of, shown
 from subwright.outputs.tables import percent
-from subwright.outputs.views import Figure, Grid, Sheet
+from subwright.outputs.views import Figure, Grid, LaterDrawing, Sheet
 from subwright.stages.enclosure import EnclosureResult
 
 __all__ = ["driver_sheet", "enclosure_sheet", "loudest"]
@@ -140,25 +140,27 @@ def enclosure_sheet(design: Design, *, stamp: str = "") -> Sheet:
         *_plots(design),
         Figure(
             key="box-views",
-            drawn=box_views_svg(box, title="Box", stamp=stamp, inline=True),
+            drawn=LaterDrawing(make=lambda: box_views_svg(box, title="Box", stamp=stamp, inline=True)),
             caption="Outside dimensions; hair lines are what lies behind the section.",
             wide=True,
         ),
         Figure(
             key="box-taken-apart",
-            drawn=box_exploded_svg(box, title="Box, taken apart", stamp=stamp, inline=True),
+            drawn=LaterDrawing(
+                make=lambda: box_exploded_svg(box, title="Box, taken apart", stamp=stamp, inline=True)
+            ),
             caption="Every board pulled out along its axis, seen from the front right.",
             wide=True,
         ),
         Figure(
             key="panels",
-            drawn=panels_svg(box.panels, title="Panels", stamp=stamp, inline=True),
+            drawn=LaterDrawing(make=lambda: panels_svg(box.panels, title="Panels", stamp=stamp, inline=True)),
             caption="Cut-outs are measured to their middles from the lower left corner, seen from outside.",
             wide=True,
         ),
         Figure(
             key="panels-sawing",
-            drawn=cut_plan_svg(box, title="Sawing plan", stamp=stamp, inline=True),
+            drawn=LaterDrawing(make=lambda: cut_plan_svg(box, title="Sawing plan", stamp=stamp, inline=True)),
             caption=f"{sheets}, {percent(plan.used_share)} of the board used. Saw the long strips first.",
             wide=True,
         ),
