@@ -40,6 +40,7 @@ _TIMING_F: Final = (100e-12, 4.7e-9)
 _SERIES_OHM: Final = 2.2e3
 _SHARE: Final = 0.5
 _HYSTERESIS_OHM: Final = 2.2e3
+_SWING_LOSS_V: Final = 3.1  # of the usual op-amps' outputs to their supply
 _OP_AMP_S: Final = 20e-9  # lag of 8 MHz, while the op-amp isn't chosen
 _ROOM_V: Final = 6.6  # highest that a carrier makes the integrator go
 _ONE_ROOM_V: Final = 2.9  # lowest, on one supply
@@ -176,7 +177,7 @@ def design_loop(
     else:
         clock = None
         resistors, capacitors = {}, {}
-        hysteresis, integrator = _hysteresis(need, nominal_v, node_gain, delay_s)
+        hysteresis, integrator = _hysteresis(need, nominal_v, node_gain, supplies.op_low_v, delay_s)
         resistors["hysteresis input"] = _HYSTERESIS_OHM
         resistors["hysteresis feedback"] = _HYSTERESIS_OHM / hysteresis
         share = 1.0 / (1.0 + hysteresis)
@@ -259,7 +260,10 @@ def _op_amp(need: ModulatorNeed, supplies: Supplies, gain: float, delay_s: float
         return library.op_amp(need.op_amp)
     sides = 2.0 if need.split_rails else 1.0
     lowest, highest = sides * supplies.op_low_v, sides * supplies.op_v
-    wanted, slew = min(_BANDWIDTH * need.switching_hz, 8e6), _SLEW * _slew_v_per_s(need, delay_s)
+    wanted, slew = (
+        min(_BANDWIDTH * need.switching_hz, 8e6),
+        _SLEW * _slew_v_per_s(need, supplies.op_low_v, delay_s),
+    )
     fit = [
         a
         for a in library.op_amps.values()
@@ -295,12 +299,12 @@ def _op_amp(need: ModulatorNeed, supplies: Supplies, gain: float, delay_s: float
     )
 
 
-def _slew_v_per_s(need: ModulatorNeed, delay_s: float) -> float:
+def _slew_v_per_s(need: ModulatorNeed, op_low_v: float, delay_s: float) -> float:
     """About what the integrator's ripple needs at full output, V/s."""
     if need.clocked:
         return 5.0 * need.switching_hz
     own_s = 0.25 / need.switching_hz - delay_s
-    return 2.0 * _hysteresis_v(need, delay_s) * need.rail_high_v / need.rail_nominal_v / own_s
+    return 2.0 * _hysteresis_v(need, op_low_v, delay_s) * need.rail_high_v / need.rail_nominal_v / own_s
 
 
 def _clock_at(
@@ -395,19 +399,20 @@ def _loop_window(hysteresis: float, integrator_s: float, delay_s: float) -> tupl
     return 1.0 / slow, 1.0 / fast
 
 
-def _hysteresis_v(need: ModulatorNeed, delay_s: float) -> float:
+def _hysteresis_v(need: ModulatorNeed, op_low_v: float, delay_s: float) -> float:
     """Threshold at the integrator's output, V: less where the delay's overshoot is the larger part."""
     own_s = 0.25 / need.switching_hz - delay_s
-    most_v = _SWING_V[0 if need.split_rails else 1] * need.rail_nominal_v / need.rail_high_v
+    room_v = _SWING_V[1] if not need.split_rails else min(_SWING_V[0], max(op_low_v - _SWING_LOSS_V, 1.0))
+    most_v = room_v * need.rail_nominal_v / need.rail_high_v
     quick_v = 0.5 * _SLOPE_V_PER_S * own_s * need.rail_nominal_v / need.rail_high_v
     return min(_HYSTERESIS_V, quick_v, most_v / (1.0 + 2.0 * delay_s / own_s))
 
 
 def _hysteresis(
-    need: ModulatorNeed, swing_v: float, gain: float, delay_s: float
+    need: ModulatorNeed, swing_v: float, gain: float, op_low_v: float, delay_s: float
 ) -> tuple[float, _Integrator]:
     """Ratio of the positive feedback and the integrator that give the frequency together."""
-    aim_v = _hysteresis_v(need, delay_s)
+    aim_v = _hysteresis_v(need, op_low_v, delay_s)
     feedback = float(nearest(_HYSTERESIS_OHM * swing_v / aim_v, "E24"))
     hysteresis = _HYSTERESIS_OHM / feedback
     target_s = (0.25 / need.switching_hz - delay_s) / hysteresis

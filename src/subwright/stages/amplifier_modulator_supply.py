@@ -41,6 +41,7 @@ _CASE_K_PER_W: Final = 4.1  # junction to heatsink of a small TO-220, as for the
 _CLIP_ON_K_PER_W: Final = (30.0, 20.0, 12.0, 8.0)  # common practice, no source
 _BASE_V: Final = 0.65
 _BASE_FEED_A: Final = 3e-3  # zener's share at the lowest rail
+_DROPPER_MOST_W: Final = 4.0  # of a 5 W resistor; what it can't take is left to the transistor's heatsink
 _ROOM_V: Final = 2.0  # left across a follower at the lowest rail
 _OP_WANTED_V: Final = 12.0
 _LOW_RAIL_V: Final = 12.5  # below this a follower would leave less than a resistor does
@@ -208,7 +209,8 @@ def _follower(
         return None
     steady_v = _held_v(zener, _BASE_FEED_A)
     out_v = steady_v - _BASE_V
-    dropper = max(float(at_most(max((low - out_v - _ROOM_V) / load_a, _LEAST_OHM), "E12")), _LEAST_OHM)
+    most_ohm = min((low - out_v - _ROOM_V) / load_a, _DROPPER_MOST_W / load_a**2)
+    dropper = max(float(at_most(max(most_ohm, _LEAST_OHM), "E12")), _LEAST_OHM)
     heat = max(high - out_v - load_a * dropper, 0.0) * load_a
     part = _transistor(library, polarity, high, heat)
     base_a = load_a / part.hfe_min + _BASE_FEED_A
