@@ -23,6 +23,7 @@ __all__ = [
     "dotted",
     "line_of",
     "parse_toml",
+    "read_text",
     "read_toml",
     "short",
     "toml_value",
@@ -74,7 +75,7 @@ def read_toml(path: Path, what: str = "build file") -> TomlFile:
         Missing, not a regular file, not readable, above `SIZE_LIMIT_BYTES`, not UTF-8 text, or not TOML;
         one located problem with the remedy.
     """
-    return parse_toml(_read_text(path, what), path)
+    return parse_toml(read_text(path, what), path)
 
 
 def parse_toml(text: str, path: Path) -> TomlFile:
@@ -195,7 +196,18 @@ def _whole_file(path: Path, message: str, line: int = 1) -> InputError:
     )
 
 
-def _read_text(path: Path, what: str) -> str:
+def read_text(path: Path, what: str) -> str:
+    """Text of a file as it stands.
+
+    Parameters
+    ----------
+    path : the file. what : what it is to the user, for the messages.
+
+    Raises
+    ------
+    InputError
+        As for `read_toml`, but for what isn't TOML.
+    """
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):

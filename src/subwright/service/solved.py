@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from subwright.build.result import Design
 from subwright.build.spec import BuildSpec
 from subwright.outputs.project import BuildFile
-from subwright.outputs.tomlfile import read_toml
+from subwright.outputs.tomlfile import parse_toml, read_text
 from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import Library, load_library
 
@@ -53,10 +53,11 @@ def library_for(spec: BuildSpec, folder: Path) -> Library:
 
 
 def _drawer_text(path: Path) -> tuple[str, Path]:
-    return read_toml(path, "drawer file").text, path
+    return read_text(path, "drawer file"), path
 
 
 @lru_cache(maxsize=8)
 def _with_drawer(text: str, path: Path) -> Library:
     """Library and drawer merged; the same text gives the same object, so that designs can be remembered."""
+    parse_toml(text, path)  # tells where a text that isn't TOML goes wrong
     return load_library().with_drawer(parse_drawer(text, path))
