@@ -14,7 +14,7 @@ from subwright.circuits.netlist import GROUND, Steady
 from subwright.stages.amplifier_driving import Driving
 from subwright.stages.amplifier_voltage_stage_network import MUTE_OHM, MUTE_PINCH_V
 
-__all__ = ["CHIP_INPUT", "MUTE_PIN", "add_chip_input", "chip_models"]
+__all__ = ["CHIP_INPUT", "MUTE_PIN", "add_chip_input", "chip_models", "play_a"]
 
 CHIP_INPUT: Final = "chip_in_a"
 """Net of the chip's input that the signal reaches."""
@@ -65,6 +65,18 @@ def add_chip_input(build: AmplifierParts, driving: Driving | None) -> None:
         )
     build.bench("MUTE_PIN", "resistor", (MUTE_PIN, GROUND), "inside of the chip's mute pin", _PIN_OHM)
     build.bought("C", "capacitor", (CHIP_INPUT, before), "chip input coupling", farads["chip input coupling"])
+
+
+def play_a(driving: Driving | None, rail_v: float) -> float:
+    """Current out of a chip's mute pin while it plays, A; 0 without one.
+
+    Parameters
+    ----------
+    driving : its values. rail_v : the negative rail's size, V.
+    """
+    if driving is None or "chip play resistor" not in driving.resistors_ohm:
+        return 0.0
+    return rail_v / (driving.resistors_ohm["chip play resistor"] + _PIN_OHM)
 
 
 def chip_models(driving: Driving | None) -> tuple[Model, ...]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from subwright.circuits.amplifier_chip import CHIP_INPUT, add_chip_input, chip_models
+from subwright.circuits.amplifier_chip import CHIP_INPUT, add_chip_input, chip_models, play_a
 from subwright.circuits.amplifier_parts import POSITIVE, AmplifierParts
 from subwright.circuits.amplifier_values import ClassABValues
 from subwright.circuits.models import BipolarModel, Model, OpAmpModel, SquareLawModel
@@ -25,8 +25,9 @@ from subwright.stages.amplifier_driving import (
 __all__ = ["LOOP_GAIN", "Feed", "add_leg", "add_middle", "class_ab_circuit", "output_models"]
 
 _CURRENT_GAIN: Final = 1e6  # what the bases draw is the driver's
+_BIAS_GAIN: Final = 1e7  # its base must not lift the spread: some tens of microvolts show in the idle current
 LOOP_GAIN: Final = 1e4
-"""Of the ideal voltage stage."""
+"""Of the ideal voltage stage, what its feedback divides left out."""
 _CHIP_HZ: Final = 5e9  # far above the note: nothing of the loop's own speed is asked
 _CLAMP_V: Final = 500.0
 
@@ -89,8 +90,11 @@ def add_middle(build: AmplifierParts, v: ClassABValues) -> str:
 
 
 def _drivers(build: AmplifierParts, v: ClassABValues, positive: str, negative: str) -> None:
-    """What the loss model counts for drivers and input stages, less what the netlist draws itself."""
-    rest = v.driver_a - v.legs * v.drawn_a
+    """What the loss model counts for drivers and input stages, less what the netlist draws itself.
+
+    A chip's own current holds what flows out of its mute pin, from ground to one rail: that counts half.
+    """
+    rest = v.driver_a - v.legs * v.drawn_a - 0.5 * play_a(v.driving, v.rail_v)
     build.bench("DRIVERS", "current source", (positive, negative), "input stages", Steady(value=rest))
 
 
@@ -119,9 +123,10 @@ def output_models(v: ClassABValues) -> tuple[Model, ...]:
             BipolarModel(name="DRIVER_PNP", polarity="pnp", current_gain=_CURRENT_GAIN),
         ]
     if v.driving is not None and v.driving.bias_id:
-        models.append(BipolarModel(name="BIAS", polarity="npn", current_gain=_CURRENT_GAIN))
+        models.append(BipolarModel(name="BIAS", polarity="npn", current_gain=_BIAS_GAIN))
     if v.chip:
-        models += [OpAmpModel(name="STAGE", gbw_hz=_CHIP_HZ, dc_gain=LOOP_GAIN), *chip_models(v.driving)]
+        chip = OpAmpModel(name="STAGE", gbw_hz=_CHIP_HZ, dc_gain=LOOP_GAIN * v.gain)
+        models += [chip, *chip_models(v.driving)]
     return tuple(models)
 
 
