@@ -52,7 +52,7 @@ _SETTLED: Final = 1e-6
 _FREE_ROUNDS: Final = 12
 _FIRST_C: Final = 100.0
 _FIRST_CHOKE_C: Final = 70.0
-_GUESS: Final = 1.08  # rail over the crest, before anything is known
+_GUESS: Final = 1.15  # rail over the crest at full modulation, before anything is known
 _GUESS_SHARE: Final = 0.95  # of the rail, before the modulator says
 
 
