@@ -351,13 +351,25 @@ def _modulator_faults(modulator: Modulator) -> Iterator[Planted]:
     yield planted("bootstrap-open", "a bootstrap diode open", _at("bootstrap diode", opened), gates)
 
 
+def _voltage_stage_faults() -> Iterator[Planted]:
+    for fault, what, role, change in (
+        ("stage-reference-wrong", "a reference diode shorted", "reference diode", _leak(_SHORT_OHM)),
+        ("stage-source-open", "the voltage amplifier's source open", "stage source resistor", opened),
+        ("stage-loop-open", "the feedback resistor open", "voltage feedback", opened),
+        ("bias-lowest", "the bias's upper resistor half of its value", "bias upper", _factor(0.5)),
+        ("bias-runaway", "the bias's upper resistor three times its value", "bias upper", _factor(3.0)),
+    ):
+        yield Planted(fault=fault, what=what, blocks=("voltage-stage", "bias"), edit=_each(role, change))
+
+
 def planted_faults(design: Design) -> tuple[Planted, ...]:
     """The faults that a design's own circuits can be given."""
     power = _power_faults(design) if "rails" in blocks_of(design) else ()
     raised = _boost_faults() if design.boost is not None else ()
     modulator = design.amplifier.modulator
     modulated = () if modulator is None else _modulator_faults(modulator)
-    return (*power, *raised, *modulated, *_other_faults(design))
+    linear = () if design.amplifier.voltage_stage is None else _voltage_stage_faults()
+    return (*power, *raised, *modulated, *linear, *_other_faults(design))
 
 
 def unit_readings(

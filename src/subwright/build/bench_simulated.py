@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from subwright.build.bench_simulated_modulator import MODULATOR_BLOCKS
 from subwright.build.bench_simulated_power import POWER_BLOCKS
 from subwright.build.bench_simulated_unit import Bench, Edit, Readings
+from subwright.build.bench_simulated_voltage_stage import VOLTAGE_STAGE_BLOCKS
 from subwright.build.bringup_numbers import thermistor_stand_in
 from subwright.build.bringup_records import BringUp, Reading
 from subwright.build.result import Design
@@ -173,6 +174,7 @@ def _falls(axis: Array, size: Array, level: float) -> float:
 BLOCKS: Final[Mapping[str, Callable[[Bench], Readings]]] = {
     **POWER_BLOCKS,
     **MODULATOR_BLOCKS,
+    **VOLTAGE_STAGE_BLOCKS,
     "guards": _guards,
     "thermistor": _thermistor,
     "signal": _signal,
@@ -188,7 +190,8 @@ def blocks_of(design: Design) -> tuple[Block, ...]:
     fits = converter is not None and design.transformer is not None and converter.choke is None
     raised = ("boost",) if design.boost is not None else ()
     modulated = tuple(MODULATOR_BLOCKS) if design.amplifier.modulator is not None else ()
-    return (*(power if fits else ()), *raised, "guards", "thermistor", *modulated, "signal")
+    linear = tuple(VOLTAGE_STAGE_BLOCKS) if design.amplifier.voltage_stage is not None else ()
+    return (*(power if fits else ()), *raised, "guards", "thermistor", *modulated, *linear, "signal")
 
 
 def _same(circuit: Circuit) -> Circuit:

@@ -13,11 +13,10 @@ from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
 from subwright.circuits.amplifier_values import ClassABValues, class_ab_values
 from subwright.circuits.voltage_stage_circuit import stage_points
-from subwright.physics.amplifier_models import ClassABModel
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Corner, Level
 
-__all__ = ["voltage_stage_steps"]
+__all__ = ["bench_values", "series_ohm", "voltage_stage_steps"]
 
 _DROP: Final = 0.2  # of the rail, across each series resistor at rest; common practice
 _OVERLOAD: Final = 5.0  # times its rating that a wirewound resistor stands for five seconds; common practice
@@ -37,14 +36,25 @@ def voltage_stage_steps(design: Design, bench_v: float, links: str) -> Iterator[
     ----------
     design : of the unit. bench_v : supply voltage, V. links : state of the protections' links.
     """
-    stage, model = design.amplifier.voltage_stage, design.amplifier.model
-    if stage is None or not isinstance(model, ClassABModel):
+    stage = design.amplifier.voltage_stage
+    if stage is None:
         return
-    point = design.point(Corner.CHARGING, Level.IDLE)
-    supply_v = point.rail_mean_v if not design.amplifier.from_battery or design.boost else bench_v
-    values = class_ab_values(design.amplifier, rail_v=supply_v, switched=model.switched)
+    values = bench_values(design, bench_v)
     yield _currents(design, stage, values, bench_v, links)
     yield _bias(design, stage, values, bench_v, links)
+
+
+def bench_values(design: Design, bench_v: float) -> ClassABValues:
+    """The output stage on the rail that it gets from a supply of ``bench_v``, V."""
+    amplifier = design.amplifier
+    fed = amplifier.from_battery and design.boost is None
+    rail_v = bench_v if fed else design.point(Corner.CHARGING, Level.IDLE).rail_mean_v
+    return class_ab_values(amplifier, rail_v=rail_v, switched=amplifier.rail_switching is not None)
+
+
+def series_ohm(stage: VoltageStage, values: ClassABValues) -> float:
+    """Resistor in each lead to the amplifier for the first step, preferred value, Ω."""
+    return nearest(_DROP * values.rail_v / (values.legs * (stage.drawn_a + values.bias_a)), "E12")
 
 
 def _names(stage: VoltageStage, values: ClassABValues) -> dict[str, str]:
@@ -76,7 +86,7 @@ def _currents(design: Design, stage: VoltageStage, values: ClassABValues, bench_
     points, ohms = _names(stage, values), stage.resistors_ohm
     rail_v = values.rail_v
     idle_a = values.legs * (stage.drawn_a + 0.2 * values.bias_a)
-    ohm = nearest(_DROP * rail_v / (values.legs * (stage.drawn_a + values.bias_a)), "E12")
+    ohm = series_ohm(stage, values)
     short_w = rail_v**2 / ohm
     left_v = rail_v - idle_a * ohm
     # the references hang on the rails, whose resistors have taken a little
@@ -120,16 +130,34 @@ def _currents(design: Design, stage: VoltageStage, values: ClassABValues, bench_
         rests_on=_RESTS_ON,
     )
     readings.append(offset)
+    drop_v = idle_a * ohm
+    readings.append(
+        Reading(
+            key="stage-drop",
+            name="across each of the series resistors",
+            where="from end to end of the resistor",
+            dimension="voltage",
+            expected=drop_v,
+            low=0.2 * drop_v,
+            high=2.5 * drop_v,
+            basis="currents of the voltage stage, and the output devices nearly off",
+            customary=True,
+            rests_on=_RESTS_ON,
+        )
+    )
     if not values.split_rails:
         readings.append(
-            _reading(
-                "half-supply",
-                "half of the supply",
-                f"{points['half']} to 0 V",
-                "voltage",
-                0.5 * left_v,
-                _HALF,
-                "two resistors of 1 %, the drop of the series resistor",
+            Reading(
+                key="half-supply",
+                name="half of the supply",
+                where=f"{points['half']} to 0 V",
+                dimension="voltage",
+                expected=0.5 * left_v,
+                low=(1.0 - _HALF) * 0.5 * left_v,
+                high=(1.0 + 0.5 * _HALF) * 0.5 * rail_v,
+                basis="two resistors of 1 %, the drop of the series resistor",
+                customary=True,
+                rests_on=_RESTS_ON,
             )
         )
     each = "each rail" if values.split_rails else "the supply"

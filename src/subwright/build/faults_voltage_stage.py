@@ -22,14 +22,18 @@ VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "the reference of the current sources is wrong: a diode shorted or reversed, its resistor or "
         "capacitor wrong",
         "read the bases of the current sources: two junctions below the upper supply",
-        *_each("stage-current*=gone|low tail-current*=gone|low bias*=in|gone|low bias-spread*=in|low|gone"),
-        *_each("stage-current*=high|many tail-current*=high|many"),
+        *_each("stage-current*=gone|low tail-current*=gone|low stage-drop=gone|low"),
+        *_each("stage-current*=gone|low tail-current*=gone|low bias*=gone|low bias-spread*=in|low|gone"),
+        *_each("stage-current*=high|many tail-current*=high|many stage-drop=in|high"),
     ),
     (
         "stage-source-open",
         "the voltage amplifier gets no current: its source is open, or turned round",
         "measure across its emitter resistor: one junction less than both diodes",
-        *_each("stage-current*=gone|low stage-offset=in|low|high bias*=in|gone|low bias-spread*=in|gone|low"),
+        *_each(
+            "stage-current*=gone|low stage-offset=in|low|high stage-drop=gone|low bias*=in|gone|low "
+            "bias-spread*=in|gone|low"
+        ),
     ),
     (
         "stage-loop-open",
@@ -37,19 +41,24 @@ VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "carries nothing",
         "measure from the speaker terminal to the second base; compare the drops across both emitter "
         "resistors of the pair",
-        *_each("stage-current*=high|many stage-offset=low|high|many"),
-        *_each("stage-current*=gone|low tail-current*=in|low stage-offset=low|high|many"),
+        *_each("stage-current*=high|many stage-offset=in|low|high|many stage-drop=in|low|high"),
+        *_each(
+            "stage-current*=gone|low tail-current*=in|low stage-offset=low|high|many stage-drop=in|low|high"
+        ),
     ),
     (
         "bias-lowest",
         "the bias stays at its least: trimmer or fixed resistor wrong, or the transistor shorted",
         "turn the trimmer and watch the voltage between both ends of the bias",
-        *_each("bias*=gone|low bias-spread*=gone|low"),
+        *_each("bias*=gone|low bias-spread*=in|gone|low"),
     ),
     (
         "bias-runaway",
         "the bias transistor doesn't hold: open, turned round, or its upper resistor far too large",
         "switch off; measure its junctions and both resistors",
         *_each("bias*=high|many bias-spread*=in|high|many"),
+        "stage-drop=high|many",
+        *_each("stage-drop=high|many stage-current*=gone|low tail-current*=gone|low half-supply=in|low"),
+        *_each("stage-drop=high|many stage-current*=high|many tail-current*=gone|low stage-offset=in|many"),
     ),
 )

@@ -10,9 +10,11 @@ from typing import Any
 import pytest
 
 from subwright import service
+from subwright.build.bench_faults import planted_faults, suspects_of, unit_readings, until_wrong
+from subwright.build.bench_simulated import read_block
 from subwright.build.bringup import bring_up
 from subwright.build.bringup_records import BringUp
-from subwright.build.diagnosis import diagnose_levels, level_of
+from subwright.build.diagnosis import level_of
 from subwright.build.faults_voltage_stage import VOLTAGE_STAGE_FAULTS
 from subwright.build.result import Design
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
@@ -138,61 +140,31 @@ def test_the_trimmer_s_largest_resistance_gives_the_least_bias(build: str) -> No
     assert spreads[0] < 0.93 * spreads[1] < spreads[2]
 
 
-def broken(circuit: Circuit, fault: str, part: str = "") -> Circuit:
-    """The circuit with one part of leg A as the fault has it."""
-
-    def first(role: str, net: str = "") -> str:
-        return next(p.designator for p in circuit.by_role(role) if not net or net in p.nets)
-
-    if fault == "stage-reference-wrong":
-        diode = circuit.part(first("reference diode"))
-        short = replace(
-            diode, designator="BENCH_SHORT", kind="resistor", value=1.0, model="", standing="bench"
-        )
-        return replace(circuit, parts=(*circuit.parts, short))
-    name, ohms = {
-        "stage-source-open": (first("stage source resistor", "stage_source_a"), 1e7),
-        "stage-loop-open": (first("pair degeneration", "input_emitter_a"), 1e7),
-        "its feedback": (first("voltage feedback", "feedback_a"), 1e9),
-        "bias-lowest": (first("bias upper", "base_upper_a"), 2.2e3),
-        "bias-runaway": (first("bias upper", "base_upper_a"), 8.2e3),
-    }[part or fault]
-    parts = tuple(replace(p, value=ohms) if p.designator == name else p for p in circuit.parts)
-    return replace(circuit, parts=parts)
+@pytest.mark.spice
+@pytest.mark.parametrize("build", BUILDS)
+def test_a_whole_unit_reads_inside_every_window(build: str) -> None:
+    design, steps = solved(build), procedure(build)
+    library = library_for(design.spec, EXAMPLES)
+    for block in ("voltage-stage", "bias"):
+        found = read_block(block, design, library, steps, Ngspice())
+        step = next(step for step in steps.steps if step.key == block)
+        assert set(found) == {reading.key for reading in step.readings}
+        for reading in step.readings:
+            assert level_of(reading, found[reading.key]) == "in", (reading.key, found[reading.key])
 
 
 @pytest.mark.spice
-@pytest.mark.parametrize("build", ["pairs", "bridge"])
-@pytest.mark.parametrize(
-    ("fault", "part"), [*((row[0], "") for row in VOLTAGE_STAGE_FAULTS), ("stage-loop-open", "its feedback")]
-)
-def test_a_planted_fault_is_named_first(fault: str, part: str, build: str) -> None:
+@pytest.mark.parametrize("build", BUILDS)
+@pytest.mark.parametrize("fault", [row[0] for row in VOLTAGE_STAGE_FAULTS])
+def test_a_planted_fault_is_named_first(fault: str, build: str) -> None:
     """The circuit is broken, read at the bench's places, and the readings are given to the diagnosis."""
-    circuit, rail_v = powered(build, None)
-    split = "rail_negative" in circuit.nets
-    low_v, end = (-rail_v, "") if split else (0.0, "-a")
-    pair = circuit.by_role("emitter resistor")[:2]
-    nets = {
-        *("vas_emitter_a", "tail_source_a", "base_upper_a", "base_lower_a", "out_a"),
-        *({"out_b"} & set(circuit.nets)),
-        *(part.nets[0] for part in pair),
-    }
-    seen = at_rest(broken(circuit, fault, part), nets)
-    values = {
-        f"stage-current{end}": seen["vas_emitter_a"] - low_v,
-        f"tail-current{end}": rail_v - seen["tail_source_a"],
-        "stage-offset": seen["out_a"] - seen.get("out_b", 0.0),
-    }
-    if fault.startswith("bias"):  # what comes first is in order, and only then is the bias read
-        values[f"bias-spread{end}"] = seen["base_upper_a"] - seen["base_lower_a"]
-        values[f"bias{end}"] = abs(seen[pair[0].nets[0]] - seen[pair[1].nets[0]])
-    steps = procedure(build)
-    levels = {}
-    for key, value in values.items():
-        reading = steps.reading(key)
-        assert reading is not None
-        levels[key] = level_of(reading, value)
-    assert diagnose_levels(steps, levels)[0].fault.key == fault, levels
+    design, steps = solved(build), procedure(build)
+    library = library_for(design.spec, EXAMPLES)
+    sound = {reading.key: reading.expected for reading in steps.readings}
+    planted = next(one for one in planted_faults(design) if one.fault == fault)
+    found = unit_readings(design, library, steps, Ngspice(), planted, sound)
+    suspects = suspects_of(steps, until_wrong(steps, found))
+    assert suspects[0].fault.key == fault, [suspect.fault.key for suspect in suspects]
 
 
 @pytest.mark.parametrize("build", BUILDS)
