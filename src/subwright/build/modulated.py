@@ -105,5 +105,5 @@ def with_modulator(
         modulator=made,
         parts=(*amplifier.parts, *modulator_uses(made, need, library)),
         sources=(*amplifier.sources, *MODULATOR_WORKS),
-        reasons=(*amplifier.reasons, *modulator_sentences(made)),
+        reasons=(*amplifier.reasons, *modulator_sentences(made, amplifier.dead_time_thd or 0.0)),
     )
