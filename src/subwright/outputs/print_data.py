@@ -160,7 +160,8 @@ def _power(view: PackView) -> Iterator[Block]:
 
 def _schematics(drawn: Sequence[SchematicSheet]) -> Iterator[Block]:
     if drawn:
-        titles = ", ".join(dict.fromkeys(sheet.title for sheet in drawn))
+        first = {sheet.block: sheet.title for sheet in reversed(drawn)}  # of a block's sheets the first
+        titles = ", ".join(dict.fromkeys(first[sheet.block] for sheet in drawn))
         yield text(
             "Each block's circuit on a page of its own, made from the netlist that was simulated. "
             "Designators count up from the sheet's hundred; values are those of the parts list. "
