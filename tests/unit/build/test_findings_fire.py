@@ -256,7 +256,7 @@ BREAKS: dict[str, list[Break]] = {
     ],
     "MOD-01": [Break({"amplifier.modulator.dead_time_window_s": (-5e-9, 90e-9)})],
     "MOD-02": [Break({"amplifier.modulator.offset_v": 0.9})],
-    "MOD-03": [Break({"amplifier.modulator.modulation_reach": 0.9})],
+    "MOD-03": [Break({"amplifier.modulator.modulation_reach": 0.9, "spec.amplifier.modulation_max": 0.95})],
     "MOD-04": [Break({"amplifier.modulator.bootstrap_low_v": 9.2})],
     "MOD-05": [Break({"amplifier.modulator.hold_drop_v": 2.5})],
     "MOD-06": [Break({"amplifier.modulator.gate_current_a": 0.3})],

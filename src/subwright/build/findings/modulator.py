@@ -91,7 +91,7 @@ def output_offset(design: Design) -> Iterator[Measure]:
     what="Greatest share of the bus that the shortest pulse of comparator and clock leaves.",
     why="Rails and power follow from amplifier.modulation_max; a modulator that drops pulses before it clips "
     "sooner, and with a step.",
-    limit="amplifier.modulation_max.",
+    limit="amplifier.modulation_max, where it is stated; auto follows the pulse.",
     source="ti-lm319",
     example="80 ns at 200 kHz leave 96.8 %; at 400 kHz 93.6 %.",
     remedy="Lower amplifier.switching or amplifier.modulation_max.",
@@ -99,7 +99,7 @@ def output_offset(design: Design) -> Iterator[Measure]:
 def modulation_reached(design: Design) -> Iterator[Measure]:
     """Measure the share."""
     m = design.amplifier.modulator
-    if m is None:
+    if m is None or design.spec.amplifier.modulation_max is None:
         return
     yield Measure(
         quantity="greatest modulation",
@@ -145,13 +145,13 @@ def driver_start(design: Design) -> Iterator[Measure]:
     stage="amplifier",
     severity="warn",
     title="The bootstrap holds through a clipped crest",
-    what="What is left on the bootstrap capacitor after the upper switch was on for half a period of the "
+    what="By how much the bootstrap capacitor falls while the upper switch is on for half a period of the "
     "lowest note, capacitor at the low end of its tolerance, currents at their largest.",
     why="Clipped hard the modulator stops switching, and nothing charges the capacitor; at the lockout the "
     "upper switch opens in the middle of the crest.",
-    limit="Highest lockout voltage of the driver's floating supply.",
+    limit="Charged capacitor at the lowest supply less the highest lockout voltage of the floating supply.",
     source="ir-an978",
-    example="10 µF give 0.7 mA for 16 ms and fall by 1.4 V: 9.9 V are left of 11.3 V.",
+    example="10 µF give 0.7 mA for 16 ms and fall by 1.4 V of the 1.9 V between 11.3 V and 9.4 V.",
     remedy="Raise amplifier.gate_supply, or goal.lowest_note.",
 )
 def bootstrap_hold(design: Design) -> Iterator[Measure]:
@@ -160,11 +160,10 @@ def bootstrap_hold(design: Design) -> Iterator[Measure]:
     if m is None:
         return
     yield Measure(
-        quantity="bootstrap capacitor after the longest crest",
-        value=m.bootstrap_low_v - m.hold_drop_v,
-        limit=m.lockout_v,
+        quantity="fall of the bootstrap in the longest crest",
+        value=m.hold_drop_v,
+        limit=m.bootstrap_low_v - m.lockout_v,
         dimension="voltage",
-        sense="at least",
         at=_RESTED,
     )
 
