@@ -38,9 +38,9 @@ def _driver_supply(build: Builder, v: ModulatorValues) -> None:
         build.bought("VR", "zener", (low, "driver_supply"), "driver supply zener", model=zener)
     else:
         # a follower on the one supply is switched on at its base
-        top = "rail_positive" if feed == "control" else feed
-        build.resistor("driver supply dropper", top, "driver_collector", v.ohm("driver supply dropper"))
-        build.resistor("driver supply resistor", feed, "driver_base", v.ohm("driver supply resistor"))
+        base = feed if m.split_rails else "control"
+        build.resistor("driver supply dropper", feed, "driver_collector", v.ohm("driver supply dropper"))
+        build.resistor("driver supply resistor", base, "driver_base", v.ohm("driver supply resistor"))
         build.bought("VR", "zener", (low, "driver_base"), "driver supply zener", model=zener)
         pins = ("driver_collector", "driver_base", "driver_supply")
         follower = v.bipolars["driver supply follower"]
