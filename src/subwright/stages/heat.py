@@ -360,7 +360,27 @@ def _choose(
     ]
     if fits:
         return min(fits, key=lambda row: row[:4])[4]
-    return _plate(spec, allowed_k / power_w)
+    try:
+        return _plate(spec, allowed_k / power_w)
+    except NoSolutionError as error:
+        raise _too_much(spec, library, allowed_k, power_w) from error
+
+
+def _too_much(spec: HeatSpec, library: Library, allowed_k: float, power_w: float) -> NoSolutionError:
+    """The refusal where neither heatsink nor plate will do: what the best of them loses."""
+    sinks = [_finned(record) for record in library.heatsinks.values()]
+    best = min(sinks, key=lambda sink: _rth_at(sink, allowed_k))
+    programme = "" if spec.basis == "programme" else 'size for programme (heat.basis = "programme"), '
+    return NoSolutionError(
+        message="Neither a heatsink of drawer and library nor a flat plate gets rid of this heat.",
+        quantity="heat into the heatsink",
+        value=show(power_w, "power"),
+        limit=f"at most {show(allowed_k / _rth_at(best, allowed_k), 'power')}, {best.id} at "
+        f"{allowed_k:.0f} K above the air",
+        source="holman",
+        remedy=f"Lower goal.power, take class D (amplifier.kind), {programme}or put a larger heatsink into "
+        "the drawer.",
+    )
 
 
 def _finned(record: Heatsink) -> _Sink:

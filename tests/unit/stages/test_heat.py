@@ -155,9 +155,18 @@ def test_unknown_sink_is_refused() -> None:
         design_heat(HeatSpec(heatsink="no such thing"), demand(), LIBRARY)
 
 
-def test_too_much_heat_for_everything_is_refused() -> None:
-    with pytest.raises(NoSolutionError):
-        design_heat(HeatSpec(), demand(device(60.0)), LIBRARY)
+@pytest.mark.parametrize("basis", ["programme", "full"])
+def test_too_much_heat_for_everything_is_refused_with_what_the_best_loses(basis: str) -> None:
+    with pytest.raises(NoSolutionError, match="Neither a heatsink") as caught:
+        design_heat(HeatSpec.model_validate({"basis": basis}), demand(device(2.0, count=80)), LIBRARY)
+    error = caught.value
+    most = float(str(error.limit).split()[2])
+    heat = float(str(error.value).split()[0])
+    best = LIBRARY.heatsinks[str(error.limit).split("W, ")[1].split(" at ")[0]]
+    rise = float(str(error.limit).split(" at ")[1].split(" K")[0])
+    assert most < heat
+    assert sink_rise_k(best.rth_k_per_w, best.rise_k, most) == pytest.approx(rise, rel=0.02)
+    assert ("heat.basis" in str(error.remedy)) == (basis == "full")
 
 
 def test_junction_that_no_sink_can_cool_is_refused() -> None:
