@@ -104,14 +104,15 @@ def closed_loop(
     )
 
 
-def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False) -> Circuit:
+def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False, alike: bool = False) -> Circuit:
     """The same with a source in the feedback's way: loop gain is minus what stands before it over what
     stands behind it.
 
     Parameters
     ----------
     circuit : with its loop closed. leg : whose. crossed : two legs that see each other: a source in the way
-        of both, with opposite signs, so that the loop of their difference is measured.
+        of both, with opposite signs, so that the loop of their difference is measured. alike : with the
+        same sign, for the loop of their sum.
 
     Returns
     -------
@@ -131,7 +132,7 @@ def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False) -> Circui
             designator=f"{INJECTION}_{name.upper()}",
             kind="voltage source",
             nets=(f"sensed_{name}", f"out_{name}"),
-            value=Steady(value=0.0, ac=1.0 if name == legs[0] else -1.0),
+            value=Steady(value=0.0, ac=1.0 if alike or name == legs[0] else -1.0),
             role="injection",
             standing="bench",
         )
