@@ -205,13 +205,14 @@ def _begun(result: ConverterResult, control: Circuit, at: RegulatedPoint) -> Cir
 def _joined(result: ConverterResult, control: Circuit, power: Circuit, loads: dict[str, Pulse]) -> Circuit:
     """Both netlists as one; the gates follow the outputs at once."""
     positions = POSITIONS[result.topology]
-    sources = {part.nets[1]: part.nets[2] for part in power.parts if part.kind == "mosfet"}
-    count = len([part for part in power.parts if part.kind == "mosfet"]) // len(positions)
+    switches = [part for part in power.parts if part.kind == "mosfet"]
+    feet = {switch.nets[1]: switch.nets[2] for switch in switches}
+    count = len(switches) // len(positions)
     drives = [
         Part(
             designator=f"{BENCH}DRIVE_{net.upper()}",
             kind="voltage by voltage",
-            nets=(net, sources[net], f"out_{'a' if position in _FIRST else 'b'}", "0"),
+            nets=(net, feet[net], f"out_{'a' if position in _FIRST else 'b'}", "0"),
             value=1.0,
             role="gate drive",
             standing="bench",

@@ -18,6 +18,8 @@ __all__ = ["draw_converter"]
 
 _BUS: Final = 300  # height of the input bus and of both taps
 _FIRST_CAN: Final = 210
+_CROWDED: Final = 600  # secondaries that stand beyond have their rectifier closer
+_FAR: Final = 850  # a rail that begins beyond has its parts closer together
 _CAN: Final = 100  # from one capacitor to the next
 
 
@@ -25,10 +27,10 @@ def draw_converter(kit: Kit) -> None:
     """Draw the power stage's netlist."""
     bridged = not kit.circuit.by_role("half-primary")
     cans = kit.circuit.by_role("input capacitor")
-    switches = max(len(kit.circuit.by_role("push-pull switch")) // (4 if bridged else 2), 1)
+    switches = _beside(kit)
     across = 480 + 80 * max(switches - 3, 0)
     if bridged:
-        across = max(across, 280 + 130 * (switches - 1))
+        across = max(across, _snubber_x(switches) + 30)
     _input(kit, cans, across, bridged)
     if bridged:
         _bridge(kit, across)
@@ -38,6 +40,27 @@ def draw_converter(kit: Kit) -> None:
     tall = 50 if _tapped(kit) else 0
     kit.sheet.core(across + 20, 250 - tall, 350 + tall)
     _secondary(kit, across + 40)
+
+
+def _beside(kit: Kit) -> int:
+    """Switches in parallel at one place."""
+    bridged = not kit.circuit.by_role("half-primary")
+    return max(len(kit.circuit.by_role("push-pull switch")) // (4 if bridged else 2), 1)
+
+
+def _pitch(switches: int) -> int:
+    """From one switch of a bridge's corner to the next; many have their gates' names above."""
+    return 130 if switches < 3 else 80
+
+
+def _snubber_x(switches: int) -> int:
+    """Where the snubbers of a bridge's leg stand, right of its switches."""
+    return _first_x(switches) + 10 + _pitch(switches) * (switches - 1) + (120 if switches < 3 else 110)
+
+
+def _first_x(switches: int) -> int:
+    """Where the first switch of a bridge's corner stands."""
+    return 190 if switches < 3 else 200
 
 
 def _tapped(kit: Kit) -> bool:
@@ -76,7 +99,7 @@ def _group(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> Placed:
     return kit.place(first, x, y + 20, turn=turn, lines=lines, also=also)
 
 
-def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
+def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int, step: int = _CAN) -> int:
     """Groups side by side from the line at ``y`` down to ground or shunt; returns the x of the last."""
     for group in _alike(parts):
         first = group[0]
@@ -86,8 +109,8 @@ def _bank(kit: Kit, parts: Sequence[Part], net: str, x: int, y: int) -> int:
             kit.sheet.wire((160, end[1] + 10), (x, end[1] + 10), end, heavy=True)
         else:
             kit.sheet.ground(GROUND, end)
-        x += _CAN
-    return x - _CAN
+        x += step
+    return x - step
 
 
 def _input(kit: Kit, cans: Sequence[Part], across: int, bridged: bool) -> None:
@@ -181,6 +204,9 @@ def _bridge(kit: Kit, across: int) -> None:
     """Four corners around one primary; each leg hangs on the bus by its flag."""
     sheet = kit.sheet
     primary = kit.circuit.part("T101A")
+    if _beside(kit) > 2:
+        first = kit.circuit.by_role("push-pull switch")[0]
+        sheet.say(190, 68, f"each switch: {kit.sheet.texts[first.designator][1]}")
     winding = kit.place(primary, across, _BUS, turn=1, flip=True)
     for leg, y, end in (("a", 80, winding["start"]), ("b", 390, winding["finish"])):
         node = f"leg_{leg}"
@@ -188,34 +214,46 @@ def _bridge(kit: Kit, across: int) -> None:
             [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[1].startswith(f"gate_{row}_{leg}")]
             for row in ("high", "low")
         )
-        right = 190
+        pitch, first_x, many = _pitch(len(upper)), _first_x(len(upper)), len(upper) > 2
+        right = first_x + 10 + pitch * (len(upper) - 1)
         for k, switch in enumerate(upper):
-            x = 190 + 130 * k
-            placed = kit.place(switch, x, y + 40)
+            x = first_x + pitch * k
+            placed = _corner(kit, switch, x, y + 40)
             sheet.wire((x + 10, y), placed["drain"], heavy=True)
             sheet.wire(placed["source"], (x + 10, y + 80), heavy=True)
-            sheet.flag(switch.nets[1], placed["gate"], "left")
-            right = x + 10
         for k, switch in enumerate(lower):
-            x = 190 + 130 * k
-            placed = kit.place(switch, x, y + 120)
+            x = first_x + pitch * k
+            placed = _corner(kit, switch, x, y + 120)
             sheet.wire((x + 10, y + 80), placed["drain"], heavy=True)
             sheet.ground(_low(kit), placed["source"])
-            sheet.flag(switch.nets[1], placed["gate"], "left")
-        snub = right + 120
+        snub = _snubber_x(len(upper))
         sheet.flag("input", (160, y), "left", heavy=True)
         sheet.wire((160, y), (right, y), heavy=True)
         if kit.circuit.by_role("snubber resistor"):
             sheet.wire((right, y), (snub, y))
             _snubber(kit, "snubber", "input", snub, y, into=node, middle=f"snub_high_{leg}")
             _snubber(kit, "snubber", node, snub, y + 80, middle=f"snub_low_{leg}")
-        sheet.wire((200, y + 80), (across, y + 80), end, heavy=True)
-        _test_point(kit, node, (snub + 80, y + 80))
-        spur = (
-            _BUS - 80 if leg == "a" else _BUS + 60
-        )  # the gate transformer's upper windings stand on the legs
-        sheet.wire((across, spur), (across - 20, spur))
-        sheet.flag(node, (across - 20, spur), "left")
+        sheet.wire((first_x + 10, y + 80), (across, y + 80), end, heavy=True)
+        _test_point(kit, node, (right + 40 if many else snub + 80, y + 80))
+        # The gate transformer's upper windings stand on the legs.
+        spur, tail = (across, _BUS - 80 if leg == "a" else _BUS + 60), 20
+        if many:
+            spur, tail = (first_x + 10, y + 80), 60
+        sheet.wire(spur, (spur[0] - tail, spur[1]))
+        sheet.flag(node, (spur[0] - tail, spur[1]), "left")
+
+
+def _corner(kit: Kit, switch: Part, x: int, y: int) -> Placed:
+    """One of the switches at a corner, its gate's name at its left, or above where there are many."""
+    many = _beside(kit) > 2
+    placed = kit.place(switch, x, y, lines=(switch.designator,) if many else ())
+    gate = placed["gate"]
+    if not many:
+        kit.sheet.flag(switch.nets[1], gate, "left")
+        return placed
+    kit.sheet.wire(gate, (gate[0] - 10, gate[1]), (gate[0] - 10, gate[1] - 10))
+    kit.sheet.rail(switch.nets[1], (gate[0] - 10, gate[1] - 10))
+    return placed
 
 
 def _secondary(kit: Kit, x: int) -> None:
@@ -229,7 +267,8 @@ def _secondary(kit: Kit, x: int) -> None:
         first, second = _outer_sections(kit, x, first, second)
     sheet.wire((x, _BUS), (x + 40, _BUS), (x + 40, _BUS + 10), heavy=True)
     sheet.ground(GROUND, (x + 40, _BUS + 10))
-    upper, lower, a, b = 190, 400, x + 180, x + 240
+    near = 30 if x > _CROWDED else 0
+    upper, lower, a, b = 190, 400, x + 180 - near, x + 240 - near
     sheet.wire(first["start"], (x, upper), (a, upper), heavy=True)
     sheet.wire(second["finish"], (x, lower), (b, lower), heavy=True)
     _snubber(kit, "rectifier snubber", "second_a", x + (130 if _tapped(kit) else 90), upper)
@@ -281,7 +320,8 @@ def _rail(kit: Kit, net: str, x: int, y: int) -> None:
     parts = [
         p for role in ("rail capacitor", "rail bleeder") for p in kit.circuit.by_role(role) if net in p.nets
     ]
-    end = _bank(kit, parts, net, x + 60, y)
-    sheet.wire((x, y), (end + 30, y), heavy=True)
-    sheet.flag(net, (end + 30, y), "right", "to the amplifier", heavy=True)
+    far = x > _FAR
+    end = _bank(kit, parts, net, x + (40 if far else 60), y, 90 if far else _CAN) + (20 if far else 30)
+    sheet.wire((x, y), (end, y), heavy=True)
+    sheet.flag(net, (end, y), "right", "" if far else "to the amplifier", heavy=True)
     _test_point(kit, net, (x + 30, y))

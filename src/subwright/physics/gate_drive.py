@@ -77,7 +77,8 @@ def negative_charge_coul(qgs_coul: float, plateau_v: float, swing_v: float) -> f
 
     Parameters
     ----------
-    qgs_coul : gate-source charge, C, > 0: that up to the plateau. plateau_v : plateau, V, > 0.
+    qgs_coul : gate-source charge, C, > 0: that up to the plateau.
+    plateau_v : plateau, V, > 0.
     swing_v : how far below the source, V, >= 0.
 
     Returns

@@ -22,6 +22,7 @@ __all__ = [
     "capacitor_ripple_factor",
     "conduction_share",
     "pulse_average",
+    "pulse_final",
     "pulse_shape",
     "recovery_share",
     "split_loop_ohm",
@@ -184,14 +185,15 @@ def pulse_final(known: Floats, rise: Floats, stored: Floats, driven: Floats, res
 
     Parameters
     ----------
-    known : what both make, >= 0. rise : of it for each unit of the final value, > 0.
-    stored : in the fall over the square of the final value. driven : what the loop still has of the reset
-        voltage in the fall, for each unit of the final value. reset : that voltage, > 0. They broadcast, in
-        any units that agree.
+    known : what both make, in any unit, >= 0.
+    rise : of it for each unit of the final value, > 0.
+    stored : in the fall, over the square of the final value, in the unit of ``known`` times that of ``reset``.
+    driven : what the loop still has of the reset voltage in the fall, for each unit of the final value.
+    reset : that voltage, > 0. They broadcast, in any units that agree.
 
     Returns
     -------
-    F, the positive root of ``known = rise F + stored F²/(reset - driven F)``.
+    F, in the unit that these give it, the positive root of ``known = rise F + stored F²/(reset - driven F)``.
 
     Source
     ------

@@ -64,7 +64,9 @@ def step_response(loop: RegulatedLoop, step_a: float, time_s: Array) -> LoopStep
 
     Parameters
     ----------
-    loop : about its state after the step. step_a : of each rail, A. time_s : ascending from the step, s.
+    loop : about its state after the step.
+    step_a : of each rail, A.
+    time_s : ascending from the step, s, shape (n,).
 
     Returns
     -------

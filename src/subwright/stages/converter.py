@@ -474,6 +474,12 @@ def _reasons(
         f"{show(drain_v, 'voltage')} is needed, about {switch.loss_w:.1f} W for all of them at full sine.",
         f"{diode.id}: stands {show(diode.vrrm_v, 'voltage')} where {show(reverse_v, 'voltage')} is needed.",
     ]
+    if controller.mode == "current":
+        lines.append(
+            f"{controller.id} works in voltage mode here, its own ramp at its current sense: peak-charged "
+            "rails leave no current to hold, and regulated ones have a slow loop. Nothing of it limits the "
+            "current."
+        )
     if len(drive.losses_w) > 1:
         named = ", ".join(f"{_DRIVE_NAMES[kind]} {watts:.1f} W" for kind, watts in drive.losses_w.items())
         lines.append(

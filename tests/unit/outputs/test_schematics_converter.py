@@ -34,6 +34,10 @@ BUILDS: dict[str, tuple[int, int, dict[str, object]]] = {
     "3846 bridge regulated": (48, 150, {"controller": "UC3846", "output": "regulated"}),
     "direct": (12, 150, {"gate_drive": "direct"}),
     "two clamp cases": (12, 190, {"clamp": "resistor"}),
+    "four a side, regulated": (12, 150, {"mosfets_per_side": 4, "output": "regulated"}),
+    "four a side, straight from the controller": (12, 150, {"mosfets_per_side": 4, "gate_drive": "direct"}),
+    "three at a corner": (48, 200, {"mosfets_per_side": 3}),
+    "four at a corner over the shunt": (48, 200, {"mosfets_per_side": 4, "output": "regulated"}),
     **{
         f"{count} a side over the shunt": (24, 320, {"mosfets_per_side": count, "mosfet": "IRFB4115"})
         for count in (2, 3, 4)
