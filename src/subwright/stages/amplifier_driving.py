@@ -340,6 +340,7 @@ def driving_uses(result: AmplifierResult, library: Library) -> Iterator[PartUse]
             quantity=2 * gates if role == "gate resistor" else count,
             value=show(ohms, "resistance"),
             tolerance=0.05 if zobel else 0.01,
+            in_drawer=not zobel and library.has_resistor(ohms, 0.01),
             ratings=(
                 Rating(quantity="power", unit="W", applied=watts, limit=size, at="full output at 20 kHz"),
             )

@@ -70,7 +70,14 @@ def _each_use(stage: VoltageStage, legs: int, around: _Around, library: Library)
     watts = _resistor_heats(around, stage)
     for role, ohms in stage.resistors_ohm.items():
         count = stage.counts.get(role, 1) * (1 if role in stage.once else legs)
-        yield resistor_use(role, ohms, watts.get(role, 0.0), tolerance=0.01, quantity=count)
+        yield resistor_use(
+            role,
+            ohms,
+            watts.get(role, 0.0),
+            tolerance=0.01,
+            quantity=count,
+            at_hand=library.has_resistor(ohms, 0.01),
+        )
     for role, farads in stage.capacitors_f.items():
         across_v = around.bus_v if role in ("Miller capacitor", "half capacitor") else around.side_v
         across_v = max(12.0, around.half_v) if role in _SMALL_SIGNAL else across_v

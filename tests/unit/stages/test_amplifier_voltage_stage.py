@@ -10,6 +10,7 @@ import pytest
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import is_member
+from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import load_library
 from subwright.parts.output_stages import OUTPUT_STAGES
 from subwright.physics.junctions import base_emitter_v
@@ -300,3 +301,17 @@ def test_refusals_name_amounts_and_what_to_do(
     assert re.search(r"\d", error.limit)
     for words in named:
         assert words in str(error), error
+
+
+def test_resistors_of_the_drawer_are_marked() -> None:
+    stock = (
+        'format_version = 1\n[[resistor_stock]]\nseries = "E24"\ntolerance = "1 %"\npower = "0.6 W"\n'
+        'low = "100 ohm"\nhigh = "1 Mohm"\n'
+    )
+    spec = AmplifierSpec.model_validate({"kind": "class_ab", "ab_output": "pair"})
+    for library, held in ((LIBRARY, False), (LIBRARY.with_drawer(parse_drawer(stock)), True)):
+        result = design_amplifier(spec, 100.0, 4.0, CORNERS[12], library, lowest_note_hz=28.0)
+        marked = {part.role: part.in_drawer for part in result.parts}
+        assert marked["mirror degeneration"] == held
+        assert marked["bias upper"] == held
+        assert not marked["voltage amplifier emitter"]  # below the stock's least value
