@@ -187,7 +187,7 @@ def pulse_final(known: Floats, rise: Floats, stored: Floats, driven: Floats, res
     ----------
     known : what both make, in any unit, >= 0.
     rise : of it for each unit of the final value, > 0.
-    stored : in the fall, over the square of the final value, in the unit of ``known`` times that of ``reset``.
+    stored : in the fall, over the square of the final value, in the unit of ``known`` times ``reset``.
     driven : what the loop still has of the reset voltage in the fall, for each unit of the final value.
     reset : that voltage, > 0. They broadcast, in any units that agree.
 
