@@ -13,7 +13,8 @@ _STILL: Final = (
 """Nothing switches."""
 _MAYBE: Final = (
     "gate-frequency=in|gone|low|high|many amplifier-switching=in|gone|low|high|many "
-    "gate-dead-time-down=in|gone gate-dead-time-up=in|gone stage-drop=in|gone|low|high|many "
+    "gate-dead-time-down=in|gone|low|high|many gate-dead-time-up=in|gone|low|high|many "
+    "stage-drop=in|gone|low|high|many "
     "idle-current=in|low|high|many output-offset=in|low|high|many"
 )
 """It may switch or not."""
