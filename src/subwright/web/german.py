@@ -24,7 +24,7 @@ _WORD = re.compile(r"[A-Za-zÄÖÜäöüß]+")
 _KEY = re.compile(r"\b[a-z_]+\.[a-z0-9_]+\b")  # a key of the build file
 _UNITS = frozenset(
     {
-        *("mm", "cm", "kg", "mg", "ms", "ns", "ps", "min", "ohm", "mohm", "kohm", "rms", "auto", "mdf"),
+        *("mm", "cm", "kg", "mg", "ms", "ns", "ps", "min", "fs", "ohm", "mohm", "kohm", "rms", "auto", "mdf"),
     }
 )
 _PLACED = re.compile(r"(?P<what>.+) \((?P<where>[^()]+)\)")
