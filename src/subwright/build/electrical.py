@@ -50,6 +50,7 @@ from subwright.stages.converter_boost_records import BoostResult
 from subwright.stages.heat import HeatResult, design_heat
 from subwright.stages.supply import SupplyDemand, SupplyResult, design_supply, supply_corners
 from subwright.stages.transformer import TransformerResult
+from subwright.stages.transformer_records import tap_turns
 from subwright.stages.wiring import WiringResult, choose_speaker_cable, design_wiring
 
 __all__ = ["PLAYING", "Electrical", "design_electrical"]
@@ -217,6 +218,9 @@ def _settled(job: Job, progress: Callable[[str, float], None]) -> Electrical:
         if amplifier is None or amplifier.from_battery:
             amplifier = _amplifier(job, state.source)
         made = _converter(job, amplifier, state, retry, search=search)
+        inner = _tapped_share(amplifier, made)
+        if inner is not None:
+            amplifier = _amplifier(job, state.source, inner)
         solved = _solve(job, amplifier, made, state)
         supply = design_supply(
             spec.supply,
@@ -291,10 +295,24 @@ def _source(supply: SupplyResult) -> Source:
     )
 
 
-def _amplifier(job: Job, source: Source) -> AmplifierResult:
+def _tapped_share(amplifier: AmplifierResult, made: ConverterRound | None) -> float | None:
+    """Inner over outer rail that the tap's whole turns give; None where the amplifier reckons with it."""
+    rails = amplifier.rail_switching
+    if made is None or rails is None or rails.form != "two pairs":
+        return None
+    turns = made.held.secondary_turns
+    share = tap_turns(made.need.tap_share, turns) / turns
+    return share if share != rails.inner_ratio else None
+
+
+def _amplifier(job: Job, source: Source, inner: float | None = None) -> AmplifierResult:
+    """The amplifier; ``inner`` is the inner rail that a tap gives, over the outer one."""
+    wishes = job.spec.amplifier
+    if inner is not None:
+        wishes = wishes.model_copy(update={"inner_rail": inner})
     speaker = choose_speaker_cable(job.spec.wiring, job.load_ohm, sqrt(job.target_w / job.load_ohm))
     return design_amplifier(
-        job.spec.amplifier,
+        wishes,
         job.target_w,
         job.load_ohm,
         job.corners,

@@ -115,7 +115,7 @@ def inner_tap(design: Design) -> Iterator[Measure]:
     turns = transformer.tap_turns
     yield Measure(
         quantity="inner rails off the wanted ones",
-        value=abs(turns / transformer.secondary_turns / rails.inner_ratio - 1.0),
+        value=abs(turns / transformer.secondary_turns / design.spec.amplifier.inner_rail - 1.0),
         limit=0.2,
         dimension="share",
         at=f"tap at turn {turns} of {transformer.secondary_turns}",
