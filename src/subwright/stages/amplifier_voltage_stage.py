@@ -149,7 +149,7 @@ def design_voltage_stage(
         network.foot_ohm,
     )
     # the gate moves at most as fast as its capacitor charges, and takes the mute's node along
-    pushed_v = _MUTE_LINE_V / (_MUTE_GATE_OHM * _MUTE_GATE_F) * _MUTE_REVERSE_F * network.source_ohm
+    pushed_v = _MUTE_LINE_V / (_MUTE_GATE_OHM * _MUTE_GATE_F) * _MUTE_REVERSE_F * network.pushed_ohm
     upper_v, lower_v = _clipping(currents, driving, emitter)
     at_unity = network.leg_gain
     return VoltageStage(

@@ -101,6 +101,13 @@ class Network:
     filter_hz: float
 
     @property
+    def pushed_ohm(self) -> float:
+        """Voltage at the mute's last node over the current that each of its two gates pushes in, Ω."""
+        series, load = self.series_ohm, self.load_ohm
+        # both sections see the whole divider; what enters at the first half reaches the last node by half
+        return parallel_ohm(2.0 * series, load) + series * load / (2.0 * series + load)
+
+    @property
     def muted_share(self) -> float:
         """What both shunts, one behind each half of the series resistance, leave of the signal."""
         second = shunted_share(self.series_ohm, MUTE_OHM, self.load_ohm)

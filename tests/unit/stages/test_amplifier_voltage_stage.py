@@ -208,6 +208,10 @@ def test_the_mute_by_its_nodes() -> None:
         matrix = [[2.0 * g + shunt_s, -g], [-g, g + shunt_s + 1.0 / bias]]
         return float(np.linalg.solve(matrix, [g, 0.0])[1])
 
+    # a current into both nodes at once, the source quiet
+    g = 1.0 / series
+    pushed = np.linalg.solve([[2.0 * g, -g], [-g, g + 1.0 / bias]], [1.0, 1.0])[1]
+    assert network.pushed_ohm == pytest.approx(float(pushed), rel=1e-9)
     exact = passed(1.0 / 125.0) / passed(0.0)
     # the sections load each other a little: the product of both errs to the loud side
     assert network.muted_share == pytest.approx(exact, rel=0.15)
