@@ -13,7 +13,7 @@ import pytest
 
 from subwright import service
 from subwright.base.units import code
-from subwright.build.experiments import voltage_stage, voltage_stage_drive
+from subwright.build.experiments import chip_input, voltage_stage, voltage_stage_drive
 from subwright.build.experiments.record import Experiment, Outcome
 from subwright.build.result import Design
 from subwright.circuits.embedded import Embedded
@@ -114,3 +114,26 @@ def test_both_engines_see_the_same_loop(build: str, reference_engine: Engine) ->
     label = "loop gain, dB"
     np.testing.assert_allclose(second.axis, first.axis, rtol=1e-6)
     np.testing.assert_allclose(second.traces[label], first.traces[label], atol=0.05)
+
+
+CHIPS: dict[str, tuple[str, dict[str, dict[str, Any]]]] = {
+    "chip": (VAN, {"amplifier": {"kind": "class_ab"}, "goal": {"power_w": 20.0}}),
+    "bridge chip": (
+        BIKE,
+        {"amplifier": {"kind": "bridge_class_ab", "load_ohm": 4.0}, "goal": {"power_w": 8.0}},
+    ),
+}
+
+
+@pytest.mark.parametrize("build", CHIPS)
+def test_a_chip_s_input_passes_what_its_divider_says(build: str, reference_engine: Engine) -> None:
+    example, changes = CHIPS[build]
+    spec = service.open_build(EXAMPLES / f"{example}.build.toml").spec
+    parts = {part: getattr(spec, part).model_copy(update=new) for part, new in changes.items()}
+    design = service.solve(spec.model_copy(update=parts), folder=EXAMPLES).design
+    (experiment,) = chip_input.EXPERIMENTS
+    (case,) = experiment.cases(design, library_for(design.spec, EXAMPLES))
+    outcome = case.run(reference_engine, 60.0)
+    assert len(outcome.checks) == (2 if build == "chip" else 1)
+    assert all(check.holds for check in outcome.checks)
+    assert experiment.cases(solved("pairs"), library_for(design.spec, EXAMPLES)) == ()
