@@ -161,6 +161,9 @@ def _remote(spec: ControlSpec, data: ControlInput, library: Library) -> Remote:
     share = down / (series + down)
     drop = drive_a / REMOTE_GAIN * source
     base = base_emitter_v(drive_a) + drop
+    # With a quick line the supply stands at half when half its current flows, and the capacitor gives the
+    # base current of that moment: nothing is lost in the divider.
+    half_on = base_emitter_v(base_emitter_v(1e-3) / BASE_PULL_UP_OHM + 0.5 * current / SWITCH_GAIN)
     base_hot, base_cold = base + JUNCTION_HOT_V, base + JUNCTION_COLD_V
 
     def reach_s(line_v: float, base_v: float, tau_s: float) -> float:
@@ -176,7 +179,7 @@ def _remote(spec: ControlSpec, data: ControlInput, library: Library) -> Remote:
             limit=show(low, "voltage"),
             remedy="Lower control.remote_on.",
         )
-    capacitor = at_least(spec.debounce_s / (source * log(1 / (1 - base / (nominal * share)))), "E6")
+    capacitor = at_least(spec.debounce_s / (source * log(1 / (1 - half_on / (nominal * share)))), "E6")
     tau = source * capacitor
     slowest = reach_s(low, base_cold, tau * (1 + _RESISTOR) * (1 + _CAPACITOR))
     base_a = max(current / _FORCED_GAIN, _LEAST_BASE_A)
@@ -193,8 +196,8 @@ def _remote(spec: ControlSpec, data: ControlInput, library: Library) -> Remote:
         on_high_v=base_cold * (1 + series / down * high_ratio),
         line_a=(highest - _BASE_V) / series,
         line_limit_a=spec.remote_current_a,
-        debounce_s=reach_s(nominal, base, tau),
-        quickest_s=reach_s(highest, base_hot, tau * (1 - _RESISTOR) * (1 - _CAPACITOR)),
+        debounce_s=reach_s(nominal, half_on, tau),
+        quickest_s=reach_s(highest, half_on + JUNCTION_HOT_V, tau * (1 - _RESISTOR) * (1 - _CAPACITOR)),
         slowest_s=slowest,
         switch=switch.id,
         base_ohm=base_ohm,
