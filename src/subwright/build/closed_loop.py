@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
+from subwright.base.errors import SubwrightError
 from subwright.build.experiments.record import Case, Outcome
 from subwright.build.result import Design
 from subwright.circuits.amplifier_values import ClassDValues, class_d_values
@@ -15,7 +16,7 @@ from subwright.circuits.measure import crossings
 from subwright.circuits.modulator_closed import closed_loop_circuit
 from subwright.circuits.modulator_values import ModulatorValues, modulator_values
 from subwright.circuits.netlist import Circuit, Part, PartKind, Steady, Value
-from subwright.circuits.simulate import Array, Engine, Traces
+from subwright.circuits.simulate import Array, CancelledError, Engine, Traces, simulate
 from subwright.parts.library import Library
 from subwright.physics.amplifier_models import ClassDModel
 from subwright.stages.amplifier_modulator_records import Modulator
@@ -39,6 +40,7 @@ RATE_LOADED: Final = 0.06
 """And with a load's current in the switches."""
 _PER_PERIOD: Final = 100
 _ACCURACY: Final = 3e-3
+_FINER: Final = 0.6
 _FLOOR_V, _FLOOR_A = 1e-4, 1e-6
 
 
@@ -167,6 +169,27 @@ def plateau_s(loop: ClosedLoop) -> float:
     supply_v, drop_v = loop.m.gate_supply_v, v.diodes["gate diode off"].forward_v
     share = math.log((supply_v - drop_v) / (v.threshold_v - drop_v))
     return loop.m.delays_s["gate"] - v.driver.sink_ohm * v.first_f * share
+
+
+def ask(
+    circuit: Circuit, run: Transient, probes: Iterable[Probe], engine: Engine, *, timeout_s: float
+) -> Traces:
+    """Simulate; a simulator that loses its way between two edges is asked once more, with finer steps.
+
+    Raises
+    ------
+    SubwrightError : no answer either time, or none that can be trusted.
+    """
+    wanted = tuple(probes)
+    try:
+        return simulate(circuit, run, wanted, engine, timeout_s=timeout_s)
+    except CancelledError:
+        raise
+    except SubwrightError:
+        if engine.missing():
+            raise
+        finer = replace(run, accuracy=_FINER * run.accuracy)
+        return simulate(circuit, finer, wanted, engine, timeout_s=timeout_s)
 
 
 def bench_part(name: str, kind: PartKind, nets: tuple[str, ...], value: Value) -> Part:

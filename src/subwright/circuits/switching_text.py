@@ -22,6 +22,7 @@ _LATCH_S: Final = 1e-2
 _LOCKOUT_F: Final = 2e-7  # with an ohm: a lockout looks past the dips of a gate's charge
 _PIN_F: Final = 10e-12  # of an output and its wiring
 _TURN: Final = 40.0  # slope with which a switch follows the hidden voltage: in a twentieth of its ramp
+_DRIVER_TURN: Final = 15.0  # the driver's: its edges take some twenty nanoseconds
 _LEAST_S: Final = 1e-9  # of a switch that is off, siemens
 
 
@@ -42,9 +43,9 @@ def _ramp(net: str, wanted: str, rise_s: float, fall_s: float) -> Iterator[str]:
     yield f"R_{net} {net} 0 1e9"
 
 
-def _switch(name: str, upper: str, lower: str, on_ohm: float, closed: str) -> str:
+def _switch(name: str, upper: str, lower: str, on_ohm: float, closed: str, slope: float = _TURN) -> str:
     """A resistance between two nets where an expression is above 0, next to nothing where it is below."""
-    on = f"({_n(_LEAST_S)}+{_n(0.5 / on_ohm)}*(1+tanh({_n(_TURN)}*({closed}))))"
+    on = f"({_n(_LEAST_S)}+{_n(0.5 / on_ohm)}*(1+tanh({_n(slope)}*({closed}))))"
     return f"{name} {upper} {lower} I=(V({upper})-V({lower}))*{on}"
 
 
@@ -102,8 +103,8 @@ def _output(
     wanted = f"V(in{letter})*V(ok{letter})*(1-V({wait}))"
     yield from _ramp(f"s{letter}", wanted, m.on_s, m.off_s)
     turn = _n(m.on_s / (m.on_s + m.off_s))
-    yield _switch(f"B_up{letter}", plus, name, m.source_ohm, f"V(s{letter})-{turn}")
-    yield _switch(f"B_down{letter}", name, minus, m.sink_ohm, f"{turn}-V(s{letter})")
+    yield _switch(f"B_up{letter}", plus, name, m.source_ohm, f"V(s{letter})-{turn}", _DRIVER_TURN)
+    yield _switch(f"B_down{letter}", name, minus, m.sink_ohm, f"{turn}-V(s{letter})", _DRIVER_TURN)
     yield f"C_out{letter} {name} {minus} {_n(_PIN_F)}"
     yield f"R_pin{letter} {letter}in vss 1e6"
 

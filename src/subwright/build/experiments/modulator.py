@@ -13,6 +13,7 @@ from subwright.build.closed_loop import (
     RATE_LOADED,
     ClosedLoop,
     Run,
+    ask,
     bench_part,
     cases_of,
     plateau_s,
@@ -22,7 +23,7 @@ from subwright.build.experiments.record import Check, Experiment, Outcome
 from subwright.circuits.analysis import Probe, Voltage
 from subwright.circuits.measure import crossings, last_periods, mean_of
 from subwright.circuits.netlist import GROUND, Circuit, Ramp, Value
-from subwright.circuits.simulate import Engine, Traces, simulate
+from subwright.circuits.simulate import Engine, Traces
 from subwright.physics.modulators import loop_suppression_db
 
 __all__ = ["EXPERIMENTS"]
@@ -53,7 +54,7 @@ def _modulated(loop: ClosedLoop, modulation: float, engine: Engine, timeout_s: f
     gates = [Voltage(f"gate_{side}_a") for side in ("upper", "lower")]
     probes: list[Probe] = [*loop.both("node"), *gates, Voltage("integrated")]
     run = loop.run(stop_s, _SETTLE * loop.period_s / slowest)
-    traces = simulate(loop.circuit(modulation), run, probes, engine, timeout_s=timeout_s)
+    traces = ask(loop.circuit(modulation), run, probes, engine, timeout_s=timeout_s)
     rises = loop.rises(traces)
     rate = (len(rises) - 1) / (rises[-1] - rises[0]) if len(rises) > 1 else 0.0
     difference = loop.difference(traces, "node")
@@ -132,7 +133,7 @@ def _error(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
     circuit = _disturbed(loop.circuit(), loop, _wave(0.0, peak_v, hz, stop_s))
     probes: list[Probe] = [Voltage("averaged"), *loop.both("node")]
     run = replace(loop.run(stop_s), accuracy=_FINE)
-    traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
+    traces = ask(circuit, run, probes, engine, timeout_s=timeout_s)
     # without a current the node waits for the dead time's end at either edge
     waits_s = loop.m.dead_time_s - loop.m.delays_s["node"]
     loop_hz = 1.0 / (1.0 / loop.m.loop_hz + 2.0 * math.pi * waits_s)

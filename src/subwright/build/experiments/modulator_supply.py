@@ -8,13 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from subwright.build.closed_loop import RATE, ClosedLoop, bench_part, cases_of, rate_hz
+from subwright.build.closed_loop import RATE, ClosedLoop, ask, bench_part, cases_of, rate_hz
 from subwright.build.experiments.record import Check, Experiment, Outcome, worst_of
-from subwright.circuits.analysis import Current, Probe, Voltage
+from subwright.circuits.analysis import Current, Probe, Transient, Voltage
 from subwright.circuits.measure import mean_of
 from subwright.circuits.modulator_circuit import modulator_parts
 from subwright.circuits.netlist import GROUND, Circuit, Part, Ramp, Steady
-from subwright.circuits.simulate import Array, Engine, Traces, simulate
+from subwright.circuits.simulate import Array, Engine, Traces
 from subwright.physics.modulators import bootstrap_charge_coul
 from subwright.stages.amplifier_modulator_supply import OP_AMP_A
 
@@ -37,7 +37,8 @@ _MUTE_F: Final = 220e-12
 _BOOST_CAPACITORS: Final = ("bootstrap capacitor", "bootstrap bypass")
 _FILTER_CAPACITORS: Final = ("filter capacitor", "filter damping capacitor")
 _OVERDRIVEN, _ALMOST = 1.5, 0.95
-_FEW: Final = 300  # steps of a run in which little moves
+_FEW: Final = 1000  # steps of a run in which little moves
+_FINE: Final = 3e-4  # its accuracy: long steps through the first edges lead a simulator astray
 _HOLD: Final = 0.15  # leaks are reckoned at the voltage of the start, and fall with it
 _WAIT: Final = 0.10
 _WAITS: Final = 6.0  # time constants
@@ -55,7 +56,7 @@ def _supplies(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
     probes: list[Probe] = [*map(Voltage, nets), *loop.both("node"), *loop.both("boost")]
     probes += map(Current, meters)
     run = loop.run(stop_s, _SETTLE * loop.period_s)
-    traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
+    traces = ask(circuit, run, probes, engine, timeout_s=timeout_s)
 
     def mean(course: Array) -> float:
         rises = loop.rises(traces)
@@ -159,7 +160,7 @@ def _start(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
     circuit = _muted(loop.circuit(mute=Ramp(points=(*freed, *again)), wanted=astray), loop)
     gates = [f"gate_{side}_{name}" for side in ("upper", "lower") for name in "ab"[: m.legs]]
     probes: list[Probe] = [*map(Voltage, gates), *loop.both("node"), Voltage("stop")]
-    traces = simulate(circuit, loop.run(stop_s), probes, engine, timeout_s=timeout_s)
+    traces = ask(circuit, loop.run(stop_s), probes, engine, timeout_s=timeout_s)
     rises = [t for t in loop.rises(traces) if free_s + _STARTED * period_s < t < mute_s]
     rate = (len(rises) - 1) / (rises[-1] - rises[0]) if len(rises) > 1 else 0.0
     before = traces.axis < free_s
@@ -225,14 +226,19 @@ def _still(circuit: Circuit, loop: ClosedLoop) -> Circuit:
     return replace(circuit, parts=(*circuit.parts, stop))
 
 
+def _slow(loop: ClosedLoop, stop_s: float) -> Transient:
+    """A run in which nothing switches."""
+    return replace(loop.run(stop_s), step_s=stop_s / _FEW, accuracy=_FINE, voltage_floor_v=1e-6)
+
+
 def _held(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
     """An input beyond the rail for half a period of the lowest note."""
     v, m = loop.v, loop.m
     wanted = Steady(value=_OVERDRIVEN * loop.input_v(1.0))
     circuit = _still(loop.circuit(wanted=wanted, modulation=_ALMOST), loop)
-    run = replace(loop.run(m.hold_s), step_s=m.hold_s / _FEW)
+    run = _slow(loop, m.hold_s)
     probes: list[Probe] = [Voltage(net) for net in ("boost_a", "node_a", "gate_upper_a")]
-    traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
+    traces = ask(circuit, run, probes, engine, timeout_s=timeout_s)
     boost = traces.voltage("boost_a") - traces.voltage("node_a")
     gate = traces.voltage("gate_upper_a") - traces.voltage("node_a")
     total_f = sum(map(v.farad, _BOOST_CAPACITORS))
@@ -291,9 +297,9 @@ def _waiting(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
     circuit = _muted(_still(loop.circuit(mute=_NOUGHT), loop), loop)
     parts = tuple(replace(p, initial_v=0.0) if p.role in _BOOST_CAPACITORS else p for p in circuit.parts)
     stop_s = _WAITS * feed_ohm * total_f
-    run = replace(loop.run(stop_s), step_s=stop_s / _FEW)
+    run = _slow(loop, stop_s)
     probes: list[Probe] = [*loop.both("boost"), *loop.both("node")]
-    traces = simulate(replace(circuit, parts=parts), run, probes, engine, timeout_s=timeout_s)
+    traces = ask(replace(circuit, parts=parts), run, probes, engine, timeout_s=timeout_s)
     checks = [
         Check(
             quantity=f"bootstrap capacitor {name.upper()} while muted",
