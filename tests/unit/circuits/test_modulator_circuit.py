@@ -15,6 +15,8 @@ from subwright.base.errors import SubwrightError
 from subwright.base.units import code
 from subwright.build.closed_loop import loop_of
 from subwright.build.result import Design
+from subwright.build.solver import solve_build
+from subwright.build.spec import BuildSpec
 from subwright.circuits.amplifier_class_d import class_d_circuit
 from subwright.circuits.amplifier_values import class_d_values
 from subwright.circuits.analysis import Transient, Voltage
@@ -24,6 +26,7 @@ from subwright.circuits.modulator_values import modulator_values
 from subwright.circuits.netlist import Circuit
 from subwright.circuits.spice_text import deck
 from subwright.outputs.schematic_blocks import blocks
+from subwright.parts.library import load_library
 from subwright.service.solved import library_for
 from subwright.stages.common import PartUse
 
@@ -40,13 +43,32 @@ BUILDS: dict[str, tuple[str, dict[str, Any]]] = {
     "12 V bridge, own rate": ("cargo-bike-cinema", {"modulator": "self-oscillating"}),
     "raised rail": ("harvest-wagon", {}),
     "48 V": ("canal-workboat", {}),
+    "24 V bridge": ("", {"system": 24}),
+    "48 V bridge, own rate": ("", {"system": 48, "modulator": "self-oscillating"}),
 }
 RUN = Transient(stop_s=1e-5, step_s=1e-7)
+
+
+def invented(system: int, modulator: str = "clocked") -> dict[str, Any]:
+    """A bridge straight from a battery that no example has."""
+    return {
+        "format_version": 1,
+        "name": "a bridge",
+        "supply": {
+            "battery": "lead-acid", "system": system, "capacity": "100 Ah", "cable_length": "3 m"
+        },
+        "driver": {"part": "Harbour 10"},
+        "goal": {"power": "60 W", "lowest_note": "32 Hz"},
+        "amplifier": {"kind": "bridge_class_d", "modulator": modulator},
+        "enclosure": {"kind": "sealed"},
+    }  # fmt: skip
 
 
 @cache
 def solved(name: str) -> Design:
     example, wishes = BUILDS[name]
+    if not example:
+        return solve_build(BuildSpec.model_validate(invented(**wishes)), load_library())
     spec = service.open_build(EXAMPLES / f"{example}.build.toml").spec
     amplifier = spec.amplifier.model_copy(update=wishes)
     return service.solve(spec.model_copy(update={"amplifier": amplifier}), folder=EXAMPLES).design
@@ -110,7 +132,7 @@ def test_its_nets_join_the_output_stages(name: str) -> None:
     assert own & theirs == joined | rails | {"0"}
 
 
-@pytest.mark.parametrize("name", ["half-bridge", "12 V bridge", "raised rail", "48 V"])
+@pytest.mark.parametrize("name", ["half-bridge", "12 V bridge", "raised rail", "48 V", "24 V bridge"])
 def test_designators_are_its_own_in_the_whole_build(name: str) -> None:
     design = solved(name)
     drawn, failed = blocks(design, library_for(design.spec, EXAMPLES))
@@ -154,6 +176,19 @@ def test_the_closed_loop_holds_both_blocks_and_is_the_same_each_time(name: str) 
         assert len(drivers) == 1
     texts = {deck(loop.circuit(0.5), RUN, [Voltage("node_a")]).text for _ in range(2)}
     assert len(texts) == 1
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_nothing_drains_a_battery_that_is_switched_off(name: str) -> None:
+    """On one supply whatever feeds the drivers hangs on the switched control supply, or is switched by it."""
+    modulator, circuit = solved(name).amplifier.modulator, made(name)
+    assert modulator is not None
+    feeds = [part for part in circuit.parts if "rail_positive" in part.nets and part.standing == "bought"]
+    if modulator.split_rails:
+        assert feeds
+        return
+    assert {part.role for part in feeds} <= {"driver supply dropper"}
+    assert any("control" in part.nets for part in circuit.by_role("driver supply resistor"))
 
 
 def test_an_amplifier_without_one_is_refused() -> None:
