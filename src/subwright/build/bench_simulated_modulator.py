@@ -16,17 +16,19 @@ from subwright.circuits.measure import crossings
 from subwright.circuits.modulator_circuit import modulator_circuit
 from subwright.circuits.modulator_closed import closed_loop_circuit
 from subwright.circuits.modulator_values import ModulatorValues, modulator_values
-from subwright.circuits.netlist import Circuit, Steady
+from subwright.circuits.netlist import Circuit, Ramp, Steady
 from subwright.circuits.simulate import Traces
 
 __all__ = ["MODULATOR_BLOCKS"]
 
 Array = NDArray[np.float64]
 
-_PERIODS: Final = 24
-_SETTLE: Final = 14  # periods before anything is read
+_PERIODS: Final = 26
+_FREE: Final = 7  # periods after which the mute frees it: the supplies are up by then
+_SETTLE: Final = 16  # periods before anything is read
 _STEPS: Final = 80  # to a period
 _ACCURACY: Final = 3e-3
+_SAMPLES: Final = 400  # of a mean
 _BOOTSTRAP: Final = (
     8.0  # times a gate: enough for a period, and one that nothing charges shows within the run
 )
@@ -68,8 +70,8 @@ def _with(circuit: Circuit, changes: Mapping[str, tuple[float, float]]) -> Circu
 
 
 def _mean(v: ModulatorValues, traces: Traces, course: Array) -> float:
-    inside = traces.axis >= _SETTLE / v.record.switching_hz
-    return float(np.mean(np.interp(np.linspace(*traces.axis[inside][[0, -1]], 400), traces.axis, course)))
+    grid = np.linspace(_SETTLE / v.record.switching_hz, float(traces.axis[-1]), _SAMPLES)
+    return float(np.mean(np.interp(grid, traces.axis, course)))
 
 
 def _rate(v: ModulatorValues, traces: Traces, course: Array, level: float) -> float:
@@ -116,8 +118,13 @@ def _gates(bench: Bench) -> Readings:
     v = modulator_values(result, bench.library)
     m = v.record
     low_v = -v.rail_v if m.split_rails else 0.0
+    free_s = _FREE / m.switching_hz
     whole = closed_loop_circuit(
-        v, class_d_values(result, rail_v=v.rail_v), load_ohm=result.load_ohm, wanted=Steady(value=0.0)
+        v,
+        class_d_values(result, rail_v=v.rail_v),
+        load_ohm=result.load_ohm,
+        wanted=Steady(value=0.0),
+        mute=Ramp(points=((0.0, 0.0), (free_s, 0.0), (1.02 * free_s, m.mute_high_v))),
     )
     floating = (_BOOTSTRAP * v.first_f, m.bootstrap_v)
     circuit = _with(
@@ -137,8 +144,8 @@ def _gates(bench: Bench) -> Readings:
         "gate-dead-time-up": _gap(v, traces, lower, upper),
     }
     for leg in legs:
-        floating = traces.voltage(f"boost_{leg}") - traces.voltage(f"node_{leg}")
-        found[f"bootstrap-{leg}"] = _mean(v, traces, floating)
+        across = traces.voltage(f"boost_{leg}") - traces.voltage(f"node_{leg}")
+        found[f"bootstrap-{leg}"] = _mean(v, traces, across)
     return found
 
 
