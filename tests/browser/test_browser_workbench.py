@@ -265,3 +265,13 @@ def test_from_a_remedy_to_its_input_and_around_a_sheet(desk: Desk) -> None:
     assert page.url.partition("#")[2].startswith("transformer"), "Escape closes what lies on top only"
     page.locator("#in-transformer-core").focus()
     expect(page.locator("#in-transformer-core-l option").first).to_be_attached()
+
+
+def test_print_is_on_white_without_what_only_a_screen_can_do(desk: Desk) -> None:
+    page = desk.go(f"{EXAMPLE}#supply")
+    page.emulate_media(media="print", color_scheme="dark")
+    ground = page.evaluate("getComputedStyle(document.body).backgroundColor.match(/\\d+/g).map(Number)")
+    assert min(ground) > 200
+    for gone in ("#undo", "#sheet [data-whatif]", "#moment", ".sheethead nav"):
+        expect(page.locator(gone).first).to_be_hidden()
+    expect(page.locator("#s-came")).to_be_visible()

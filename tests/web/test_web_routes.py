@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import time
 import zipfile
 from collections.abc import Iterator
@@ -240,3 +241,16 @@ def test_a_fault_of_ours_is_owned_up_to(client: TestClient, monkeypatch: pytest.
     assert "<html" in page.text
     assert "Traceback" not in page.text
     assert "default-src 'none'" in page.headers["content-security-policy"]
+
+
+def test_a_boost_build_has_one_sheet_for_its_converter(tmp_path: Path) -> None:
+    """Both share a table of the build file: a remedy's link finds the inputs on the sheet that is there."""
+    for path in (Path(__file__).parents[2] / "examples").glob("harvest-wagon.*"):
+        shutil.copy(path, tmp_path)
+    with workbench(tmp_path) as client:
+        cover = client.get("/b/harvest-wagon/sheet/overview").text
+        assert 'href="#boost"' in cover
+        assert 'href="#converter"' not in cover
+        sheet = client.get("/b/harvest-wagon/sheet/converter").text
+        assert 'id="in-converter-choke_core"' in sheet
+        assert 'data-circuit="boost"' in sheet

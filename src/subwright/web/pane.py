@@ -75,9 +75,13 @@ def page_values(
 def pane_html(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcome, view: View) -> str:
     """What stands beside the drawing: the open sheet, or what the build does and what the checks found."""
     keys = sheet_keys(outcome.sheets if outcome.solved is not None else ())
-    if outcome.solved is not None and outcome.design.transformer is None:
-        keys = tuple(key for key in keys if key != "transformer")
-    key = view.sheet if view.sheet in keys else ""
+    if outcome.solved is not None:
+        absent = {"transformer": outcome.design.transformer is None, "converter": "boost" in outcome.sheets}
+        keys = tuple(key for key in keys if not absent.get(key, False))
+    wanted = (
+        "boost" if view.sheet == "converter" and "boost" in keys else view.sheet
+    )  # they share their inputs
+    key = wanted if wanted in keys else ""
     if outcome.solved is None and not key:
         return desk.fragment(reader, "no_design.html.j2", error=outcome.error, sheets=keys)
     if not key:

@@ -99,6 +99,12 @@ _UNSAID = ("auto", "", "none")
 
 _HIDDEN = frozenset({"format_version"})
 
+_ORDER = (
+    *("supply", "wiring", "battery_guard", "control", "converter", "boost", "transformer", "protection"),
+    *("input", "signal", "filter", "amplifier", "speaker_guard", "heat", "driver", "enclosure", "air"),
+)
+"""How sheets are listed: along the power's way, what a build is asked for last."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class StageInputs:
@@ -109,8 +115,9 @@ class StageInputs:
 
 
 def sheet_keys(sheets: Iterable[str]) -> tuple[str, ...]:
-    """Every sheet that can be opened: the stages', and those of what is asked of the build."""
-    return tuple(dict.fromkeys((*STAGES, *sheets)))
+    """Every sheet that can be opened, along the power's way: the stages', and those of what is asked."""
+    place = {key: i for i, key in enumerate(_ORDER)}
+    return tuple(sorted(dict.fromkeys((*STAGES, *sheets)), key=lambda key: place.get(key, len(place))))
 
 
 def inputs_of(session: BuildSession, stage: str) -> StageInputs:
