@@ -1,4 +1,4 @@
-"""Fast comparator, Schmitt inverter, half-bridge driver and limits of an op-amp: the models do as they say."""
+"""Fast comparator, Schmitt inverter, half-bridge driver, limits of an op-amp: models do as they say."""
 
 from __future__ import annotations
 

@@ -158,12 +158,13 @@ def _circuits(m: Modulator, need: ModulatorNeed, library: Library) -> Iterator[P
 
 def _capacitor(role: str, farads: float, m: Modulator) -> PartUse:
     volts = max(m.gate_supply_high_v, m.op_supply_v)
+    ratings: tuple[Rating, ...] = ()
     if role in _C0G:
-        what, tolerance, ratings = "C0G ceramic capacitor 100 V", 0.05, ()
+        what, tolerance = "C0G ceramic capacitor 100 V", 0.05
     elif role == "modulator input capacitor":
-        what, tolerance, ratings = "film capacitor 63 V", 0.10, ()
+        what, tolerance = "film capacitor 63 V", 0.10
     elif farads < 0.5e-6 or role in ("driver decoupling", "bootstrap bypass"):
-        what, tolerance, ratings = "X7R ceramic capacitor 50 V", 0.10, ()
+        what, tolerance = "X7R ceramic capacitor 50 V", 0.10
     else:
         rated = next((v for v in _ELECTROLYTIC_V if volts <= 0.8 * v), _ELECTROLYTIC_V[-1])
         quick = ", low impedance" if role == "bootstrap capacitor" else ""
@@ -177,7 +178,7 @@ def _capacitor(role: str, farads: float, m: Modulator) -> PartUse:
         quantity=_count(role, m),
         value=show(farads, "capacitance"),
         tolerance=tolerance,
-        ratings=tuple(ratings),
+        ratings=ratings,
         provenance="IEC 60063 preferred value",
     )
 
@@ -193,7 +194,7 @@ def _semiconductor(role: str, part_id: str, m: Modulator, need: ModulatorNeed, l
         return record_use(role, "U", library.reference(part_id), count, library)
     if part_id in library.transistors:
         return _transistor(role, part_id, m, need, library)
-    ratings = ()
+    ratings: tuple[Rating, ...] = ()
     if role == "bootstrap diode":
         bus_v = need.bus_v(need.rail_high_v)
         ratings = (_rating("reverse voltage", "V", bus_v, _DIODE_V[part_id], "highest rail"),)
