@@ -27,6 +27,7 @@ __all__ = [
     "RATE_LOADED",
     "ClosedLoop",
     "Run",
+    "ask",
     "bench_part",
     "cases_of",
     "loop_of",
