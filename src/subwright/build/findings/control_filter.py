@@ -403,7 +403,7 @@ def equaliser_lift(design: Design) -> Iterator[Measure]:
     why="Stages whose poles or Q are off make humps and dips that no setting of the corner takes away.",
     limit="1 dB; common practice, no source.",
     source="common-practice",
-    example="A Chebyshev stage of Q 2.9 whose pole is 3 % off: 0.7 dB.",
+    example="The stage of Q 2.9 in a Chebyshev low-pass of order 4 and 0.5 dB, its pole 3 % off: 0.5 dB.",
     remedy='Set filter.resistor_series = "E96" or filter.capacitor_series = "E12", let the drawer hold more '
     "values, or choose an alignment with a lower Q (filter.alignment).",
 )
