@@ -38,7 +38,7 @@ def test_first_visit_to_finished_pack(browser: Browser, folder: Path) -> None:
         page.get_by_role("button", name="design it").click()
         expect(page.locator("h1")).to_have_text("Ferry stage")
         assert desk.figure("power at clipping").endswith("W")
-        with page.expect_download() as saved:
+        with page.expect_download(timeout=60_000) as saved:
             page.locator("#packs summary").click()
             page.locator("#pack").click()
         path = folder / "saved.zip"

@@ -79,7 +79,7 @@ def label(language: str, group: str, name: str) -> str:
     """What something is called; a name that the catalogue does not know yet stays as it is.
 
     >>> label("de", "keys", "cable_length"), label("en", "keys", "cable_length")
-    ('Kabelweg, einfach', 'cable length')
+    ('Kabelweg, einfach', 'cable, one way')
     """
     known = labels().get(group if language == "de" else f"{group} english", {}).get(name)
     return known or name.replace("_", " ")
