@@ -314,9 +314,11 @@ def _timing(bench: Bench) -> Readings:
     # RT CT / k is the ramp, of which the record's k makes a share; the pause lies beside it
     share = exp(-controller.rd_weight / controller.osc_k)
     fall_s = _first(crossings(time, traces.voltage("fall"), share), stop) if timing.rd_ohm > 0.0 else 0.0
+    if controller.dead_ohm > 0.0:  # the timing capacitor alone makes it, whatever is fitted there
+        fall_s = controller.dead_ohm * ramp_s / timing.rt_ohm
     period_s = ramp_s / controller.osc_k + fall_s
     pause_s = controller.dead_min_s + fall_s
-    if timing.rd_ohm == 0.0:  # a share of the cycle, or the controller's own
+    if timing.rd_ohm == 0.0 and controller.dead_ohm == 0.0:  # a share of the cycle, or the controller's own
         pause_s = max(controller.dead_min_s, timing.dead_time_s * timing.oscillator_hz * period_s)
     return {"switching-frequency": 0.5 / period_s, "dead-time": pause_s}
 
