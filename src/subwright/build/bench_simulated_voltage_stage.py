@@ -25,7 +25,9 @@ _SUPPLIES: Final = {"BENCH_RAIL_POSITIVE": POSITIVE, "BENCH_RAIL_NEGATIVE": NEGA
 def _powered(bench: Bench, setting: float, ohm: float = 0.0) -> Circuit:
     """The amplifier on the bench's rail, its trimmers at a setting, resistors in its leads."""
     values = bench_values(bench.design, bench.procedure.bench_v)
-    circuit = closed_amplifier(bench.design, bench.library, SILENT, loaded=False, rail_v=values.rail_v)
+    circuit = closed_amplifier(
+        bench.design, bench.library, SILENT, loaded=False, rail_v=values.rail_v, outer_only=True
+    )
     parts: list[Part] = []
     for part in circuit.parts:
         if part.role == "bias trimmer":
