@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -160,15 +161,43 @@ def _power(view: PackView) -> Iterator[Block]:
 
 def _schematics(drawn: Sequence[SchematicSheet]) -> Iterator[Block]:
     if drawn:
-        first = {sheet.block: sheet.title for sheet in reversed(drawn)}  # of a block's sheets the first
-        titles = ", ".join(dict.fromkeys(first[sheet.block] for sheet in drawn))
         yield text(
             "Each block's circuit on a page of its own, made from the netlist that was simulated. "
-            "Designators count up from the sheet's hundred; values are those of the parts list. "
-            f"Here: {titles[:1].lower()}{titles[1:]}."
+            "Designators count up from the block's hundred; values are those of the parts list."
+        )
+        yield table(
+            "Sheets",
+            ("sheet", "circuit", "parts on it", "test points"),
+            [
+                (str(number), sheet.title, spans(_parts_on(sheet)), spans(_points_on(sheet)))
+                for number, sheet in enumerate(drawn, 1)
+            ],
+            figures=(0,),
         )
     for sheet in drawn:
         yield {"kind": "sheet", "svg": printed_svg(sheet.svg)}
+
+
+def _parts_on(sheet: SchematicSheet) -> list[str]:
+    """Designators drawn on a sheet, by letters and number; sections of a case once."""
+    drawn = set(re.findall(r'data-part="([^"]+)"', sheet.svg))
+    cases = {
+        part.case
+        for part in sheet.circuit.parts
+        if part.designator in drawn and part.standing not in ("bench", "inherent")
+    }
+    return sorted(cases, key=_by_number)
+
+
+def _points_on(sheet: SchematicSheet) -> list[str]:
+    """Test points named on a sheet, in order."""
+    words = {word for label in sheet.labels for line in label.lines for word in line.split()}
+    return sorted((p.designator for p in sheet.circuit.test_points if p.designator in words), key=_by_number)
+
+
+def _by_number(designator: str) -> tuple[str, int]:
+    letters = designator.rstrip("0123456789")
+    return letters, int(designator[len(letters) :] or 0)
 
 
 def _group(row: BomRow) -> str:
