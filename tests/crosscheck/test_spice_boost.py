@@ -33,6 +33,7 @@ from subwright.stages.converter_boost import BoostCrest, BoostValues, boost_cres
 pytestmark = pytest.mark.spice
 
 RAIL, INPUT, SWITCH_RMS = 0.02, 0.03, 0.05
+_PEAKS_ALIKE = 0.02  # limit of the experiment, over the peak
 EXAMPLE = Path(__file__).parents[2] / "examples" / "harvest-wagon.build.toml"
 
 
@@ -187,8 +188,15 @@ def test_without_the_slope_the_current_hunts(reference_engine: Engine) -> None:
     circuit = closed_boost_circuit(boost, values, crest, load["emf_v"])
     parts = (replace(part, value=1e8) if part.role == "slope resistor" else part for part in circuit.parts)
     flat = replace(circuit, parts=tuple(parts))
-    traces = simulate(flat, closed_run(values), closed_probes(), reference_engine, timeout_s=60.0)
-    assert simulated_loop(values, traces).alternation_a > 0.05 * crest.peak_a
+    steady, hunting = (
+        simulated_loop(
+            values, simulate(made, closed_run(values), closed_probes(), reference_engine, timeout_s=60.0)
+        ).alternation_a
+        for made in (circuit, flat)
+    )
+    # what it hunts by is a matter of chance from pulse to pulse: far above rest and the experiment's limit
+    assert hunting > 20.0 * steady
+    assert hunting > _PEAKS_ALIKE * crest.peak_a
 
 
 def test_the_controller_alone_keeps_time_guards_and_sleeps(engine: Engine) -> None:

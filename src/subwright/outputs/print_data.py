@@ -48,7 +48,6 @@ __all__ = ["print_data"]
 _RUN_ON = (  # begin where the one before ends
     "How it works",
     "Checked by simulation",
-    "Schematics",
     "Heatsink",
     "What wrong readings point at",
     "Sound",
