@@ -108,8 +108,8 @@ def listen(app: Guard, host: str, port: int, ready: Callable[[], None]) -> None:
     """
     import uvicorn
 
-    # A design is many small objects that live on, and hardly a cycle: looking through them all every few edits
-    # costs more than the edits' own pages.
+    # A design is many small objects that live on, and hardly a cycle: looking through them all every few
+    # edits costs more than the edits' own pages.
     gc.set_threshold(*_COLLECTED)
 
     class _Server(uvicorn.Server):
