@@ -172,7 +172,7 @@ def skin_factor(wire_m: Floats, frequency_hz: Floats, resistivity_ohm_m: Floats)
 
     Parameters
     ----------
-    wire_m : bare wire diameter, m, > 0; 0.01 to 100 skin depths.
+    wire_m : bare wire diameter, m, > 0; 0.01 to 1000 skin depths.
     frequency_hz : frequency, Hz, > 0.
     resistivity_ohm_m : resistivity, Ω·m, > 0.
 
@@ -202,7 +202,7 @@ def proximity_loss_per_metre(
 
     Parameters
     ----------
-    wire_m : bare wire diameter, m, > 0; 0.01 to 100 skin depths.
+    wire_m : bare wire diameter, m, > 0; 0.01 to 1000 skin depths.
     frequency_hz : frequency, Hz, > 0.
     resistivity_ohm_m : resistivity, Ω·m, > 0.
     field_a_per_m : peak field strength across the wire, A/m.
@@ -235,7 +235,7 @@ def round_wire_factors(
 
     Parameters
     ----------
-    wire_m : bare wire diameter, m, > 0; 0.01 to 100 skin depths.
+    wire_m : bare wire diameter, m, > 0; 0.01 to 1000 skin depths.
     frequency_hz : frequency, Hz, > 0.
     resistivity_ohm_m : resistivity, Ω·m, > 0.
 
@@ -257,10 +257,10 @@ def round_wire_factors(
     depth = skin_depth(frequency_hz, resistivity_ohm_m)
     thickness = np.asarray(wire_m) / depth
     require_that(
-        (thickness >= 0.01) & (thickness <= 100.0),
+        (thickness >= 0.01) & (thickness <= 1000.0),
         "wire diameter over skin depth",
         thickness,
-        "0.01 to 100",
+        "0.01 to 1000",
         "Use a wire that suits the frequency.",
     )
     z, ratio = _bessel_ratio(wire_m, depth)

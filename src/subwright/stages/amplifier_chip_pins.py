@@ -105,9 +105,10 @@ def bridge_chip_pins(gain: float, input_ohm: float, note_hz: float) -> ChipPins:
     resistors = {"chip input": foot, "chip mute resistor": _PIN_OHM}
     reached = 1.0
     if share < 1.0:
-        series = float(nearest(foot * (1.0 / share - 1.0), "E24"))
+        loaded = foot * _BRIDGE_INPUT_OHM / (foot + _BRIDGE_INPUT_OHM)
+        series = float(nearest(loaded * (1.0 / share - 1.0), "E24"))
         resistors["chip input series"] = series
-        reached = foot / (foot + series)
+        reached = loaded / (loaded + series)
     return ChipPins(
         resistors_ohm=resistors,
         capacitors_f={

@@ -281,6 +281,15 @@ def test_a_chip_is_never_asked_for_less_gain_than_it_is_stable_with() -> None:
         assert pins.gain * pins.share == pytest.approx(gain, rel=0.06)
 
 
+@pytest.mark.parametrize("gain", [4.0, 10.0, 16.0])
+def test_a_vehicle_chip_loads_its_own_divider(gain: float) -> None:
+    pins = bridge_chip_pins(gain, 22e3, 28.0)
+    foot = 1.0 / (1.0 / pins.resistors_ohm["chip input"] + 1.0 / 50e3)
+    share = foot / (foot + pins.resistors_ohm["chip input series"])
+    assert pins.share == pytest.approx(share, rel=1e-12)
+    assert BRIDGE_GAIN * pins.share == pytest.approx(gain, rel=0.06)
+
+
 def test_a_vehicle_chip_with_too_little_gain_gets_no_divider() -> None:
     pins = bridge_chip_pins(40.0, 22e3, 28.0)
     assert "chip input series" not in pins.resistors_ohm

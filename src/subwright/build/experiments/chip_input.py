@@ -90,7 +90,7 @@ def _through(design: Design, _library: Library, engine: Engine, timeout_s: float
             closed=driving.input_share,
             simulated=share,
             unit="",
-            limit=0.02 if "mute gate" in driving.resistors_ohm else 0.15,
+            limit=0.02,
         )
     ]
     if "mute gate" in driving.resistors_ohm:
