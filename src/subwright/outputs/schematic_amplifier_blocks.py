@@ -24,6 +24,7 @@ from subwright.circuits.shunt_return import (
     through_shunt,
 )
 from subwright.outputs.schematic_amplifier import draw_class_d, draw_input_bank
+from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_chip_amplifier import draw_chip
 from subwright.outputs.schematic_class_ab import draw_leg
@@ -161,11 +162,8 @@ def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Li
 
 def _names(result: AmplifierResult) -> dict[str, str]:
     return {
-        "rail_positive": "BATTERY" if result.rails == "battery" else "RAIL +",
-        "rail_negative": "RAIL −",
-        "out_a": "SPEAKER +",
-        "out_b": "SPEAKER −",
-        "wanted_a": "FILTER OUT",
+        **AMPLIFIER_NAMES,
+        "rail_positive": positive_name(from_battery=result.rails == "battery"),
         "wanted_b": "INVERTED",
         "inner_positive": "INNER +",
         "inner_negative": "INNER −",
@@ -174,21 +172,9 @@ def _names(result: AmplifierResult) -> dict[str, str]:
         "tap_a": "TAP A",
         "tap_b": "TAP B",
         "reference": "REF 2.5 V",
-        "mute": "MUTE",
         MUTE_PIN: "MUTE PIN",
-        SHUNT_NET: "SHUNT",
-        OUTPUT_SHUNT_NET: "SHUNT OUT",
-        **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
         **{f"lift_{leg}": f"LIFT {leg.upper()}" for leg in "ab"},
-        **{f"node_{leg}": f"NODE {leg.upper()}" for leg in "ab"},
         **{f"gate_{leg}": f"GATE {leg.upper()}" for leg in "ab"},
-        **{f"base_upper_{leg}": f"DRIVE {leg.upper()} +" for leg in "ab"},
-        **{f"base_lower_{leg}": f"DRIVE {leg.upper()} −" for leg in "ab"},
-        **{
-            f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
-            for side in ("upper", "lower")
-            for leg in "ab"
-        },
     }
 
 

@@ -15,6 +15,7 @@ from subwright.circuits.modulator_values import modulator_values
 from subwright.circuits.netlist import Part
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET, SHUNT_NET, through_shunt
 from subwright.outputs.drawing import wrap
+from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_guard_blocks import amplifier_shunt_ohm, battery_shunt_ohm
 from subwright.outputs.schematic_kit import Kit
@@ -26,7 +27,7 @@ from subwright.outputs.schematic_symbols import Point
 from subwright.parts.library import Library
 from subwright.stages.amplifier_modulator_records import Modulator
 
-__all__ = ["modulator_block", "modulator_names"]
+__all__ = ["modulator_block"]
 
 _Draw = Callable[[Kit], None]
 
@@ -38,13 +39,11 @@ _PERIODS: Final = 40
 _STEPS: Final = 400  # to a period
 
 
-def modulator_names(split_rails: bool, from_battery: bool, switched: bool = False) -> dict[str, str]:
+def _names(split_rails: bool, from_battery: bool, switched: bool) -> dict[str, str]:
     """Printed names of the modulator's nets; ``switched``: the control circuits' supply is."""
     return {
-        "wanted_a": "FILTER OUT",
-        "mute": "MUTE",
-        "rail_positive": "BATTERY" if from_battery else "RAIL +",
-        "rail_negative": "RAIL \u2212",
+        **AMPLIFIER_NAMES,
+        "rail_positive": positive_name(from_battery=from_battery),
         "control": "CONTROL" if switched else "BATTERY",
         "op_positive": "+MOD",
         "op_negative": "\u2212MOD",
@@ -56,15 +55,7 @@ def modulator_names(split_rails: bool, from_battery: bool, switched: bool = Fals
         "high_drive": "HIGH",
         "low_drive": "LOW",
         "stop": "STOP",
-        SHUNT_NET: "SHUNT",
-        OUTPUT_SHUNT_NET: "SHUNT OUT",
-        **{f"node_{leg}": f"NODE {leg.upper()}" for leg in "ab"},
         **{f"boost_{leg}": f"BOOST {leg.upper()}" for leg in "ab"},
-        **{
-            f"gate_{side}_{leg}": f"GATE {side[0].upper()}{leg.upper()}"
-            for side in ("upper", "lower")
-            for leg in "ab"
-        },
     }
 
 
@@ -97,7 +88,7 @@ def modulator_block(design: Design, library: Library) -> Iterator[Block]:
         title="Modulator",
         stage="amplifier",
         circuit=circuit,
-        names=modulator_names(
+        names=_names(
             found.split_rails,
             result.rails == "battery",
             design.control is not None and design.control.remote is not None,

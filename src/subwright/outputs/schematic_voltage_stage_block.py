@@ -10,9 +10,9 @@ from subwright.build.result import Design
 from subwright.circuits.amplifier_values import class_ab_values
 from subwright.circuits.analysis import AcSweep, Voltage
 from subwright.circuits.netlist import GROUND, Steady
-from subwright.circuits.shunt_return import SHUNT_NET
 from subwright.circuits.voltage_stage_circuit import HALF, LegFeed, voltage_stage_circuit
 from subwright.circuits.voltage_stage_loop import leg_feeds
+from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_voltage_stage import draw_shared_input, draw_stage_leg
@@ -21,7 +21,7 @@ from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Corner, Level
 
-__all__ = ["voltage_stage_block", "voltage_stage_names"]
+__all__ = ["voltage_stage_block"]
 
 _Draw = Callable[[Kit], tuple[str, ...]]
 
@@ -37,21 +37,12 @@ _MATCH: Final = (
 _MOUNTS: Final = {"fin": "A clip-on fin each", "heatsink": "Insulated on the heatsink"}
 
 
-def voltage_stage_names(result: AmplifierResult) -> dict[str, str]:
-    """Printed names of the nets that the stage shares with others."""
+def _names(result: AmplifierResult) -> dict[str, str]:
     return {
-        "rail_positive": "BATTERY" if result.rails == "battery" else "RAIL +",
-        "rail_negative": "RAIL −",
-        "out_a": "SPEAKER +",
-        "out_b": "SPEAKER −",
-        "wanted_a": "FILTER OUT",
-        "mute": "MUTE",
+        **AMPLIFIER_NAMES,
+        "rail_positive": positive_name(from_battery=result.rails == "battery"),
         "follow": "FOLLOW",
         HALF: "AMP HALF",
-        SHUNT_NET: "SHUNT",
-        **{f"feed_{leg}": f"FEED {leg.upper()}" for leg in "ab"},
-        **{f"base_upper_{leg}": f"DRIVE {leg.upper()} +" for leg in "ab"},
-        **{f"base_lower_{leg}": f"DRIVE {leg.upper()} −" for leg in "ab"},
     }
 
 
@@ -95,7 +86,7 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
         title="Voltage stage",
         stage="amplifier",
         circuit=circuit,
-        names=voltage_stage_names(result),
+        names=_names(result),
         draw=legs[0],
         more=tuple(legs[1:]),
         more_titles=titles,

@@ -14,12 +14,13 @@ from typing import Final
 from subwright.base.preferred import at_least, at_most, nearest
 from subwright.stages.amplifier_voltage_stage_network import Wanted, plain_network
 
-__all__ = ["BRIDGE_GAIN", "ChipPins", "bridge_chip_pins", "chip_pins"]
+__all__ = ["BRIDGE_GAIN", "BRIDGE_INPUT_OHM", "ChipPins", "bridge_chip_pins", "chip_pins"]
 
 BRIDGE_GAIN: Final = 20.0
 """Of a bridged vehicle amplifier, set inside, V/V (26 dB, from memory)."""
 
-_BRIDGE_INPUT_OHM: Final = 50e3  # least resistance of its input, from memory
+BRIDGE_INPUT_OHM: Final = 50e3
+"""Least resistance of its input, Ω; from memory."""
 _LOW: Final = 10.0  # corners of the capacitors below the lowest note
 _PLAY_A: Final = 0.5e-3  # least current out of an 11-lead amplifier's mute pin, from memory
 _PLAY_V: Final = 2.6  # of that pin below ground, from memory
@@ -105,14 +106,14 @@ def bridge_chip_pins(gain: float, input_ohm: float, note_hz: float) -> ChipPins:
     resistors = {"chip input": foot, "chip mute resistor": _PIN_OHM}
     reached = 1.0
     if share < 1.0:
-        loaded = foot * _BRIDGE_INPUT_OHM / (foot + _BRIDGE_INPUT_OHM)
+        loaded = foot * BRIDGE_INPUT_OHM / (foot + BRIDGE_INPUT_OHM)
         series = float(nearest(loaded * (1.0 / share - 1.0), "E24"))
         resistors["chip input series"] = series
         reached = loaded / (loaded + series)
     return ChipPins(
         resistors_ohm=resistors,
         capacitors_f={
-            "chip input coupling": float(at_least(_LOW / (2.0 * pi * note_hz * _BRIDGE_INPUT_OHM), "E6")),
+            "chip input coupling": float(at_least(_LOW / (2.0 * pi * note_hz * BRIDGE_INPUT_OHM), "E6")),
             "chip mute capacitor": _PIN_F,
         },
         counts={},

@@ -17,13 +17,13 @@ from subwright.circuits.netlist import GROUND, Circuit, Part, Steady
 from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import Library
 from subwright.physics.voltage_stage import parallel_ohm
+from subwright.stages.amplifier_chip_pins import BRIDGE_INPUT_OHM
 from subwright.stages.amplifier_driving import Driving
 from subwright.stages.amplifier_voltage_stage_network import MUTE_OHM
 
 __all__ = ["EXPERIMENTS"]
 
 _BAND: Final = AcSweep(low_hz=1e3, high_hz=4e3, per_decade=10)
-_INSIDE_OHM: Final = 50e3  # least of a vehicle type's input, from memory
 _NETS: Final = frozenset(
     {"wanted_a", "muted_first_a", "muted_a", "muting_a", "mute", "divided_a", CHIP_INPUT}
 )
@@ -50,7 +50,7 @@ def _before(design: Design, line_v: float) -> Circuit:
                 designator="BENCH_INSIDE",
                 kind="resistor",
                 nets=(CHIP_INPUT, GROUND),
-                value=_INSIDE_OHM,
+                value=BRIDGE_INPUT_OHM,
                 role="inside of the chip's input",
                 standing="bench",
             )
