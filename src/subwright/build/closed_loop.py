@@ -78,11 +78,26 @@ class ClosedLoop:
         """Voltage at the line filter's output for a modulation, V."""
         return modulation * self.v.swing_v / self.v.node_gain
 
-    def circuit(self, modulation: float = 0.0, **how: object) -> Circuit:
-        """The closed loop; further keywords as those of ``closed_loop_circuit``."""
-        wanted = Steady(value=self.input_v(modulation))
-        given = {"wanted": wanted, "modulation": modulation, **how}
-        return closed_loop_circuit(self.v, self.stage, load_ohm=self.load_ohm, **given)  # type: ignore[arg-type]
+    def circuit(
+        self,
+        modulation: float = 0.0,
+        *,
+        wanted: Value = None,
+        mute: Value = None,
+        whole_gates: bool = False,
+    ) -> Circuit:
+        """The closed loop at a modulation; ``wanted``, V, where the input isn't steady, the rest as in
+        ``closed_loop_circuit``.
+        """
+        return closed_loop_circuit(
+            self.v,
+            self.stage,
+            load_ohm=self.load_ohm,
+            wanted=Steady(value=self.input_v(modulation)) if wanted is None else wanted,
+            mute=mute,
+            modulation=modulation,
+            whole_gates=whole_gates,
+        )
 
     def run(self, stop_s: float, keep_from_s: float = 0.0) -> Transient:
         """A run with the steps that edges ask for; times in s."""
