@@ -128,6 +128,7 @@ def test_readings_wait_while_the_server_is_away(browser: Browser, van: Served, f
     page = opened(desk)
     enter(page, "gate-pull-down-A", "5")
     expect(page.locator("#traffic")).to_have_text("Every reading is in the bench log.")
+    page.wait_for_load_state("networkidle")  # a response cut short is another fault than none
     van.kill()
     enter(page, "gate-pull-down-B", "5.02")
     enter(page, "bleeder-positive", "4.7")
@@ -147,6 +148,7 @@ def test_readings_wait_while_the_server_is_away(browser: Browser, van: Served, f
 def test_unsent_readings_survive_the_closed_page(browser: Browser, van: Served, folder: Path) -> None:
     desk = phone(browser, van)
     page = opened(desk)
+    page.wait_for_load_state("networkidle")  # a response cut short is another fault than none
     van.kill()
     enter(page, "bleeder-negative", "4.71")
     expect(page.locator("#traffic")).to_contain_text("1 × not yet in the bench log")
@@ -225,6 +227,7 @@ def test_a_browser_that_keeps_nothing_still_loses_nothing(
     refuse = "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); };"
     desk.page.add_init_script(refuse)
     page = opened(desk)
+    page.wait_for_load_state("networkidle")  # a response cut short is another fault than none
     van.kill()
     enter(page, "gate-pull-down-A", "5")
     expect(page.locator("#talk")).to_contain_text("leave the page open")
