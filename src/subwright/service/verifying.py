@@ -6,7 +6,7 @@ import datetime
 import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -40,6 +40,7 @@ EngineChoice = Literal["", "ngspice", "embedded", "both"]
 
 ENGINES: Final = ("ngspice", "embedded")
 TIMEOUT_S: Final = 60.0
+_GLANCE_S: Final = 0.1  # how long an interrupt may go unseen
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -265,7 +266,7 @@ def verify(
             for number, (experiment, case_, name) in enumerate(tasks)
         }
         progress("simulating", 0.0)
-        for done in as_completed(waiting):
+        for done in _as_they_end(waiting):
             one = done.result()
             ran[waiting[done]] = one
             progress(_told(one), len(ran) / len(tasks))
@@ -296,6 +297,18 @@ def saved_results(solved: Solved) -> tuple[SavedDesign, ...]:
     from subwright.outputs.verified import read_verified, verified_path
 
     return read_verified(verified_path(solved.build.path)) if solved.build is not None else ()
+
+
+def _as_they_end(futures: Iterable[Future[Ran]]) -> Iterator[Future[Ran]]:
+    """Each future when it is done, never waiting long at a time.
+
+    An interrupt that another thread of the process takes, or that comes just before this one falls asleep,
+    doesn't wake it: Python would see it only when the next simulator ends.
+    """
+    pending = set(futures)
+    while pending:
+        done, pending = wait(pending, timeout=_GLANCE_S, return_when=FIRST_COMPLETED)
+        yield from done
 
 
 def _keep(solved: Solved, ran: Sequence[Ran]) -> SubwrightError | None:
