@@ -13,6 +13,7 @@ LAYERS = (
     ("parts",),
     ("stages",),
     ("circuits",),
+    ("boards",),
     ("build",),
     ("outputs",),
     ("service",),
