@@ -8,6 +8,7 @@ import os
 import zipfile
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,10 +18,11 @@ from hypothesis import strategies as st
 from subwright.base.errors import InputError, RangeError, SubwrightError
 from subwright.build.moment import moment_at, voltage_range
 from subwright.build.result import Design
+from subwright.outputs import project
 from subwright.outputs.archive import zipped
 from subwright.outputs.history import History, open_history, patch_between
 from subwright.outputs.project import drop_value
-from subwright.outputs.tomlfile import parse_toml
+from subwright.outputs.tomlfile import TomlFile, parse_toml
 from subwright.service import solve
 from subwright.session import BuildSession, Conflict, moved_between
 from subwright.stages.common import Corner, Level
@@ -41,6 +43,30 @@ def set_key(session: BuildSession, key: str, value: str) -> None:
 
 def journal_of(build: Path) -> Path:
     return build.parent / ".subwright" / "storyteller-van.journal"
+
+
+def test_each_text_of_a_build_file_is_checked_once(build: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    checked: list[str] = []
+    validate = project.validate
+
+    def counted(model: Any, source: TomlFile) -> Any:
+        checked.append(source.text)
+        return validate(model, source)
+
+    monkeypatch.setattr(project, "validate", counted)
+    session = BuildSession.opened(build)
+    session.outcome()
+    set_key(session, "filter.corner", "97 Hz")
+    session.outcome()
+    assert len(checked) == len(set(checked)) == 2
+    session.undo(session.revision)
+    session.outcome()
+    set_key(session, "filter.corner", "97 Hz")
+    assert len(checked) == 2
+    for _ in range(2):  # what was refused is told again, whole
+        with pytest.raises(InputError, match=r"filter\.corner") as refused:
+            set_key(session, "filter.corner", "97 furlongs")
+        assert refused.value.problems
 
 
 # --- the history ---------------------------------------------------------------------------------------

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import tomllib
+from collections import OrderedDict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from subwright.base.errors import FileProblem, InputError
@@ -67,12 +69,64 @@ def read_build(path: Path) -> BuildFile:
 
 def parse_build(text: str, path: Path) -> BuildFile:
     """Read a build file from ``text``; ``path`` serves the messages. Raises as `read_build`."""
-    return _checked(parse_toml(text, path))
+    known = _VERDICTS.of(text, path)
+    return _checked(parse_toml(text, path)) if known is None else _told(known)
 
 
 def _checked(source: TomlFile) -> BuildFile:
-    _check_version(source)
-    return BuildFile(source=source, spec=validate(BuildSpec, source))
+    return _told(_verdict(source))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Refused:
+    """Why a text is no build file; kept instead of the error itself, which would gather tracebacks."""
+
+    message: str
+    problems: tuple[FileProblem, ...]
+
+
+@dataclass(kw_only=True, slots=True)
+class _Verdicts:
+    """The latest texts that were checked: a change is checked, designed and undone with the same text."""
+
+    held: OrderedDict[tuple[str, Path], BuildFile | _Refused] = field(default_factory=OrderedDict)
+    lock: Lock = field(default_factory=Lock)
+
+    def of(self, text: str, path: Path) -> BuildFile | _Refused | None:
+        with self.lock:
+            known = self.held.get((text, path))
+            if known is not None:
+                self.held.move_to_end((text, path))
+            return known
+
+    def keep(self, source: TomlFile, found: BuildFile | _Refused) -> None:
+        with self.lock:
+            self.held[source.text, source.path] = found
+            while len(self.held) > _VERDICTS_KEPT:
+                self.held.popitem(last=False)
+
+
+_VERDICTS_KEPT = 32
+_VERDICTS = _Verdicts()
+
+
+def _verdict(source: TomlFile) -> BuildFile | _Refused:
+    """The build that ``source`` holds, or why it holds none; each text is checked once."""
+    known = _VERDICTS.of(source.text, source.path)
+    if known is None:
+        try:
+            _check_version(source)
+            known = BuildFile(source=source, spec=validate(BuildSpec, source))
+        except InputError as error:
+            known = _Refused(message=error.message, problems=error.problems)
+        _VERDICTS.keep(source, known)
+    return known
+
+
+def _told(verdict: BuildFile | _Refused) -> BuildFile:
+    if isinstance(verdict, _Refused):
+        raise InputError(message=verdict.message, problems=verdict.problems)
+    return verdict
 
 
 def _check_version(source: TomlFile) -> None:
@@ -199,11 +253,8 @@ def save_build(change: Change) -> None:
 
 
 def _problems(source: TomlFile) -> tuple[FileProblem, ...]:
-    try:
-        _checked(source)
-    except InputError as error:
-        return error.problems
-    return ()
+    found = _verdict(source)
+    return found.problems if isinstance(found, _Refused) else ()
 
 
 def _readings(entry: SpecEntry, value: str) -> Iterator[object]:
