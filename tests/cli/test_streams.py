@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import resource
 import signal
 import subprocess
 import sys
@@ -11,6 +10,8 @@ from pathlib import Path
 
 import pytest
 from cli_support import COMMAND, Command, terminal
+
+from patience import assert_within, children_s
 
 
 def test_help_and_version(subwright: Command) -> None:
@@ -25,17 +26,7 @@ def test_help_and_version(subwright: Command) -> None:
 
 def test_help_is_quick(subwright: Command) -> None:
     """At most 0.3 s of work, counted in processor time so that a busy machine doesn't decide."""
-
-    def spent() -> float:
-        usage = resource.getrusage(resource.RUSAGE_CHILDREN)
-        return usage.ru_utime + usage.ru_stime
-
-    times = []
-    for _ in range(3):
-        before = spent()
-        subwright("--help")
-        times.append(spent() - before)
-    assert min(times) <= 0.3
+    assert_within(0.3, lambda: children_s(lambda: subwright("--help")))
 
 
 def test_help_loads_no_numerics(subwright: Command) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import time
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -12,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patience import assert_within, own_s
 from subwright.base.errors import SubwrightError
 from subwright.outputs.drawing import num, wrap
 from subwright.outputs.labels import Wanted, place
@@ -144,14 +144,7 @@ def test_label_sits_off_its_own_curve() -> None:
 def test_fast_enough() -> None:
     p = plot()
     p.render()
-    best = min(_timed(p) for _ in range(7))
-    assert best < 0.010  # 3 ms on an idle machine; slack for a busy one
-
-
-def _timed(p: Plot) -> float:
-    start = time.perf_counter()
-    p.render()
-    return time.perf_counter() - start
+    assert_within(0.010, lambda: own_s(p.render))  # about 3 ms
 
 
 @settings(deadline=None)

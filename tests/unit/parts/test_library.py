@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from patience import assert_within
 from subwright.base.errors import InputError, PartNotFoundError
 from subwright.parts.library import Library, load_library, near_ids
 from subwright.parts.schema import KINDS, Core, Mosfet
@@ -107,7 +108,7 @@ def test_there_is_nothing_in_no_drawer() -> None:
 
 
 def test_whole_library_is_read_within_30_ms() -> None:
-    """Processor time of reading all kinds, in a fresh process, the best of five."""
+    """Processor time of reading all kinds, in a fresh process."""
     code = (
         "import time, subwright.parts.tables as t, subwright.parts.reader, subwright.parts.cores\n"
         "from subwright.parts.schema import KINDS\n"
@@ -116,11 +117,12 @@ def test_whole_library_is_read_within_30_ms() -> None:
         "for kind in KINDS: t.library_records(kind)\n"
         "print(time.process_time() - start)"
     )
-    runs = [
-        float(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout)
-        for _ in range(5)
-    ]
-    assert min(runs) < 0.030
+
+    def spent() -> float:
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+        return float(done.stdout)
+
+    assert_within(0.030, spent)
 
 
 def test_asking_for_one_kind_reads_one_file() -> None:
