@@ -13,6 +13,7 @@ from subwright.base.errors import SubwrightError
 from subwright.build.result import Design
 from subwright.build.solver import solve_build
 from subwright.build.spec import BuildSpec
+from subwright.outputs.to_json import dumps
 from subwright.parts.library import load_library
 
 WANTED = 200
@@ -49,6 +50,7 @@ def random_wishes(seed: int) -> dict[str, Any]:
         },
         "converter": {"switching": f"{pick.choice([30, 50, 70])} kHz"},
         "filter": {"order": pick.choice([2, 4]), "corner": f"{pick.choice([60, 80, 100, 120])} Hz"},
+        "protection": {"over_current": pick.choice(["none", "none", "shunt", "switch"])},
     }
 
 
@@ -105,3 +107,4 @@ def test_energy_balances_on_random_builds(chunk: int) -> None:
         assert finite(design.enclosure.full_spl_db), name
         assert finite(design.filter.gain_db), name
         assert all(finite((f.value, f.limit, f.margin)) for f in design.findings), name
+        dumps(design)  # refuses a number that is not finite, anywhere in the design

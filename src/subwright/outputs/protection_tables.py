@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import isfinite
-
 from subwright.base.units import show
 from subwright.outputs.sheet_parts import CORNER, Entry
 from subwright.outputs.tables import number, percent
@@ -146,9 +144,9 @@ def _trip_entries(name: str, trip: OverCurrentTrip | None) -> list[Entry]:
     upper, lower = show(trip.upper_ohm, "resistance"), show(trip.lower_ohm, "resistance")
     then = "tries again" if trip.after == "retry" else "stays off until switched off"
     acts = (
-        f"acts on a dead short within {show(trip.response_s, 'time')}"
-        if isfinite(trip.response_s)
-        else "the source can't drive a short beyond it"
+        "a dead short may never reach it"
+        if trip.response_s is None
+        else f"acts on a dead short within {show(trip.response_s, 'time')}"
     )
     return [
         (name, f"{show(trip.nominal_a, 'current')} by the {what}, {low} to {high} over all parts"),

@@ -185,7 +185,7 @@ def _loops(result: BoostResult) -> Grid:
                 name,
                 show(at.crossover_hz, "frequency"),
                 f"{at.phase_margin_deg:.0f}\u00b0",
-                f"{at.gain_margin_db:.0f} dB" if at.gain_margin_db < 60.0 else "ample",
+                "ample" if at.gain_margin_db is None else f"{at.gain_margin_db:.0f} dB",
             )
             for name, at in result.loop.figures.items()
         ),

@@ -185,11 +185,11 @@ def compensator_gain(parts: Compensator, frequency_hz: Floats) -> Array:
 
 
 class LoopFigures(NamedTuple):
-    """Crossover, Hz, phase margin, degrees, and gain margin, dB."""
+    """Crossover, Hz, phase margin, degrees, and gain margin, dB; None where the phase never gets there."""
 
     crossover_hz: float
     phase_margin_deg: float
-    gain_margin_db: float
+    gain_margin_db: float | None
 
 
 def loop_figures(plant: CurrentModePlant, parts: Compensator) -> LoopFigures:
@@ -202,8 +202,8 @@ def loop_figures(plant: CurrentModePlant, parts: Compensator) -> LoopFigures:
 
     Returns
     -------
-    LoopFigures; the gain margin is infinite where the phase never reaches half a turn below half the
-    switching frequency.
+    LoopFigures; no gain margin where the phase never reaches half a turn below half the switching
+    frequency.
 
     Raises
     ------
@@ -231,7 +231,7 @@ def loop_figures(plant: CurrentModePlant, parts: Compensator) -> LoopFigures:
     margin = float(180.0 + (1 - share) * phase[after - 1] + share * phase[after])
     below = phase <= -180.0
     below[:after] = False
-    gain_margin = float("inf")
+    gain_margin = None
     if below.any():
         gain_margin = float(-20.0 / np.log(10.0) * level[int(np.argmax(below))])
     return LoopFigures(crossover_hz=crossover, phase_margin_deg=margin, gain_margin_db=gain_margin)

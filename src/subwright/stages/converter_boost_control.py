@@ -117,11 +117,25 @@ def design_divider(controller: Controller, rail_v: float, series: str) -> Divide
     -------
     Divider with the window of reference and 1 % resistors, worst case.
 
+    Raises
+    ------
+    NoSolutionError : the rail lies no higher than the controller's own reference.
+
     Source
     ------
     ``V = V_ref (1 + R1/R2)``. [derived]
     """
     reference, spread = controller.error_v or controller.vref_v, controller.error_tolerance or 0.02
+    if rail_v <= reference:
+        raise NoSolutionError(
+            message="The rail wanted is no higher than the controller's reference: nothing to raise.",
+            quantity="raised rail",
+            value=show(rail_v, "voltage"),
+            limit=f"above {show(reference, 'voltage')}",
+            source="derived",
+            remedy='Set converter.topology = "none": the bridge works straight from the battery. Or ask for '
+            "more power, a load of higher impedance or a higher converter.rail.",
+        )
     bottoms = between(*_BOTTOM_OHM, series)
     tops = np.array([at_least((rail_v / reference - 1.0) * float(b) * (1 - 1e-9), series) for b in bottoms])
     best = int(np.argmin(tops / bottoms))
@@ -364,6 +378,7 @@ def design_loop(
     across = at_most(1.0 / (2.0 * pi * resistor * min(max(esr_hz, 4.0 * target), zero_hz)), "E6")
     parts = Compensator(divider.top_ohm, resistor, integrator, across, division)
     figures = {name: loop_figures(plant, parts) for name, plant in plants.items()}
+    gain_margins = [f.gain_margin_db for f in figures.values() if f.gain_margin_db is not None]
     return BoostLoop(
         series_ohm=resistor,
         series_f=integrator,
@@ -373,7 +388,7 @@ def design_loop(
         figures=figures,
         crossover_hz=max(f.crossover_hz for f in figures.values()),
         phase_margin_deg=min(f.phase_margin_deg for f in figures.values()),
-        gain_margin_db=min(f.gain_margin_db for f in figures.values()),
+        gain_margin_db=min(gain_margins, default=None),
         plant=worst,
     )
 

@@ -150,7 +150,7 @@ class BoostLoop:
     figures: Mapping[str, LoopFigures]  # by operating point
     crossover_hz: float  # highest of all
     phase_margin_deg: float  # least of all
-    gain_margin_db: float
+    gain_margin_db: float | None  # least of all; None where no phase reaches half a turn
     plant: CurrentModePlant  # at the crest, tired battery
 
 

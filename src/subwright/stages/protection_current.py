@@ -152,7 +152,8 @@ def design_over_current(
         first=(strongest.parameter, abs(strongest.shift) / nominal),
         must_a=data.crest_a,
         limit_a=data.switch_limit_a,
-        response_s=float("inf"),
+        short_a=0.0,
+        response_s=None,
         after=after,
         held_a=level / sense,
         drop=drop,
@@ -160,23 +161,33 @@ def design_over_current(
         negative_upper_ohm=upper_n,
         negative_a=negative,
     )
-    latest = float(high[0]) * max(shares) / nominal  # the level of the most sluggish unit, over the nominal
-    return replace(made, response_s=response_s(made, data.fault_a, latest))
+    # the most sluggish unit: the highest level, read across the lowest resistance
+    latest_v = made.high_a * share * span.low
+    seen_a = data.fault_a if drop is None else min(data.fault_a, drop.most_v / span.low)
+    return replace(
+        made,
+        short_a=seen_a,
+        response_s=response_s(made, data.fault_a, level_v=latest_v, sense_ohm=span.low),
+    )
 
 
-def response_s(trip: OverCurrentTrip, fault_a: float, share: float = 1.0) -> float:
-    """From a fault to the trip of its comparator, s; infinite where the fault never reaches the level.
+def response_s(
+    trip: OverCurrentTrip, fault_a: float, *, level_v: float | None = None, sense_ohm: float | None = None
+) -> float | None:
+    """From a fault to the trip of its comparator, s; None where the fault never reaches the level.
 
     Parameters
     ----------
-    trip : as built. fault_a : A. share : level of a unit over the nominal one.
+    trip : as built. fault_a : A. level_v : of one unit, V; None: the nominal one. sense_ohm : of one unit, Ω;
+    None: the nominal one.
     """
-    drop, level_v = trip.drop, share * trip.held_a * trip.sense_ohm
-    source_v, tau = fault_a * trip.sense_ohm, trip.filter_s
+    drop, tau = trip.drop, trip.filter_s
+    level_v = trip.held_a * trip.sense_ohm if level_v is None else level_v
+    source_v = fault_a * (trip.sense_ohm if sense_ohm is None else sense_ohm)
     if drop is not None and source_v > drop.most_v:
         source_v = drop.most_v  # the drain has let go of the diode: pull-up and load drive the filter alone
         tau += trip.filter_f * drop.pull_ohm * drop.load_ohm / (drop.pull_ohm + drop.load_ohm)
-    return -tau * log(1.0 - level_v / source_v) if source_v > level_v else float("inf")
+    return -tau * log(1.0 - level_v / source_v) if source_v > level_v else None
 
 
 def _drop_sense(data: CurrentInput, reference_v: float) -> DropSense:

@@ -79,7 +79,9 @@ class OverCurrentTrip:
     first : what moves it most, with its effect as a fraction of the nominal. must_a : crest that it must
     leave
         alone, A. limit_a : what the switch stands, A; None where not known.
-    response_s : from a dead short to the trip, s. after : what follows a trip.
+    short_a : of a dead short's current, what the reading can tell, weakest reading, A. response_s : from a
+        dead short to the trip of the most sluggish unit, s; None where it may never come.
+    after : what follows a trip.
     drop : how the switches' drop is read; None with a shunt. held_a : trip with a switch that stays on, A.
     both_ways : a second comparator watches the current the other way. negative_upper_ohm : from the reference
         to its input, whose filter resistor leads to the shunt, Ω. negative_a : its trip, magnitude, A.
@@ -101,7 +103,8 @@ class OverCurrentTrip:
     first: tuple[str, float]
     must_a: float
     limit_a: float | None
-    response_s: float
+    short_a: float
+    response_s: float | None
     after: Literal["retry", "latch"]
     held_a: float
     drop: DropSense | None = None

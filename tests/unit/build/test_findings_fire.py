@@ -117,6 +117,7 @@ CURRENT = OverCurrentTrip(
     first=("comparator offset", 0.15),
     must_a=40.0,
     limit_a=220.0,
+    short_a=300.0,
     response_s=8e-6,
     after="retry",
     held_a=60.0,
@@ -461,7 +462,8 @@ BREAKS: dict[str, list[Break]] = {
     "PRO-13": [Break({"supply.corners": {**van().supply.corners, Corner.MIN: 11.5}})],
     "PRO-15": [
         Break({"protection.over_current": replace(CURRENT, low_a=20.0)}),
-        Break({"protection.over_current": replace(CURRENT, high_a=300.0)}),
+        Break({"protection.over_current": replace(CURRENT, high_a=250.0)}),
+        Break({"protection.over_current": replace(CURRENT, short_a=65.0, response_s=None)}),
         Break({"protection.amplifier_current": replace(CURRENT, low_a=20.0)}),
     ],
     "PRO-16": [Break({"protection.lamp_currents.low_a": 1e-4})],

@@ -96,7 +96,29 @@ def test_response_to_a_dead_short_by_stepping() -> None:
     weak = replace(DATA, current=replace(CURRENT, fault_a=60.0))
     slow = design(ProtectionSpec(over_current="shunt"), weak).over_current
     assert slow is not None
-    assert slow.response_s == np.inf
+    assert slow.response_s is None
+    assert slow.high_a > slow.short_a == 60.0
+
+
+def test_a_cold_switch_is_slow_but_not_blind() -> None:
+    """Its drop is small, its level as it was: the level counts against what the reading can reach."""
+    current = replace(CURRENT, crest_a=2.95, fault_a=95.0, switch_ohm=45.5e-3, switch_limit_a=35.0)
+    trip = design(ProtectionSpec(over_current="switch"), replace(DATA, current=current)).over_current
+    assert trip is not None
+    assert trip.drop is not None
+    cold_ohm = 0.6 * 45.5e-3
+    level_v = trip.high_a * trip.drop.conduction * cold_ohm
+    assert level_v < trip.drop.most_v < trip.high_a / trip.nominal_a * trip.level_v
+    assert trip.short_a == pytest.approx(min(95.0, trip.drop.most_v / cold_ohm))
+    assert trip.response_s is not None
+    # by stepping: pull-up and load drive the filter once the drain has let go
+    pull, load = trip.drop.pull_ohm, trip.drop.load_ohm
+    tau = trip.filter_f * (trip.filter_ohm + pull * load / (pull + load))
+    final, volts, step, count = min(95.0 * cold_ohm, trip.drop.most_v), 0.0, tau / 20_000, 0
+    while volts < level_v:
+        volts += step * (final - volts) / tau
+        count += 1
+    assert trip.response_s == pytest.approx(count * step, rel=2e-3)
 
 
 def test_parts_follow_the_choice() -> None:

@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 
 from subwright.base.errors import SubwrightError
+from subwright.base.units import show
 from subwright.build.experiments.record import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
 from subwright.circuits.analysis import Transient, Voltage
@@ -157,6 +158,15 @@ def _short(
     middle_v = 0.5 * (names["under-voltage release"].nominal + names["over-voltage release"].nominal)
     fault_a = 3.0 * trip.held_a
     reach = response_s(trip, fault_a)
+    if reach is None:
+        raise SubwrightError(
+            message=f"No short makes the {watch} trip act: its level lies above what the sensing can read.",
+            quantity="trip",
+            value=show(trip.nominal_a, "current"),
+            limit=show(trip.short_a, "current"),
+            source="derived",
+            remedy='Lower the trip, or set its method to "shunt".',
+        )
     begin, gone = 10e-3, 10e-3 + 6.0 * reach
 
     def circuit(starts_s: float, ends_s: float, of: ProtectionResult) -> Circuit:

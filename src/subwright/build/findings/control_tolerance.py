@@ -44,10 +44,12 @@ def burst_trips(design: Design) -> Iterator[Measure]:
     title="The over-current trip leaves the music alone and saves the switches",
     what="Lowest trip over all tolerances against the battery's crest current with a full sine; highest "
     "against "
-    "what the switches of one side carry; the same for the amplifier's output current.",
+    "what the switches of one side carry, and against what the sensing can tell of a dead short; the same "
+    "for the amplifier's output current.",
     why="Offset and reference count heavily on a few tens of millivolts: the window is wide, and both ends "
     "matter.",
-    limit="Crest current; drain current rating of one side at 25 °C case.",
+    limit="Crest current; drain current rating of one side at 25 °C case; battery over its source "
+    "resistance, or where the gated reading of a drop lets go.",
     source="lm339",
     example="60 mV on 1.5 mΩ are 40 A; an offset of ±9 mV makes that 34 to 46 A.",
     remedy="Move protection.over_current_trip or protection.amplifier_current_trip, or use a comparator of "
@@ -80,6 +82,13 @@ def over_current(design: Design) -> Iterator[Measure]:
                 dimension="current",
                 at=where,
             )
+        yield Measure(
+            quantity=f"{name}, highest",
+            value=trip.high_a,
+            limit=trip.short_a,
+            dimension="current",
+            at="what a dead short shows",
+        )
 
 
 @rule(

@@ -1,0 +1,68 @@
+"""Builds whose design once held a number that no JSON holds, or was refused in words of another trade."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from subwright.base.errors import NoSolutionError
+from subwright.build.result import Design
+from subwright.build.solver import solve_build
+from subwright.build.spec import BuildSpec
+from subwright.outputs.to_json import dumps
+from subwright.parts.library import load_library
+
+LIBRARY = load_library()
+
+
+def solve(**wishes: Any) -> Design:
+    return solve_build(BuildSpec.model_validate({"name": "written", **wishes}), LIBRARY)
+
+
+def test_a_loop_whose_phase_never_reaches_half_a_turn() -> None:
+    design = solve(
+        supply={"system": 48, "capacity": "300 Ah", "cable_length": "9.3 m"},
+        driver={"part": "Drover 12", "count": 3},
+        goal={"power": "180 W", "lowest_note": "20 Hz", "crest_factor": "6 dB"},
+        amplifier={"kind": "bridge_class_d", "load": "8 ohm"},
+        converter={"topology": "boost"},
+    )
+    assert design.boost is not None
+    margins = {name: figures.gain_margin_db for name, figures in design.boost.loop.figures.items()}
+    assert margins["max, a tenth"] is None
+    stated = [margin for margin in margins.values() if margin is not None]
+    assert design.boost.loop.gain_margin_db == min(stated)
+    written = json.loads(dumps(design))["boost"]["loop"]["figures"]["max, a tenth"]
+    assert written[-1] is None
+
+
+@pytest.mark.parametrize(
+    ("battery", "system", "kind"), [("lfp", 24, "class_ab"), ("lead-acid", 36, "class_g")]
+)
+def test_a_drop_sensed_across_a_small_switch(battery: str, system: int, kind: str) -> None:
+    design = solve(
+        supply={"battery": battery, "system": system, "return_path": "chassis"},
+        driver={"part": "Fell 12"},
+        goal={"power": "20 W", "lowest_note": "40 Hz", "crest_factor": "15 dB"},
+        amplifier={"kind": kind},
+        protection={"over_current": "switch"},
+    )
+    trip = design.protection.over_current
+    assert trip is not None
+    assert trip.response_s is not None
+    assert 0.0 < trip.response_s < 1e-3
+    dumps(design)
+
+
+def test_a_raised_rail_below_the_reference_is_refused_as_such() -> None:
+    with pytest.raises(NoSolutionError, match="no higher than the controller") as refusal:
+        solve(
+            supply={"battery": "lfp", "cable_length": "7.6 m"},
+            driver={"part": "Moraine 15", "count": 4},
+            goal={"power": "1 W", "lowest_note": "20 Hz"},
+            amplifier={"kind": "bridge_class_d"},
+            converter={"topology": "boost"},
+        )
+    assert "converter.topology" in (refusal.value.remedy or "")
