@@ -25,7 +25,11 @@ Array = NDArray[np.float64]
 
 _MOST_ITERATIONS = 400
 _TOLERANCE = 1e-11
-_FREE_ITERATIONS = 60  # after these each step goes half the way: near the limit of the duty they would swing
+_EASING = ((60, 1.0), (160, 0.5), (_MOST_ITERATIONS, 0.25))
+"""Up to which round a step goes how far: near the limit of the duty whole steps would swing for ever."""
+_LEAST = 0.05
+"""Of the battery's EMF at the terminals, and of the set voltage on a rail: no round goes lower, and where one
+ends there the supply has collapsed."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -141,7 +145,7 @@ class Regulated:
         open_v = capped + slope * state.i_working
         root = np.maximum(open_v**2 - 4.0 * slope * demand, 0.0)
         reachable = 0.5 * (open_v + np.sqrt(root))
-        working = np.minimum(self.set_v, reachable)
+        working = np.clip(reachable, _LEAST * self.set_v, self.set_v)
         i_working = demand / working
         held = regulated_share(
             working,
@@ -165,9 +169,9 @@ class Regulated:
         clamp_a, _ = m.clamp_currents(self.leakage_w(after), state.terminal, self.path_drop_v(after))
         terminal = emf - self.source.total_ohm * self.battery_a(after)
         return RegulatedState(
-            terminal=np.asarray(terminal),
+            terminal=np.maximum(terminal, _LEAST * emf),
             working=working,
-            other=np.asarray(other),
+            other=np.maximum(other, _LEAST * self.set_v),
             i_working=i_working,
             i_other=i_other,
             share=np.asarray(share),
@@ -212,10 +216,13 @@ class Regulated:
         }
 
 
-def _midway(before: RegulatedState, after: RegulatedState) -> RegulatedState:
-    """Half way from one state to the next."""
+def _eased(number: int, before: RegulatedState, after: RegulatedState) -> RegulatedState:
+    """From one state towards the next, by the share of the way that this round takes."""
+    share = next(share for last, share in _EASING if number < last)
+    if share == 1.0:
+        return after
     values = {
-        item.name: 0.5 * (getattr(before, item.name) + getattr(after, item.name))
+        item.name: (1.0 - share) * getattr(before, item.name) + share * getattr(after, item.name)
         for item in fields(RegulatedState)
     }
     return RegulatedState(**values)
@@ -233,12 +240,19 @@ def _settled(before: RegulatedState, after: RegulatedState) -> float:
 
 
 def _checked(
-    state: RegulatedState, demand: Array, change: float, emf: Array, source: Source
+    state: RegulatedState, demand: Array, change: float, emf: Array, loop: Regulated
 ) -> RegulatedState:
-    if change <= _TOLERANCE:
+    source, floor = loop.source, 1.001 * _LEAST
+    flat = bool(
+        np.any(state.terminal <= floor * emf)
+        or np.any(np.minimum(state.working, state.other) <= floor * loop.set_v)
+    )
+    if change <= _TOLERANCE and not flat:
         return state
-    if not np.all(np.isfinite(state.working)) or np.any(
-        np.abs(state.i_working * state.working / np.maximum(demand, 1e-9) - 1.0) > 1e-3
+    if (
+        flat
+        or not np.all(np.isfinite(state.working))
+        or np.any(np.abs(state.i_working * state.working / np.maximum(demand, 1e-9) - 1.0) > 1e-3)
     ):
         raise collapsed(demand, float(np.min(emf)) ** 2 / (4.0 * source.total_ohm))
     raise ConvergenceError(
@@ -246,7 +260,8 @@ def _checked(
         quantity="relative change",
         value=f"{change:.3g}",
         limit=f"{_TOLERANCE:g}",
-        remedy="The design is close to the most power that the source can give: lower the target power.",
+        remedy="The design is close to the most power that the source can give: lower goal.power, or shorten "
+        "or thicken the cable (supply.section).",
     )
 
 
@@ -280,10 +295,10 @@ def solve_regulated(
         )
         after = loop.step(at.emf, state, demand, i_other)
         change = _settled(state, after)
-        state = after if number < _FREE_ITERATIONS else _midway(state, after)
+        state = _eased(number, state, after)
         if change < _TOLERANCE:
             break
-    state = _checked(state, demand, change, at.emf, source)
+    state = _checked(state, demand, change, at.emf, loop)
 
     losses = loop.losses(state)
     playing = stage.loss_split_w(at.v_out, at.i_out, state.working)
@@ -346,8 +361,8 @@ def clip_regulated(
         demand = demand + model.rail_own_a(state.working) * state.working
         after = loop.step(emf, state, demand, i_other)
         change = _settled(state, after)
-        state = after if number < _FREE_ITERATIONS else _midway(state, after)
+        state = _eased(number, state, after)
         if change < _TOLERANCE:
             break
-    state = _checked(state, demand, change, emf, source)
+    state = _checked(state, demand, change, emf, loop)
     return np.asarray(stage.clip_peak_v(state.working, load.magnitude_ohm))

@@ -66,3 +66,45 @@ def test_a_raised_rail_below_the_reference_is_refused_as_such() -> None:
             converter={"topology": "boost"},
         )
     assert "converter.topology" in (refusal.value.remedy or "")
+
+
+def test_a_regulated_rail_at_the_end_of_its_duty_settles() -> None:
+    """Whole and half steps both swing between two solutions here; the design stands all the same."""
+    design = solve(
+        supply={"battery": "agm", "system": 24, "cable_length": "4.3 m", "capacity": "7 Ah"},
+        driver={"part": "Skerry 8", "count": 3},
+        goal={"power": "500 W", "lowest_note": "50 Hz", "crest_factor": "12 dB"},
+        amplifier={"modulator": "self-oscillating", "inductor_core": "bought", "switching": "80 kHz"},
+        converter={
+            "topology": "full-bridge",
+            "output": "regulated",
+            "switching": "35 kHz",
+            "auxiliary_feed": "winding",
+        },
+        transformer={"rise_basis": "full", "stack": 3},
+        battery_guard={"reverse": "none"},
+        filter={"corner": "90 Hz"},
+    )
+    assert all(watts == pytest.approx(500.0, rel=0.02) for watts in design.signal.sine_w.values())
+
+
+def test_a_load_far_below_the_one_stated_is_a_stop_and_no_nan() -> None:
+    """Four drivers in parallel on an amplifier that expects 8 Ω: the rails fall, and AMP-07 says why."""
+    design = solve(
+        supply={
+            "battery": "lfp",
+            "cable_length": "11.2 m",
+            "return_path": "chassis",
+            "ambient_max": "65 °C",
+        },
+        driver={"part": "Harbour 10", "count": 4},
+        goal={"power": "80 W", "lowest_note": "50 Hz", "crest_factor": "5 dB"},
+        enclosure={"volume": "150 l", "braces": 0},
+        amplifier={"kind": "class_d_half_bridge", "modulator": "self-oscillating", "load": "8 ohm"},
+        converter={"topology": "full-bridge", "output": "regulated", "auxiliary_feed": "winding"},
+        heat={"heatsink": "plate"},
+        filter={"corner": "180 Hz"},
+    )
+    assert [f.code for f in design.findings if f.severity == "stop"] == ["AMP-07"]
+    assert abs(design.balance.imbalance) < 1e-9
+    dumps(design)
