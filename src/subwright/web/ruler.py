@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from subwright.base.units import show
-from subwright.outputs.drawing import num, text_width
+from subwright.outputs.drawing import num
+from subwright.web.lettering import word_width
 from subwright.web.pen import Pen
 from subwright.web.scene import Ruler
 
@@ -14,7 +15,7 @@ __all__ = ["ruler_svgs"]
 
 def ruler_svgs(ruler: Ruler, words: Callable[[str], str]) -> str:
     """The scale for a wide page and for a phone; one of the two is shown."""
-    return _ruler(ruler, words, 980.0, "wide") + _ruler(ruler, words, 344.0, "narrow")
+    return _ruler(ruler, words, 860.0, "wide") + _ruler(ruler, words, 344.0, "narrow")
 
 
 def _ruler(ruler: Ruler, words: Callable[[str], str], width: float, classes: str) -> str:
@@ -36,9 +37,10 @@ def _ruler(ruler: Ruler, words: Callable[[str], str], width: float, classes: str
         pen.path(hatch, "hach")
     pen.path(f"M{num(low)} 4v18M{num(high)} 4v18", "lim")
     taken: list[tuple[float, float, int]] = []
+    names: list[tuple[float, float, str]] = []
     for name, value in ruler.corners:
         content = f"{words(name)} {show(value, 'voltage')}"
-        half = text_width(content, 11.0) / 2
+        half = word_width(content) / 2
         x = at(value)
         middle = min(max(x, half), width - half)
         row = 0
@@ -47,10 +49,12 @@ def _ruler(ruler: Ruler, words: Callable[[str], str], width: float, classes: str
         ):
             row += 1
         taken.append((middle - half, middle + half, row))
-        pen.path(f"M{num(x)} 18v{num(6 + 14 * row)}", "hair")
-        pen.text(middle, 36 + 14 * row, content, "ts sm", "middle")
+        pen.path(f"M{num(x)} 18v{num(6 + 15 * row)}", "hair")
+        names.append((middle, 36.0 + 15 * row, content))
+    for middle, y, content in names:  # over every stroke, with the paper round them
+        pen.text(middle, y, content, "ts sm halo", "middle")
     rows = max(row for _, _, row in taken) + 1
-    height = 28 + 14 * rows
+    height = 28 + 15 * rows
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="sw {classes}" aria-hidden="true"'
         f' viewBox="0 0 {num(width)} {num(height)}">' + "".join(pen.parts) + "</svg>"

@@ -79,7 +79,11 @@ class Shapes:
     filter_corner: float
     fins: int
     box_height_m: float
-    box_depth_m: float
+    box_depth_m: float  # of a band-pass its width, for its chambers lie side by side
+    chamber_share: float  # of a band-pass, where its divider stands along the inside, 0 to 1; else 0
+    radiators: int  # passive ones
+    radiator_m: float  # cut-out of one
+    radiator_in_front: bool
     panel_m: float
     driver_m: float
     driver_depth_m: float
@@ -185,8 +189,8 @@ def _figures(design: Design, moment: Moment, words: Words) -> dict[str, tuple[st
         ),
         "enclosure": (
             words(f"draw.{design.spec.enclosure.kind}"),
-            show(design.enclosure.net_volume_m3, "volume"),
-            show(design.enclosure.tuning_hz or design.enclosure.fc_hz, "frequency"),
+            f"{show(design.enclosure.net_volume_m3, 'volume')}, "
+            + show(design.enclosure.tuning_hz or design.enclosure.fc_hz, "frequency"),
         ),
         "protection": _trips(design, words),
     }
@@ -299,7 +303,7 @@ def _shapes(design: Design) -> Shapes:
     ring = core is not None and core.core.shape == "ring"
     inner = (core.core.inner_m or 0.0) if core is not None and ring else 0.0
     outer = (core.core.outer_m or 1.0) if core is not None and ring else 1.0
-    port = box.port
+    port, passive, pair = box.port, box.radiator, box.chambers
     return Shapes(
         battery=spec.supply.battery,
         cells=_cells(spec.supply.battery, spec.supply.system_v),
@@ -317,7 +321,11 @@ def _shapes(design: Design) -> Shapes:
         filter_corner=float(np.log(design.filter.corner_hz / f[0]) / span),
         fins=9,
         box_height_m=box.outer_height_m,
-        box_depth_m=box.outer_depth_m,
+        box_depth_m=box.outer_depth_m if pair is None else box.outer_width_m,
+        chamber_share=0.0 if pair is None else pair.rear_width_m / box.inner_width_m,
+        radiators=0 if passive is None else passive.count,
+        radiator_m=0.0 if passive is None else passive.hole_m,
+        radiator_in_front=passive is not None and "front" in passive.on,
         panel_m=spec.enclosure.panel_thickness_m,
         driver_m=design.driver.hole_m
         or 0.8 * min(box.outer_height_m, 2.0 * (design.driver.sd_m2 / 3.0) ** 0.5),

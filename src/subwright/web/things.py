@@ -234,7 +234,7 @@ def protection(pen: Pen, x: float, y: float, ruler: Ruler, emf_v: float) -> None
 
 
 def box(pen: Pen, x: float, y: float, scene: Scene, room: float = 150.0) -> tuple[float, float]:
-    """A cut through the enclosure, driver to the right, to scale; returns the cone's mouth."""
+    """A cut through the enclosure, driver to the right, to scale; returns where the sound comes out."""
     shapes = scene.shapes
     scale = room / max(shapes.box_height_m, shapes.box_depth_m * 0.9)
     height, depth = shapes.box_height_m * scale, shapes.box_depth_m * scale
@@ -243,15 +243,45 @@ def box(pen: Pen, x: float, y: float, scene: Scene, room: float = 150.0) -> tupl
     right = left + depth
     pen.rect(left, top, depth, height, "part")
     pen.rect(left + wall, top + wall, depth - 2 * wall, height - 2 * wall, "open")
+    divider = left + wall + (depth - 2 * wall) * shapes.chamber_share + wall
     if shapes.port:
-        _port(pen, right, top + height - wall, scale, scene, (left + 2.0 * wall, wall))
+        start = divider if shapes.chamber_share else left + 2.0 * wall
+        _port(pen, right, top + height - wall, scale, scene, (start, wall))
     drivers = min(shapes.drivers, 2)
-    below = height * 0.2 if shapes.port else 0.0
+    passive = 0.0
+    if shapes.radiators and shapes.radiator_in_front:
+        passive = min(shapes.radiator_m * scale, 0.48 * (height - 2 * wall))
+        _passive(pen, right, top + height - wall - passive / 2 - 3.0, passive / 2 - 3.0, scene)
+    elif shapes.radiators:
+        half = min(shapes.radiator_m * scale, 0.8 * (height - 2 * wall)) / 2
+        _passive(pen, left, y, half, scene, facing=-1.0)
+    below = passive or (height * 0.2 if shapes.port and not shapes.chamber_share else 0.0)
+    at = right
+    if shapes.chamber_share:
+        pen.rect(divider - wall, top + wall, wall, height - 2 * wall, "part")
+        at = divider
     for i in range(drivers):
         middle = y - below / 2 + (0.0 if drivers == 1 else (i - 0.5) * (height - 2 * wall) / 2)
         most = (height - 2 * wall - below) / drivers / 2 - 3
-        _driver(pen, right, middle, min(shapes.driver_m * scale / 2, most), depth - wall, scene, i)
+        _driver(pen, at, middle, min(shapes.driver_m * scale / 2, most), depth - wall, scene, i)
+    if shapes.chamber_share and shapes.port:
+        return right, top + height - wall - 6.0 - max(shapes.port_m * scale, 6.0) / 2
     return right, y - below / 2
+
+
+def _passive(pen: Pen, at: float, y: float, half: float, scene: Scene, facing: float = 1.0) -> None:
+    """A cone without a motor, in the panel whose outside is at ``at``; its weight in the middle."""
+    out = facing * 6.0 * scene.cone
+    pen.rect(min(at, at - facing * 8) - 0.5, y - half, 9.0, 2 * half, "gap")
+    inner = at - facing * 0.4 * half + out
+    pen.path(
+        f"M{num(at + 0.4 * out)} {num(y - half + 2)}L{num(inner)} {num(y - half * 0.4)}V{num(y + half * 0.4)}"
+        f"L{num(at + 0.4 * out)} {num(y + half - 2)}",
+        "s1",
+        key="passive",
+    )
+    weight = f"M{num(inner - facing * 5)} {num(y - half * 0.25)}v{num(half * 0.5)}"
+    pen.path(weight, "frame", key="passive.mass")
 
 
 def _port(
@@ -310,5 +340,5 @@ def switch(pen: Pen, x: float, y: float) -> None:
 
 def bridge(pen: Pen, x: float, y: float, words: Callable[[str], str]) -> None:
     """The note in place of a converter."""
-    pen.text(x, y - 14, words("draw.no converter"), "ts", "middle")
-    pen.text(x, y + 24, words("draw.straight"), "ts", "middle")
+    pen.text(x, y - 22, words("draw.no converter"), "ts sm", "middle")
+    pen.text(x, y + 32, words("draw.straight"), "ts sm", "middle")
