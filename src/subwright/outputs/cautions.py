@@ -8,12 +8,14 @@ __all__ = [
     "before_connecting",
     "before_connecting_a_rail",
     "before_cutting",
+    "before_etching",
     "before_first_power",
     "before_first_power_from_battery",
     "before_mounting",
     "before_playing",
     "before_touching",
     "before_winding",
+    "before_wiring_a_board",
 ]
 
 
@@ -156,5 +158,33 @@ def before_playing(*, level: str) -> Caution:
             "minutes, and low notes don't feel as loud as they are: measure, keep "
             "sessions short, wear protection.",
             "It can drown sirens and horns. While driving, keep it low enough to hear them.",
+        ),
+    )
+
+
+def before_etching() -> Caution:
+    """A board in the making."""
+    return Caution(
+        before="you etch, drill and solder",
+        points=(
+            "Etchants burn skin and eyes and eat metal: goggles, gloves, moving air, plastic trays, water at "
+            "hand. Never mix them; never pour them down a drain: copper is poison to water and goes to the "
+            "place that takes chemicals.",
+            "Dust of glass-fibre board harms the lungs: drill and saw it wet or under a suction hose, with a "
+            "mask. Small drills break and fly: eye protection on.",
+            "Flux fumes irritate: let the air carry them away from you. Wash your hands after leaded solder.",
+        ),
+    )
+
+
+def before_wiring_a_board() -> Caution:
+    """A finished board on its way into the unit."""
+    return Caution(
+        before="you wire a board into the unit",
+        points=(
+            "Supply off, fuse out, battery's negative pole off. Capacitors in the unit hold their charge: "
+            "measure every rail and let it down through a resistor first.",
+            "Look over each track against the light and measure for shorts between neighbours and from each "
+            "supply to 0 V before any part is powered.",
         ),
     )

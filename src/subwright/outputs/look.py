@@ -78,6 +78,12 @@ _COLOURS: tuple[tuple[str, str, str], ...] = (
     ("open", "stroke", "ink"),
     ("part", "fill", "tint"),
     ("part", "stroke", "ink"),
+    ("foil", "stroke", "tint"),
+    ("land", "fill", "tint"),
+    ("bore", "fill", "sheet"),
+    ("bore", "stroke", "soft"),
+    ("body", "stroke", "ink"),
+    ("jump", "stroke", "accent"),
 )
 
 _SHAPES = """
@@ -101,6 +107,13 @@ _SHAPES = """
 .sw .wire{{stroke-width:1.3px}}
 .sw .heavy{{stroke-width:3px}}
 .sw .lab{{font-size:13px}}
+.sw .foil{{fill:none;stroke-linejoin:round;stroke-linecap:round}}
+.sw .bore{{stroke-width:1px}}
+.sw .body{{fill:none;stroke-width:1.6px;stroke-linejoin:round}}
+.sw .jump{{fill:none;stroke-width:4px;stroke-linecap:round}}
+.sw .l12{{font-size:16px}}
+.sw .l13{{font-size:17.3px}}
+.sw .l15{{font-size:20px}}
 """
 
 

@@ -15,7 +15,7 @@ from subwright.outputs.print_data import print_data
 from subwright.outputs.schematics import SchematicSheet
 from subwright.outputs.views import PackView
 
-__all__ = ["PAPERS", "Paper", "pack_pdf"]
+__all__ = ["PAPERS", "Paper", "compile_pdf", "pack_pdf"]
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
@@ -66,14 +66,27 @@ def pack_pdf(
     SubwrightError : the typesetter is missing, or refuses the content.
     """
     data = print_data(design, view, procedure, drawn) | {"paper": _TYPST_PAPER[paper]}
+    return compile_pdf(_template(), json.dumps(data, ensure_ascii=False))
+
+
+def compile_pdf(template: bytes, data: str) -> bytes:
+    """Set a template.
+
+    Parameters
+    ----------
+    template : its text. data : what it finds under "data", JSON.
+
+    Returns
+    -------
+    The PDF's bytes; no clock, path or machine goes into them.
+
+    Raises
+    ------
+    SubwrightError : the typesetter is missing, or refuses the content.
+    """
     compiler = _compiler()
     try:
-        made = compiler.compile(
-            input=_template(),
-            format="pdf",
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-            timestamp=0,
-        )
+        made = compiler.compile(input=template, format="pdf", sys_inputs={"data": data}, timestamp=0)
     except RuntimeError as error:
         raise SubwrightError(
             message=f"the print can't be set: {getattr(error, 'diagnostic', error)}".strip(),
