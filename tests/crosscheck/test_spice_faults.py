@@ -129,6 +129,28 @@ def test_the_simulated_levels_are_those_that_the_table_foretells(reference_engin
         assert {} in misses, (planted.what, min(misses, key=len))
 
 
+def test_a_modulator_without_a_clock_tells_its_faults_apart(reference_engine: Engine) -> None:
+    """What nothing starts, and what stands at a rail, by the readings of the step where it shows."""
+    path = next(path for path in EXAMPLES if WHOLE_RAILS in path.name)
+    spec = service.open_build(path).spec
+    amplifier = spec.amplifier.model_copy(update={"modulator": "self-oscillating"})
+    design = service.solve(spec.model_copy(update={"amplifier": amplifier}), folder=path.parent).design
+    library = load_library()
+    procedure = bring_up(design, library)
+    sound = {reading.key: reading.expected for reading in procedure.readings}
+    seen = []
+    for planted in planted_faults(design):
+        if planted.fault not in ("mute-stuck", "modulator-feedback-open", "bootstrap-open"):
+            continue
+        planted = replace(planted, blocks=("modulator-gates",))
+        readings = unit_readings(design, library, procedure, reference_engine, planted, sound)
+        suspects = suspects_of(procedure, until_wrong(procedure, readings))
+        assert suspects[0].fault.key == planted.fault, (planted.what, [s.fault.key for s in suspects])
+        assert suspects[0].share > 0.5, planted.what
+        seen.append(planted.fault)
+    assert len(seen) == 3
+
+
 def test_the_ranking_can_fail(reference_engine: Engine) -> None:
     """A fault given another's readings is not ranked first."""
     path = next(path for path in EXAMPLES if WHOLE_RAILS in path.name)

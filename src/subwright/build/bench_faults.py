@@ -12,7 +12,8 @@ from subwright.build.bringup_records import BringUp
 from subwright.build.diagnosis import Suspect, diagnose_levels, level_of
 from subwright.build.faults import ReadingLevel
 from subwright.build.result import Design
-from subwright.circuits.netlist import Circuit, Steady
+from subwright.circuits.models import OpAmpModel
+from subwright.circuits.netlist import Circuit, Part, Steady
 from subwright.circuits.planted import changed, leaking, opened, reversed_part
 from subwright.circuits.simulate import DEFAULT_TIMEOUT_S, Engine
 from subwright.parts.library import Library
@@ -110,6 +111,43 @@ def _swapped_input(circuit: Circuit) -> Circuit:
         return circuit
     turned = replace(generators[1], value=Steady(value=0.0, ac=-1.0))
     return replace(circuit, parts=tuple(turned if part is generators[1] else part for part in circuit.parts))
+
+
+def _joined(one: str, other: str) -> Edit:
+    """A bridge of solder between two nets."""
+
+    def edit(circuit: Circuit) -> Circuit:
+        bridge = Part(
+            designator="BENCH_SOLDER",
+            kind="resistor",
+            nets=(one, other),
+            value=_SHORT_OHM,
+            role="solder",
+            standing="bench",
+        )
+        return replace(circuit, parts=(*circuit.parts, bridge))
+
+    return edit
+
+
+def _no_feedback(circuit: Circuit) -> Circuit:
+    """A modulator whose nodes don't hold its integrator: the only one open, or the two crossed.
+
+    One open of two would leave a loop through the other. The integrator's offset has led it to its end
+    while it was muted.
+    """
+    nodes = {"node_a": "node_b", "node_b": "node_a"}
+    crossed = "node_b" in circuit.nets
+    (lowest_v,) = (m.swing_v[0] for m in circuit.models if isinstance(m, OpAmpModel) and m.swing_v)
+    parts = []
+    for part in circuit.parts:
+        if crossed and part.role in ("integrator feedback", "hysteresis feedback"):
+            part = replace(part, nets=tuple(nodes.get(net, net) for net in part.nets))
+        elif part.role == "integrator capacitor" and "integrated" in part.nets:
+            part = replace(part, initial_v=lowest_v)
+        parts.append(part)
+    circuit = replace(circuit, parts=tuple(parts))
+    return circuit if crossed else _at("integrator feedback", opened)(circuit)
 
 
 def _power_faults(design: Design) -> Iterator[Planted]:
@@ -349,6 +387,20 @@ def _modulator_faults(modulator: Modulator) -> Iterator[Planted]:
         gates,
     )
     yield planted("bootstrap-open", "a bootstrap diode open", _at("bootstrap diode", opened), gates)
+    yield planted(
+        "mute-silent",
+        "a bridge of solder from the mute's inverter to the logic's supply",
+        _joined("run", "logic_supply"),
+        *(supplies, gates),
+    )
+    yield planted(
+        "modulator-feedback-open",
+        "nodes A and B crossed at the modulator"
+        if modulator.legs == 2
+        else "the feedback from the node open",
+        _no_feedback,
+        gates,
+    )
 
 
 def _voltage_stage_faults() -> Iterator[Planted]:

@@ -142,6 +142,7 @@ def _gates(bench: Bench) -> Readings:
         "amplifier-switching": _rate(v, traces, traces.voltage("node_a"), low_v + 0.5 * v.bus_v),
         "gate-dead-time-down": _gap(v, traces, upper, lower),
         "gate-dead-time-up": _gap(v, traces, lower, upper),
+        "node-rest": _mean(v, traces, traces.voltage("node_a")),
     }
     for leg in legs:
         across = traces.voltage(f"boost_{leg}") - traces.voltage(f"node_{leg}")

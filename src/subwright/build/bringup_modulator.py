@@ -25,6 +25,7 @@ _LOGIC_HIGH: Final = 0.8  # of the logic's supply: a high that no input doubts; 
 _DROP: Final = 0.2  # of the rail, across each series resistor at rest; common practice
 _OVERLOAD: Final = 5.0  # times its rating that a wirewound resistor stands for five seconds; common practice
 _BOOTSTRAP: Final = 0.12  # of the voltage on it: zener, diode and ripple; common practice
+_NODE: Final = 0.25  # of the rail, either way: a node that plays rests in the middle; common practice
 _RESTS_ON: Final = ("amplifier",)
 
 
@@ -249,6 +250,7 @@ def _gates(design: Design, m: Modulator, points: Mapping[str, str], bench_v: flo
         for name in "ab"[: m.legs]
     ]
     drop_v = through_a * ohm
+    rest_v = 0.0 if m.split_rails else 0.5 * m.rail_nominal_v
     return Step(
         number=0,
         key="modulator-gates",
@@ -278,6 +280,15 @@ def _gates(design: Design, m: Modulator, points: Mapping[str, str], bench_v: flo
             ),
             *dead,
             *boost,
+            _volts(
+                "node-rest",
+                "mean of leg A's switched node",
+                "leg A's switched node to 0 V, a meter on direct voltage",
+                rest_v,
+                rest_v - _NODE * m.rail_nominal_v,
+                rest_v + _NODE * m.rail_nominal_v,
+                "equal pulses at rest; a node that stands still lies at a rail",
+            ),
             _volts(
                 "stage-drop",
                 "across each of the series resistors",
@@ -309,7 +320,7 @@ def _gates(design: Design, m: Modulator, points: Mapping[str, str], bench_v: flo
             ),
             Cause(
                 sign="nothing switches, stop is low, the output lies at a rail",
-                cause="the feedback from a node is open, or both nodes are crossed",
+                cause="a half-bridge's feedback from its node is open, or a bridge's nodes are crossed",
                 remedy="measure from each node to its integrator resistor; swap NODE A with NODE B",
                 fault="modulator-feedback-open",
             ),

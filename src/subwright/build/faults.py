@@ -400,7 +400,8 @@ def _sound() -> tuple[Fault, ...]:
             "output-switch-shorted",
             "a switch of the output stage is shorted, reversed, or its insulator is pierced",
             "measure each from tab to heatsink, then from drain to source",
-            "idle-current=many|high stage-drop=many|high output-offset=many|high|low|in",
+            "idle-current=many|high stage-drop=many|high output-offset=many|high|low|in "
+            "node-rest=in|gone|low|high|many",
         ),
         _fault(
             "coupling-leaky",
