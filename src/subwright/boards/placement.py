@@ -1,0 +1,326 @@
+"""Places for parts on the grid: seeded annealing on the length of the nets, never with an overlap.
+
+A board's rows are whole numbers whose bits are its steps: whether a part fits is a few shifts and ANDs.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from subwright.boards.footprints import STEP_UM, Footprint, turned
+from subwright.boards.record import Turn
+
+__all__ = ["Attraction", "Item", "Spot", "cells_of", "place"]
+
+_TURNS: Final[tuple[Turn, ...]] = (0, 90, 180, 270)
+_PAD_ROOM_UM: Final = 250  # half of the room between two pads
+_TRIES: Final = 400
+_START_SHARE: Final = 0.04  # of the mean length of a net, as the first temperature
+_END_T: Final = 0.15
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Item:
+    """Something to place.
+
+    Attributes
+    ----------
+    name : of the part or the wire. footprint : its shape. nets : of each land, "" where none.
+    edge : "left", "right" for what stands at an edge; "" for the rest.
+    turns : that are allowed.
+    """
+
+    name: str
+    footprint: Footprint
+    nets: tuple[str, ...]
+    edge: str = ""
+    turns: tuple[Turn, ...] = _TURNS
+
+
+Spot = tuple[int, int, Turn]
+"""x and y in steps, and the turn."""
+
+_Shape = tuple[int, tuple[int, ...], int, tuple[tuple[int, int], ...]]
+"""Lowest row, bits of each row, leftmost step, and the lands' steps."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Attraction:
+    """Two pins that should be close: (item, land) each, and its weight in lengths of a plain net."""
+
+    first: tuple[int, int]
+    second: tuple[int, int]
+    weight: float
+
+
+def cells_of(footprint: Footprint, turn: Turn) -> tuple[int, int, int, int]:
+    """Steps that a turned shape takes: left, bottom, right, top, all included.
+
+    Half a step on each side of a body's edge is its own; a pad keeps half of the least gap.
+    """
+    xs: list[float] = []
+    ys: list[float] = []
+    for point in footprint.body:
+        x, y = turned(point, turn)
+        xs.append(x)
+        ys.append(y)
+    for land in footprint.lands:
+        x, y = turned((land.x * STEP_UM, land.y * STEP_UM), turn)
+        across, along = (
+            (land.across_um, land.along_um) if turn in (0, 180) else (land.along_um, land.across_um)
+        )
+        xs += [x - across / 2 - _PAD_ROOM_UM, x + across / 2 + _PAD_ROOM_UM]
+        ys += [y - along / 2 - _PAD_ROOM_UM, y + along / 2 + _PAD_ROOM_UM]
+    low = (math.ceil(min(xs) / STEP_UM - 0.5), math.ceil(min(ys) / STEP_UM - 0.5))
+    high = (math.floor(max(xs) / STEP_UM + 0.5), math.floor(max(ys) / STEP_UM + 0.5))
+    return low[0], low[1], high[0], high[1]
+
+
+def _shape(footprint: Footprint, turn: Turn) -> _Shape:
+    left, bottom, right, top = cells_of(footprint, turn)
+    bits = (1 << (right - left + 1)) - 1
+    lands = tuple(turned((land.x, land.y), turn) for land in footprint.lands)
+    return bottom, (bits,) * (top - bottom + 1), left, lands
+
+
+class _Table:
+    """The board while parts move on it."""
+
+    def __init__(
+        self,
+        items: Sequence[Item],
+        columns: int,
+        rows: int,
+        closed: Sequence[int],
+        weights: Mapping[str, float],
+        attractions: Sequence[Attraction],
+    ) -> None:
+        self.items, self.columns, self.rows = items, columns, rows
+        self.taken = list(closed)
+        self.shapes: list[dict[Turn, _Shape]] = [
+            {turn: _shape(item.footprint, turn) for turn in item.turns} for item in items
+        ]
+        self.at: list[Spot | None] = [None] * len(items)
+        self.pins_of: list[list[int]] = []
+        self.x: list[int] = []
+        self.y: list[int] = []
+        nets: dict[str, list[int]] = {}
+        for item in items:
+            pins = []
+            for net in item.nets:
+                pins.append(len(self.x))
+                self.x.append(0)
+                self.y.append(0)
+                if net:
+                    nets.setdefault(net, []).append(pins[-1])
+            self.pins_of.append(pins)
+        groups = [(pins, weights.get(net, 1.0)) for net, pins in nets.items() if len(pins) > 1]
+        groups += [
+            ([self.pins_of[a.first[0]][a.first[1]], self.pins_of[a.second[0]][a.second[1]]], a.weight)
+            for a in attractions
+        ]
+        self.net_pins = [pins for pins, _ in groups]
+        self.net_weight = [weight for _, weight in groups]
+        self.cost = [0.0] * len(groups)
+        nets_at: dict[int, list[int]] = {}
+        for number, pins in enumerate(self.net_pins):
+            for pin in pins:
+                nets_at.setdefault(pin, []).append(number)
+        self.nets_of = [
+            sorted({number for pin in pins for number in nets_at.get(pin, ())}) for pins in self.pins_of
+        ]
+
+    def fits(self, item: int, spot: Spot) -> bool:
+        x, y, turn = spot
+        bottom, rows, left, _ = self.shapes[item][turn]
+        shift = x + left
+        low = y + bottom
+        if shift < 0 or low < 0 or low + len(rows) > self.rows:
+            return False
+        taken = self.taken
+        for k, bits in enumerate(rows):
+            moved = bits << shift
+            if moved >> self.columns or taken[low + k] & moved:
+                return False
+        return True
+
+    def put(self, item: int, spot: Spot) -> None:
+        x, y, turn = spot
+        bottom, rows, left, lands = self.shapes[item][turn]
+        for k, bits in enumerate(rows):
+            self.taken[y + bottom + k] |= bits << (x + left)
+        for pin, (dx, dy) in zip(self.pins_of[item], lands, strict=True):
+            self.x[pin] = x + dx
+            self.y[pin] = y + dy
+        self.at[item] = spot
+
+    def lift(self, item: int) -> Spot:
+        spot = self.at[item]
+        assert spot is not None
+        x, y, turn = spot
+        bottom, rows, left, _ = self.shapes[item][turn]
+        for k, bits in enumerate(rows):
+            self.taken[y + bottom + k] &= ~(bits << (x + left))
+        self.at[item] = None
+        return spot
+
+    def length(self, net: int) -> float:
+        pins = self.net_pins[net]
+        xs = [self.x[pin] for pin in pins]
+        ys = [self.y[pin] for pin in pins]
+        return self.net_weight[net] * (max(xs) - min(xs) + max(ys) - min(ys))
+
+    def columns_for(self, item: int) -> tuple[int, int]:
+        edge = self.items[item].edge
+        if edge == "left":
+            return 1, 1
+        if edge == "right":
+            return self.columns - 2, self.columns - 2
+        return 0, self.columns - 1
+
+
+def place(
+    items: Sequence[Item],
+    columns: int,
+    rows: int,
+    closed: Sequence[int],
+    *,
+    seed: int,
+    weights: Mapping[str, float],
+    attractions: Sequence[Attraction] = (),
+    moves: int = 600,
+) -> tuple[Spot, ...] | None:
+    """Places for all items, or None where they don't fit.
+
+    Parameters
+    ----------
+    items : what to place. columns, rows : steps of the board. closed : bits of each row that are not free.
+    seed : of the annealing; the same gives the same. weights : of nets by name, 1 where not said.
+    attractions : pairs of pins that should be close. moves : for each item.
+    """
+    dice = random.Random(seed)
+    table = _Table(items, columns, rows, closed, weights, attractions)
+    if not _first(table, dice):
+        return None
+    _anneal(table, dice, moves * len(items))
+    return tuple(spot for spot in table.at if spot is not None)
+
+
+def _area(table: _Table, item: int) -> int:
+    _, rows, _, _ = table.shapes[item][table.items[item].turns[0]]
+    return len(rows) * rows[0].bit_count()
+
+
+def _first(table: _Table, dice: random.Random) -> bool:
+    """The largest first, each at the best of some free places."""
+    order = sorted(
+        range(len(table.items)),
+        key=lambda k: (table.items[k].edge == "", -_area(table, k), table.items[k].name),
+    )
+    for item in order:
+        best: tuple[float, Spot] | None = None
+        for spot in _spots(table, item, dice):
+            if table.fits(item, spot):
+                x, y, _ = spot
+                away = abs(x - table.columns / 2) + abs(y - table.rows / 2)
+                if best is None or away < best[0]:
+                    best = (away, spot)
+        if best is None:
+            best = next(
+                (
+                    (0.0, (x, y, turn))
+                    for turn in table.items[item].turns
+                    for y in range(table.rows)
+                    for x in range(table.columns_for(item)[0], table.columns_for(item)[1] + 1)
+                    if table.fits(item, (x, y, turn))
+                ),
+                None,
+            )
+        if best is None:
+            return False
+        table.put(item, best[1])
+    for net in range(len(table.net_pins)):
+        table.cost[net] = table.length(net)
+    return True
+
+
+def _spots(table: _Table, item: int, dice: random.Random) -> Iterator[Spot]:
+    low, high = table.columns_for(item)
+    turns = table.items[item].turns
+    for _ in range(_TRIES):
+        yield dice.randint(low, high), dice.randrange(table.rows), dice.choice(turns)
+
+
+def _anneal(table: _Table, dice: random.Random, steps: int) -> None:
+    count = len(table.items)
+    start = max(1.0, _START_SHARE * (table.columns + table.rows) * 2)
+    ratio = (_END_T / start) ** (1.0 / max(1, steps))
+    heat = start
+    reach_all = max(table.columns, table.rows)
+    kin: dict[str, list[int]] = {}
+    for k, own in enumerate(table.items):
+        kin.setdefault(f"{own.footprint.name} {own.edge}", []).append(k)
+    chance = dice.random
+    for step in range(steps):
+        heat *= ratio
+        item = int(chance() * count)
+        if chance() < 0.3 and _swap(table, dice, item, kin, heat):
+            continue
+        reach = max(2, round(reach_all * (1.0 - step / steps)))
+        _shift(table, dice, item, reach, heat)
+
+
+def _accept(table: _Table, nets: Sequence[int], heat: float, chance: float) -> bool:
+    new = [table.length(net) for net in nets]
+    rise = sum(new) - sum(table.cost[net] for net in nets)
+    if rise > 0.0 and chance >= math.exp(-rise / heat):
+        return False
+    for net, cost in zip(nets, new, strict=True):
+        table.cost[net] = cost
+    return True
+
+
+def _shift(table: _Table, dice: random.Random, item: int, reach: int, heat: float) -> None:
+    old = table.lift(item)
+    low, high = table.columns_for(item)
+    turns = table.items[item].turns
+    turn = turns[int(dice.random() * len(turns))] if dice.random() < 0.3 else old[2]
+    span = 2 * reach + 1
+    x = min(high, max(low, old[0] - reach + int(dice.random() * span)))
+    y = min(table.rows - 1, max(0, old[1] - reach + int(dice.random() * span)))
+    spot: Spot = (x, y, turn)
+    if spot == old or not table.fits(item, spot):
+        table.put(item, old)
+        return
+    table.put(item, spot)
+    if not _accept(table, table.nets_of[item], heat, dice.random()):
+        table.lift(item)
+        table.put(item, old)
+
+
+def _swap(table: _Table, dice: random.Random, item: int, kin: Mapping[str, list[int]], heat: float) -> bool:
+    """Two of one shape change places; False where there is no other."""
+    own = table.items[item]
+    others = kin[f"{own.footprint.name} {own.edge}"]
+    other = others[int(dice.random() * len(others))]
+    if other == item:
+        return False
+    first, second = table.lift(item), table.lift(other)
+    nets = sorted({*table.nets_of[item], *table.nets_of[other]})
+    fits = table.fits(item, second)
+    if fits:
+        table.put(item, second)
+        fits = table.fits(other, first)
+        if fits:
+            table.put(other, first)
+            if _accept(table, nets, heat, dice.random()):
+                return True
+            table.lift(other)
+        table.lift(item)
+    table.put(item, first)
+    table.put(other, second)
+    return True
