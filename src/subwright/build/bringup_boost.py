@@ -293,7 +293,7 @@ def _gates(boost: BoostResult, bench_v: float, links: str, awakened: bool) -> St
     limit = plan.switch.mosfet.vgs_max_v
     supply = min(bench_v - 2.0, plan.gate_supply.output_v) if plan.gate_supply else bench_v
     expected = min(supply - plan.drive.driver.drop_v, limit)
-    gate_a = plan.drive.gate_a + plan.controller.quiescent_a
+    gate_a = plan.drive.supply_a + plan.controller.quiescent_a
     return Step(
         number=0,
         key="boost-gate",

@@ -41,7 +41,7 @@ def control(
     elif electrical.boost is not None:
         plan = electrical.boost.plan
         if plan.gate_supply is None:
-            own += plan.controller.quiescent_a + plan.drive.gate_a
+            own += plan.controller.quiescent_a + plan.drive.supply_a
         else:  # the rail feeds them; the control line only lets it
             own += run_current_a(corners[Corner.NOMINAL])
         own += _amplifier_a(spec, electrical)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
+from dataclasses import replace
+from typing import Final, TypeAlias
 
 from subwright.base.units import code
 from subwright.circuits.controller_circuit import supply_net
-from subwright.circuits.models import BipolarModel, JunctionModel
+from subwright.circuits.models import BipolarModel, DiodeModel, JunctionModel, SwitchModel
 from subwright.circuits.netlist import (
     GROUND,
     Circuit,
@@ -21,7 +22,10 @@ from subwright.circuits.netlist import (
 )
 from subwright.stages.converter import ConverterResult
 from subwright.stages.converter_bill import GATE_PULL_OHM, TURN_OFF_OHM
+from subwright.stages.converter_controller import OUTPUT_PULL_OHM
 from subwright.stages.converter_drive import SETTLED_V
+from subwright.stages.converter_family import open_emitters
+from subwright.stages.converter_gate_transformer import CLAMP_V
 
 __all__ = ["DRIVER_OHM", "POSITIONS", "gate_circuit_of", "gate_nets"]
 
@@ -31,7 +35,12 @@ DRIVER_OHM: Final = 1.0  # of the bench's generator in place of the controller's
 _MAGNETISING: Final = 0.999  # coupling of windings laid together
 _LEG_OHM: Final = 1e-3
 _SMALL: Final = JunctionModel(name="SMALL", forward_v=0.7, rated_a=0.1)
-_FAST: Final = JunctionModel(name="FAST", forward_v=0.8, rated_a=0.5)
+_SCHOTTKY: Final = JunctionModel(name="SCHOTTKY", forward_v=CLAMP_V, rated_a=0.2)
+_GIVES: Final = DiodeModel(name="GIVES", forward_v=0.1, resistance_ohm=1e-3, rated_a=0.1)
+_TAKES: Final = SwitchModel(name="TAKES", on_ohm=DRIVER_OHM, off_ohm=1e6, threshold_v=2.5, clamp_v=100.0)
+_LOGIC_V: Final = 5.0
+
+_Models: TypeAlias = list[BipolarModel | DiodeModel | JunctionModel | SwitchModel]
 
 POSITIONS: Final[Mapping[str, tuple[str, ...]]] = {
     "push-pull": ("a", "b"),
@@ -61,8 +70,8 @@ def gate_circuit_of(result: ConverterResult, *, corners: Mapping[str, float]) ->
     """
     number = Numbering(_HUNDRED)
     drive, switch = result.drive, result.plan.switch
-    parts = _bench(result)
-    models: list[BipolarModel | JunctionModel] = []
+    models: _Models = []
+    parts = _bench(result, models)
     nodes = {}
     for side in "ab":
         nodes[side] = _driver(result, side, number, parts, models)
@@ -113,7 +122,7 @@ def _resistor(number: Numbering, role: str, a: str, b: str, ohm: float) -> Part:
     )
 
 
-def _bench(result: ConverterResult) -> list[Part]:
+def _bench(result: ConverterResult, models: _Models) -> list[Part]:
     """Generators for the controller's outputs, its supply, and the legs on ground."""
     timing, drive = result.plan.timing, result.drive
     period = 1.0 / timing.switching_hz
@@ -148,18 +157,22 @@ def _bench(result: ConverterResult) -> list[Part]:
                 standing="bench",
             ),
         ]
-    if drive.driver.kind == "buffer":
+    bridged = result.gate_transformer is not None
+    if bridged:
+        parts += _one_way(result, parts, models)
+    if bridged or drive.driver.kind == "buffer":
+        supply_v = drive.gate_v + drive.driver.drop_v if bridged else high_v + 1.0
         parts.append(
             Part(
                 designator="BENCH_SUPPLY",
                 kind="voltage source",
                 nets=(supply_net(result), GROUND),
-                value=Steady(value=high_v + 1.0),
+                value=Steady(value=supply_v),
                 role="supply of the drivers",
                 standing="bench",
             )
         )
-    if result.gate_transformer is not None:
+    if bridged:
         parts += [
             Part(
                 designator=f"BENCH_LEG_{leg.upper()}",
@@ -174,12 +187,70 @@ def _bench(result: ConverterResult) -> list[Part]:
     return parts
 
 
+def _one_way(result: ConverterResult, parts: list[Part], models: _Models) -> list[Part]:
+    """What keeps an output from taking current while it is high, as an emitter follower can't.
+
+    Changes the generators in ``parts``: a diode follows each, and a switch pulls its output down between
+    pulses. Under an output that is a bare emitter follower stands its resistor besides.
+    """
+    more = []
+    for k, part in enumerate(parts):
+        if part.kind == "resistor":
+            side = part.designator[-1].lower()
+            parts[k] = replace(part, nets=(f"giving_{side}", f"out_{side}"))
+        elif isinstance(part.value, Pulse):
+            parts[k] = replace(part, value=replace(part.value, then=part.value.then + _GIVES.forward_v))
+    for side in "ab":
+        name, pulse = side.upper(), next(p.value for p in parts if p.nets[0] == f"generator_{side}")
+        assert isinstance(pulse, Pulse)
+        more += [
+            Part(
+                designator=f"BENCH_GIVES_{name}",
+                kind="diode",
+                nets=(f"generator_{side}", f"giving_{side}"),
+                model=_GIVES.name,
+                role="its upper transistor",
+                standing="bench",
+            ),
+            Part(
+                designator=f"BENCH_LOW_{name}",
+                kind="voltage source",
+                nets=(f"low_{side}", GROUND),
+                value=replace(pulse, first=_LOGIC_V, then=0.0),
+                role="command of its lower transistor",
+                standing="bench",
+            ),
+            Part(
+                designator=f"BENCH_TAKES_{name}",
+                kind="mosfet",
+                nets=(f"out_{side}", f"low_{side}", GROUND),
+                model=_TAKES.name,
+                role="its lower transistor",
+                standing="bench",
+            ),
+        ]
+        if open_emitters(result.plan.controller):
+            more.append(
+                Part(
+                    designator=f"BENCH_PULL_{name}",
+                    kind="resistor",
+                    nets=(f"out_{side}", GROUND),
+                    value=OUTPUT_PULL_OHM,
+                    role="output pull-down",
+                    standing="bench",
+                )
+            )
+    _keep(models, _GIVES)
+    _keep(models, _TAKES)
+    return more
+
+
 def _driver(
     result: ConverterResult,
     side: str,
     number: Numbering,
     parts: list[Part],
-    models: list[BipolarModel | JunctionModel],
+    models: _Models,
 ) -> str:
     """What stands between an output and its gates; returns the node that they hang on."""
     driver, out, node = result.drive.driver, f"out_{side}", f"drive_{side}"
@@ -219,7 +290,7 @@ def _driver(
     return node
 
 
-def _keep(models: list[BipolarModel | JunctionModel], model: BipolarModel | JunctionModel) -> None:
+def _keep(models: _Models, model: BipolarModel | DiodeModel | JunctionModel | SwitchModel) -> None:
     if model not in models:
         models.append(model)
 
@@ -229,13 +300,11 @@ def _transformer(
     nodes: Mapping[str, str],
     number: Numbering,
     parts: list[Part],
-    models: list[BipolarModel | JunctionModel],
+    models: _Models,
 ) -> Coupling:
     """One winding between the drivers, one for each position; the second half cycle's wound in reverse."""
     gate = result.gate_transformer
     assert gate is not None
-    f, volts = result.plan.timing.switching_hz, result.drive.gate_v
-    inductance = volts / (4.0 * f * gate.magnetising_a)
     case = number.next("T")
     rows = [("A", (nodes["a"], nodes["b"]))]
     for letter, position in zip("BCDE", POSITIONS["full-bridge"], strict=True):
@@ -246,25 +315,27 @@ def _transformer(
             designator=f"{case}{letter}",
             kind="winding",
             nets=nets,
-            value=inductance,
+            value=gate.inductance_h,
             role="gate transformer core",
             part_id=gate.core.id,
             initial_a=-gate.magnetising_a if letter == "A" else None,  # as after many cycles
         )
         for letter, nets in rows
     ]
-    for side in "ab":
-        parts.append(
-            Part(
-                designator=number.next("D"),
-                kind="diode",
-                nets=(GROUND, nodes[side]),
-                model=_FAST.name,
-                role="gate transformer clamp diode",
-                part_id="UF4002",
+    for role, returning in (("gate transformer clamp diode", False), ("gate transformer return diode", True)):
+        for side in "ab":
+            node = nodes[side]
+            parts.append(
+                Part(
+                    designator=number.next("D"),
+                    kind="diode",
+                    nets=(node, supply_net(result)) if returning else (GROUND, node),
+                    model=_SCHOTTKY.name,
+                    role=role,
+                    part_id="1N5819",
+                )
             )
-        )
-    _keep(models, _FAST)
+    _keep(models, _SCHOTTKY)
     return Coupling(designator=case, windings=tuple(f"{case}{row[0]}" for row in rows), factor=_MAGNETISING)
 
 

@@ -121,7 +121,7 @@ def drive_grid(result: ConverterResult) -> Grid:
             "gate resistor",
             show(drive.gate_ohm, "resistance"),
             f"{show(drive.turn_off_s, 'time')} to turn off",
-            f"{show(drive.gate_w, 'power')} and {show(drive.gate_a, 'current')} for all gates",
+            f"{show(drive.gate_w, 'power')} and {show(drive.supply_a, 'current')} for the whole drive",
         ),
     ]
     if gate is not None:
@@ -130,7 +130,8 @@ def drive_grid(result: ConverterResult) -> Grid:
                 "gate transformer",
                 f"{gate.core.id}, five windings of {gate.turns} turns",
                 f"{show(gate.flux_peak_t, 'flux density')} of {show(gate.flux_limit_t, 'flux density')}",
-                "upper switches float on it",
+                f"upper switches float on it; magnetised by {show(gate.magnetising_a, 'current')} at the "
+                f"peak, of which the supply gives {show(drive.magnetising_a, 'current')} on the mean",
             )
         )
     if supply is None:

@@ -27,7 +27,7 @@ def draw_gate_drive(kit: Kit, feed: str) -> None:
         if not bridged:
             _gates(kit, side, _node(kit, side), end, y)
     if bridged:
-        _transformer(kit)
+        _transformer(kit, feed)
 
 
 def _node(kit: Kit, side: str) -> str:
@@ -113,7 +113,7 @@ def _gates(kit: Kit, position: str, node: str, x: int, y: int, *, foot: Point | 
             sheet.ground(GROUND, (last + 30, foot[1]))
 
 
-def _transformer(kit: Kit) -> None:
+def _transformer(kit: Kit, feed: str) -> None:
     """The primary between both drivers' nodes, a row for each secondary."""
     sheet = kit.sheet
     windings = kit.circuit.by_role("gate transformer core")
@@ -127,9 +127,12 @@ def _transformer(kit: Kit) -> None:
     sheet.wire((_BUS, bottom), (x, bottom), (x, middle + 20))
     for node, y in ((first, top), (second, bottom)):
         clamp = _on(kit, "gate transformer clamp diode", node)
+        back = _on(kit, "gate transformer return diode", node)
         assert clamp is not None
-        at = _BUS + 50
+        assert back is not None
+        at = _BUS + 40
         sheet.ground(GROUND, kit.upright(clamp, node, at, y).end(clamp, node))
+        sheet.rail(feed, kit.upright(back, feed, at, y - 40).end(back, node))
     sheet.core(_WINDING - 20, 90, 660)
     for k, (position, winding) in enumerate(zip(POSITIONS["full-bridge"], windings[1:], strict=True)):
         y = 70 + 155 // 10 * 10 * k

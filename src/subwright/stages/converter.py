@@ -28,6 +28,7 @@ from subwright.stages.converter_drive import (
     drivers,
     fit_gate,
 )
+from subwright.stages.converter_drive_load import loaded_drive
 from subwright.stages.converter_parts import (
     RectifierChoice,
     SwitchChoice,
@@ -288,6 +289,7 @@ def _choose_drive(
             gate_v=gate_v,
             gate_w=gate_a * supply_v,
             gate_a=gate_a,
+            supply_a=gate_a,
             losses_w={},
         )
         # Further devices are charged as in the choice of the switch, the drive's own parts by their number.
@@ -307,7 +309,10 @@ def _choose_drive(
         )
     made, switch, _ = min(built.values(), key=lambda row: row[2])
     losses = {kind: row[1].loss_w for kind, row in built.items()}
-    drive = replace(made, losses_w=losses)
+    drive = loaded_drive(
+        replace(made, losses_w=losses), controller, timing, switch.mosfet, library,
+        supply_v=supply_v, gates=legs * switch.per_side, bridge=bridge,
+    )  # fmt: skip
     if not fed:
         return drive, switch, None
     supply = design_gate_supply(
@@ -315,7 +320,7 @@ def _choose_drive(
         _SAG * demand.emf_low_v,
         demand.emf_nominal_v,
         demand.emf_max_v,
-        controller.quiescent_a + drive.gate_a,
+        controller.quiescent_a + drive.supply_a,
         demand.ambient_c,
     )
     return drive, switch, supply

@@ -214,8 +214,18 @@ def magnetic_parts(result: ConverterResult, library: Library) -> list[PartUse]:
             PartUse(
                 role="gate transformer clamp diode",
                 letter="D",
-                part_id="UF4002",
-                description="fast rectifier 1 A 100 V, for the magnetising current",
+                part_id="1N5819",
+                description="Schottky rectifier 1 A 40 V, brings the magnetising current from ground",
+                quantity=2,
+                provenance="memory",
+            )
+        )
+        uses.append(
+            PartUse(
+                role="gate transformer return diode",
+                letter="D",
+                part_id="1N5819",
+                description="Schottky rectifier 1 A 40 V, leads the magnetising current into the supply",
                 quantity=2,
                 provenance="memory",
             )

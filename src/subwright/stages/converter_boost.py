@@ -184,7 +184,7 @@ def plan_boost(spec: ConverterSpec, demand: BoostDemand, rail: RailPlan, library
     drive, switch = _choose_drive(spec, demand, library, controller, usual, fed, drain_v, f, rail_v)
     gate_supply: GateSupply | None = None
     if fed:
-        gate_supply = _rail_fed(library, rail, demand, controller.quiescent_a + drive.gate_a)
+        gate_supply = _rail_fed(library, rail, demand, controller.quiescent_a + drive.supply_a)
     mosfet, count = switch.mosfet, switch.per_side
     turn_on_s = _turn_on_s(mosfet, drive, supply_v, count)
 
@@ -456,6 +456,7 @@ def _choose_drive(
             gate_v=gate_v,
             gate_w=gate_a * supply_v,
             gate_a=gate_a,
+            supply_a=gate_a,
             losses_w={driver.kind: switch.loss_w},
         )
         weak = low_v - driver.drop_v < _LEAST_GATE_V

@@ -16,7 +16,6 @@ from subwright.stages.converter_clamp import design_clamp, design_rectifier_snub
 from subwright.stages.converter_controller import loop_capacitor_f
 from subwright.stages.converter_family import feedback_v
 from subwright.stages.converter_fit import compare_outputs
-from subwright.stages.converter_gate_transformer import design_gate_transformer
 from subwright.stages.converter_inrush import inrush_a
 from subwright.stages.converter_output import regulated_output
 from subwright.stages.converter_parts import choose_bank, hot_resistance
@@ -212,9 +211,7 @@ def size_converter(
         recovery=recovery_share(charge, f, timing.share),
         drive=plan.drive,
         gate_supply=supply,
-        gate_transformer=None
-        if not bridge
-        else design_gate_transformer(library, plan.drive.gate_v, f, plan.drive.driver.peak_a),
+        gate_transformer=plan.drive.transformer,
         choke=choke,
         loop_f=loop_f,
         auxiliary=auxiliary,

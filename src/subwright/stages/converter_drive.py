@@ -21,6 +21,7 @@ from subwright.physics.gate_drive import (
     turn_off_charge_coul,
 )
 from subwright.stages.converter_family import open_emitters
+from subwright.stages.converter_gate_transformer import GateTransformer
 
 __all__ = [
     "PULSE",
@@ -66,6 +67,7 @@ class Driver:
 
     kind: DriverKind
     peak_a: float
+    source_a: float  # most that it gives while high
     drop_v: float  # from its supply to the gate when high
     npn: Transistor | None = None
     pnp: Transistor | None = None
@@ -77,8 +79,12 @@ class Driver:
         Its magnetising current passes both: the diode that leads the gate up isn't bypassed, and what pulls
         the other end down stays above 0 V.
         """
-        low_v = _BASE_V + _LOW_V if self.pnp is not None else _LOW_V
-        return low_v + (_BASE_V if self.kind == "turn-off" else 0.0)
+        return self.low_v + (_BASE_V if self.kind == "turn-off" else 0.0)
+
+    @property
+    def low_v(self) -> float:
+        """Where it holds a low end, V: a base-emitter voltage stays under a transistor that pulls down."""
+        return _BASE_V + _LOW_V if self.pnp is not None else _LOW_V
 
     @property
     def buffered(self) -> bool:
@@ -94,9 +100,14 @@ class GateDrive:
     gate_ohm: float
     turn_off_s: float
     gate_v: float  # high level at the gate, nominal battery
-    gate_w: float  # all gates
-    gate_a: float  # mean supply current of all gates
+    gate_w: float  # the whole drive
+    gate_a: float  # mean current that all gates' charge takes
+    supply_a: float  # mean supply current of the whole drive
     losses_w: Mapping[DriverKind, float]  # of all switches at full sine, for each kind of drive that would do
+    transformer: GateTransformer | None = None
+    magnetising_a: float = 0.0  # of the gate transformer, in ``supply_a``; less what comes back
+    spared_a: float = 0.0  # of ``gate_a``, what the magnetising current gives in the pauses
+    resistors_a: float = 0.0  # pull-downs of gates and outputs, in ``supply_a``
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -141,7 +152,7 @@ def drivers(controller: Controller, supply_max_v: float, library: Library) -> tu
     """
     direct_a = min(controller.output_source_a, controller.output_sink_a)
     static_v = controller.output_drop_v - SETTLED_V
-    direct = Driver(kind="direct", peak_a=direct_a, drop_v=static_v)
+    direct = Driver(kind="direct", peak_a=direct_a, source_a=direct_a, drop_v=static_v)
     pair: dict[str, Transistor] = {}
     for polarity in ("npn", "pnp"):
         fit = [
@@ -159,11 +170,11 @@ def drivers(controller: Controller, supply_max_v: float, library: Library) -> tu
     pnp, npn = pair.get("pnp"), pair.get("npn")
     if pnp is not None:
         peak = min(PULSE * pnp.ic_a, pnp.hfe_min * direct_a)
-        found.append(Driver(kind="turn-off", peak_a=peak, drop_v=static_v, pnp=pnp))
+        found.append(Driver(kind="turn-off", peak_a=peak, source_a=direct_a, drop_v=static_v, pnp=pnp))
         if npn is not None:
             both = min(peak, PULSE * npn.ic_a, npn.hfe_min * direct_a)
             drop = static_v + _BASE_V
-            found.append(Driver(kind="buffer", peak_a=both, drop_v=drop, npn=npn, pnp=pnp))
+            found.append(Driver(kind="buffer", peak_a=both, source_a=both, drop_v=drop, npn=npn, pnp=pnp))
     return tuple(found)
 
 

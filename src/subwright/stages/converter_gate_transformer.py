@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
+from typing import Final
 
 from subwright.base.errors import NoSolutionError
 from subwright.parts.library import Library
 from subwright.parts.schema import Core
 from subwright.physics.magnetics import MU_0
 
-__all__ = ["GateTransformer", "design_gate_transformer"]
+__all__ = ["CLAMP_V", "GateTransformer", "design_gate_transformer"]
+
+CLAMP_V: Final = 0.4  # of the Schottky diodes at either end of the driven winding; from memory
 
 _FLUX_T = 0.12  # modest: a gate transformer must not get near saturation on a lost pulse
-_MAGNETISING_SHARE = 0.2  # of the driver's peak current
+_MAGNETISING_SHARE = 0.2  # of what the driver gives at most
 _WIRE_SHARE = 0.3  # of the ring's hole
 _WIRE_M2 = 0.5e-6  # hole taken by one turn of insulated thin wire
 
@@ -26,6 +29,7 @@ class GateTransformer:
     turns: int
     flux_peak_t: float
     flux_limit_t: float
+    inductance_h: float  # least
     magnetising_a: float  # peak
 
 
@@ -37,11 +41,11 @@ def design_gate_transformer(
     Parameters
     ----------
     library : parts with the drawer merged. drive_v : voltage across the winding, V.
-    switching_hz : full cycle, Hz. driver_a : peak current of the driver, A.
+    switching_hz : full cycle, Hz. driver_a : most that a driver gives while its output is high, A.
 
     Returns
     -------
-    GateTransformer in whole turns.
+    GateTransformer in whole turns; its magnetising current that of pulses without a pause.
 
     Raises
     ------
@@ -68,6 +72,7 @@ def design_gate_transformer(
             turns=turns,
             flux_peak_t=drive_v / (4.0 * switching_hz * turns * core.a_min_m2),
             flux_limit_t=_FLUX_T,
+            inductance_h=al * turns**2,
             magnetising_a=drive_v / (4.0 * switching_hz * al * turns**2),
         )
         rank = (library.in_drawer(core.id) == 0, core.v_e_m3, core.id, made)

@@ -12,6 +12,7 @@ from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import nearest
 from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import load_library
+from subwright.physics.inductors import fringing_factor
 from subwright.stages.converter import (
     ConverterDemand,
     ConverterResult,
@@ -222,6 +223,34 @@ def test_the_gate_transformer_keeps_its_flux():
     assert gate.flux_peak_t <= gate.flux_limit_t
 
 
+def test_a_gate_transformer_is_magnetised_from_the_drives_supply():
+    """By twice the balance of its two triangles a cycle; a push-pull's drive has none."""
+    result = built(FORTY_EIGHT, magnetics(16, 17))
+    drive, gate, f = result.drive, result.gate_transformer, result.plan.timing.switching_hz
+    assert gate is not None
+    parts = drive.gate_a - drive.spared_a + drive.magnetising_a + drive.resistors_a
+    assert drive.supply_a == pytest.approx(parts, rel=1e-12)
+    assert drive.gate_w == pytest.approx(drive.supply_a * 12.3, rel=1e-12)
+    # No more than if nothing came back, and more than nothing, for it comes back at more than it is given at.
+    assert 0.0 < drive.magnetising_a < 0.25 * gate.magnetising_a
+    assert gate.magnetising_a <= 0.25 * drive.driver.source_a
+    assert gate.inductance_h * gate.magnetising_a < drive.gate_v / (2.0 * f)
+    for diode in ("gate transformer clamp diode", "gate transformer return diode"):
+        assert (use(result, diode).part_id, use(result, diode).quantity) == ("1N5819", 2)
+    assert built().drive.magnetising_a == 0.0
+
+
+def test_an_emitter_followers_pull_downs_are_counted():
+    """494 and 3524: a resistor under each output takes its share of every pulse."""
+    plain = built(FORTY_EIGHT, magnetics(16, 17))
+    open_ended = built(FORTY_EIGHT, magnetics(16, 17), controller="TL494")
+    output_v = 12.3 - open_ended.plan.controller.output_drop_v + 0.5
+    by_outputs = 2.0 * open_ended.plan.timing.duty_each * output_v / 470.0
+    by_gates = 4.0 * 2.0 * open_ended.plan.timing.duty_each * open_ended.drive.gate_v / 10e3
+    assert open_ended.drive.resistors_a == pytest.approx(by_outputs + by_gates, rel=1e-9)
+    assert open_ended.drive.resistors_a > 4.0 * plain.drive.resistors_a
+
+
 # --- rectifier ------------------------------------------------------------------------------------
 
 
@@ -279,7 +308,8 @@ def test_the_output_choke_keeps_ripple_flux_and_window():
     # Flux by the other route: ampere-turns over the reluctance of gap and core.
     mu0 = 4e-7 * pi
     material = LIBRARY.materials[choke.core.material]
-    reluctance = (choke.gap_m + choke.core.l_e_m / material.mu_i) / (mu0 * choke.core.a_e_m2)
+    spread = fringing_factor(choke.gap_m, choke.core.a_e_m2, choke.core.winding_width_m)
+    reluctance = (choke.gap_m / spread + choke.core.l_e_m / material.mu_i) / (mu0 * choke.core.a_e_m2)
     peak = 1.05 * DEMAND.rail_crest_a + 0.5 * 0.3 * DEMAND.rail_crest_a
     flux = choke.turns * peak / reluctance / choke.core.a_min_m2
     assert choke.flux_peak_t == pytest.approx(flux, rel=1e-9)
@@ -429,7 +459,7 @@ def test_a_bridges_gates_are_charged_both_ways():
     assert result.drive.gate_a > 1.2 * gates * mosfet.qg_coul * f
     assert result.gate_supply is not None
     assert result.gate_supply.load_a == pytest.approx(
-        result.drive.gate_a + result.plan.controller.quiescent_a, rel=1e-12
+        result.drive.supply_a + result.plan.controller.quiescent_a, rel=1e-12
     )
     plain = built()
     assert plain.drive.gate_a == pytest.approx(

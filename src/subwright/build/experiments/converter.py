@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import log
 from typing import Final
 
 import numpy as np
@@ -20,16 +19,12 @@ from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_regulated import regulated_point
 from subwright.circuits.converter_settle import settled_point
 from subwright.circuits.converter_values import PowerValues, from_result
-from subwright.circuits.gate_drive_circuit import DRIVER_OHM, POSITIONS, gate_circuit_of, gate_nets
 from subwright.circuits.measure import crossings, last_periods, mean_of
 from subwright.circuits.netlist import Circuit, Pulse, Steady
-from subwright.circuits.simulate import Array, Engine, Traces, simulate
+from subwright.circuits.simulate import Array, Engine, simulate
 from subwright.parts.library import Library
 from subwright.physics.soft_start import charging_a
 from subwright.stages.common import Corner
-from subwright.stages.converter import ConverterResult
-from subwright.stages.converter_bill import GATE_PULL_OHM
-from subwright.stages.converter_drive import plateau_v
 from subwright.stages.converter_family import ramp_v
 from subwright.stages.converter_inrush import charging_path, filling
 from subwright.stages.converter_timing import soft_start_levels
@@ -49,9 +44,6 @@ _START: Final = 0.03
 _RATE: Final = 0.03
 _DEAD: Final = 0.12
 _LEVEL: Final = 0.02
-_GATE: Final = 0.10
-_EDGE: Final = 0.25
-_CHARGE: Final = 0.20
 
 _CORNERS: Final = (Corner.LOW, Corner.NOMINAL, Corner.MAX)
 _ONE_RAIL: Final = 0.95  # of the load, while the other rail idles
@@ -349,89 +341,6 @@ def _timing_cases(design: Design, _library: Library) -> tuple[Case, ...]:
     return (*(case(corner) for corner in (Corner.LOW, Corner.NOMINAL)), start)
 
 
-# --- gate drive -----------------------------------------------------------------------------------
-
-
-def _gate_outcome(design: Design, engine: Engine, timeout_s: float) -> Outcome:
-    result = design.converter
-    assert result is not None
-    drive, count = result.drive, result.plan.switch.per_side
-    timing, period = result.plan.timing, 1.0 / result.plan.timing.switching_hz
-    position = POSITIONS[result.topology][-1]  # its source is on ground
-    gate = gate_nets(position, count)[0]
-    circuit = gate_circuit_of(result, corners={})
-    feeds = [p.designator for p in circuit.parts if p.kind == "voltage source"]
-    run = Transient(stop_s=4.1 * period, step_s=period / 4000.0, keep_from_s=1.0 * period, from_initial=True)
-    node = next(p.nets[0] for p in circuit.by_role("gate resistor") if gate in p.nets)
-    probes: tuple[Probe, ...] = (Voltage(gate), Voltage(node), *(Current(name) for name in feeds))
-    traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
-    time, course = traces.axis, traces.voltage(gate)
-    high = _at_the_end(time, course, period)
-    checks = [_check("gate, high", drive.gate_v, high, "V", _GATE)]
-    if result.gate_transformer is None:
-        plateau = _plateau_currents(result, time, course, traces.voltage(node))
-        checks.append(_check("current at the plateau, falling", *plateau, "A", _EDGE))
-        rise_s = _first_rise(time, course, high)
-        checks.append(_check("rise, 10 % to 90 %", _rise_s(result, circuit), rise_s, "s", _EDGE))
-        drawn = sum(_mean_out(traces, name, period) for name in feeds)
-        pulled = result.switch_count * timing.duty_each * drive.gate_v / GATE_PULL_OHM
-        checks.append(_check("supply current of all gates", drive.gate_a + pulled, drawn, "A", _CHARGE))
-    return Outcome(checks=tuple(checks), engine=traces.engine, axis=time, traces={"gate, V": course})
-
-
-def _at_the_end(time_s: Array, course: Array, period_s: float) -> float:
-    """Level shortly before the pulse falls, clear of ringing, V."""
-    falls = [at for at, up in crossings(time_s, course, 0.5 * float(course.max())) if not up]
-    return float(np.interp(falls[-1] - 0.03 * period_s, time_s, course))
-
-
-def _mean_out(traces: Traces, source: str, period_s: float) -> float:
-    """Mean of what a source gives; what it takes back is heat in the driver, A."""
-    given = np.maximum(-traces.current(source), 0.0)
-    return mean_of(*last_periods(traces.axis, given, period_s, 3))
-
-
-def _rise_s(result: ConverterResult, circuit: Circuit) -> float:
-    """Ten to ninety per cent of an RC edge: gate resistor, gate, and the generator shared by its gates."""
-    count, farad = result.plan.switch.per_side, _gate_f(circuit)
-    own = result.plan.switch.mosfet.rg_ohm or 0.0
-    shared = count * DRIVER_OHM if result.drive.driver.kind != "buffer" else 0.0
-    return log(9.0) * (result.gate_ohm + own + shared) * farad
-
-
-def _gate_f(circuit: Circuit) -> float:
-    part = next(p for p in circuit.parts if p.role == "gate of a switch")
-    return float(part.value) if isinstance(part.value, float) else 0.0
-
-
-def _first_rise(time_s: Array, course: Array, high: float) -> float:
-    low_at = [at for at, up in crossings(time_s, course, 0.1 * high) if up]
-    high_at = [at for at, up in crossings(time_s, course, 0.9 * high) if up]
-    return next(at for at in high_at if at > low_at[0]) - low_at[0]
-
-
-def _plateau_currents(
-    result: ConverterResult, time_s: Array, outside: Array, node: Array
-) -> tuple[float, float]:
-    """Current out of one gate as it falls through its plateau: closed form, and through its resistor."""
-    mosfet, drive, count = result.plan.switch.mosfet, result.drive, result.plan.switch.per_side
-    level, own_ohm = plateau_v(mosfet), mosfet.rg_ohm or 0.0
-    low_v = 0.7 if drive.driver.buffered else 0.0
-    ohm = result.gate_ohm + own_ohm + (0.0 if drive.driver.buffered else count * DRIVER_OHM)
-    current = (outside - node) / result.gate_ohm
-    inside = outside + own_ohm * current
-    falls = [at for at, up in crossings(time_s, inside, level) if not up]
-    if not falls:
-        raise SubwrightError(message="The simulated gate never falls through its plateau.")
-    return (level - low_v) / ohm, float(np.interp(falls[0], time_s, current))
-
-
-def _gate_cases(design: Design, _library: Library) -> tuple[Case, ...]:
-    if design.converter is None:
-        return ()
-    return (Case(name="", run=lambda engine, timeout_s: _gate_outcome(design, engine, timeout_s)),)
-
-
 def _all() -> Iterator[Experiment]:
     yield Experiment(
         name="converter-steady-state",
@@ -483,19 +392,6 @@ def _all() -> Iterator[Experiment]:
             "soft start, on its pin with the ramp held, within 3 % of the design's time."
         ),
         cases=_timing_cases,
-    )
-    yield Experiment(
-        name="gate-drive",
-        block="converter",
-        title="Drivers and gates",
-        about=(
-            "The gate drive's parts between a generator of 1 Ω and gates as capacitors of the data sheet's "
-            "charge. High level at a pulse's end within 10 %: the last tenths come late. Supply current "
-            "within 20 % of charge times rate, for a transistor leaves the gate some tenths of a volt. Rise "
-            "time and the current at the plateau within 25 %: exponential junctions stand where the design "
-            "has 0.7 V. Of a bridge the level only; what its gate transformer leaks is not designed."
-        ),
-        cases=_gate_cases,
     )
 
 

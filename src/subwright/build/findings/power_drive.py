@@ -8,6 +8,7 @@ from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design, OperatingPoint
 from subwright.physics.capacitors import electrolytic_life_s
 from subwright.stages.common import Corner, Level
+from subwright.stages.converter_drive_load import returned_v
 
 __all__ = [
     "capacitor_life",
@@ -134,7 +135,8 @@ def gate_drive(design: Design) -> Iterator[Measure]:
     severity="stop",
     title="Gate voltage on a full battery",
     what="Highest voltage that the drive can put on a gate: the highest battery, or the gate supply's own "
-    "voltage where there is one.",
+    "voltage where there is one. A bridge's gates see two diodes more while the gate transformer's "
+    "magnetising current comes back.",
     why="Gate oxide breaks down within microseconds and shorts the switch; 24 V and more on a 20 V gate "
     "don't wait for a fault.",
     limit="Gate-source rating of the switch.",
@@ -150,9 +152,12 @@ def gate_voltage(design: Design) -> Iterator[Measure]:
     if converter is None:
         return
     supply = converter.gate_supply
+    feed_v = design.supply.corners[Corner.MAX] if supply is None else supply.output_v
+    if converter.gate_transformer is not None:
+        feed_v = returned_v(converter.drive, converter.plan.controller, feed_v)
     yield Measure(
         quantity="highest gate voltage",
-        value=design.supply.corners[Corner.MAX] if supply is None else supply.output_v,
+        value=feed_v,
         limit=converter.plan.switch.mosfet.vgs_max_v,
         dimension="voltage",
         at="highest battery",
