@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, sqrt
+from math import ceil, isfinite, sqrt
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Core, Wire
-from subwright.physics.chokes import air_gap_m, gapped_inductance_h, least_turns
+from subwright.physics.chokes import least_turns
+from subwright.physics.inductors import fringed_inductance_h, gap_for_inductance_m
 
 __all__ = ["Choke", "OutputChoke", "design_choke"]
 
@@ -18,7 +19,7 @@ _DENSITY_A_PER_M2 = 5e6
 _FILL = 0.35
 _HOT_RATIO = 1.31  # copper at 100 °C over 20 °C
 _GAP_STEP_M = 0.05e-3  # what feeler gauges and spacers come in
-_MOST_GAP = 0.12  # of the centre leg's width: more, and the field leaves the gap
+_MOST_GAP = 0.20  # of the centre leg's width: beyond it fringing is no longer an estimate
 _WIRES_M = (0.6e-3, 1.25e-3)  # conductor diameters tried
 
 
@@ -29,8 +30,8 @@ class Choke:
     core: Core
     windings: int
     turns: int
-    gap_m: float  # total; half of it as a spacer under each outer leg, or ground into the centre leg
-    inductance_h: float  # of one winding
+    gap_m: float  # in the centre leg, or half of it as a spacer under each outer leg
+    inductance_h: float  # of one winding, fringing counted
     wire: Wire
     strands: int
     resistance_ohm: float  # one winding, hot
@@ -88,8 +89,8 @@ def design_choke(
 
     Source
     ------
-    Flux linkage and reluctance [derived], Erickson & Maksimović ch. 13 [erickson2001]; 5 A/mm² and 35 % of
-    the window, common practice.
+    Flux linkage and reluctance [derived], Erickson & Maksimović ch. 13 [erickson2001]; fringing McLyman
+    [mclyman-handbook]; 5 A/mm² and 35 % of the window, common practice.
     """
     cores = [library.core(wanted)] if wanted != "auto" else list(library.cores.values())
     best: tuple[bool, float, str, Choke] | None = None
@@ -131,10 +132,13 @@ def _on_core(
     material = library.materials[core.material]
     limit_t = _FLUX_OF_SATURATION * material.bsat_100_t
     turns = least_turns(inductance_h, peak_a, limit_t, core.a_min_m2)
+    area, path, width = core.a_e_m2, core.l_e_m, core.winding_width_m
     for _ in range(3):
-        exact = air_gap_m(turns, inductance_h, core.a_e_m2, core.l_e_m, material.mu_i)
+        exact = gap_for_inductance_m(turns, inductance_h, area, path, material.mu_i, width)
+        if not isfinite(exact):
+            return None
         gap = int(exact / _GAP_STEP_M) * _GAP_STEP_M  # rounded down: never too little inductance
-        actual = gapped_inductance_h(turns, gap, core.a_e_m2, core.l_e_m, material.mu_i)
+        actual = fringed_inductance_h(turns, gap, area, path, material.mu_i, width)
         flux = actual * peak_a / (turns * core.a_min_m2)
         if flux <= limit_t:
             break

@@ -97,12 +97,12 @@ def regulated_output(
         else:
             low = middle
     light, _ = share_at(demand.emf_max_v)
-    wanted_a = spec.ripple * each_a
+    wanted_a = spec.ripple * crest_a  # of both windings together, as all that the core sees
     inductance = output_choke_h(set_v, min(light, 0.98), f, wanted_a)
     choke = design_choke(
         library,
         inductance,
-        1.05 * each_a + 0.5 * wanted_a,
+        1.05 * crest_a + 0.5 * wanted_a,
         wanted_a,
         2.0 * f,
         demand.each_rms_share * crest_a * sqrt(demand.music_mean_square),
