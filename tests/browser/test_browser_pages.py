@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_support import Desk, Served, expect, serve
+from browser_support import Desk, Served, drag, expect, serve
 from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
@@ -48,12 +48,7 @@ def test_a_circuit_and_its_parts_light_each_other(desk: Desk) -> None:
     figure.get_by_role("button", name="zoom in").click()
     near = svg.get_attribute("viewBox")
     assert near != whole
-    box = figure.locator(".canvas").bounding_box()
-    assert box is not None
-    page.mouse.move(box["x"] + 200, box["y"] + 120)
-    page.mouse.down()
-    page.mouse.move(box["x"] + 120, box["y"] + 90, steps=4)
-    page.mouse.up()
+    drag(page, figure, (200, 120), (120, 90))
     assert svg.get_attribute("viewBox") not in (whole, near)
     figure.locator(".canvas").focus()
     page.keyboard.press("0")
@@ -92,23 +87,19 @@ def test_a_simulation_runs_shows_and_cancels(desk: Desk) -> None:
     page = desk.go(f"{EXAMPLE}/trials")
     expect(page.locator("#trials")).to_have_attribute("data-ready", "yes")
     page.locator('[data-run="box-response"]').click()
-    expect(page.locator("#result table").first).to_be_visible(timeout=30_000)
+    expect(page.locator("#result table").first).to_be_visible()
     expect(page.locator("#result figure").first).to_be_visible()
+    expect(page.locator("#running")).to_be_hidden()
     desk.shot("trials-result", full=True)
     plot = page.locator("#result figure").first
-    box = plot.locator(".canvas").bounding_box()
-    assert box is not None
-    page.mouse.move(box["x"] + 250, box["y"] + 150)
+    drag(page, plot, (250, 150), (400, 150))
     expect(plot.locator("output")).to_contain_text("Hz")
-    page.mouse.down()
-    page.mouse.move(box["x"] + 400, box["y"] + 150, steps=4)
-    page.mouse.up()
     expect(plot.locator("[data-whole]")).to_be_visible()
     page.get_by_role("button", name="run every experiment").click()
     expect(page.locator("#running")).to_be_visible()
     desk.shot("trials-running")
     page.get_by_role("button", name="cancel").click()
-    expect(page.locator("#running")).to_be_hidden(timeout=20_000)
+    expect(page.locator("#running")).to_be_hidden()
     expect(page.locator("#talk")).to_contain_text("Cancelled")
 
 
@@ -128,12 +119,12 @@ def test_builds_renamed_aside_and_back(browser: Browser, own: Served, folder: Pa
     row.get_by_role("button", name="lay aside").click()
     expect(page.locator("#talk")).to_contain_text("brought back")
     assert not (folder / "canal-barge.build.toml").exists()
-    expect(late.page.locator("#talk")).to_contain_text("renamed or laid aside", timeout=10_000)
+    expect(late.page.locator("#talk")).to_contain_text("renamed or laid aside")
     page.locator("#talk").get_by_role("button", name="bring it back").click()
     expect(page.locator("li", has_text="Canal barge")).to_be_visible()
     assert (folder / "canal-barge.build.toml").exists()
     for one in (desk, late):
-        one.faults[:] = [fault for fault in one.faults if "404" not in fault]
+        one.excuse("404")
         one.close()
 
 
@@ -150,7 +141,7 @@ def test_two_builds_side_by_side(browser: Browser, own: Served) -> None:
 def test_the_pack_as_pdf(desk: Desk, tmp_path: Path) -> None:
     page = desk.go(EXAMPLE)
     page.locator("#packs summary").click()
-    with page.expect_download(timeout=60_000) as saved:
+    with page.expect_download() as saved:
         page.locator('[data-pack="letter"]').click()
     saved.value.save_as(tmp_path / "pack.pdf")
     assert (tmp_path / "pack.pdf").read_bytes().startswith(b"%PDF-")

@@ -193,8 +193,8 @@ async function send() {
       const next = queue().find((one) => !one.refused);
       if (!next) break;
       try {
-        const { refused, ...body } = next;
-        take(await ask(`${base}/reading`, body, "json", quietly), next.unit);
+        const { refused, ...body } = next, turn = ++asked;
+        take(await ask(`${base}/reading`, body, "json", quietly), next.unit, turn);
         away = false;
         shelve("queue", queue().filter((one) => one.at !== next.at));
       } catch (refusal) {
@@ -210,7 +210,9 @@ async function send() {
   }
 }
 
-function take(log, forUnit = unit()) {
+let asked = 0, taken = 0; // logs so far: one that a later one overtook is not shown
+
+function take(log, forUnit, turn) {
   for (const known of log.units) {
     if (![...document.querySelectorAll("#units option")].some((option) => option.value === known)) {
       const option = document.createElement("option");
@@ -222,7 +224,8 @@ function take(log, forUnit = unit()) {
     warned = log.code;
     say(word("bench.new design"), [[word("bench.reload"), () => location.reload()]]);
   }
-  if (forUnit !== unit()) return;
+  if (forUnit !== unit() || turn < taken) return;
+  taken = turn;
   const fresh = new Map(log.rows.map((row) => [row.key, row]));
   const strange = [...fresh.values()].filter((row) => rows.get(row.key)?.at !== row.at && !mine.has(Date.parse(row.at)));
   rows = fresh;
@@ -259,10 +262,11 @@ function suspect(found) {
 
 async function look() {
   if (document.hidden) return;
+  const forUnit = unit(), turn = ++asked;
   try {
-    const log = await ask(`${base}/log?${new URLSearchParams({ unit: unit() })}`, undefined, "json", quietly);
+    const log = await ask(`${base}/log?${new URLSearchParams({ unit: forUnit })}`, undefined, "json", quietly);
     away = false;
-    take(log);
+    take(log, forUnit, turn);
   } catch { /* shown in the line of traffic */ }
   tell();
   fill();

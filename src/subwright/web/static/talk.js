@@ -20,20 +20,18 @@ export async function ask(path, body, as = "json", unanswered = null) {
     asked.headers["Content-Type"] = body instanceof Blob ? "application/octet-stream" : raw ? "text/plain" : "application/json";
     asked.body = raw ? body : JSON.stringify(body);
   }
-  let answer;
+  let answer, content;
   try {
     answer = await fetch(path, asked);
-  } catch {
+    const json = answer.ok ? as === "json" : (answer.headers.get("content-type") ?? "").includes("json");
+    content = json ? await answer.json() : await answer.text();
+  } catch { // none, or one cut short
     if (unanswered) unanswered();
     else say(word("no answer"), [[word("try again"), () => location.reload()]]);
     throw new Refusal(0, { message: word("no answer") });
   }
-  if (!answer.ok) {
-    const kind = answer.headers.get("content-type") ?? "";
-    const told = kind.includes("json") ? (await answer.json()).error : { message: await answer.text() };
-    throw new Refusal(answer.status, told);
-  }
-  return as === "json" ? answer.json() : answer.text();
+  if (!answer.ok) throw new Refusal(answer.status, content.error ?? { message: String(content) });
+  return content;
 }
 
 export function say(text, choices = [], seconds = 0) {

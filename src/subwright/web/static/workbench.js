@@ -83,17 +83,24 @@ form.addEventListener("submit", (event) => event.preventDefault());
 
 // --- sheets ------------------------
 
+let asked = 0; // sheets so far: an answer that another one overtook is not shown
+
 async function openSheet(focus = true) {
-  const key = open() === "pane" ? "" : open();
+  const key = view().sheet, turn = ++asked;
+  let html;
   try {
-    sheet.innerHTML = await ask(`${base}/sheet/${key || "overview"}?${query()}`, undefined, "text");
+    html = await ask(`${base}/sheet/${key || "overview"}?${query()}`, undefined, "text");
   } catch (refusal) {
     heard(refusal, 8);
     return;
   }
-  mark(key);
-  for (const told of moved.querySelectorAll("details.moved")) told.open = false; // folded, so that it covers no other sheet
-  circuits.watch();
+  if (turn === asked) {
+    sheet.innerHTML = html;
+    sheet.dataset.shown = key || "overview";
+    mark(key);
+    for (const told of moved.querySelectorAll("details.moved")) told.open = false; // folded, so that it covers no other sheet
+    circuits.watch();
+  } else if (key !== view().sheet) return;
   if (jump()) return;
   if (focus) {
     sheet.querySelector("h2")?.focus({ preventScroll: true });
@@ -151,7 +158,7 @@ document.addEventListener("click", (event) => {
 
 // --- changes ------------------------
 
-function take(answer) {
+function take(answer, key) {
   const before = new Map();
   for (const node of scene.querySelectorAll("text[data-k]")) before.set(node.dataset.k, node.textContent);
   revision = answer.revision;
@@ -161,17 +168,9 @@ function take(answer) {
   for (const node of answer.scene ? scene.querySelectorAll("text[data-k]") : []) {
     if (before.has(node.dataset.k) && before.get(node.dataset.k) !== node.textContent) node.classList.add("changed");
   }
-  const held = document.activeElement?.closest?.("form[data-key]");
-  const kept = { key: held?.dataset.key, top: held?.getBoundingClientRect().top, scroll: window.scrollY };
-  const unfolded = [...sheet.querySelectorAll("details")].map((d) => d.open);
-  sheet.innerHTML = answer.pane;
-  sheet.querySelectorAll("details").forEach((d, i) => { d.open = unfolded[i] ?? d.open; });
-  circuits.watch();
+  if (key === view().sheet) redraw(answer.pane, key);
+  else openSheet(false); // another sheet was opened meanwhile
   moved.innerHTML = answer.moved;
-  const again = kept.key && sheet.querySelector(`form[data-key="${kept.key}"]`);
-  again?.querySelector("[name=value]").focus({ preventScroll: true });
-  if (again) window.scrollBy({ top: again.getBoundingClientRect().top - kept.top, behavior: "instant" });
-  else window.scrollTo({ top: kept.scroll, behavior: "instant" });
   document.title = `${answer.title} · subwright`;
   document.getElementById("title").textContent = answer.title;
   button("undo", answer.undo);
@@ -190,23 +189,49 @@ function take(answer) {
   mark(open());
 }
 
+function redraw(pane, key) {
+  const held = document.activeElement?.closest?.("form[data-key]");
+  const kept = { key: held?.dataset.key, top: held?.getBoundingClientRect().top, scroll: window.scrollY };
+  const unfolded = sheet.dataset.shown === (key || "overview") ? [...sheet.querySelectorAll("details")].map((d) => d.open) : [];
+  asked += 1;
+  sheet.innerHTML = pane;
+  sheet.dataset.shown = key || "overview";
+  sheet.querySelectorAll("details").forEach((d, i) => { d.open = unfolded[i] ?? d.open; });
+  circuits.watch();
+  const again = kept.key && sheet.querySelector(`form[data-key="${kept.key}"]`);
+  again?.querySelector("[name=value]").focus({ preventScroll: true });
+  if (again) window.scrollBy({ top: again.getBoundingClientRect().top - kept.top, behavior: "instant" });
+  else window.scrollTo({ top: kept.scroll, behavior: "instant" });
+}
+
 function button(id, what) {
   const node = document.getElementById(id);
   node.disabled = !what;
   node.title = what;
 }
 
-async function change(path, body, field) {
-  const slow = setTimeout(() => say(word("designing")), 700);
+// One change after the other: each is made on the state that the one before it left.
+let changes = Promise.resolve(), begun = 0, changing = false;
+
+function change(path, body, field) {
+  const made = changes.then(() => send(path, body, field));
+  changes = made.catch(() => {}).then(() => { changing = false; });
+  return made;
+}
+
+async function send(path, body, field) {
+  begun += 1;
+  changing = true;
+  const slow = setTimeout(() => say(word("designing")), 700), seen = view();
   try {
-    const answer = await ask(`${base}${path}`, { ...view(), revision, ...body });
+    const answer = await ask(`${base}${path}`, { ...seen, revision, ...body });
     clearTimeout(slow);
-    take(answer);
+    take(answer, seen.sheet);
     quiet();
     return true;
   } catch (refusal) {
     clearTimeout(slow);
-    if (refusal.status === 409) conflict(refusal, path, body);
+    if (refusal.status === 409) await conflict(refusal, path, body);
     else if (refusal.status && field) bad(field, refusal.error);
     else heard(refusal);
     return false;
@@ -223,8 +248,11 @@ function bad(field, error) {
   field.querySelector("[name=value]")?.setAttribute("aria-invalid", "true");
 }
 
+// the state that the server holds; false where a change of ours began meanwhile, whose answer brings it
 async function fresh() {
+  const before = begun;
   const page = new DOMParser().parseFromString(await ask(`${base}`, undefined, "text"), "text/html");
+  if (before !== begun) return false;
   scene.innerHTML = page.getElementById("scene").innerHTML;
   revision = Number(page.getElementById("bench").dataset.revision);
   bench.dataset.revision = revision;
@@ -232,14 +260,18 @@ async function fresh() {
   document.getElementById("title").textContent = page.getElementById("title").textContent;
   await openSheet(false);
   if (touched || level() !== "full") follow();
+  return true;
 }
 
-function conflict(refusal, path, body) {
+async function conflict(refusal, path, body) {
   const mine = body?.key ? ` ${word("not taken")}: ${body.key} = ${body.value || "auto"}` : "";
-  fresh().then(() => {
-    const again = body?.key ? [[word("make it now"), () => change(path, body)]] : [];
-    say(`${told(refusal.error)}.${mine}`, again);
-  }).catch(() => {});
+  try {
+    await fresh();
+  } catch {
+    return; // it was said
+  }
+  const again = body?.key ? [[word("make it now"), () => change(path, body)]] : [];
+  say(`${told(refusal.error)}.${mine}`, again);
 }
 
 sheet.addEventListener("submit", (event) => {
@@ -261,14 +293,12 @@ sheet.addEventListener("change", (event) => {
   if (inputs) set(inputs);
 });
 
-let setting = Promise.resolve();
-
 function set(inputs) {
   const value = inputs.elements.value.value.trim();
   const field = inputs.closest(".field");
   if (inputs.dataset.sent === value) return;
   inputs.dataset.sent = value;
-  setting = setting.then(() => change("/set", { key: inputs.dataset.key, value }, field)).then((fine) => {
+  change("/set", { key: inputs.dataset.key, value }, field).then((fine) => {
     if (!fine) delete inputs.dataset.sent;
   });
 }
@@ -409,12 +439,13 @@ document.getElementById("packs").addEventListener("click", async (event) => {
 });
 
 async function look() {
-  if (document.hidden) return;
+  if (document.hidden || changing) return;
+  const before = begun;
   try {
     const now = await ask(`${base}/revision`);
-    if (now.revision !== revision) {
+    if (now.revision !== revision && before === begun) { // else it may tell of a change of ours
       const typing = document.activeElement?.matches("input:not([type=range]):not([type=radio]), textarea");
-      if (!typing) await fresh();
+      if (!typing && !(await fresh())) return;
       say(`${word("changed elsewhere")} ${now.last}`, typing ? [[word("show new"), fresh]] : [], 10);
     }
   } catch (refusal) {
@@ -467,6 +498,7 @@ for (const kind of ["dragover", "dragleave", "drop"]) {
 }
 
 showVolts();
+sheet.dataset.shown = "overview";
 if (open()) await openSheet(false);
 circuits.watch();
 bench.dataset.ready = "yes";
