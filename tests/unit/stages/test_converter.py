@@ -13,7 +13,6 @@ from subwright.base.preferred import nearest
 from subwright.parts.drawer import parse_drawer
 from subwright.parts.library import load_library
 from subwright.physics.inductors import fringing_factor
-from subwright.physics.inductors import fringing_factor
 from subwright.stages.converter import (
     ConverterDemand,
     ConverterResult,
