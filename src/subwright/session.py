@@ -6,6 +6,7 @@ revision that it was made on, and a change made on an older one is refused with 
 
 from __future__ import annotations
 
+import time
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -30,8 +31,19 @@ if TYPE_CHECKING:
     from subwright.outputs.schematics import Schematics
     from subwright.outputs.views import Overview, Sheet
 
-__all__ = ["BuildSession", "Conflict", "Input", "Moved", "Outcome", "drawer_of", "moved_between"]
+__all__ = [
+    "BuildSession",
+    "Conflict",
+    "Input",
+    "Moved",
+    "Outcome",
+    "drawer_of",
+    "journal_of",
+    "moved_between",
+    "worked_out",
+]
 
+_CLOCK_TICK_NS = 100_000_000  # a file written again this soon may have the same time and size: its text tells
 _KEPT = 12  # finished designs kept for undo, comparison and what-if
 _AT_WORK = BoundedSemaphore(2)  # designs worked out at a time: more would only make every one of them late
 
@@ -122,6 +134,7 @@ class BuildSession:
     path: Path
     history: History
     stamp: tuple[int, int] = (0, 0)
+    stamped_ns: int = 0
     outcomes: OrderedDict[str, Outcome] = field(default_factory=OrderedDict)
     lock: RLock = field(default_factory=RLock)
     gone: bool = False  # its files were moved away; nothing is written any more
@@ -135,11 +148,11 @@ class BuildSession:
         InputError : the file can't be read.
         """
         text = read_toml(path).text
-        history, unsaved = open_history(_journal_of(path), text, path.stat().st_mtime)
+        history, unsaved = open_history(journal_of(path), text, path.stat().st_mtime)
         if unsaved:
             save_atomically(path, history.text)
         session = cls(path=path, history=history)
-        session.stamp = session._stamp_now()
+        session._stamp(session._stamp_now())
         return session
 
     @property
@@ -162,8 +175,7 @@ class BuildSession:
             wanted = self.text if text is None else text
             known = self.outcomes.get(wanted)
             if known is None:
-                with _AT_WORK:
-                    known = self._worked_out(wanted)
+                known = worked_out(wanted, self.path)
                 self.outcomes[wanted] = known
                 while len(self.outcomes) > _KEPT:
                     self.outcomes.popitem(last=False)
@@ -174,21 +186,6 @@ class BuildSession:
         """Work every design out anew: a drawer changed."""
         with self.lock:
             self.outcomes.clear()
-
-    def _worked_out(self, text: str) -> Outcome:
-        build: BuildFile | None = None
-        try:
-            build = project.parse_build(text, self.path)
-            drawer_of(build)
-            return Outcome(text=text, build=build, solved=service.solve(build))
-        except SubwrightError as error:
-            return Outcome(text=text, build=build, error=error)
-        except Exception as error:  # a fault of ours must not take the page, and with it the undo, away
-            fault = SubwrightError(
-                message=f"sorry, that is a fault in subwright itself ({type(error).__name__})",
-                remedy="undo the last change, and report it with the build file",
-            )
-            return Outcome(text=text, build=build, error=fault)
 
     # --- changes ---------------------------------------------------------------------------------------
 
@@ -286,14 +283,17 @@ class BuildSession:
     def _look(self) -> None:
         """Take in what another programme did to the file since we last looked."""
         now = self._stamp_now()
-        if now == self.stamp:
+        if now == self.stamp and self.stamped_ns - now[0] > _CLOCK_TICK_NS:
             return
-        self.stamp = now
+        self._stamp(now)
         try:
             text = read_toml(self.path).text
         except InputError:
             return  # being written this moment, or spoilt: what we hold stays until it reads again
         self.history.change(text, "changed outside the workbench")
+
+    def _stamp(self, now: tuple[int, int]) -> None:
+        self.stamp, self.stamped_ns = now, time.time_ns()
 
     def _stamp_now(self) -> tuple[int, int]:
         try:
@@ -324,7 +324,25 @@ class BuildSession:
 
     def _to_disk(self) -> None:
         save_atomically(self.path, self.history.text)
-        self.stamp = self._stamp_now()
+        self._stamp(self._stamp_now())
+
+
+def worked_out(text: str, path: Path) -> Outcome:
+    """What the ``text`` of a build file at ``path`` leads to; whatever is in the way comes with it."""
+    build: BuildFile | None = None
+    try:
+        with _AT_WORK:
+            build = project.parse_build(text, path)
+            drawer_of(build)
+            return Outcome(text=text, build=build, solved=service.solve(build))
+    except SubwrightError as error:
+        return Outcome(text=text, build=build, error=error)
+    except Exception as error:  # a fault of ours must not take the page, and with it the undo, away
+        fault = SubwrightError(
+            message=f"sorry, that is a fault in subwright itself ({type(error).__name__})",
+            remedy="undo the last change, and report it with the build file",
+        )
+        return Outcome(text=text, build=build, error=fault)
 
 
 def drawer_of(build: BuildFile) -> Path | None:
@@ -386,5 +404,6 @@ def _plain(value: object) -> str:
     return value if isinstance(value, str) else toml_value(value)
 
 
-def _journal_of(path: Path) -> Path:
+def journal_of(path: Path) -> Path:
+    """Where the history of a build file is kept."""
     return path.parent / ".subwright" / f"{path.name.removesuffix('.build.toml')}.journal"

@@ -21,10 +21,11 @@ from subwright.base.saving import save_atomically
 from subwright.base.units import parse
 from subwright.build.driver_measurement import Measurement, save_driver
 from subwright.outputs import project
+from subwright.outputs.history import last_change
 from subwright.outputs.tomlfile import SIZE_LIMIT_BYTES, parse_toml, read_toml
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import load_library
-from subwright.session import BuildSession, drawer_of
+from subwright.session import BuildSession, drawer_of, journal_of
 
 __all__ = ["EXAMPLE", "AsideRow", "BuildRow", "Workspace", "check_size", "file_stem"]
 
@@ -47,6 +48,7 @@ class BuildRow:
     name: str
     title: str
     saved_s: float  # since the epoch
+    changed: str = ""  # what the last change in the workbench was
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,7 +85,8 @@ class Workspace:
         for path in self.folder.glob(f"*{_SUFFIX}"):
             if path.is_file() and not path.name.startswith("."):
                 name = path.name.removesuffix(_SUFFIX)
-                rows.append(BuildRow(name=name, title=_title(path, name), saved_s=path.stat().st_mtime))
+                saved_s, changed = path.stat().st_mtime, last_change(journal_of(path))
+                rows.append(BuildRow(name=name, title=_title(path, name), saved_s=saved_s, changed=changed))
         return tuple(sorted(rows, key=lambda row: (-row.saved_s, row.name)))
 
     def drawers(self) -> tuple[str, ...]:
@@ -101,11 +104,12 @@ class Workspace:
         with self.lock:
             known = self.sessions.get(name)
             if known is None:
-                known = BuildSession.opened(self._path(name))
+                known = BuildSession.opened(self.path_of(name))
                 self.sessions[name] = known
             return known
 
-    def _path(self, name: str) -> Path:
+    def path_of(self, name: str) -> Path:
+        """The build file of that name. Raises SubwrightError where the folder holds none."""
         if name == EXAMPLE:
             return self._example() / f"{_EXAMPLE_STEM}{_SUFFIX}"
         path = self.inside(f"{name}{_SUFFIX}")

@@ -20,7 +20,9 @@ from typing import Any
 from subwright.base.errors import InputError, SubwrightError
 from subwright.base.saving import save_atomically
 
-__all__ = ["History", "Patch", "Version", "open_history", "patch_between"]
+__all__ = ["History", "Patch", "Version", "last_change", "open_history", "patch_between"]
+
+_TAIL = 65_536  # bytes of a journal that hold its last line
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -220,6 +222,25 @@ def open_history(journal: Path, text: str, saved_s: float) -> tuple[History, boo
     history = History(journal=journal, text=text)
     history._write({"op": "base", "text": text, "at": _now(), "sum": _sum(text)})
     return history, False
+
+
+def last_change(journal: Path) -> str:
+    """What the newest line of a journal did, read from its end without replaying it; "" for nothing.
+
+    A change is told in its own words, a step back or forth by "taken back" or "made again".
+    """
+    try:
+        with journal.open("rb") as stream:
+            stream.seek(max(0, stream.seek(0, os.SEEK_END) - _TAIL))
+            line = stream.read().rstrip(b"\n").rpartition(b"\n")[2]
+        row = json.loads(line)
+    except (OSError, ValueError):
+        return ""
+    if not isinstance(row, dict):
+        return ""
+    if row.get("op") == "edit":
+        return str(row.get("what", ""))
+    return {"undo": "taken back", "redo": "made again"}.get(str(row.get("op")), "")
 
 
 def _read(journal: Path, rows: list[Mapping[str, Any]]) -> tuple[History, str] | None:

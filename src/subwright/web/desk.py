@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -196,8 +197,14 @@ def _environment() -> Environment:
     )
     environment.filters["drawing"] = Markup  # drawings come from our own pen, with all text escaped
     environment.filters["bar"] = lambda margin: num(100.0 * share_used(margin))
+    environment.filters["moment"] = _moment
     environment.filters["wordy"] = _wordy
     return environment
+
+
+def _moment(epoch_s: float, between: str) -> str:
+    """Date and time of day, as this machine's clock on the wall shows them."""
+    return datetime.fromtimestamp(epoch_s).astimezone().strftime(f"%Y-%m-%d{between}%H:%M")
 
 
 def _wordy(grid: Grid) -> bool:

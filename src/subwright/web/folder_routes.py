@@ -17,17 +17,19 @@ from subwright.base.sources import bibliography
 from subwright.base.units import show
 from subwright.stages.driver_recording_file import write_sweep_file
 from subwright.web.catalogue import LANGUAGES
-from subwright.web.desk import Desk, style_sheet
+from subwright.web.desk import Desk, Reader, style_sheet
+from subwright.web.glance import Glances
 from subwright.web.guided import Answers, answers_to_keys, guided_choices
 from subwright.web.linking import place_of
 from subwright.web.measuring import Runs, fitted
 from subwright.workspace import EXAMPLE, check_size
 
-__all__ = ["Back", "Name", "Stock", "Wish", "folder_routes"]
+__all__ = ["Back", "Name", "Stock", "Wanted", "Wish", "folder_routes"]
 
 _SWEEP = {"low_hz": 10.0, "high_hz": 2000.0, "length_s": 10.0, "rate_hz": 44_100.0, "peak": 0.5}
 _YEAR_S = 31_536_000
 _MOST_PARTS = 40
+_GLANCE_PATIENCE_S = 5.0  # then the page asks again: a proxy or a sleeping tablet may have given up
 
 
 class Wish(BaseModel):
@@ -56,6 +58,14 @@ class Name(BaseModel):
     title: str = Field(min_length=1, max_length=80)
 
 
+class Wanted(BaseModel):
+    """Builds whose figures are wanted."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    names: list[Annotated[str, Field(max_length=100)]] = Field(max_length=2000)
+
+
 class Back(BaseModel):
     """Which build to bring back."""
 
@@ -64,16 +74,16 @@ class Back(BaseModel):
     key: str = Field(min_length=1, max_length=160)
 
 
-def folder_routes(desk: Desk) -> APIRouter:
+def folder_routes(desk: Desk, glances: Glances) -> APIRouter:
     """The routes at the top."""
     routes = APIRouter()
-    routes.include_router(_pages(desk))
+    routes.include_router(_pages(desk, glances))
     routes.include_router(_drawers(desk))
     routes.include_router(_taking_in(desk))
     return routes
 
 
-def _pages(desk: Desk) -> APIRouter:
+def _pages(desk: Desk, glances: Glances) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/")
@@ -84,14 +94,31 @@ def _pages(desk: Desk) -> APIRouter:
 
     @routes.get("/builds")
     def builds(request: Request) -> HTMLResponse:
-        """What the folder holds."""
+        """What the folder holds; figures that are not known yet follow by `glance`."""
+        rows = desk.workspace.builds()
+        known = glances.look([row.name for row in rows])
         return desk.page(
             request,
             "builds.html.j2",
             folder=str(desk.workspace.folder),
-            builds=desk.workspace.builds(),
+            builds=rows,
+            glances=known,
+            waiting=sum(1 for found in known.values() if found is None),
             drawers=desk.workspace.drawers(),
             aside=desk.workspace.aside(),
+        )
+
+    @routes.post("/builds/glance")
+    def glance(request: Request, wanted: Wanted) -> JSONResponse:
+        """Figures of builds as they become known, by name; asked again for those that are still missing."""
+        reader = Reader.of(request)
+        found = glances.wait(wanted.names, _GLANCE_PATIENCE_S)
+        return JSONResponse(
+            {
+                name: desk.fragment(reader, "glance.html.j2", glance=one)
+                for name, one in found.items()
+                if one is not None
+            }
         )
 
     @routes.post("/b/{name}/rename")

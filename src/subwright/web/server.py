@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from importlib.resources import files
@@ -21,6 +22,7 @@ from subwright.web.build_routes import build_routes
 from subwright.web.circuit_routes import circuit_routes
 from subwright.web.desk import Desk, Reader, error_json
 from subwright.web.folder_routes import folder_routes
+from subwright.web.glance import Glances
 from subwright.web.job_routes import job_routes
 from subwright.web.security import Guard, Rules
 from subwright.web.trial_jobs import Trials
@@ -41,17 +43,18 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     workspace : the folder of builds.
     rules : who may talk to it.
     """
-    desk, trials = Desk(workspace=workspace, rules=rules), Trials()
+    desk, trials, glances = Desk(workspace=workspace, rules=rules), Trials(), Glances(workspace=workspace)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
         trials.stop_all()
+        glances.close()
         desk.recordings.close()
         workspace.close()
 
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
-    app.include_router(folder_routes(desk))
+    app.include_router(folder_routes(desk, glances))
     app.include_router(job_routes(desk))
     app.include_router(bench_routes(desk))
     app.include_router(circuit_routes(desk))
@@ -97,13 +100,13 @@ def _told(desk: Desk, request: Request, status: int, error: SubwrightError) -> R
     )
 
 
-def listen(app: Guard, host: str, port: int, ready: Callable[[], None]) -> None:
+def listen(app: Guard, place: socket.socket, ready: Callable[[], None]) -> None:
     """Serve until interrupted.
 
     Parameters
     ----------
     app : from `create_app`.
-    host, port : where; the port must be free.
+    place : a socket bound to the address to listen on.
     ready : called once when it listens.
     """
     import uvicorn
@@ -113,15 +116,13 @@ def listen(app: Guard, host: str, port: int, ready: Callable[[], None]) -> None:
     gc.set_threshold(*_COLLECTED)
 
     class _Server(uvicorn.Server):
-        async def startup(self, sockets: list[object] | None = None) -> None:  # type: ignore[override]
-            await super().startup(sockets)  # type: ignore[arg-type]
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
             if self.started:
                 ready()
 
     config = uvicorn.Config(
         app,
-        host=host,
-        port=port,
         log_level="error",
         access_log=False,
         server_header=False,
@@ -129,4 +130,4 @@ def listen(app: Guard, host: str, port: int, ready: Callable[[], None]) -> None:
         timeout_graceful_shutdown=2,
         lifespan="on",
     )
-    _Server(config).run()
+    _Server(config).run(sockets=[place])
