@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import secrets
 import stat
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from subwright.base.errors import FileProblem, InputError
 
-__all__ = ["save_atomically"]
+__all__ = ["locked", "save_atomically"]
 
 
 def save_atomically(path: Path, text: str) -> None:
@@ -74,3 +75,20 @@ def _unsaved(path: Path, message: str) -> InputError:
     return InputError(
         message=message, problems=(FileProblem(file=path, line=1, key="file", message=message),)
     )
+
+
+@contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Keep other processes from saving in a folder while we read and write, where the system can."""
+    try:
+        import fcntl
+
+        descriptor = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(descriptor)

@@ -383,6 +383,26 @@ def verify(
     return verify_cmd.verify(file, experiment or [], engine, timeout)
 
 
+@app.command("boards")
+def boards(
+    file: BuildPath,
+    block: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY", help="Make this block's board only; may be repeated."),
+    ] = None,
+    folder: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Where; else beside the build file.")
+    ] = None,
+    paper: Annotated[str, typer.Option(help="Paper of the true-size print: a4 or letter.")] = "a4",
+    again: Annotated[bool, typer.Option(help="Make boards anew that this design has already.")] = False,
+    as_json: AsJson = False,
+) -> Answer:
+    """Make a printed board for each low-power block: Gerber, drill files, true-size print, stuffing list."""
+    from subwright.cli import boards_cmd
+
+    return boards_cmd.boards(file, block or [], folder, paper, again=again)
+
+
 @app.command("parts")
 def list_parts(
     kind: Annotated[

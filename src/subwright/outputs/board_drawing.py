@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, Literal
 
-from subwright.boards.record import Board, Place, Placed
+from subwright.boards.record import Board, Pad, Place, Placed
 from subwright.outputs.board_legend import letterings, mark_strokes
 from subwright.outputs.drawing import document, escaped, num, text
 from subwright.outputs.drill import holes_by_diameter
@@ -35,6 +35,7 @@ _MARGIN: Final = 16.0
 _FOOT: Final = 34.0
 _PILOT_UM: Final = 400  # dot that catches the drill's point
 _LETTER: Final = {1_500: "l15", 1_300: "l13", 1_200: "l12"}
+_CHIP_PINS: Final = 6
 _SIGNS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
@@ -117,8 +118,9 @@ class _Pen:
         for track in self._board.tracks:
             wide = num(track.width_um / _UNIT_UM)
             yield f'<path d="{self.path(track.points)}" class="foil" stroke-width="{wide}"/>'
+        first = {(pad.x_um, pad.y_um) for placed in self._board.placed for pad in _first_pin(placed)}
         for place, across, along in _lands(self._board):
-            yield self.land(place, across, along)
+            yield self.land(place, across, along, square=place in first)
 
     def links(self) -> Iterator[str]:
         for link in self._board.links:
@@ -158,6 +160,12 @@ class _Pen:
                 + text(x, y + drop, one.text, classes=f"{ink} {size} halo", anchor="middle", extra=turn)
                 + "</g>"
             )
+
+
+def _first_pin(placed: Placed) -> Iterator[Pad]:
+    """The pad at pin 1 of a chip, drawn square so that it can be found."""
+    if len(placed.pads) >= _CHIP_PINS:
+        yield from (pad for pad in placed.pads if pad.pin == "1")
 
 
 def _lands(board: Board) -> Iterator[tuple[Place, int, int]]:

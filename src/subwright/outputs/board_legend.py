@@ -40,6 +40,7 @@ Rectangle = tuple[int, int, int, int]
 """Left, lower, right, upper, µm."""
 
 Kind = Literal["part", "value", "wire", "link"]
+Side = Literal["", "left", "right"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -183,7 +184,12 @@ class _Room:
     def wire(self, wire: WirePad) -> Lettering:
         half = wire.pad_um // 2
         box = (wire.x_um - half, wire.y_um - half, wire.x_um + half, wire.y_um + half)
-        return self._put("wire", wire.name, wire.name, _Places(wire.name, box, within=False), _SIZES)
+        side: Side = (
+            "left" if wire.x_um > (self._inside[0] + self._inside[2]) * 0.55 and wire.leads_to else "right"
+        )
+        return self._put(
+            "wire", wire.name, wire.name, _Places(wire.name, box, within=False, side=side), _SIZES
+        )
 
     def link(self, link: Link) -> Lettering | None:
         text = str(link.number)
@@ -248,8 +254,8 @@ _At = tuple[int, int, Literal[0, 90]]
 class _Places:
     """Places of a text in and round a box, the likeliest first, for a size."""
 
-    def __init__(self, text: str, box: Rectangle, *, within: bool) -> None:
-        self._text, self._box, self._within = text, box, within
+    def __init__(self, text: str, box: Rectangle, *, within: bool, side: Side = "") -> None:
+        self._text, self._box, self._within, self._side = text, box, within, side
 
     def __call__(self, size: int) -> Iterator[_At]:
         left, low, right, high = self._box
@@ -262,6 +268,11 @@ class _Places:
                 for dy in _spread((high - low - tall) // 2):
                     for dx in _spread((right - left - wide) // 2):
                         yield x + dx, y + dy, turn
+        if self._side:
+            wide, _ = self._size(size, 0)
+            for slide in (0, 400, -400):
+                out = wide // 2 + _AIR
+                yield (right + out if self._side == "right" else left - out), y + slide, 0
         for turn in turns:
             wide, tall = self._size(size, turn)
             for far in (_AIR, 3 * _AIR, 6 * _AIR):

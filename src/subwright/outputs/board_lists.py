@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from subwright.boards.record import Board, Place, Placed
+import math
+
+from subwright.boards.record import Board, Link, Place, Placed
 from subwright.outputs.csvfile import table
 from subwright.outputs.made_board import plain_value_mm
 
@@ -60,15 +62,18 @@ def places_csv(board: Board) -> str:
 
 def stuffing_rows(board: Board) -> tuple[tuple[str, ...], ...]:
     """What to fit, lowest first, so that the board lies flat while it is soldered: links, then parts."""
+    lengths: dict[tuple[bool, int, int], list[int]] = {}
+    for link in board.links:
+        lengths.setdefault((link.insulated, link.wire_um, _span(link)), []).append(link.number)
     links = [
         (
             "",
-            f"link {link.number}",
-            f"{plain_value_mm(link.wire_um)} {'wire in a sleeve' if link.insulated else 'bare tinned wire'}",
-            f"{_span(link.start, link.end)} long",
+            f"link{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}",
+            f"{plain_value_mm(wire_um)} {'wire in a sleeve' if sleeved else 'bare tinned wire'}",
+            f"{plain_value_mm(span_um)} long",
             "",
         )
-        for link in board.links
+        for (sleeved, wire_um, span_um), numbers in sorted(lengths.items())
     ]
     parts = [
         ("", placed.case, placed.label, placed.footprint, _way_round(placed))
@@ -77,8 +82,9 @@ def stuffing_rows(board: Board) -> tuple[tuple[str, ...], ...]:
     return (*links, *parts)
 
 
-def _span(a: tuple[int, int], b: tuple[int, int]) -> str:
-    return plain_value_mm(round(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5))
+def _span(link: Link) -> int:
+    """Between a link's holes, µm."""
+    return round(math.hypot(link.start[0] - link.end[0], link.start[1] - link.end[1]))
 
 
 def _natural(case: str) -> tuple[str, int]:

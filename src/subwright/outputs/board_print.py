@@ -24,16 +24,30 @@ from subwright.outputs.made_board import MadeBoard, plain_value_mm
 from subwright.outputs.print_blocks import Block, caution, printed_svg, table
 from subwright.outputs.print_pdf import PAPERS, Paper, compile_pdf
 
-__all__ = ["boards_pdf"]
+__all__ = ["boards_pdf", "print_data"]
 
-_ROOM_MM: Final = {"a4": (180.0, 190.0), "letter": (185.9, 172.0)}
-"""Width and height that a true-size drawing may take beside its heading and cautions, mm."""
+_ROOM_MM: Final = {"a4": (180.0, 231.0), "letter": (185.9, 214.0)}
+"""Width and height that a true-size drawing may take below its heading, mm."""
 
 _PAGE_MM: Final = {"a4": 240.0, "letter": 222.0}
 _TYPST_PAPER: Final = {"a4": "a4", "letter": "us-letter"}
 _ENLARGED: Final = (3.0, 2.5, 2.0, 1.75, 1.5, 1.25, 1.0)
 _ASSEMBLY_TALL_MM: Final = 150.0
 _BESIDE_MM: Final = 72.0  # headings and the table of drills on a page with two drawings
+_LEAD: Final = (
+    "One board a block, copper on one side, parts and wire links on the other, made from the netlists that "
+    "the circuit diagrams are drawn from and checked against them by another route. Etch or mill them "
+    "at home from these pages, or have them made from the Gerber and drill files."
+)
+_HOW: Final = (
+    "Print at 100 %, without fitting to the page. Measure both bars on the paper with a steel rule: 50 mm.",
+    "Copper to transfer: the printed face goes onto the cleaned copper, for toner as for film. White dots "
+    "catch the drill.",
+    "After etching compare with the page that shows the copper as it looks, against the light.",
+    "Drill, then fit in the order of the list: lowest first, so that the board lies flat. Links before all.",
+    "Links run straight. Dashed ones cross something: use a sleeve or insulated wire.",
+    "The board's letters are on its component side; a chip's pin 1 has a square pad in the drawing.",
+)
 
 
 @cache
@@ -59,6 +73,13 @@ def boards_pdf(
     ------
     SubwrightError : a board is larger than the paper, or the typesetter is missing or refuses.
     """
+    return compile_pdf(_template(), print_data(made, build=build, code=code, stamp=stamp, paper=paper))
+
+
+def print_data(
+    made: Sequence[MadeBoard], *, build: str, code: str, stamp: str = "", paper: Paper = "a4"
+) -> str:
+    """What `boards_pdf` gives the template, as JSON; arguments and errors are the same."""
     if paper not in PAPERS:
         raise SubwrightError(
             message="there is no such paper", quantity="paper", value=paper, limit=", ".join(PAPERS)
@@ -69,9 +90,18 @@ def boards_pdf(
         "stamp": stamp,
         "made_with": f"subwright {__version__}",
         "paper": _TYPST_PAPER[paper],
+        "lead": _LEAD,
+        "cautions": [caution(before_etching()), caution(before_wiring_a_board())],
+        "how": list(_HOW),
+        "list": table(
+            "The boards",
+            ("board", "size", "parts", "links", "wires and test points"),
+            [_brief(one.board) for one in made],
+            figures=(1, 2, 3, 4),
+        ),
         "boards": [_board(one, paper) for one in made],
     }
-    return compile_pdf(_template(), json.dumps(data, ensure_ascii=False))
+    return json.dumps(data, ensure_ascii=False)
 
 
 def _board(made: MadeBoard, paper: Paper) -> dict[str, Any]:
@@ -84,18 +114,16 @@ def _board(made: MadeBoard, paper: Paper) -> dict[str, Any]:
     return {
         "title": board.title,
         "transfer": (
-            "Print at 100 %, without fitting to the page, and measure both bars: exactly 50 mm, or the parts "
-            "won't fit. Seen through the board from the component side: the printed face goes onto the "
-            "copper, for toner as for film. White dots are where the drill enters."
+            "Seen through from the component side: the printed face goes onto the copper. Both bars measure "
+            "exactly 50 mm, or the parts won't fit."
         ),
-        "etching": [caution(before_etching())],
         "copper": _true(copper_print(board, seen_from="components"), board, turned, "copper to transfer"),
         "looks": "The etched side as you look at it: compare before you drill, and again before you solder.",
         "mirrored": _true(copper_print(board, seen_from="copper"), board, turned, "copper as it looks"),
         "together": 2.0 * height + _BESIDE_MM <= _PAGE_MM[paper],
         "drilling": (
-            "Holes from the component side. Stick it on as a template where no copper was etched yet. "
-            f"Without a letter: {common}."
+            "Holes from the component side, to check by or to stick onto a bare board as a template. Those "
+            f"without a letter are {common}."
         ),
         "holes": _true(drill_print(board), board, turned, "holes"),
         "drills": table(
@@ -108,8 +136,12 @@ def _board(made: MadeBoard, paper: Paper) -> dict[str, Any]:
         "assembly_width": assembly_width,
         "assembly_note": _note(made, enlarged),
         "tables": _tables(made),
-        "wiring": [caution(before_wiring_a_board())],
     }
+
+
+def _brief(board: Board) -> tuple[str, ...]:
+    size = f"{board.width_um / 1000:.1f} × {board.height_um / 1000:.1f} mm"
+    return board.title, size, str(len(board.placed)), str(len(board.links)), str(len(board.wire_pads))
 
 
 def _note(made: MadeBoard, enlarged: float) -> str:

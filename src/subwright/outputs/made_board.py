@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from subwright.boards.record import Board
 
-__all__ = ["MadeBoard", "plain_value_mm"]
+__all__ = ["KeptBoards", "MadeBoard", "plain_value_mm"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -24,6 +24,30 @@ class MadeBoard:
     off_board: tuple[tuple[str, str], ...]
     least_gap_um: int
     seconds: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class KeptBoards:
+    """The boards kept beside a build file.
+
+    Attributes
+    ----------
+    code : of the design that they were made for. made_with : version that made them.
+    boards : in the order of the sheets. without : title and reason of each block that has none.
+    wanted : keys of the boards that the design asks for; those not among ``boards`` are still to be made.
+    """
+
+    code: str
+    made_with: str
+    boards: tuple[MadeBoard, ...]
+    without: tuple[tuple[str, str], ...]
+    wanted: tuple[str, ...]
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Keys of boards that were not made yet."""
+        made = {one.board.key for one in self.boards}
+        return tuple(key for key in self.wanted if key not in made)
 
 
 def plain_value_mm(size_um: int) -> str:

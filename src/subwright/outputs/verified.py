@@ -9,16 +9,14 @@ from __future__ import annotations
 
 import json
 import math
-import os
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from subwright import __version__
 from subwright.base.errors import FileProblem, InputError, SubwrightError
-from subwright.base.saving import save_atomically
+from subwright.base.saving import locked, save_atomically
 from subwright.build.experiments.record import Check
 
 __all__ = ["Saved", "SavedDesign", "read_verified", "results_of", "save_verified", "verified_path"]
@@ -86,7 +84,7 @@ def save_verified(path: Path, code: str, results: Sequence[Saved]) -> None:
     """
     if not results:
         return
-    with _locked(path.parent):
+    with locked(path.parent):
         designs = list(read_verified(path))
         before = results_of(designs, code)
         fresh = {result.key: result for result in results}
@@ -95,23 +93,6 @@ def save_verified(path: Path, code: str, results: Sequence[Saved]) -> None:
         made = SavedDesign(code=code, made_with=__version__, results=(*merged, *fresh.values()))
         body = {"format": _FORMAT, "designs": [_plain(one) for one in [*kept, made][-_KEPT:]]}
         save_atomically(path, json.dumps(body, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
-
-
-@contextmanager
-def _locked(folder: Path) -> Iterator[None]:
-    """Keep other processes from saving between our reading and our writing, where the system can."""
-    try:
-        import fcntl
-
-        descriptor = os.open(folder, os.O_RDONLY)
-    except (ImportError, OSError):
-        yield
-        return
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(descriptor)
 
 
 def _plain(design: SavedDesign) -> dict[str, Any]:

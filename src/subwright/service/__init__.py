@@ -18,6 +18,14 @@ from subwright.service.bench import (
     substitute,
     try_substitutes,
 )
+from subwright.service.boards import (
+    Boards,
+    board_files,
+    current_boards,
+    kept_boards,
+    make_boards,
+    wanted_boards,
+)
 from subwright.service.build_files import (
     Question,
     check,
@@ -72,6 +80,7 @@ from subwright.service.verifying import (
 )
 
 __all__ = [
+    "Boards",
     "Explanation",
     "Offered",
     "PartRow",
@@ -90,11 +99,13 @@ __all__ = [
     "bench_rows",
     "bench_steps",
     "bench_units_apart",
+    "board_files",
     "bring_up",
     "builds_apart",
     "check",
     "check_answer",
     "cores_instead",
+    "current_boards",
     "engines_here",
     "experiments",
     "explain",
@@ -102,8 +113,10 @@ __all__ = [
     "finding_rows",
     "fitted_protection",
     "identify_unmarked_core",
+    "kept_boards",
     "list_drawer",
     "list_parts",
+    "make_boards",
     "measurable_parts",
     "new_build",
     "note_core_heat",
@@ -128,4 +141,5 @@ __all__ = [
     "try_substitutes",
     "verified_sheet",
     "verify",
+    "wanted_boards",
 ]
