@@ -23,8 +23,9 @@ from subwright.boards.routing import (
     route,
 )
 from subwright.boards.wanted import Ground, Wanted, WantedWire, voltage_between
+from subwright.stages.board import BoardSpec
 
-__all__ = ["Demands", "make_board"]
+__all__ = ["Demands", "demands_of", "make_board"]
 
 Progress = Callable[[str, float], None]
 
@@ -50,7 +51,7 @@ class Demands:
     ----------
     track_um, spacing_um, edge_um, copper_um : least width and gaps, and the foil.
     signal_um, supply_um : widths where there is room. max_width_um, max_height_um : of a board.
-    links : how many a board may have. seed : of the annealing.
+    seed : of the annealing.
     """
 
     track_um: int = 650
@@ -62,6 +63,30 @@ class Demands:
     max_width_um: int = 200_000
     max_height_um: int = 150_000
     seed: int = 1
+
+
+def demands_of(spec: BoardSpec, copper_thickness_m: float) -> Demands:
+    """A build file's wishes in whole micrometres.
+
+    Parameters
+    ----------
+    spec : its table ``board``. copper_thickness_m : of the foil, m.
+    """
+
+    def um(value_m: float) -> int:
+        return round(value_m * 1e6)
+
+    return Demands(
+        track_um=um(spec.track_m),
+        spacing_um=um(spec.spacing_m),
+        edge_um=um(spec.edge_m),
+        copper_um=um(copper_thickness_m),
+        signal_um=um(spec.signal_width_m),
+        supply_um=um(spec.supply_width_m),
+        max_width_um=um(spec.max_width_m),
+        max_height_um=um(spec.max_height_m),
+        seed=spec.arrangement,
+    )
 
 
 def make_board(wanted: Wanted, demands: Demands | None = None, progress: Progress | None = None) -> Board:

@@ -16,7 +16,7 @@ from typing import Final
 from subwright.boards.footprints import STEP_UM
 from subwright.boards.record import Place
 
-__all__ = ["Copper", "Obstacles", "PadSpot", "Routed", "route"]
+__all__ = ["LINK_HOLE_UM", "LINK_PAD_UM", "LINK_WIRE_UM", "Copper", "Obstacles", "PadSpot", "Routed", "route"]
 
 LINK_PAD_UM: Final = 1800
 LINK_HOLE_UM: Final = 800

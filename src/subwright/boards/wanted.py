@@ -82,8 +82,8 @@ class Wanted:
 
     @property
     def span(self) -> tuple[float, float]:
-        """Lowest and highest voltage of the block, V."""
-        every = [*self.voltages.values(), (0.0, 0.0)]
+        """Lowest and highest voltage of the block, V; what rides on a switched node apart."""
+        every = [*(v for net, v in self.voltages.items() if net not in self.groups), (0.0, 0.0)]
         return min(low for low, _ in every), max(high for _, high in every)
 
 

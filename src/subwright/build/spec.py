@@ -9,6 +9,7 @@ from pydantic import Field
 from subwright.base.fields import StageSpec, choice
 from subwright.stages.amplifier import AmplifierSpec
 from subwright.stages.battery_guard import BatteryGuardSpec
+from subwright.stages.board import BoardSpec
 from subwright.stages.cabin import CabinSpec
 from subwright.stages.control import ControlSpec
 from subwright.stages.converter import ConverterSpec
@@ -57,4 +58,5 @@ class BuildSpec(StageSpec):
     control: ControlSpec = Field(default_factory=ControlSpec, description="Switching on and off, standby.")
     filter: FilterSpec = Field(default_factory=FilterSpec, description="Summing, infrasonic, low-pass.")
     wiring: WiringSpec = Field(default_factory=WiringSpec, description="Links, tracks, speaker cable.")
+    board: BoardSpec = Field(default_factory=BoardSpec, description="Printed boards of the low-power blocks.")
     heat: HeatSpec = Field(default_factory=HeatSpec, description="Heatsink and temperatures.")

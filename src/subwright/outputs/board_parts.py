@@ -50,8 +50,10 @@ HARD_WIRED: Final[Mapping[str, str]] = {
     "battery-guard": "The battery's whole current passes through it: wired at the battery terminals.",
     "amplifier": "Its currents belong on thick links and its parts on the heatsink, not on foil.",
 }
-"""Blocks without a board, by the start of their key, with the reason."""
+"""Blocks without a board, by key, with the reason."""
 
+_FROM_BATTERY: Final = ("BATTERY", "CONTROL", "UNIT +", "REMOTE")
+_FLOATING_V: Final = 20.0  # most that a half-bridge driver's floating supply may hold, its family's rating
 _FEWEST: Final = 3  # parts that are worth a board
 _WATTS: Final = re.compile(r"(\d+(?:\.\d+)?) W\b")
 _VOLTS: Final = re.compile(r"(\d+(?:\.\d+)?) V\b")
@@ -135,12 +137,13 @@ def wanted_boards(
     for block in sheets.blocks:
         for net in dict.fromkeys(pin.net for pin in pins.get(block.key, ())):
             bearers.setdefault(net, []).append(block.title)
+    voltages = _voltages(sheets.blocks, pins, design)
     boards: list[Wanted] = []
     without: list[tuple[str, str]] = []
     for block in sheets.blocks:
-        reason = next((why for key, why in HARD_WIRED.items() if block.key.startswith(key)), "")
+        reason = HARD_WIRED.get(block.key, "")
         if not reason:
-            made = _wanted(block, pins.get(block.key, []), bill, channels, bearers)
+            made = _wanted(block, pins.get(block.key, []), bill, channels, bearers, voltages)
             if len(made.parts) >= _FEWEST:
                 boards.append(made)
                 continue
@@ -155,6 +158,7 @@ def _wanted(
     bill: Mapping[str, Mapping[str, PartUse]],
     channels: Mapping[str, int],
     bearers: Mapping[str, list[str]],
+    known: Mapping[str, tuple[float, float]],
 ) -> Wanted:
     uses = {**bill.get(block.stage, {})}
     for role, stage in block.stages.items():
@@ -207,14 +211,14 @@ def _wanted(
             wires[key] = WantedWire(name=f"{wire.name} {point.designator}", net=net, leads_to=wire.leads_to)
         elif net in own:
             wires[point.designator, net] = WantedWire(name=point.designator, net=net, leads_to="")
-    voltages = _voltages(block, pins)
+    voltages, groups = _floating(pins, {net: known[net] for net in used if net in known})
     return Wanted(
         key=block.key,
         title=block.title,
         parts=tuple(on_board),
         wires=tuple(wire for wire in wires.values() if wire.net in own),
         voltages=voltages,
-        groups={},
+        groups=groups,
         off_board=tuple(off_board),
     )
 
@@ -244,18 +248,66 @@ def _joined_names(block: Block, pins: list[JoinedPin]) -> Mapping[str, tuple[str
     return {net: (block.names.get(inner, net), inner in outside) for net, inner in own.items()}
 
 
-def _voltages(block: Block, pins: list[JoinedPin]) -> Mapping[str, tuple[float, float]]:
-    known: dict[str, tuple[float, float]] = {GROUND: (0.0, 0.0)}
-    for part in block.circuit.parts:
-        if part.standing != "bench" or part.kind != "voltage source" or len(part.nets) != 2:
+def _voltages(
+    blocks: Iterable[Block], pins: Mapping[str, list[JoinedPin]], design: Design
+) -> Mapping[str, tuple[float, float]]:
+    """Lowest and highest voltage of nets that a simulation drives or the battery feeds, over all blocks."""
+    highest_v = max(design.supply.corners.values())
+    known: dict[str, tuple[float, float]] = {Ground: (0.0, 0.0)}
+    for block in blocks:
+        names: dict[str, list[str]] = {}
+        for net, inner in _circuit_nets(pins.get(block.key, ())).items():
+            names.setdefault(inner, []).append(net)
+        driven: dict[str, tuple[float, float]] = {
+            inner: (0.0, highest_v) for inner, name in block.names.items() if name in _FROM_BATTERY
+        }
+        for part in block.circuit.parts:
+            if part.standing != "bench" or part.kind != "voltage source" or GROUND not in part.nets:
+                continue
+            low, high = _range(part.value)
+            plus, minus = part.nets
+            inner, low, high = (plus, low, high) if minus == GROUND else (minus, -high, -low)
+            before = driven.get(inner, (low, high))
+            driven[inner] = (min(low, before[0]), max(high, before[1]))
+        for inner, (low, high) in driven.items():
+            for net in names.get(inner, ()):
+                before = known.get(net, (low, high))
+                known[net] = (min(low, before[0]), max(high, before[1]))
+    return known
+
+
+def _floating(
+    pins: Iterable[JoinedPin], known: Mapping[str, tuple[float, float]]
+) -> tuple[Mapping[str, tuple[float, float]], Mapping[str, str]]:
+    """What rides on a half-bridge driver's switched node: groups of nets, and how high they go.
+
+    The node swings between the lowest and the highest net of the block, its floating supply above that.
+    Resistors, diodes and transistors on the driver's upper output belong to the group.
+    """
+    voltages, groups = dict(known), {}
+    low = min((a for a, _ in known.values()), default=0.0)
+    high = max((b for _, b in known.values()), default=0.0)
+    every = list(pins)
+    for pin in every:
+        if pin.part.kind != "half-bridge driver" or pin.pin not in ("VS", "VB", "HO"):
             continue
-        low, high = _range(part.value)
-        plus, minus = part.nets
-        if minus == GROUND:
-            known[plus] = (low, high)
-        elif plus == GROUND:
-            known[minus] = (-high, -low)
-    return {net: known[inner] for net, inner in _circuit_nets(pins).items() if inner in known}
+        top = high if pin.pin == "VS" else high + _FLOATING_V
+        groups[pin.net] = pin.case
+        voltages[pin.net] = (low, top)
+        if pin.pin != "HO":
+            continue
+        edge = [pin.net]
+        while edge:
+            net = edge.pop()
+            for part in {p.part.designator: p.part for p in every if p.net == net}.values():
+                if part.kind not in ("resistor", "diode", "zener", "transistor"):
+                    continue
+                for other in {p.net for p in every if p.part.designator == part.designator}:
+                    if other not in groups and other not in known and other != Ground:
+                        groups[other] = pin.case
+                        voltages[other] = (low, top)
+                        edge.append(other)
+    return voltages, groups
 
 
 def _range(value: object) -> tuple[float, float]:

@@ -19,7 +19,7 @@ STAGES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType
             ("supply",),
             ("battery", "system", "capacity", "cable_length", "section", "fuse", "low", "return_path"),
         ),
-        "wiring": (("wiring",), ("speaker_length", "speaker_section", "track_limit", "link_length")),
+        "wiring": (("wiring", "board"), ("speaker_length", "speaker_section", "track_limit", "link_length")),
         "converter": (
             ("converter",),
             ("switching", "mosfet", "rectifier", "rail", "controller", "reservoir"),

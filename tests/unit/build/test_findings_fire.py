@@ -376,6 +376,12 @@ BREAKS: dict[str, list[Break]] = {
     "WIR-02": [Break({"wiring.speaker.loss_ratio": 0.1})],
     "WIR-03": [Break({"wiring.conductors.*.rms_a": 60.0})],
     "WIR-04": [Break({"wiring.speaker.current_limit_a": 0.5})],
+    "BRD-01": [Break({"control.remote.switch_a": 4.0})],
+    "BRD-02": [Break({"converter.rail_unloaded_v": 190.0})],
+    "BRD-03": [
+        Break({"spec.board.track_m": 0.9e-3, "spec.board.spacing_m": 0.5e-3}),
+        Break({"spec.board.track_m": 0.3e-3, "spec.board.spacing_m": 0.96e-3}),
+    ],
     "WIR-05": [Break({"wiring.conductors.*.fusing_a": 5.0})],
     "MAG-01": [Break({"transformer.flux_limit_t": 0.01})],
     "MAG-02": [Break({"transformer.flux_lost_pulse_t": 0.6})],

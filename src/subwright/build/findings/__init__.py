@@ -9,6 +9,7 @@ from subwright.build.findings import (  # noqa: F401  (importing registers the r
     acoustic,
     amplifier,
     amplifier_linear,
+    board,
     boost,
     control,
     control_input,
