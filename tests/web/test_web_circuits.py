@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
-import time
 from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 
 import pytest
 from starlette.testclient import TestClient
 from web_support import EXAMPLE, revision, send, workbench
 
+from patience import PATIENCE_S, wait_for
 from subwright import service
 from subwright.outputs.schematic_blocks import blocks
 from subwright.outputs.schematics import schematics
@@ -142,12 +143,12 @@ def test_two_builds_compared(client: TestClient) -> None:
 def test_the_pack_printed(client: TestClient, form: str, width_pt: int, height_pt: int) -> None:
     """Paper sizes: ISO 216 A4 is 210 mm by 297 mm, US Letter 8.5 in by 11 in; a point is 1/72 in."""
     job = client.post(f"{EXAMPLE}/pack", json={"form": form}).json()["job"]
-    for _ in range(600):
+
+    def over() -> Any:
         now = client.get(f"/jobs/{job}").json()
-        if now["ready"] or now["error"]:
-            break
-        time.sleep(0.1)
-    assert now["error"] is None
+        return (now["ready"] or now["error"]) and now
+
+    assert wait_for(over, "the print", 5 * PATIENCE_S)["error"] is None
     answer = client.get(f"/jobs/{job}/file")
     assert answer.headers["content-type"] == "application/pdf"
     assert unquote(answer.headers["content-disposition"]).endswith('-pack.pdf"')

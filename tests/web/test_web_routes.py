@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import re
 import shutil
-import time
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,7 +13,9 @@ import pytest
 from starlette.testclient import TestClient
 from web_support import EXAMPLE, figures, revision, send, workbench
 
+from patience import wait_for
 from subwright import service
+from subwright.web.job_routes import _Job, _make
 
 STAGES = (
     *("supply", "wiring", "converter", "transformer", "protection", "filter", "amplifier", "heat", "driver"),
@@ -190,16 +191,28 @@ def test_a_drag_on_a_battery_plot_marks_the_moment(client: TestClient) -> None:
 
 def test_the_pack_is_made_watched_and_saved(client: TestClient) -> None:
     job = client.post(f"{EXAMPLE}/pack", json={}).json()["job"]
-    for _ in range(200):
-        state = client.get(f"/jobs/{job}").json()
-        if state["ready"]:
-            break
-        time.sleep(0.05)
+    state = wait_for(lambda: (now := client.get(f"/jobs/{job}").json())["ready"] and now, "the pack")
     assert state["share"] == 1.0
     saved = client.get(f"/jobs/{job}/file")
     names = zipfile.ZipFile(io.BytesIO(saved.content)).namelist()
     assert {"summary.html", "bom.csv", "design.json"} <= set(names)
     assert client.get("/jobs/unknown").status_code == 422
+
+
+def test_a_pack_that_is_ready_is_done_in_every_respect(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever watches may look between any two steps of the one who makes it."""
+    seen: list[tuple[bool, float]] = []
+
+    class Watched(_Job):
+        def __setattr__(self, name: str, value: object) -> None:
+            object.__setattr__(self, name, value)
+            if hasattr(self, "share") and hasattr(self, "content"):
+                seen.append((bool(self.content), self.share))
+
+    monkeypatch.setattr(service, "pack_archive", lambda solved, told: told("zipping", 0.9) or b"PK")
+    _make(Watched(file="x.zip"), None)  # type: ignore[arg-type]
+    assert seen[-1] == (True, 1.0)
+    assert all(share == 1.0 for ready, share in seen if ready)
 
 
 def test_explanations_and_errors_have_pages(client: TestClient) -> None:

@@ -11,7 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from subwright.cli import main
+from patience import PATIENCE_S
+from subwright.base.errors import SubwrightError
+from subwright.cli import main, serve_cmd
+from subwright.cli.serve_cmd import _bound
 
 COMMAND = (sys.executable, "-m", "subwright", "serve")
 
@@ -27,7 +30,7 @@ def refused(*arguments: str, token: str = "") -> str:
         env=environment({"SUBWRIGHT_TOKEN": token}),
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=2 * PATIENCE_S,
         check=False,
     )
     assert done.returncode == 2
@@ -59,14 +62,36 @@ def test_it_answers_where_it_says(tmp_path: Path) -> None:
         assert process.stdout is not None
         address = process.stdout.readline().strip()
         assert address.startswith("http://127.0.0.1:")
-        with urllib.request.urlopen(address + "builds", timeout=20) as page:
+        with urllib.request.urlopen(address + "builds", timeout=PATIENCE_S) as page:
             assert b"<h1>" in page.read()
         port = address.rstrip("/").rpartition(":")[2]
+        with _bound("127.0.0.1", 0) as other:  # whoever comes second gets the next
+            assert other.getsockname()[1] != int(port)
         assert "no port is free" in refused(str(tmp_path), "--port", port)
     finally:
         process.terminate()
-        process.communicate(timeout=20)
+        process.communicate(timeout=PATIENCE_S)
     assert (tmp_path / "new folder").is_dir()
+
+
+def test_two_that_start_at_once_get_two_ports(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The port is held from the moment it was found free, before the first listens for good."""
+    monkeypatch.setattr(serve_cmd, "PORT", _free_from(20_000))
+    with _bound("127.0.0.1", 0) as one, _bound("127.0.0.1", 0) as two:
+        assert one.getsockname()[1] < two.getsockname()[1]
+        with pytest.raises(SubwrightError, match="no port is free"):
+            _bound("127.0.0.1", one.getsockname()[1])
+
+
+def _free_from(start: int) -> int:
+    """The first of twenty ports of which the first two are free."""
+    for port in range(start + os.getpid() % 5_000, 32_000, 2):
+        try:
+            with _bound("127.0.0.1", port), _bound("127.0.0.1", port + 1):
+                return port
+        except SubwrightError:
+            continue
+    raise AssertionError("no two ports are free")
 
 
 def test_the_bare_name_on_a_terminal_opens_the_workbench(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -157,6 +157,15 @@ def test_what_another_programme_writes_is_a_step_like_any_other(build: Path) -> 
     assert 'power = "180 W"' in build.read_text()
 
 
+def test_what_is_written_within_one_tick_of_the_files_clock_is_seen_as_well(build: Path) -> None:
+    """A file's time moves in steps of some milliseconds: two saves within one leave time and size alike."""
+    session = BuildSession.opened(build)
+    before = build.stat().st_mtime_ns
+    build.write_text(build.read_text().replace('"180 W"', '"140 W"'))
+    os.utime(build, ns=(before, before))
+    assert 'power = "140 W"' in session.text
+
+
 def test_a_file_that_is_spoilt_outside_does_not_take_the_session_down(build: Path) -> None:
     session = BuildSession.opened(build)
     good = session.text

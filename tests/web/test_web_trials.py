@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +14,7 @@ import pytest
 from starlette.testclient import TestClient
 from web_support import EXAMPLE, send, workbench
 
+from patience import PATIENCE_S, wait_for
 from subwright.build import experiments
 from subwright.build.experiments import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
@@ -34,14 +34,12 @@ def client(tmp_path: Path) -> Iterator[TestClient]:
         yield found
 
 
-def over(client: TestClient, job: str, seconds: float = 60.0) -> dict[str, Any]:
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
+def over(client: TestClient, job: str) -> dict[str, Any]:
+    def state() -> dict[str, Any]:
         now: dict[str, Any] = client.get(f"/trials/{job}").json()
-        if now["over"]:
-            return now
-        time.sleep(0.05)
-    raise AssertionError("it is not over")
+        return now if now["over"] else {}
+
+    return wait_for(state, "the end of the run", 2 * PATIENCE_S)
 
 
 @needs_ngspice
@@ -120,10 +118,7 @@ def test_cancelling_kills_the_simulator(client: TestClient, monkeypatch: pytest.
     one = slow()
     monkeypatch.setattr(experiments, "all_experiments", lambda: (one,))
     job = client.post(f"{EXAMPLE}/trials", json={"names": ["slow-one"]}).json()["job"]
-    end = time.monotonic() + 20.0
-    while not simulators() and time.monotonic() < end:
-        time.sleep(0.02)
-    assert simulators()
+    wait_for(simulators, "a simulator")
     now = client.get(f"/trials/{job}").json()
     assert (now["over"], now["share"]) == (False, 0.0)
     assert f'data-running="{job}"' in client.get(f"{EXAMPLE}/trials").text
@@ -131,7 +126,7 @@ def test_cancelling_kills_the_simulator(client: TestClient, monkeypatch: pytest.
     assert again == job  # a second window joins the run that is going
     assert client.get(f"/trials/{job}/result").status_code == 422
     client.post(f"/trials/{job}/cancel")
-    assert over(client, job, 10.0)["cancelled"] is True
+    assert over(client, job)["cancelled"] is True
     assert not simulators()
     assert "slow-one" not in client.get(f"{EXAMPLE}/file").text
 
@@ -142,14 +137,8 @@ def test_closing_the_server_ends_the_simulators(tmp_path: Path, monkeypatch: pyt
     monkeypatch.setattr(experiments, "all_experiments", lambda: (one,))
     with workbench(tmp_path) as client:
         client.post(f"{EXAMPLE}/trials", json={})
-        end = time.monotonic() + 20.0
-        while not simulators() and time.monotonic() < end:
-            time.sleep(0.02)
-        assert simulators()
-    end = time.monotonic() + 10.0
-    while simulators() and time.monotonic() < end:
-        time.sleep(0.02)
-    assert not simulators()
+        wait_for(simulators, "a simulator")
+    wait_for(lambda: not simulators(), "the simulators' end")
 
 
 def test_courses_keep_their_peaks_and_their_units() -> None:

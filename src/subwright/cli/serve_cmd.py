@@ -15,6 +15,7 @@ __all__ = ["PORT", "serve"]
 
 PORT = 7312
 _TRIED = 20
+_WAITING = 2048  # connections that may wait to be answered
 
 
 def serve(folder: Path, host: str, port: int, *, browser: bool) -> Answer:
@@ -47,7 +48,8 @@ def serve(folder: Path, host: str, port: int, *, browser: bool) -> Answer:
             remedy="name the folder of builds",
         )
     folder.mkdir(parents=True, exist_ok=True)
-    port = _free_port(host, port)
+    bound = _bound(host, port)
+    port = bound.getsockname()[1]
     rules = rules_for(host, port, token)
     place = f"[{host}]" if ":" in host else host
     address = f"http://{place}:{port}/" + (f"?token={token}" if rules.token else "")
@@ -62,22 +64,27 @@ def serve(folder: Path, host: str, port: int, *, browser: bool) -> Answer:
 
             webbrowser.open(address)
 
-    with suppress(KeyboardInterrupt):  # that is how it is closed
-        listen(create_app(Workspace(folder=folder.resolve()), rules), host, port, ready)
+    with bound, suppress(KeyboardInterrupt):  # that is how it is closed
+        listen(create_app(Workspace(folder=folder.resolve()), rules), bound, ready)
     return Answer(command="serve", data=lambda: {"address": address}, text=lambda: Text("closed"))
 
 
-def _free_port(host: str, wanted: int) -> int:
-    """The port wanted, or the usual one or the next free after it. Raises SubwrightError."""
+def _bound(host: str, wanted: int) -> socket.socket:
+    """A socket that listens at the port wanted, or at the usual one or the next free after it.
+
+    Kept open from here on: of two workbenches that start at once only one gets a port. Raises SubwrightError.
+    """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     for port in (wanted,) if wanted else range(PORT, PORT + _TRIED):
-        with socket.socket(family, socket.SOCK_STREAM) as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                probe.bind((host, port))
-            except OSError:
-                continue
-            return port
+        place = socket.socket(family, socket.SOCK_STREAM)
+        try:
+            place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            place.bind((host, port))
+            place.listen(_WAITING)
+        except OSError:
+            place.close()
+            continue
+        return place
     raise SubwrightError(
         message="no port is free to listen on",
         quantity="port",

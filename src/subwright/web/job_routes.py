@@ -75,11 +75,12 @@ class Jobs:
 def _make(job: _Job, solved: service.Solved) -> None:
     try:
         if job.form == "zip":
-            job.content = service.pack_archive(solved, job.told)
+            content = service.pack_archive(solved, job.told)
         else:
             job.told("printing", 0.3)
-            job.content = service.pack_pdf(solved, job.form)
+            content = service.pack_pdf(solved, job.form)
         job.told("", 1.0)
+        job.content = content  # last: whoever sees it finds all else in its final state
     except SubwrightError as error:
         job.error = error
     except Exception as error:  # whoever waits for the pack must be told, whatever went wrong
