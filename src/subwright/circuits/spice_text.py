@@ -338,8 +338,9 @@ def _model(model: Model) -> Iterator[str]:
             yield f"B1 c 0 V=0.5*(1+tanh({over}))"
             yield "R1 c d 1.0"
             yield f"C1 d 0 {_n(model.response_s)} IC=1.0"  # from a dead start: open
-            # a coarse step may carry V(d) past 1, and a negative conductance would throw the output up
-            on = "0.5*(1-V(d)+abs(1-V(d)))"
+            # A coarse step may carry V(d) past 1, and a negative conductance would throw the output up. Nor
+            # may there be a corner where it opens: an output that nothing else holds would stall a solver.
+            on = "0.5*(1-V(d))*(1-V(d)+abs(1-V(d)))"
             yield f"B2 out vm I=(V(out)-V(vm))*(1e-9+{_n(1.0 / model.saturation_ohm)}*{on})"
             yield "C2 out vm 1e-10"  # of the collector and its wiring
             yield f"I1 0 plus DC {_n(model.bias_a)}"
