@@ -50,7 +50,7 @@ def board_files(
 
     Raises
     ------
-    SubwrightError : a board is larger than the paper, or the typesetter refuses.
+    SubwrightError : the typesetter is missing or refuses.
     """
     files = {
         f"{one.board.key}/{name}": text.encode()

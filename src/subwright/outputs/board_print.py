@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from subwright import __version__
 from subwright.base.errors import SubwrightError
@@ -71,7 +72,8 @@ def boards_pdf(
 
     Raises
     ------
-    SubwrightError : a board is larger than the paper, or the typesetter is missing or refuses.
+    SubwrightError : the typesetter is missing or refuses, or there is no such paper. A board that is larger
+    than the paper has no page at true size, and the print says so.
     """
     return compile_pdf(_template(), print_data(made, build=build, code=code, stamp=stamp, paper=paper))
 
@@ -106,13 +108,15 @@ def print_data(
 
 def _board(made: MadeBoard, paper: Paper) -> dict[str, Any]:
     board = made.board
-    turned = _turned(board, paper)
+    lies = _lies(board, paper)
+    turned = lies == "turned"
     wide, tall = print_size_mm(board)
     height = wide if turned else tall
     common = max(drill_signs(board), key=lambda row: row[2])[0]
     enlarged, assembly_width = _assembly_size(board, paper)
     return {
         "title": board.title,
+        "too_large": "" if lies else _too_large(board, paper),
         "transfer": (
             "Seen through from the component side: the printed face goes onto the copper. Both bars measure "
             "exactly 50 mm, or the parts won't fit."
@@ -180,20 +184,21 @@ def _true(svg: str, board: Board, turned: bool, alt: str) -> dict[str, Any]:
     return {"svg": svg, "width": wide, "height": tall, "turned": turned, "alt": f"{board.title}: {alt}"}
 
 
-def _turned(board: Board, paper: Paper) -> bool:
-    """Whether the print must lie across. Raises SubwrightError where it fits neither way."""
+def _lies(board: Board, paper: Paper) -> Literal["upright", "turned", ""]:
+    """How the true-size print lies on the paper; "" where it fits neither way."""
     wide, tall = print_size_mm(board)
     across, along = _ROOM_MM[paper]
     if wide <= across and tall <= along:
-        return False
-    if tall <= across and wide <= along:
-        return True
-    raise SubwrightError(
-        message=f"the board {board.title} is larger than the paper",
-        quantity="board",
-        value=f"{wide:.0f} × {tall:.0f} mm with its bars",
-        limit=f"{across:.0f} × {along:.0f} mm",
-        remedy="have it made from the Gerber files, or lower board.max_width",
+        return "upright"
+    return "turned" if tall <= across and wide <= along else ""
+
+
+def _too_large(board: Board, paper: Paper) -> str:
+    wide, tall = print_size_mm(board)
+    across, along = _ROOM_MM[paper]
+    return (
+        f"With its bars it takes {wide:.0f} × {tall:.0f} mm, and this paper gives {across:.0f} × {along:.0f} "
+        "mm: no page at true size. Have it made from the Gerber and drill files, or allow no board so large."
     )
 
 
@@ -205,4 +210,5 @@ def _assembly_size(board: Board, paper: Paper) -> tuple[float, float]:
     for factor in _ENLARGED:
         if factor * wide <= across and factor * tall <= _ASSEMBLY_TALL_MM:
             return factor, factor * wide
-    return 1.0, wide
+    fitting = math.floor(100.0 * min(across / wide, _ASSEMBLY_TALL_MM / tall)) / 100.0
+    return fitting, fitting * wide

@@ -10,11 +10,14 @@ from subwright.build.result import Design
 from subwright.build.substitution import equivalents
 from subwright.outputs.bom import bom_rows
 from subwright.outputs.cautions import before_first_power, before_first_power_from_battery, before_playing
+from subwright.outputs.made_board import KeptBoards
 from subwright.outputs.power_view import budget_grid, flow_figure, operating_grids
+from subwright.outputs.print_code import design_code
 from subwright.outputs.provenance import source_rows, unchecked
 from subwright.outputs.schematic_blocks import drawn_designators
 from subwright.outputs.schematic_files import circuits_sheet
 from subwright.outputs.schematics import Schematics, schematics
+from subwright.outputs.sheet_boards import boards_sheet
 from subwright.outputs.sheet_checked import checked_sheet
 from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_boost import boost_sheet
@@ -218,12 +221,13 @@ def pack_view(
     library: Library | None = None,
     verified: Sequence[SavedDesign] = (),
     drawn: Schematics | None = None,
+    boards: KeptBoards | None = None,
 ) -> PackView:
     """Everything the summary page shows of a design.
 
     ``made_on`` is printed as it is; without it the page holds no date and repeats byte for byte.
     ``library`` holds the parts that it was solved with; ``verified`` every result of simulation kept so far;
-    ``drawn`` the circuits, where they are drawn already.
+    ``drawn`` the circuits, where they are drawn already; ``boards`` those kept beside the build.
     """
     parts = library or load_library()
     stamp = stamp_of(design)
@@ -240,7 +244,12 @@ def pack_view(
         flows=(flow_figure(design),),
         budget=budget_grid(design),
         operating=operating_grids(design),
-        sheets=(*_sheets(design, stamp), circuits, checked_sheet(design, parts, verified)),
+        sheets=(
+            *_sheets(design, stamp),
+            circuits,
+            boards_sheet(boards, design_code(design)),
+            checked_sheet(design, parts, verified),
+        ),
         bom=bom_rows(tuple(design.part_uses()), drawn_designators(made.blocks), equivalents(design, parts)),
         sources=source_rows(design),
         from_memory=unchecked(design),

@@ -9,10 +9,13 @@ from pathlib import Path
 
 from subwright.build.bringup import bring_up
 from subwright.build.result import Design
+from subwright.outputs.board_files import board_files
 from subwright.outputs.bom import bom_csv
 from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
 from subwright.outputs.dxf import panel_files
 from subwright.outputs.folder import CHECKSUMS, replace_folder
+from subwright.outputs.kept_boards import usable
+from subwright.outputs.made_board import KeptBoards
 from subwright.outputs.panels import panels_csv
 from subwright.outputs.print_bringup import bringup_text, step_grids
 from subwright.outputs.print_code import design_code
@@ -59,6 +62,8 @@ class PackReport:
 def _drawings(view: PackView) -> Iterator[tuple[str, str]]:
     figures = [*view.flows, *(figure for sheet in view.sheets for figure in sheet.figures)]
     for figure in figures:
+        if figure.key.startswith("board-"):
+            continue  # it is among the board's own files
         if figure.key.startswith("schematic-"):
             yield f"schematics/{figure.key.removeprefix('schematic-')}.svg", paper_size(figure.alone)
         else:
@@ -77,6 +82,16 @@ def _netlists(design: Design, library: Library, drawn: Schematics) -> dict[str, 
     return {f"schematics/{name}": text for name, text in netlist_files(design, library, drawn).items()}
 
 
+def _boards(design: Design, kept: KeptBoards | None, paper: Paper | None) -> dict[str, bytes]:
+    """The files of the boards that are of this very design."""
+    code = design_code(design)
+    current = usable(kept, code)
+    if current is None:
+        return {}
+    made = board_files(current.boards, build=design.spec.name, code=code, stamp=stamp_of(design), paper=paper)
+    return {f"boards/{name}": data for name, data in made.items()}
+
+
 def design_json(design: Design) -> str:
     """The whole design as JSON; field names carry their units. Raises SubwrightError for NaN or infinity."""
     return dumps({"made_with": MADE_WITH, "not_ready": stamp_of(design), "design": design})
@@ -89,17 +104,18 @@ def pack_files(
     library: Library | None = None,
     paper: Paper | None = None,
     verified: Sequence[SavedDesign] = (),
+    boards: KeptBoards | None = None,
 ) -> Mapping[str, bytes]:
     """The pack's files by relative path; the same design gives the same bytes.
 
     ``made_on`` is a date to print on the summary; nothing else knows the time. ``library`` holds the parts
     that it was solved with, where a drawer has some of its own; ``paper`` adds the pack as a PDF;
-    ``verified`` holds every result of simulation kept beside the build.
+    ``verified`` holds every result of simulation, ``boards`` the boards kept beside the build.
     """
     parts = library or load_library()
     procedure = bring_up(design, parts)
     drawn = schematics(design, parts, stamp=stamp_of(design))
-    shown = pack_view(design, made_on=made_on, library=parts, verified=verified, drawn=drawn)
+    shown = pack_view(design, made_on=made_on, library=parts, verified=verified, drawn=drawn, boards=boards)
     view = replace(shown, steps=step_grids(procedure))
     texts = {
         "summary.html": summary_html(view),
@@ -117,6 +133,7 @@ def pack_files(
     if design.transformer is not None:
         texts["winding.txt"] = winding_text(design.transformer, name=view.name, stamp=view.stamp)
     made = {name: text.encode() for name, text in texts.items()}
+    made |= _boards(design, boards, paper)
     if paper is not None:
         made["pack.pdf"] = pack_pdf(design, view, procedure, paper=paper, drawn=drawn.sheets)
     return made
@@ -135,12 +152,13 @@ def write_pack(
     library: Library | None = None,
     paper: Paper | None = None,
     verified: Sequence[SavedDesign] = (),
+    boards: KeptBoards | None = None,
 ) -> PackReport:
     """Write the build pack into ``folder``, all files or none.
 
     ``progress`` is told what is being done and the share done; ``made_on`` is printed on the summary;
     ``library`` holds the parts that it was solved with; ``paper`` adds the pack as a PDF; ``verified`` holds
-    every result of simulation kept beside the build.
+    every result of simulation, ``boards`` the boards kept beside the build.
 
     Raises
     ------
@@ -149,7 +167,9 @@ def write_pack(
     """
     start = time.perf_counter()
     progress("drawing", 0.0)
-    files = pack_files(design, made_on=made_on, library=library, paper=paper, verified=verified)
+    files = pack_files(
+        design, made_on=made_on, library=library, paper=paper, verified=verified, boards=boards
+    )
     progress("writing", 0.8)
     replace_folder(folder, files)
     return PackReport(

@@ -113,6 +113,7 @@ def _sections(
     yield "Where the power goes", list(_power(view))
     yield "Checked by simulation", list(_sheet(sheets["checked"], with_figures=False))
     yield "Schematics", list(_schematics(drawn))
+    yield "Printed boards", list(_sheet(sheets["boards"], with_figures=False))
     yield "Parts to buy", list(_parts(view))
     if "transformer" in sheets:
         yield "Winding sheet", list(_winding(sheets["transformer"]))
@@ -126,7 +127,7 @@ def _sections(
     yield "Tolerance windows", list(_windows(sheets))
     yield "Sound", list(_sound(sheets))
     for key, sheet in sheets.items():
-        if key not in ("heat", "wiring", "circuits", "checked"):
+        if key not in ("heat", "wiring", "circuits", "checked", "boards"):
             yield f"Design sheet: {sheet.title.lower()}", list(_sheet(sheet, with_figures=key in _PLOTTED))
     yield "Sources", list(_sources(view))
     yield "Words", [{"kind": "defined", "items": [list(row) for row in glossary()]}]

@@ -160,7 +160,7 @@ def board_files(
 
     Raises
     ------
-    SubwrightError : a board is larger than the paper.
+    SubwrightError : the typesetter is missing or refuses.
     """
     from subwright.outputs.board_files import board_files as made
     from subwright.outputs.design_view import stamp_of
@@ -193,9 +193,10 @@ def _cancelled(error: SubwrightError) -> bool:
 
 
 def _demands(solved: Solved) -> Demands:
-    from subwright.boards.make import Demands
+    from subwright.boards.make import demands_of
 
-    return Demands()
+    spec = solved.design.spec
+    return demands_of(spec.board, spec.wiring.copper_thickness_m)
 
 
 def _made(wanted: Wanted, demands: Demands, progress: Progress) -> MadeBoard:

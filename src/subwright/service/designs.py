@@ -17,6 +17,7 @@ from subwright.service.solved import Progress, Solved, library_for, library_of, 
 
 if TYPE_CHECKING:
     from subwright.build.bringup_records import BringUp
+    from subwright.outputs.made_board import KeptBoards
     from subwright.outputs.pack import PackReport
     from subwright.outputs.print_pdf import Paper
     from subwright.outputs.schematic_symbols import ResistorStyle
@@ -123,7 +124,15 @@ def render_pack(
 
     folder.parent.mkdir(parents=True, exist_ok=True)
     design, library = _parts_with(build)
-    return write_pack(design, folder, progress, library=library, paper=paper, verified=_verified(build))
+    return write_pack(
+        design,
+        folder,
+        progress,
+        library=library,
+        paper=paper,
+        verified=_verified(build),
+        boards=_boards(build),
+    )
 
 
 def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
@@ -134,7 +143,9 @@ def pack_pdf(build: Solved, paper: Paper = "a4") -> bytes:
 
     library = library_of(build)
     drawn = schematics(build.design, library, stamp=stamp_of(build.design))
-    view = pack_view(build.design, library=library, verified=_verified(build), drawn=drawn)
+    view = pack_view(
+        build.design, library=library, verified=_verified(build), drawn=drawn, boards=_boards(build)
+    )
     return made(build.design, view, bring_up(build), paper=paper, drawn=drawn.sheets)
 
 
@@ -155,6 +166,13 @@ def _verified(build: Design | Solved) -> tuple[SavedDesign, ...]:
     from subwright.service.verifying import saved_results
 
     return saved_results(build) if isinstance(build, Solved) else ()
+
+
+def _boards(build: Design | Solved) -> KeptBoards | None:
+    """The boards that were kept, where a build file is known."""
+    from subwright.service.boards import kept_boards
+
+    return kept_boards(build) if isinstance(build, Solved) else None
 
 
 def schematic_files(
@@ -188,7 +206,7 @@ def pack_archive(build: Design | Solved, progress: Progress = quiet, *, paper: P
 
     progress("drawing", 0.05)
     design, library = _parts_with(build)
-    files = pack_files(design, library=library, verified=_verified(build), paper=paper)
+    files = pack_files(design, library=library, verified=_verified(build), paper=paper, boards=_boards(build))
     progress("packing", 0.8)
     return zipped({**files, CHECKSUMS: checksums(files)})
 

@@ -118,12 +118,14 @@ def test_drills_are_counted() -> None:
     assert drawn.count(">D</text>") == 4
 
 
-def test_a_wide_board_is_turned_and_a_larger_one_refused() -> None:
+def test_a_wide_board_is_turned_and_a_larger_one_has_no_true_size() -> None:
     wide = replace(SAMPLE, width_um=200_000, height_um=150_000)
     assert '"turned": true' in print_data([made(wide)], build="Van", code="")
     assert '"turned": false' in print_data([made()], build="Van", code="")
-    with pytest.raises(SubwrightError, match=r"larger than the paper.*board\.max_width"):
-        print_data([made(replace(SAMPLE, width_um=260_000))], build="Van", code="")
+    large = print_data([made(replace(SAMPLE, width_um=260_000))], build="Van", code="")
+    assert "no page at true size" in large
+    assert "no page at true size" not in print_data([made(wide)], build="Van", code="")
+    assert boards_pdf([made(replace(SAMPLE, width_um=260_000))], build="Van", code="").startswith(b"%PDF")
     with pytest.raises(SubwrightError, match="no such paper"):
         print_data([made()], build="Van", code="", paper="a3")  # type: ignore[arg-type]
 

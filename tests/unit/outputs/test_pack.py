@@ -275,6 +275,7 @@ def test_every_stage_has_a_sheet_and_no_limit_is_dropped() -> None:
         "wiring",
         "heat",
         "circuits",
+        "boards",
         "checked",
     ]
     shown = sum(len(sheet.facts) for sheet in view.sheets)
@@ -282,7 +283,7 @@ def test_every_stage_has_a_sheet_and_no_limit_is_dropped() -> None:
     assert shown == len(own)
     elsewhere = {f.stage for f in made.findings if f.stage not in keys}
     assert elsewhere <= {"cabin", "goal"}, elsewhere
-    for sheet in view.sheets[:-2]:  # circuit diagrams and simulation are no stages
+    for sheet in view.sheets[:-3]:  # circuit diagrams, boards and simulation are no stages
         assert sheet.values, sheet.key
         assert sheet.reasons, sheet.key
         assert sheet.more, sheet.key
