@@ -69,7 +69,7 @@ def signal(
     cabin_db = box.full_cabin_spl_db - 20.0 * np.log10(infrasonic)
     own_db = filters.gain_db
     need = SignalNeed(
-        nodes=_nodes(amplifier.load_ohm, peak_v, filters, entry),
+        nodes=_nodes(amplifier.voltage_gain, peak_v, filters, entry),
         frequency_hz=frequency,
         filter_gain=np.asarray(gain, dtype=np.complex128),
         passband_gain=filters.levels.gain * entry.gain,
@@ -145,13 +145,17 @@ def _output_filter(electrical: Electrical, box: EnclosureResult) -> OutputFilter
 
 
 def _nodes(
-    load_ohm: float, peak_v: float, filters: FilterResult, entry: InputResult
+    voltage_gain: float, peak_v: float, filters: FilterResult, entry: InputResult
 ) -> tuple[SignalNode, ...]:
+    """Levels at the onset of clipping, whatever the filter's full output and the amplifier's gain make it."""
     swing = filters.levels.swing_v
-    nodes = [
-        SignalNode(name="source", level_v=entry.source_v, peak_v=sqrt(2.0) * entry.source_v, limit_v=None)
-    ]
-    level = entry.output_v
+    reached = entry.output_v
+    for block in filters.blocks:
+        reached *= abs(block.gain)
+    share = peak_v / sqrt(2.0) / (voltage_gain * reached)  # of the levels that the filter was designed for
+    level = share * entry.source_v
+    nodes = [SignalNode(name="source", level_v=level, peak_v=sqrt(2.0) * level, limit_v=None)]
+    level = share * entry.output_v
     if entry.op_amps:
         nodes.append(SignalNode(name="receiver", level_v=level, peak_v=sqrt(2.0) * level, limit_v=swing))
     for block in filters.blocks:
@@ -160,7 +164,7 @@ def _nodes(
             SignalNode(
                 name=block.name,
                 level_v=level,
-                peak_v=block.peak_v,
+                peak_v=share * block.peak_v,
                 limit_v=swing if block.op_amps else None,
             )
         )

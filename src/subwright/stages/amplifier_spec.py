@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 from typing import Literal
 
 import numpy as np
@@ -393,6 +394,17 @@ class AmplifierResult:
     def both_rails(self) -> bool:
         """Whether it draws from both rails at once: a full bridge between them."""
         return self.model.split_rails and self.model.legs == 2
+
+    @property
+    def voltage_gain(self) -> float:
+        """From the filter's output to the loudspeaker, real values, V/V."""
+        if self.modulator is not None:
+            return self.modulator.gain
+        if self.voltage_stage is not None:
+            return self.voltage_stage.gain
+        if self.driving is not None:
+            return (self.driving.fixed_gain or self.driving.gain) * self.driving.input_share
+        return self.peak_v / sqrt(2.0)
 
     def input_power_w(self, v_out_v: Floats, i_out_a: Floats, v_rail_v: Floats) -> Array:
         """Power from the supply at an instant, all losses included, W; shapes broadcast."""
