@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
 from starlette.testclient import TestClient
 from web_support import EXAMPLE, figures, send, workbench
 
+from subwright.physics.batteries import BatteryKind
 from subwright.service import list_parts
+from subwright.stages.amplifier_spec import AmplifierKind
+from subwright.stages.enclosure_spec import BoxKind
 from subwright.web.guided import SHEET
 
 ANSWERS = {"name": "Harbour bar", "driver": "Harbour 10"}
@@ -36,6 +41,58 @@ def test_five_questions_make_a_whole_design(client: TestClient, tmp_path: Path) 
 def test_every_driver_gets_a_first_design(client: TestClient, driver: str, system: str) -> None:
     name = client.post("/new", json=ANSWERS | {"driver": driver, "system": system}).json()["name"]
     assert len(figures(client.get(f"/b/{name}/sheet/overview").text)) == 8
+
+
+RADIATOR_10 = {  # invented, about the size of the driver
+    "radiator_diameter": "210 mm",
+    "radiator_mass": "120 g",
+    "radiator_resonance": "18 Hz",
+    "radiator_frame": "266 mm",
+    "radiator_hole": "233 mm",
+    "radiator_xmax": "18 mm",
+}
+
+
+@pytest.mark.parametrize("box", get_args(BoxKind))
+def test_every_kind_of_box_gets_a_first_design(client: TestClient, box: str) -> None:
+    answers = ANSWERS | {"box": box, "radiator": RADIATOR_10 if box == "passive-radiator" else {}}
+    answer = client.post("/new", json=answers)
+    assert answer.status_code == 200, answer.text
+    name = answer.json()["name"]
+    assert f'kind = "{box}"' in client.get(f"/b/{name}/file").text
+    assert len(figures(client.get(f"/b/{name}/sheet/overview").text)) == 8
+
+
+@pytest.mark.parametrize("kind", get_args(AmplifierKind))
+def test_every_kind_of_amplifier_gets_a_first_design(client: TestClient, kind: str) -> None:
+    """Where nobody asks for a power, it is what the amplifier reaches: no stop about too little of it."""
+    name = client.post("/new", json=ANSWERS | {"amplifier": kind}).json()["name"]
+    page = client.get(f"/b/{name}/sheet/overview").text
+    assert len(figures(page)) == 8
+    assert "AMP-01" not in page
+    text = client.get(f"/b/{name}/file").text
+    assert f'\nkind = "{kind}"' in text
+
+
+def test_a_passive_radiator_without_its_data_is_refused_by_name(client: TestClient, tmp_path: Path) -> None:
+    given = RADIATOR_10 | {"radiator_mass": "", "radiator_xmax": ""}
+    answer = client.post("/new", json=ANSWERS | {"box": "passive-radiator", "radiator": given})
+    assert answer.status_code == 422
+    assert answer.json()["error"]["quantity"] == "enclosure.radiator_mass"
+    assert not list(tmp_path.glob("*.build.toml"))
+    strange = client.post("/new", json=ANSWERS | {"box": "passive-radiator", "radiator": {"colour": "red"}})
+    assert strange.status_code == 422
+    assert client.post("/new", json=ANSWERS | {"box": "barrel"}).status_code == 422
+
+
+def test_every_choice_of_the_guided_start_is_explained(client: TestClient) -> None:
+    for language in ("en", "de"):
+        client.cookies["language"] = language
+        page = client.get("/new").text
+        for name, kinds in (("battery", BatteryKind), ("box", BoxKind), ("amplifier", AmplifierKind)):
+            for value in get_args(kinds):
+                assert f'<option value="{value}"' in page
+                assert re.search(rf'data-when="{name}={value}">[^<]{{40,}}<', page), value
 
 
 def test_every_answer_arrives_in_the_file(client: TestClient, tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -12,8 +12,11 @@ from subwright import service
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.parts.passive import Driver
+from subwright.physics.batteries import BatteryKind
+from subwright.stages.amplifier_spec import AmplifierKind
+from subwright.stages.enclosure_spec import BoxKind
 
-__all__ = ["SHEET", "Answers", "answers_to_keys", "guided_choices"]
+__all__ = ["RADIATOR", "SHEET", "Answers", "answers_to_keys", "guided_choices"]
 
 SHEET: Mapping[str, str] = MappingProxyType(
     {
@@ -32,6 +35,20 @@ SHEET: Mapping[str, str] = MappingProxyType(
 )
 """What a data sheet usually says: key of the build file → how to write it."""
 
+RADIATOR: Mapping[str, str] = MappingProxyType(
+    {
+        "radiator_diameter": "210 mm",
+        "radiator_mass": "120 g",
+        "radiator_resonance": "18 Hz",
+        "radiator_frame": "266 mm",
+        "radiator_hole": "233 mm",
+        "radiator_xmax": "18 mm",
+    }
+)
+"""What must be known of a passive radiator: key of the build file → how to write it."""
+
+_OPTIONAL = frozenset({"radiator_xmax"})
+
 _FIRST_PICKS = (
     ("core", 30),
     ("mosfet", 24),
@@ -48,14 +65,16 @@ class Answers(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     name: str = Field(min_length=1, max_length=80)
-    battery: str = Field(default="lead-acid", max_length=20)
+    battery: BatteryKind = "lead-acid"
     system: str = Field(default="12", max_length=4)
     capacity: str = Field(default="70 Ah", max_length=20)
     cable: str = Field(default="4 m", max_length=20)
     driver: str = Field(default="", max_length=120)  # empty: by its data sheet
     sheet: dict[str, str] = Field(default_factory=dict, max_length=20)
     count: str = Field(default="1", max_length=2)
-    box: str = Field(default="sealed", max_length=20)
+    box: BoxKind = "sealed"
+    radiator: dict[str, str] = Field(default_factory=dict, max_length=20)
+    amplifier: AmplifierKind = "auto"
     width: str = Field(default="", max_length=20)
     height: str = Field(default="", max_length=20)
     depth: str = Field(default="", max_length=20)
@@ -82,6 +101,10 @@ def answers_to_keys(answers: Answers) -> dict[str, str]:
         "enclosure.room_height": answers.height,
         "enclosure.room_depth": answers.depth,
     }
+    if answers.box == "passive-radiator":
+        keys |= _radiator(answers)
+    if answers.amplifier != "auto":
+        keys["amplifier.kind"] = answers.amplifier
     if answers.cabin == "cabin":
         keys |= {"cabin.kind": "cabin", "cabin.length": answers.cabin_length}
     if answers.loudness == "watts":
@@ -108,11 +131,38 @@ def _driver(answers: Answers) -> dict[str, str]:
     return {"driver.name": f'"{_quoted(answers.name)} driver"', **stated} if stated else {}
 
 
+def _radiator(answers: Answers) -> dict[str, str]:
+    """What the passive radiator's data sheet says."""
+    stated = {key: value for key, value in answers.radiator.items() if value.strip()}
+    strange = set(stated) - set(RADIATOR)
+    if strange:
+        raise SubwrightError(
+            message="that is no value of a passive radiator", value=", ".join(sorted(strange))
+        )
+    missing = [f"enclosure.{key}" for key in RADIATOR if key not in stated and key not in _OPTIONAL]
+    if missing:
+        raise SubwrightError(
+            message="A passive radiator can't be guessed: its data are needed.",
+            quantity=", ".join(missing),
+            remedy="Give them from its sheet, or take a sealed or vented box first and change it later.",
+        )
+    return {f"enclosure.{key}": value for key, value in stated.items()}
+
+
 def guided_choices() -> dict[str, Any]:
     """What the page offers: the library's drivers, and parts that builders often have at hand."""
     drivers = [(row.id, row.description, _brief(row.record)) for row in service.list_parts("driver")]
     picks = [(kind, service.list_parts(kind)[:most]) for kind, most in _FIRST_PICKS]
-    return {"drivers": drivers, "picks": picks, "sheet": SHEET}
+    return {
+        "drivers": drivers,
+        "picks": picks,
+        "sheet": SHEET,
+        "radiator": RADIATOR,
+        "optional": _OPTIONAL,
+        "batteries": get_args(BatteryKind),
+        "boxes": get_args(BoxKind),
+        "amplifiers": get_args(AmplifierKind),
+    }
 
 
 def _brief(record: object) -> str:

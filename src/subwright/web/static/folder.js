@@ -98,8 +98,12 @@ if (guided) {
     const answers = Object.fromEntries(new FormData(guided));
     answers.parts = {};
     answers.sheet = {};
+    answers.radiator = {};
     if (!answers.driver) {
       for (const input of guided.querySelectorAll("[data-sheet]")) answers.sheet[input.dataset.sheet] = input.value;
+    }
+    if (answers.box === "passive-radiator") {
+      for (const input of guided.querySelectorAll("[data-radiator]")) answers.radiator[input.dataset.radiator] = input.value;
     }
     for (const input of guided.querySelectorAll("[data-part]")) {
       if (Number(input.value) > 0) answers.parts[input.dataset.part] = Number(input.value);
