@@ -21,7 +21,7 @@ JOBS ?= 2
 PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11 python; do \
 	"$$p" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo "$$p"; break; }; done)
 
-.PHONY: help demo test lint requirements clean
+.PHONY: help demo ready test lint requirements clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -29,6 +29,8 @@ help:
 demo: $(VENV)/demo-ready
 	@$(BIN)/subwright design $(EXAMPLE)
 	@$(BIN)/subwright pack $(EXAMPLE) -o $(PACK)
+
+ready: $(VENV)/dev-ready
 
 test: $(VENV)/dev-ready
 	$(BIN)/python -m pytest -n $(JOBS) $(PYTEST_FLAGS)
