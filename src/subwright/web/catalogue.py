@@ -26,6 +26,7 @@ SPOKEN = (
         "bench.kept here",
         "bench.no shelf",
     ),
+    *("board.cancelled", "board.failed", "board.ending"),
     *("trial.cancelled", "trial.seconds", "trial.cancelling"),
     *("large", "small", "gone", "aside done", "bring back", "builds"),
 )

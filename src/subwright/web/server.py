@@ -15,9 +15,11 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from fastapi.staticfiles import StaticFiles
 
+from subwright import service
 from subwright.base.errors import InputError, SubwrightError
 from subwright.session import Conflict
 from subwright.web.bench_routes import bench_routes
+from subwright.web.board_routes import board_routes
 from subwright.web.build_routes import build_routes
 from subwright.web.circuit_routes import circuit_routes
 from subwright.web.desk import Desk, Reader, error_json
@@ -43,12 +45,15 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     workspace : the folder of builds.
     rules : who may talk to it.
     """
-    desk, trials, glances = Desk(workspace=workspace, rules=rules), Trials(), Glances(workspace=workspace)
+    desk, glances = Desk(workspace=workspace, rules=rules), Glances(workspace=workspace)
+    trials: Trials[service.Verification] = Trials()
+    boards: Trials[service.Boards] = Trials(what="making of boards")
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
         trials.stop_all()
+        boards.stop_all()
         glances.close()
         desk.recordings.close()
         workspace.close()
@@ -59,6 +64,7 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     app.include_router(bench_routes(desk))
     app.include_router(circuit_routes(desk))
     app.include_router(trial_routes(desk, trials))
+    app.include_router(board_routes(desk, boards))
     app.include_router(build_routes(desk))
     static = Path(str(files("subwright.web").joinpath("static")))
     app.mount("/static", StaticFiles(directory=static, follow_symlink=False), name="static")

@@ -33,7 +33,7 @@ class Wanted(BaseModel):
     engine: Literal["", "ngspice", "embedded", "both"] = ""
 
 
-def trial_routes(desk: Desk, trials: Trials) -> APIRouter:
+def trial_routes(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
     """The page under ``/b/{name}/trials`` and the runs under ``/trials/{job}``."""
     routes = APIRouter()
     routes.include_router(_of_build(desk, trials))
@@ -41,7 +41,7 @@ def trial_routes(desk: Desk, trials: Trials) -> APIRouter:
     return routes
 
 
-def _of_build(desk: Desk, trials: Trials) -> APIRouter:
+def _of_build(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
     routes = APIRouter(prefix="/b/{name}/trials")
 
     @routes.get("")
@@ -90,7 +90,7 @@ def _of_build(desk: Desk, trials: Trials) -> APIRouter:
                 message="this build has no such experiment", quantity="experiment", value=", ".join(strange)
             )
 
-        def run(trial: Trial) -> service.Verification:
+        def run(trial: Trial[service.Verification]) -> service.Verification:
             return service.verify(
                 solved,
                 names=tuple(wanted.names),
@@ -104,7 +104,7 @@ def _of_build(desk: Desk, trials: Trials) -> APIRouter:
     return routes
 
 
-def _of_run(desk: Desk, trials: Trials) -> APIRouter:
+def _of_run(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
     routes = APIRouter(prefix="/trials/{job}")
 
     @routes.get("")
@@ -177,7 +177,7 @@ def _solved(session: BuildSession) -> service.Solved:
     return outcome.solved
 
 
-def _found(trial: Trial) -> service.Verification:
+def _found(trial: Trial[service.Verification]) -> service.Verification:
     if trial.found is None:
         raise trial.error or SubwrightError(
             message="the simulation is not over yet", remedy="wait until it is"
