@@ -50,6 +50,7 @@ __all__ = ["solve_build"]
 Progress = Callable[[str, float], None]
 _NOMINAL = PLAYING.index(Corner.NOMINAL)
 _MOST_PATHS = 2  # then the switch last counted stays, and the rules judge it
+_LEAST_LOAD_OHM = 0.5  # what the amplifiers are reckoned down to; common practice
 
 
 def _quiet(_what: str, _share: float) -> None:
@@ -78,6 +79,7 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     driver = design_driver(spec.driver, library)
     cabin = design_cabin(spec.cabin)
     load_ohm = spec.amplifier.load_ohm or driver.nominal_impedance_ohm
+    _refuse_short(load_ohm)
 
     progress("settling the goal", 0.05)
     level_w = _power_for_level(spec, driver, cabin, load_ohm)
@@ -165,6 +167,20 @@ def _refuse_untapped(spec: BuildSpec) -> None:
             limit="peak-charged rails of a push-pull or full-bridge converter",
             remedy='Set converter.output = "peak-charged" and converter.topology = "auto", or take '
             'amplifier.kind = "class_ab".',
+        )
+
+
+def _refuse_short(load_ohm: float) -> None:
+    """Refuse drivers wired to a load that is next to a short."""
+    if load_ohm < _LEAST_LOAD_OHM:
+        raise NoSolutionError(
+            message="These drivers together are next to a short circuit: no amplifier is meant for it.",
+            quantity="rated impedance of the group",
+            value=show(load_ohm, "resistance"),
+            limit=show(_LEAST_LOAD_OHM, "resistance"),
+            source="common-practice",
+            remedy='Wire them in series (driver.connection = "series" or "series-parallel", '
+            'driver.compound = "series", driver.coils_wired = "series"), or take fewer.',
         )
 
 

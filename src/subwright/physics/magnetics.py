@@ -12,6 +12,7 @@ import numpy as np
 from subwright.physics.bounds import Floats, require_that
 
 __all__ = [
+    "HOTTEST_CORE_C",
     "MU_0",
     "area_product_power",
     "flat_top_current",
@@ -30,6 +31,7 @@ __all__ = [
 ]
 
 MU_0 = 4e-7 * math.pi  # magnetic constant, H/m
+HOTTEST_CORE_C = 140.0  # up to which the line between two data-sheet points is a fair picture of saturation
 
 
 def on_time(switching_hz: Floats, share: Floats) -> Floats:
@@ -246,10 +248,10 @@ def saturation_flux(temperature_c: Floats, bsat_25_t: Floats, bsat_100_t: Floats
     """
     t = np.asarray(temperature_c)
     require_that(
-        (t >= -40) & (t <= 140),
+        (t >= -40) & (t <= HOTTEST_CORE_C),
         "core temperature, °C",
         temperature_c,
-        "-40 to 140 °C",
+        f"-40 to {HOTTEST_CORE_C:g} °C",
         "Lower the ambient temperature or the temperature rise allowed.",
     )
     return bsat_25_t + (bsat_100_t - bsat_25_t) * (temperature_c - 25.0) / 75.0

@@ -117,7 +117,8 @@ def plate_area_m2(rth_k_per_w: float, thickness_m: float, finish: PlateFinish) -
             value=f"{rth_k_per_w:.3g} K/W",
             limit=f"≥ {plate_rth_k_per_w(0.1, thickness_m, finish):.3g} K/W at 1000 cm²",
             source="valvo-plate",
-            remedy="Use a finned heatsink, a thicker black plate, or lower the loss.",
+            remedy='Use a finned heatsink (heat.heatsink = "auto"), a thicker or black plate '
+            "(heat.plate_thickness, heat.plate_finish), or lower goal.power.",
         )
     return max(area_m2, 1e-3)
 

@@ -347,7 +347,8 @@ def _choose(
             value=f"{limit_c:.0f} °C",
             limit=f"above the air, {air_c:.0f} °C",
             source="tip31-lecture",
-            remedy="Share the heat between more devices, lower the power, or lower heat.junction_reserve.",
+            remedy="Lower goal.power, supply.ambient_max or heat.junction_reserve, or take devices of less "
+            "thermal resistance (amplifier.mosfet, converter.mosfet).",
         )
     if spec.heatsink == "plate":
         return _plate(spec, allowed_k / power_w)

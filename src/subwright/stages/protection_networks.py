@@ -172,7 +172,8 @@ def design_over_voltage(
                 quantity="over-voltage error",
                 value=f"{100 * error:.1f} %",
                 limit=f"{100 * error_limit:.1f} %",
-                remedy="Use a finer resistor series.",
+                remedy='Set protection.resistor_series = "E96" or "mixed", or leave '
+                "protection.over_voltage_trip and protection.over_voltage_release to themselves.",
             )
         source = float(parallel(divider.upper_ohm, divider.lower_ohm))
         capacitor = at_least(_OVER_VOLTAGE_FILTER_S / source, "E6")

@@ -132,7 +132,8 @@ def pick_cable(
         value=f"{demand.average_a:.4g} A, fuse {fuse_a:g} A",
         limit=f"{show(thickest.section_m2, 'area')} carries {most_a:.4g} A in {spec.ambient_max_c:g} °C air",
         source=thickest.origin.source,
-        remedy="Shorten the run, allow more drop, raise the system voltage, or lower the power.",
+        remedy="Shorten supply.cable_length, raise supply.max_drop or supply.system, or lower goal.power or "
+        "supply.ambient_max.",
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from subwright.base.errors import NoSolutionError
 from subwright.base.units import show
 from subwright.parts.library import Library
-from subwright.physics.magnetics import turns_square_wave
+from subwright.physics.magnetics import HOTTEST_CORE_C, turns_square_wave
 from subwright.stages.transformer_model import density_limit
 from subwright.stages.transformer_records import TransformerNeed, TransformerSpec
 from subwright.stages.transformer_search import Found, search_all
@@ -150,7 +150,7 @@ def _rise_that_serves(
 
     It is more than the rise that was missed: hotter copper loses more, and hot ferrite carries less flux.
     """
-    most = TransformerSpec.RULES["max_rise_k"].high
+    most = min(TransformerSpec.RULES["max_rise_k"].high or math.inf, HOTTEST_CORE_C - need.ambient_c)
     trial = math.ceil(max(rise_k, spec.max_rise_k + 1.0))
     while trial <= most:
         if search_all(spec.model_copy(update={"max_rise_k": float(trial)}), need, library).best >= 0:

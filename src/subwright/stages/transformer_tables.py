@@ -16,7 +16,7 @@ from subwright.parts.library import Library
 from subwright.parts.schema import Core, Material, SteinmetzFit, Wire
 from subwright.physics.core_loss import igse_coefficient, igse_trapezoid, loss_factor, temperature_factor
 from subwright.physics.foil import foil_factors
-from subwright.physics.magnetics import saturation_flux
+from subwright.physics.magnetics import HOTTEST_CORE_C, saturation_flux
 from subwright.physics.winding_loss import (
     copper_resistivity,
     push_pull_harmonics,
@@ -112,8 +112,24 @@ class WireTable:
 
 
 def hottest_c(spec: TransformerSpec, need: TransformerNeed) -> float:
-    """Hottest winding temperature that the spec permits, °C."""
-    return need.ambient_c + spec.max_rise_k
+    """Hottest winding temperature that the spec permits, °C.
+
+    Raises
+    ------
+    RangeError : nobody says what a ferrite carries that hot.
+    """
+    hot = need.ambient_c + spec.max_rise_k
+    if hot > HOTTEST_CORE_C:
+        raise RangeError(
+            message="The transformer would be allowed a temperature at which no ferrite's data hold.",
+            quantity="core temperature, hottest air and transformer.max_rise",
+            value=show(hot, "temperature"),
+            limit=show(HOTTEST_CORE_C, "temperature"),
+            source="derived",
+            remedy=f'Set transformer.max_rise = "{math.floor(HOTTEST_CORE_C - need.ambient_c)} K" or '
+            "less, or lower supply.ambient_max.",
+        )
+    return hot
 
 
 def mean_square(spec: TransformerSpec, need: TransformerNeed) -> float:
