@@ -103,6 +103,27 @@ def test_a_simulation_runs_shows_and_cancels(desk: Desk) -> None:
     expect(page.locator("#talk")).to_contain_text("Cancelled")
 
 
+def test_boards_are_made_and_their_parts_lit(desk: Desk) -> None:
+    page = desk.go(f"{EXAMPLE}/boards")
+    expect(page.locator("#boards")).to_have_attribute("data-ready", "yes")
+    # the smallest board alone: the button makes them all
+    page.evaluate("""document.querySelector("[data-make]").dataset.make = "controller" """)
+    page.locator("[data-make]").click()
+    board = page.locator('[data-circuit="controller"]')
+    expect(board.locator("svg.sw")).to_be_visible(timeout=120_000)
+    expect(page.locator("#running")).to_be_hidden()
+    board.locator("summary").first.click()
+    row = board.locator("[data-lit]").first
+    name = row.inner_text()
+    row.click()
+    expect(board.locator(f'g[data-part="{name}"]').first).to_have_class(re.compile("lit"))
+    figure = board.locator("figure")
+    whole = figure.locator("svg").get_attribute("viewBox")
+    figure.get_by_role("button", name="zoom in").click()
+    assert figure.locator("svg").get_attribute("viewBox") != whole
+    desk.shot("boards", full=True)
+
+
 def test_builds_renamed_aside_and_back(browser: Browser, own: Served, folder: Path) -> None:
     desk = Desk.open(browser, own.address)
     page = desk.go("/builds")
@@ -154,7 +175,16 @@ def test_no_serious_fault_on_the_other_pages(
     browser: Browser, served: Served, scheme: str, width: int
 ) -> None:
     desk = Desk.open(browser, served.address, viewport={"width": width, "height": 800}, color_scheme=scheme)
-    for path in ("/bench", "/bench#", "/trials", "/difference", "#protection", "#transformer", "#build"):
+    for path in (
+        "/bench",
+        "/bench#",
+        "/trials",
+        "/boards",
+        "/difference",
+        "#protection",
+        "#transformer",
+        "#build",
+    ):
         page = desk.go(f"{EXAMPLE}{path}")
         page.wait_for_load_state("networkidle")
         page.evaluate(AXE)
@@ -165,7 +195,7 @@ def test_no_serious_fault_on_the_other_pages(
     desk.close()
 
 
-@pytest.mark.parametrize("path", ["", "#converter", "/bench", "/trials", "/difference"])
+@pytest.mark.parametrize("path", ["", "#converter", "/bench", "/trials", "/boards", "/difference"])
 def test_on_a_wall(browser: Browser, served: Served, path: str) -> None:
     desk = Desk.open(browser, served.address, viewport={"width": 3840, "height": 2160})
     page = desk.go(f"{EXAMPLE}{path}")

@@ -16,6 +16,7 @@ from subwright.outputs.archive import zipped
 from subwright.outputs.board_drawing import assembly_svg
 from subwright.outputs.board_files import PRINT
 from subwright.outputs.board_lists import stuffing_rows, wire_rows
+from subwright.outputs.cautions import before_etching, before_wiring_a_board
 from subwright.outputs.made_board import KeptBoards, MadeBoard, plain_value_mm
 from subwright.session import BuildSession
 from subwright.web.desk import Desk, error_json
@@ -80,6 +81,7 @@ def _of_build(desk: Desk, boards: Trials[service.Boards]) -> APIRouter:
             made=[_view(one) for one in made],
             missing=[(one.key, one.title) for one in wanted if one.key not in done],
             without=without,
+            cautions=(before_etching(), before_wiring_a_board()),
             running="" if running is None else running.name,
         )
 
