@@ -279,7 +279,7 @@ def _bodies(board: Board) -> Iterator[str]:
 
     outlines = [Polygon(part.body.points) for part in board.placed]
     tree = STRtree(outlines)
-    first, second = tree.query(outlines, predicate="overlaps")
+    first, second = tree.query(outlines, predicate="intersects")
     for a, b in zip(first.tolist(), second.tolist(), strict=True):
         if a < b and outlines[a].intersection(outlines[b]).area > 1e3:
             yield f"{board.placed[a].case} and {board.placed[b].case} overlap"

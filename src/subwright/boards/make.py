@@ -323,7 +323,8 @@ def _obstacles(
         columns=columns,
         rows=rows,
         pads=pads,
-        closed=_closed(columns, rows, _SCREW_FREE_UM + track_um / 2 + _CUT_UM),
+        closed=_closed(columns, rows, _SCREW_FREE_UM + track_um / 2 + _CUT_UM)
+        | _rim(columns, rows, edge_um + track_um / 2),
         closed_link=_closed(columns, rows, _SCREW_FREE_UM + LINK_PAD_UM / 2)
         | _rim(columns, rows, edge_um + LINK_PAD_UM / 2),
         over=frozenset(over),

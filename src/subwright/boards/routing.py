@@ -112,7 +112,7 @@ class _Grid:
         self.track_um = track_um
         self.spacing = spacing
         least = STEP_UM - track_um
-        self.far = {net for net in nets if any(spacing(net, other) > least for other in nets)}
+        self.far = _far([(a, b) for k, a in enumerate(nets) for b in nets[k + 1 :] if spacing(a, b) > least])
         w = self.width
         self.plus = (0, 1, -1, w, -w)
         self.square = (0, 1, -1, w, -w, w + 1, w - 1, -w + 1, -w - 1)
@@ -204,6 +204,21 @@ class _Grid:
             self.occupied[step] -= 1
         for step in way.over:
             self.occupied_over[step] -= 1
+
+
+def _far(pairs: Sequence[tuple[str, str]]) -> frozenset[str]:
+    """Nets that keep a step more to all others, so that every one of these pairs has one of them."""
+    left = list(pairs)
+    far: set[str] = set()
+    while left:
+        count: dict[str, int] = {}
+        for pair in left:
+            for net in pair:
+                count[net] = count.get(net, 0) + 1
+        worst = max(sorted(count), key=lambda net: count[net])
+        far.add(worst)
+        left = [pair for pair in left if worst not in pair]
+    return frozenset(far)
 
 
 def _between(first: int, last: int, width: int) -> range:
