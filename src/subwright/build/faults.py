@@ -117,6 +117,8 @@ def _transformer() -> tuple[Fault, ...]:
             "a missing half-primary: its bundle is not joined, or joined to the wrong pin",
             "trace each bundle with the ohmmeter before varnishing",
             "primary-halves=gone|many primary-phase=gone|many primary-phase-voltage=gone|low "
+            # The half that is left magnetises one way only; what the core gives back may lift idle rails.
+            "rail-positive=in|gone|low|high|many rail-negative=in|gone|low|high|many "
             "loaded-rail-positive=low|gone|in loaded-rail-negative=low|gone|in "
             "idle-current-converter=low|in|high|many loaded-current=low|in|high|many",
         ),
