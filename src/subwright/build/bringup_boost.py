@@ -11,7 +11,7 @@ from subwright.build.bringup_numbers import supply_limit
 from subwright.build.bringup_rails import POWER_STOPS
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
-from subwright.stages.converter_boost_records import BoostResult
+from subwright.stages.converter_boost_records import BoostChoke, BoostResult
 
 __all__ = ["boost_steps"]
 
@@ -124,6 +124,20 @@ def _bare_board(boost: BoostResult) -> Step:
     )
 
 
+def _set_gap(choke: BoostChoke) -> str:
+    """What to do so that the inductance fits."""
+    if choke.powder:
+        return (
+            "A ring of powder has no gap to set, and a meter's small current reads it at its highest. Off by "
+            "a few per cent, take a turn off or put one on; more, and the ring is of another mix."
+        )
+    return (
+        f"Set the gap: {show(choke.gap_m, 'length')} in the centre leg, or a spacer of "
+        f"{show(0.5 * choke.gap_m, 'length')} under each outer leg. Measure, and move the gap until the "
+        "inductance fits; then clamp and glue."
+    )
+
+
 def _choke(boost: BoostResult) -> Step:
     choke = boost.plan.choke
     return Step(
@@ -138,9 +152,7 @@ def _choke(boost: BoostResult) -> Step:
         actions=(
             f"Wind {choke.turns} turns of {choke.strands} × {choke.wire.id} side by side; cut each strand to "
             f"{show(choke.wire_length_m, 'length')}, scrape and tin all of them.",
-            f"Set the gap: {show(choke.gap_m, 'length')} in the centre leg, or a spacer of "
-            f"{show(0.5 * choke.gap_m, 'length')} under each outer leg. Measure, and move the gap until the "
-            "inductance fits; then clamp and glue.",
+            _set_gap(choke),
             "Measure the copper on four wires.",
         ),
         readings=(
@@ -149,9 +161,9 @@ def _choke(boost: BoostResult) -> Step:
                 name="inductance of the choke",
                 where="its two ends, meter at 10 kHz to 100 kHz",
                 dimension="inductance",
-                expected=choke.inductance_h,
-                low=(1.0 - _GAP) * choke.inductance_h,
-                high=(1.0 + _GAP) * choke.inductance_h,
+                expected=choke.rest_h,
+                low=(1.0 - _GAP) * choke.rest_h,
+                high=(1.0 + _GAP) * choke.rest_h,
                 basis="what current limit, ripple and loop put up with",
                 customary=True,
                 rests_on=("boost/boost choke core",),

@@ -195,7 +195,7 @@ def rail_grid(design: Design, result: ConverterResult) -> Grid:
                 f"{choke.core.id}, {choke.windings} × {choke.turns} turns of {choke.strands} × "
                 f"{choke.wire.id}",
                 f"{show(choke.inductance_h, 'inductance')} each",
-                f"gap {show(choke.gap_m, 'length')} in all, cut {show(choke.wire_length_m, 'length')}",
+                f"{choke.how}, cut {show(choke.wire_length_m, 'length')}",
             ),
             (
                 "its flux density",

@@ -91,9 +91,8 @@ def _notes(design: Design) -> tuple[str, ...]:
         f"Fuse {supply.fuse_a:g} A ({supply.fuse_body}) within {show(supply.fuse_distance_m, 'length')} of "
         f"battery +; cable {show(supply.section_m2, 'area')}. Only fuse and battery switch cut the rail off.",
         f"L101: {choke.core.id}, {choke.turns} turns of {choke.strands} × "
-        f"{choke.wire.conductor_m * 1e3:.2f} mm, gap {show(choke.gap_m, 'length')} in the centre leg; "
-        "measure "
-        f"{show(choke.inductance_h, 'inductance')}.",
+        f"{choke.wire.conductor_m * 1e3:.2f} mm, {choke.how}; "
+        f"measure {show(choke.rest_h, 'inductance')}.",
         f"T101: {plan.sense.core.id}; the drain lead passes it once. Heavy lines carry the power: keep node, "
         "rectifier and the 1 µF ceramics in one small loop.",
         "Before the fuse goes in: charge the rail through "

@@ -50,6 +50,8 @@ class Material(Record):
     steinmetz : fits, ordered by frequency; empty where no loss data are given.
     ct0, ct1, ct2 : loss factor ``ct0 - ct1 T + ct2 T**2``, T in °C, equal to 1 at 100 °C.
     beta_per_k : rise of the exponent of B per kelvin, about 100 °C; the loss factor then holds at 200 mT.
+    bias_half_a_per_m : steady field at which half of the permeability is left, A/m; None for ferrites, which
+        carry direct current in an air gap only.
     """
 
     family: MaterialFamily
@@ -65,6 +67,7 @@ class Material(Record):
     ct1: float = 0.0
     ct2: float = 0.0
     beta_per_k: Annotated[float, Bounds(0.0, 0.02)] = 0.0
+    bias_half_a_per_m: Annotated[float | None, Bounds(100.0, 1e6)] = None
 
     @property
     def transformer_grade(self) -> bool:

@@ -114,7 +114,7 @@ def choke_parts(role: str, choke: Choke, library: Library) -> list[PartUse]:
             role=f"{role} core",
             letter="L",
             part_id=core.id,
-            description=f"{core.description}, gap {show(choke.gap_m, 'length')} in all, "
+            description=f"{core.description}, {choke.how}, "
             f"{choke.windings} × {choke.turns} turns of {choke.strands} × {wire.id}",
             quantity=1,
             value=show(choke.inductance_h, "inductance"),

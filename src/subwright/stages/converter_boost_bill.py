@@ -167,7 +167,7 @@ def _power_parts(result: BoostResult, library: Library) -> list[PartUse]:
             role="boost choke core",
             letter="L",
             part_id=choke.core.id,
-            description=f"{choke.core.description}, gap {show(choke.gap_m, 'length')} in the centre leg, "
+            description=f"{choke.core.description}, {choke.how}, "
             f"{choke.turns} turns of {choke.strands} × {choke.wire.id}",
             quantity=1,
             value=show(choke.inductance_h, "inductance"),
@@ -343,6 +343,28 @@ def _driver(part: Transistor, kind: str, feed_v: float, peak_a: float, library: 
     )
 
 
+def _choke_reason(result: BoostResult) -> str:
+    """Why the choke is safe, in figures."""
+    choke, tired = result.plan.choke, result.corners[0]
+    limit = show(result.plan.sense.limit_most_a, "current")
+    wound = f"Choke: {choke.core.id}, {choke.turns} turns of {choke.strands} × {choke.wire.id} side by side"
+    if choke.powder:
+        return (
+            f"{wound} on a ring of powder: {show(choke.rest_h, 'inductance')} without current, "
+            f"{show(choke.inductance_h, 'inductance')} at the crest of {show(tired.peak_a, 'current')}, half "
+            f"at {show(choke.saturation_a, 'current')}; it saturates gently, and the current limit lets at "
+            f"most {limit} through. Makers' curves differ by some per cent, and so does what is left."
+        )
+    return (
+        f"{wound}, gap {show(choke.gap_m, 'length')} in the centre leg (or a spacer of "
+        f"{show(0.5 * choke.gap_m, 'length')} under each outer leg): "
+        f"{show(choke.inductance_h, 'inductance')}, saturated at {show(choke.saturation_a, 'current')} hot; "
+        f"the crest reaches {show(tired.peak_a, 'current')} and the current limit lets at most {limit} "
+        "through. Fringing is an estimate: measure the inductance and move the gap. Bias raises a "
+        "ferrite's loss by an amount that no data here state."
+    )
+
+
 def boost_reasons(result: BoostResult, fed: bool) -> tuple[str, ...]:
     """What was chosen and why.
 
@@ -350,9 +372,8 @@ def boost_reasons(result: BoostResult, fed: bool) -> tuple[str, ...]:
     ----------
     result : the converter. fed : whether controller and gates have a regulator of their own.
     """
-    plan, choke, sense, loop, pre = (
+    plan, sense, loop, pre = (
         result.plan,
-        result.plan.choke,
         result.plan.sense,
         result.loop,
         result.precharge,
@@ -376,16 +397,7 @@ def boost_reasons(result: BoostResult, fed: bool) -> tuple[str, ...]:
         f"{plan.timing.duty_most:.2f}, and {tired.duty:.2f} are needed at the crest on a tired battery.",
         f"The rail holds at the crest down to {show(result.holds_from_v, 'voltage')} at the battery at rest; "
         "below, it sags with the battery.",
-        f"Choke: {choke.core.id}, {choke.turns} turns of {choke.strands} × {choke.wire.id} side by side, gap "
-        f"{show(choke.gap_m, 'length')} in the centre leg (or a spacer of "
-        f"{show(0.5 * choke.gap_m, 'length')} "
-        f"under each outer leg): {show(choke.inductance_h, 'inductance')}, saturated at "
-        f"{show(choke.saturation_a, 'current')} hot; the crest reaches {show(tired.peak_a, 'current')} and "
-        "the "
-        f"current limit lets at most {show(sense.limit_most_a, 'current')} through. Fringing is an estimate: "
-        "measure the inductance and move the gap. Bias raises a ferrite's loss by an amount that no data "
-        "here "
-        "state. Iron powder is left out: its loss is several times a ferrite's.",
+        _choke_reason(result),
         f"{plan.switch.per_side} × {plan.switch.mosfet.id}: {show(result.drain_peak_v, 'voltage')} of "
         f"{show(result.drain_limit_v, 'voltage')} with ringing; a clamped load dump of "
         f"{show(plan.demand.pulse_v, 'voltage')} comes through the diode to the whole rail.",

@@ -1,4 +1,4 @@
-"""The boost choke on a gapped core: turns, gap, strands, saturation, copper and core loss, temperature."""
+"""The boost choke on a gapped core or a ring of powder: turns, strands, saturation, losses, temperature."""
 
 from __future__ import annotations
 
@@ -16,8 +16,10 @@ from subwright.physics.dowell import dowell_factor, dowell_thickness, porosity
 from subwright.physics.electrical import copper_factor
 from subwright.physics.inductors import fringed_inductance_h, gap_for_inductance_m
 from subwright.physics.magnetic_thermal import RiseSpread, rise_spread
+from subwright.physics.powder import biased_flux_t, field_a_per_m, kept_share, kept_turns
 from subwright.physics.winding_loss import copper_resistivity, skin_depth
 from subwright.stages.converter_boost_records import BoostChoke
+from subwright.stages.converter_powder import LEAST_KEPT, MOST_TURNS, per_turn_h, powder_ring
 
 __all__ = ["ChokeNeed", "choke_core_w", "choke_rise", "design_boost_choke"]
 
@@ -32,6 +34,7 @@ _BEST_WIRE_M: Final = 0.8e-3
 _DENSITY_A_PER_M2: Final = 6e6  # full sine; the programme takes a fraction of it; common practice
 _MOST_TURNS_MORE: Final = 8  # over the least, in search of less core loss
 _HOT_C: Final = 100.0
+_POWDER_C: Final = 100.0  # a powder's binder ages above 110 °C; common practice
 _COOL_AT_C: Final = 110.0  # of the choke at the programme: wire of 155 °C, formers of less
 
 
@@ -54,13 +57,17 @@ class ChokeNeed:
 def design_boost_choke(library: Library, wanted: str, need: ChokeNeed) -> BoostChoke:
     """Smallest core, of the drawer first, that stays unsaturated and cool.
 
+    A ring of powder stands beside the gapped cores at hand: it is taken where no gapped core is as near, or
+    where it is no larger and loses no more.
+
     Parameters
     ----------
     library : parts with the drawer merged. wanted : "auto" or a core id. need : what it must do.
 
     Returns
     -------
-    BoostChoke in whole turns, with a gap in steps of 0.05 mm; of the turns that serve, those of least loss.
+    BoostChoke in whole turns, with a gap in steps of 0.05 mm or as a ring of powder; of the turns that
+    serve, those of least loss.
 
     Raises
     ------
@@ -75,17 +82,31 @@ def design_boost_choke(library: Library, wanted: str, need: ChokeNeed) -> BoostC
     cores = list(library.cores.values()) if wanted == "auto" else [library.core(wanted)]
     cores.sort(key=lambda core: (library.in_drawer(core.id) == 0, core.v_e_m3, core.id))
     wire = _wire(library)
+    ring: BoostChoke | None = None
     for core in cores:
         material = library.materials[core.material]
-        if wire is None or core.shape == "ring" or not material.transformer_grade:
-            continue  # a ring of ferrite can't be gapped at the bench; powder loses several times as much
+        powder = powder_ring(library, core)
+        if wire is None or not (powder or (core.shape != "ring" and material.transformer_grade)):
+            continue  # a ring of ferrite can't be gapped at the bench
+        if powder and ring is not None:
+            continue
         try:
             material.fit_at(need.switching_hz)
         except RangeError:
             continue
         built = _best_turns(library, core, material, wire, need)
-        if built is not None:
+        if built is None:
+            continue
+        if powder:
+            ring = built
+            continue
+        # The cores come in order: a ring found before is as near as this one and no larger, or nearer.
+        if ring is None:
             return built
+        nearer = ring.in_drawer and not built.in_drawer
+        return ring if nearer or _lost_w(library, ring, need) <= _lost_w(library, built, need) else built
+    if ring is not None:
+        return ring
     energy = 0.5 * need.inductance_h * need.crest_a**2
     raise NoSolutionError(
         message="No core at hand holds the boost choke.",
@@ -93,7 +114,7 @@ def design_boost_choke(library: Library, wanted: str, need: ChokeNeed) -> BoostC
         value=f"{show(energy, 'energy')} ({show(need.inductance_h, 'inductance')} at "
         f"{show(need.crest_a, 'current')})",
         limit=f"{100 * _CREST_SHARE:.0f} % of saturation, {100 * _FILL:.0f} % of the window, "
-        f"{show(_COOL_AT_C, 'temperature')}; gapped E or ETD cores with loss data at "
+        f"{show(_COOL_AT_C, 'temperature')}; gapped E or ETD cores and powder rings with loss data at "
         f"{show(need.switching_hz, 'frequency')}",
         source="parts library and drawer",
         remedy="Raise converter.switching or converter.ripple (both let the choke be smaller), add a larger "
@@ -111,22 +132,46 @@ def _wire(library: Library) -> Wire | None:
     )
 
 
+def _lost_w(library: Library, choke: BoostChoke, need: ChokeNeed) -> float:
+    """Copper and core loss with programme, W."""
+    return sum(_losses(choke, library.materials[choke.core.material], need, need.programme_rms_a))
+
+
+def _least_turns(core: Core, material: Material, saturation_t: float, need: ChokeNeed) -> int:
+    """Turns to begin with; 0 where a powder ring has none that serve."""
+    if material.bias_half_a_per_m is not None:
+        each_h, tolerance = per_turn_h(core, material)
+        return kept_turns(
+            (1.0 - tolerance) * each_h,
+            need.inductance_h,
+            need.crest_a,
+            core.l_e_m,
+            material.bias_half_a_per_m,
+            MOST_TURNS,
+        )
+    return max(
+        least_turns(need.inductance_h, need.crest_a, _CREST_SHARE * saturation_t, core.a_min_m2),
+        least_turns(need.inductance_h, need.fault_a, _FAULT_SHARE * saturation_t, core.a_min_m2),
+    )
+
+
 def _best_turns(
     library: Library, core: Core, material: Material, wire: Wire, need: ChokeNeed
 ) -> BoostChoke | None:
     saturation = core.saturation_t or material.bsat_100_t
-    least = max(
-        least_turns(need.inductance_h, need.crest_a, _CREST_SHARE * saturation, core.a_min_m2),
-        least_turns(need.inductance_h, need.fault_a, _FAULT_SHARE * saturation, core.a_min_m2),
-    )
+    powder = material.bias_half_a_per_m is not None
+    wound, cool_c = (_powdered, _POWDER_C) if powder else (_wound, _COOL_AT_C)
+    least = _least_turns(core, material, saturation, need)
+    if least == 0:
+        return None
     best: tuple[float, BoostChoke] | None = None
     for turns in range(least, least + _MOST_TURNS_MORE):
-        choke = _wound(library, core, material, wire, turns, saturation, need)
+        choke = wound(library, core, material, wire, turns, saturation, need)
         if choke is None:
             continue
         copper, core_w = _losses(choke, material, need, need.programme_rms_a)
         rise = float(choke_rise(choke, copper + core_w).high_k)
-        if need.ambient_c + rise <= _COOL_AT_C and (best is None or copper + core_w < best[0]):
+        if need.ambient_c + rise <= cool_c and (best is None or copper + core_w < best[0]):
             best = (copper + core_w, choke)
     return None if best is None else best[1]
 
@@ -175,6 +220,49 @@ def _wound(
         saturation_t=saturation_t,
         saturation_a=saturation_t / flux,
         in_drawer=library.in_drawer(core.id) > 0,
+    )
+
+
+def _powdered(
+    library: Library,
+    core: Core,
+    material: Material,
+    wire: Wire,
+    turns: int,
+    saturation_t: float,
+    need: ChokeNeed,
+) -> BoostChoke | None:
+    """On a ring of powder: half of its inductance stays at the highest crest; the limit can't saturate it."""
+    half = material.bias_half_a_per_m
+    assert half is not None
+    needed = max(1, ceil(need.rms_a / (_DENSITY_A_PER_M2 * wire.area_m2)))
+    room = floor(_FILL * core.window_area_m2 / (turns * wire.area_m2))
+    crest, fault = (field_a_per_m(turns, a, core.l_e_m) for a in (need.crest_a, need.fault_a))
+    kept = kept_share(crest, half)
+    flux_fault = biased_flux_t(material.mu_i, fault, half)
+    if room < needed or kept < LEAST_KEPT or flux_fault > _FAULT_SHARE * saturation_t:
+        return None
+    strands = min(room, 2 * needed)
+    length = turns * core.mean_turn_m + _LEAD_M
+    return BoostChoke(
+        core=core,
+        turns=turns,
+        gap_m=0.0,
+        inductance_h=per_turn_h(core, material)[0] * turns**2 * kept,
+        wire=wire,
+        strands=strands,
+        wire_length_m=length,
+        cold_ohm=length * wire.resistance_ohm_per_m() / strands,
+        ripple_factor=_ripple_factor(core, wire, turns * strands, need.switching_hz),
+        fill=turns * strands * wire.area_m2 / core.window_area_m2,
+        fill_limit=_FILL,
+        flux_crest_t=biased_flux_t(material.mu_i, crest, half),
+        flux_limit_t=biased_flux_t(material.mu_i, half, half),
+        flux_fault_t=flux_fault,
+        saturation_t=saturation_t,
+        saturation_a=half * core.l_e_m / turns,
+        in_drawer=library.in_drawer(core.id) > 0,
+        kept=kept,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from subwright.base.units import show
 from subwright.parts.schema import Controller, Core, Rectifier, Wire, Zener
 from subwright.physics.current_mode import CurrentModePlant, LoopFigures
 from subwright.stages.common import Contributor, Corner, Level, Loss, PartUse
@@ -75,12 +76,12 @@ class BoostTiming:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BoostChoke:
-    """The choke as wound on a gapped core."""
+    """The choke as wound on a gapped core, or on a ring of powder."""
 
     core: Core
     turns: int
-    gap_m: float  # in the centre leg; half of it as a spacer under each outer leg instead
-    inductance_h: float  # fringing counted
+    gap_m: float  # in the centre leg; half of it as a spacer under each outer leg instead; 0 for powder
+    inductance_h: float  # fringing counted; of a powder ring what is left at the highest crest
     wire: Wire
     strands: int
     wire_length_m: float  # one strand
@@ -92,8 +93,26 @@ class BoostChoke:
     flux_limit_t: float
     flux_fault_t: float  # at the highest current that the limit lets through
     saturation_t: float  # hot
-    saturation_a: float
+    saturation_a: float  # of a powder ring: half of its inductance is left
     in_drawer: bool
+    kept: float = 1.0  # of a powder ring's inductance without current, what is left at the highest crest
+
+    @property
+    def powder(self) -> bool:
+        """Whether it is a ring of powder, without a gap to set."""
+        return self.core.shape == "ring"
+
+    @property
+    def rest_h(self) -> float:
+        """Inductance without direct current, as a meter reads it, H."""
+        return self.inductance_h / self.kept
+
+    @property
+    def how(self) -> str:
+        """What carries the direct current, in words."""
+        if self.powder:
+            return f"no gap, {show(self.rest_h, 'inductance')} without current"
+        return f"gap {show(self.gap_m, 'length')} in the centre leg"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -95,7 +95,8 @@ class ConverterSpec(StageSpec):
     )
     choke_core: str = choice(
         "auto",
-        why="Core id of the output choke or of the boost choke, gapped E or ETD; regulated output, boost.",
+        why="Core id of the output choke or of the boost choke, gapped E or ETD or a ring of iron powder; "
+        "regulated output, boost.",
     )
     auxiliary_feed: Literal["rails", "winding"] = choice(
         "rails",

@@ -364,8 +364,10 @@ def _all() -> Iterator[Experiment]:
             "Four moments of the filling: the power stage at that moment's duty, its rails held where the "
             "banks are. Currents of battery and rails may be 15 % off the closed form, which leaves out what "
             "the clamp draws at rest; that matters early, when both are small. The switches keep their "
-            "snubbers: a leakage current without a capacitance costs a simulator its steps, and the embedded "
-            "engine stalls even so. Peak-charged rails only: behind a choke the duty sets the rail."
+            "snubbers: a leakage current without a capacitance costs a simulator its steps. The embedded "
+            "engine gets through with some builds; with others it finds no solution at an edge of the "
+            "clamp, whatever its steps, tolerances and the diodes' capacitances. Peak-charged rails only: "
+            "behind a choke the duty sets the rail."
         ),
         cases=_start_cases,
         embedded=False,

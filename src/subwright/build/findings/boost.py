@@ -254,7 +254,8 @@ def rectifier_current(design: Design) -> Iterator[Measure]:
     severity="stop",
     title="The boost choke stays out of saturation",
     what="Flux density at the highest crest against 75 % of saturation at 100 °C, and at the most that the "
-    "current limit lets through against saturation itself.",
+    "current limit lets through against saturation itself. A ring of powder saturates gently: its crest is "
+    "held to the flux density at which half of its inductance is left.",
     why="A saturated choke is a wire: the current rises a hundredfold faster than the controller looks, and "
     "the switch dies within a cycle.",
     limit="75 % and 100 % of the grade's saturation at 100 °C; common practice, no source.",
