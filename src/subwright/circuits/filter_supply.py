@@ -9,6 +9,7 @@ from subwright.circuits.models import BipolarModel, Model, RegulatorModel, Zener
 from subwright.circuits.netlist import GROUND, Numbering, Part, PartKind, Standing, Steady, Value
 from subwright.parts.library import Library
 from subwright.stages.filter import FilterResult
+from subwright.stages.filter_bill import REGULATOR_INPUT_F, REGULATOR_OUTPUT_F
 
 __all__ = ["FilterBuilder", "add_supply"]
 
@@ -176,7 +177,7 @@ def _follower(build: FilterBuilder, rail: str, op_rail: str, negative: bool) -> 
     build.resistor("op-amp supply resistor", rail, base, _stated(build.result.op_amp_supply.series_ohm))
     ends = (base, GROUND) if negative else (GROUND, base)
     build.add("VR", "zener", ends, "op-amp supply zener", model="ZENER")
-    build.capacitor("op-amp supply base capacitor", base, GROUND, _BASE_F)
+    build.capacitor("op-amp supply base capacitor", *_upright(base, negative), _BASE_F)
     build.add("Q", "transistor", (rail, base, op_rail), "op-amp supply follower", model=model)
     build.models.append(BipolarModel(name=model, polarity="pnp" if negative else "npn", current_gain=_BETA))
 
@@ -188,7 +189,14 @@ def _regulator(build: FilterBuilder, rail: str, op_rail: str, negative: bool) ->
     build.add("U", "regulator", (rail, op_rail, adjust), f"{word} regulator", model=model)
     build.resistor("regulator output to adjust", op_rail, adjust, _stated(supply.r1_ohm))
     build.resistor("regulator adjust to ground", adjust, GROUND, _stated(supply.r2_ohm))
+    build.capacitor("regulator input capacitor", rail, GROUND, REGULATOR_INPUT_F)
+    build.capacitor("regulator output capacitor", *_upright(op_rail, negative), REGULATOR_OUTPUT_F)
     build.models.append(RegulatorModel(name=model, reference_v=-_REFERENCE_V if negative else _REFERENCE_V))
+
+
+def _upright(net: str, negative: bool) -> tuple[str, str]:
+    """A net and 0 V, the more positive first: where an electrolytic's + goes."""
+    return (GROUND, net) if negative else (net, GROUND)
 
 
 def _battery(build: FilterBuilder) -> None:

@@ -156,15 +156,19 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
 
 def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, ...]:
     stack = f", {transformer.stack} stacked" if transformer.stack > 1 else ""
+    bridged = design.converter is not None and design.converter.plan.topology == "full-bridge"
+    wound = "primary" if bridged else "half-primaries"
     links = ", ".join(
         f"{conductor.name.removeprefix('link, ')} {_links(conductor.parallel)}⌀ "
         f"{show(conductor.diameter_m, 'length')}"
         for conductor in design.wiring.conductors
     )
+    if bridged:
+        links = links.replace("half-primary", "primary")
     return (
         f"Heavy lines carry the power; least wire: {links}.",
-        f"T101: {transformer.core.id}{stack}; each half {_strands(transformer.primary)} and "
-        f"{_strands(transformer.secondary)} mm. Dots mark starts wound the same way round."
+        f"T101: {transformer.core.id}{stack}; {wound} {_strands(transformer.primary)} mm, half-secondaries "
+        f"{_strands(transformer.secondary)} mm. Dots: starts, wound the same way round."
         f"{_tapped(transformer)}",
         *_choke_note(design),
         "The rails hold their charge after switching off: measure before touching.",
@@ -179,7 +183,7 @@ def _choke_note(design: Design) -> tuple[str, ...]:
     choke = output.choke
     return (
         f"L101: {choke.core.id}, 2 × {choke.turns} turns of {choke.strands} × "
-        f"{choke.wire.conductor_m * 1e3:.2f} mm on one core, gap {show(choke.gap_m, 'length')}; dots are "
+        f"{choke.wire.conductor_m * 1e3:.2f} mm on one core, {choke.how}; dots are "
         "starts: a winding the wrong way round saturates it.",
     )
 

@@ -163,7 +163,7 @@ def _soft_start(kit: Kit) -> None:
     _down(kit, "inhibit base pull-down", "inhibit_base", 230, base[1])
     kit.lying(kit.one("inhibit base resistor"), "inhibit_base", 260, base[1])
     sheet.wire((300, base[1]), (320, base[1]))
-    sheet.flag("inhibit", (320, base[1]), "right", "from the protection")
+    sheet.flag("inhibit", (320, base[1]), "right", "from protection")
 
 
 def _timing(kit: Kit, pin: Point) -> None:
@@ -174,7 +174,8 @@ def _timing(kit: Kit, pin: Point) -> None:
     _point(kit, "ramp", (x, 400))
     kit.lying(kit.one("timing resistor"), "vref", x - 50, y)
     sheet.wire((x - 10, y), (x, y))
-    sheet.rail("vref", (x - 50, y))
+    sheet.wire((x - 60, y), (x - 50, y))
+    sheet.rail("vref", (x - 60, y))
     _down(kit, "timing capacitor", "ramp", x, y)
 
 

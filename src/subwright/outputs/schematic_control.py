@@ -29,7 +29,11 @@ def draw_control(kit: Kit) -> tuple[str, ...]:
     for name, y in _ROWS.items():
         if kit.circuit.by_role(f"{name} timer resistor"):
             _timer(kit, name, supply, y)
-    notes.append("At switch-off both delays empty through their diodes: a quick off and on starts afresh.")
+    delays = sum(bool(kit.circuit.by_role(f"{name} timer resistor")) for name in _ROWS)
+    empties = (
+        "both delays empty through their diodes" if delays > 1 else "the delay empties through its diode"
+    )
+    notes.append(f"At switch-off {empties}: a quick off and on starts afresh.")
     notes.append("Timer capacitors: low leakage. Resistors 0.25 W, 5 %, film 63 V unless stated.")
     if kit.spare_sections:
         notes.append(f"Not used: {', '.join(kit.spare_sections)}. Inputs to 0 V, output open.")

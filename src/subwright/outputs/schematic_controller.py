@@ -19,8 +19,13 @@ _PITCH: Final = 40  # of the pins
 _NETWORK: Final = (770, 600)  # of a 494's divided rail
 
 
-def draw_controller(kit: Kit, feed: str) -> None:
-    """Draw the controller's netlist; ``feed`` is the net of its supply."""
+def draw_controller(kit: Kit, feed: str, *, shared: bool) -> None:
+    """Draw the controller's netlist.
+
+    Parameters
+    ----------
+    kit : the sheet. feed : net of its supply. shared : whether the protection takes the reference.
+    """
     part = kit.one("push-pull controller")
     draw, slots = {
         "3525 controller": (_draw_3525, 9),
@@ -30,20 +35,20 @@ def draw_controller(kit: Kit, feed: str) -> None:
     }[part.kind]
     middle = _TOP + _PITCH * (slots - 1) // 2
     chip = kit.place_chip(part, _X, middle)
-    draw(kit, chip, feed)
+    draw(kit, chip, feed, shared)
     ground = chip["GND"]
     kit.sheet.wire(ground, (ground[0] + 20, ground[1]), (ground[0] + 20, ground[1] + 20))
     kit.sheet.ground(GROUND, (ground[0] + 20, ground[1] + 20))
 
 
-def _draw_3525(kit: Kit, chip: Placed, feed: str) -> None:
-    _left_3525(kit, chip)
+def _draw_3525(kit: Kit, chip: Placed, feed: str, shared: bool) -> None:
+    _left_3525(kit, chip, shared)
     _supply(kit, feed, [chip["VIN"], chip["VC"]])
     _outputs(kit, {"out_a": chip["OUTA"], "out_b": chip["OUTB"]}, None)
     _left_open(kit, chip, "OSC", "SYNC")
 
 
-def _draw_494(kit: Kit, chip: Placed, feed: str) -> None:
+def _draw_494(kit: Kit, chip: Placed, feed: str, _shared: bool) -> None:
     _left_494(kit, chip)
     _supply(kit, feed, [chip["VCC"], chip["C1"], chip["C2"]])
     kit.sheet.flag("vref", (chip["OC"][0] + 60, chip["OC"][1]), "right")
@@ -51,9 +56,9 @@ def _draw_494(kit: Kit, chip: Placed, feed: str) -> None:
     _outputs(kit, {"out_a": chip["E1"], "out_b": chip["E2"]}, "output pull-down")
 
 
-def _draw_3524(kit: Kit, chip: Placed, feed: str) -> None:
+def _draw_3524(kit: Kit, chip: Placed, feed: str, shared: bool) -> None:
     sheet = kit.sheet
-    _left_3524(kit, chip)
+    _left_3524(kit, chip, shared)
     _supply(kit, feed, [chip["VIN"], chip["CA"], chip["CB"]])
     _outputs(kit, {"out_a": chip["EA"], "out_b": chip["EB"]}, "output pull-down")
     _left_open(kit, chip, "OSC")
@@ -62,7 +67,7 @@ def _draw_3524(kit: Kit, chip: Placed, feed: str) -> None:
         sheet.wire(chip[pin], (ground[0] + 20, chip[pin][1]), (ground[0] + 20, ground[1]))
 
 
-def _draw_3846(kit: Kit, chip: Placed, feed: str) -> None:
+def _draw_3846(kit: Kit, chip: Placed, feed: str, _shared: bool) -> None:
     _left_3846(kit, chip)
     _supply(kit, feed, [chip["VIN"], chip["VC"]])
     _outputs(kit, {"out_a": chip["OUTA"], "out_b": chip["OUTB"]}, None)
@@ -80,11 +85,11 @@ def _left_open(kit: Kit, chip: Placed, *pins: str) -> None:
         kit.sheet.say(chip[pin][0] + 8, chip[pin][1] + 4, "left open")
 
 
-def point(kit: Kit, net: str, at: Point) -> None:
-    """A net's test point, where it has one."""
+def point(kit: Kit, net: str, at: Point, *, named: bool = False) -> None:
+    """A net's test point, where it has one; ``named`` where a flag elsewhere leads here."""
     for spot in kit.circuit.test_points:
         if spot.net == net:
-            kit.sheet.name(net, at, point=spot.designator)
+            kit.sheet.name(net, at, point=spot.designator, named=named)
 
 
 def _down(kit: Kit, role: str, net: str, at: Point) -> None:
@@ -93,10 +98,10 @@ def _down(kit: Kit, role: str, net: str, at: Point) -> None:
     kit.sheet.ground(GROUND, kit.upright(part, net, *at).end(part, net))
 
 
-def _left_3525(kit: Kit, chip: Placed) -> None:
+def _left_3525(kit: Kit, chip: Placed, shared: bool) -> None:
     sheet, x = kit.sheet, chip["REF"][0]
     y = {pin: chip[pin][1] for pin in ("REF", "NI", "INV", "COMP", "SS", "SD", "RT", "CT", "DIS")}
-    _reference(kit, chip["REF"])
+    _reference(kit, chip["REF"], leads=shared)
     if kit.circuit.by_role("loop capacitor"):
         _loop(kit, chip["NI"], chip["INV"], chip["COMP"], y["REF"])
     else:
@@ -150,11 +155,11 @@ def _resting(kit: Kit, plus: Point, minus: Point, out: Point, top: int) -> None:
     sheet.wire(minus, (x - 30, minus[1]), (x - 30, out[1]), out)
 
 
-def _left_3524(kit: Kit, chip: Placed) -> None:
+def _left_3524(kit: Kit, chip: Placed, shared: bool) -> None:
     """Clamp of COMP at the lower left, with the soft start; the amplifier's inputs above."""
     sheet, x = kit.sheet, chip["REF"][0]
     y = {pin: chip[pin][1] for pin in ("REF", "NI", "INV", "SD", "COMP", "RT", "CT")}
-    _reference(kit, chip["REF"])
+    _reference(kit, chip["REF"], leads=shared)
     column = x - 100
     kit.upright(kit.one("reference divider, top"), "vref", column, y["REF"])
     sheet.wire((column, y["NI"]), chip["NI"])
@@ -202,11 +207,11 @@ def _clamp(kit: Kit, x: int, out: int, comp: Point, top: int) -> None:
 def _inhibited(kit: Kit, base: Point) -> None:
     """Base resistors of the inhibit transistor, to the right."""
     sheet, (x, y) = kit.sheet, base
-    sheet.wire(base, (x + 40, y), (x + 70, y))
+    sheet.wire(base, (x + 40, y), (x + 90, y))
     _down(kit, "inhibit base pull-down", "inhibit_base", (x + 40, y))
-    kit.lying(kit.one("inhibit base resistor"), "inhibit_base", x + 70, y)
-    sheet.flag("inhibit", (x + 130, y), "right")
-    sheet.wire((x + 110, y), (x + 130, y))
+    kit.lying(kit.one("inhibit base resistor"), "inhibit_base", x + 90, y)
+    sheet.flag("inhibit", (x + 150, y), "right")
+    sheet.wire((x + 130, y), (x + 150, y))
 
 
 def _left_3846(kit: Kit, chip: Placed) -> None:
@@ -237,15 +242,16 @@ def _left_3846(kit: Kit, chip: Placed) -> None:
     sheet.ground(GROUND, (x - 20, y["CS-"]))
 
 
-def _reference(kit: Kit, pin: Point) -> None:
-    """The reference's line to the left, with its capacitor; protection takes it from the flag."""
+def _reference(kit: Kit, pin: Point, *, leads: bool = True) -> None:
+    """The reference's line to the left, with its capacitor, and its flag where it ``leads`` elsewhere."""
     x, y = pin
     end = x - 330
     kit.sheet.wire(pin, (end, y))
     _down(kit, "reference capacitor", "vref", (end, y))
     point(kit, "vref", (x - 60, y))
-    kit.sheet.flag("vref", (end - 20, y), "left")
-    kit.sheet.wire((end - 20, y), (end, y))
+    if leads:
+        kit.sheet.flag("vref", (end - 20, y), "left")
+        kit.sheet.wire((end - 20, y), (end, y))
 
 
 def _left_494(kit: Kit, chip: Placed) -> None:
@@ -256,7 +262,7 @@ def _left_494(kit: Kit, chip: Placed) -> None:
     sheet.wire(chip["REF"], (left, top))
     reference = kit.one("reference capacitor")
     regulated = bool(kit.circuit.by_role("loop capacitor"))
-    point(kit, "vref", (x - 170 if regulated else x - 60, top))
+    point(kit, "vref", (x - 170 if regulated else x - 60, top), named=True)
     divided = bool(kit.circuit.by_role("dead-time divider, top"))
     beside = x - 90 if not regulated else x - 110 if divided else x - 130
     kit.upright(reference, "vref", beside, top)
@@ -352,8 +358,8 @@ def _supply(kit: Kit, feed: str, pins: list[Point]) -> None:
     sheet.wire((x, y), q["emitter"])
     node = (q["base"][0], y + 60)
     sheet.wire(q["base"], node)
-    _down(kit, "gate supply zener", "zener", node)
     kit.lying(kit.one("gate supply resistor"), "zener", node[0] + 20, node[1])
+    _down(kit, "gate supply zener", "zener", node)
     sheet.wire(node, (node[0] + 20, node[1]))
     end = node[0] + 90
     sheet.wire((node[0] + 60, node[1]), (end, node[1]), (end, y))

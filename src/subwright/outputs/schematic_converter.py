@@ -49,18 +49,18 @@ def _beside(kit: Kit) -> int:
 
 
 def _pitch(switches: int) -> int:
-    """From one switch of a bridge's corner to the next; many have their gates' names above."""
-    return 130 if switches < 3 else 80
+    """From one switch of a bridge's corner to the next; several have their gates' names above."""
+    return 130 if switches < 2 else 80
 
 
 def _snubber_x(switches: int) -> int:
     """Where the snubbers of a bridge's leg stand, right of its switches."""
-    return _first_x(switches) + 10 + _pitch(switches) * (switches - 1) + (120 if switches < 3 else 110)
+    return _first_x(switches) + 10 + _pitch(switches) * (switches - 1) + (120 if switches < 2 else 110)
 
 
 def _first_x(switches: int) -> int:
     """Where the first switch of a bridge's corner stands."""
-    return 190 if switches < 3 else 200
+    return {1: 190, 2: 210}.get(switches, 200)
 
 
 def _tapped(kit: Kit) -> bool:
@@ -73,10 +73,10 @@ def _low(kit: Kit) -> str:
     return SHUNT_NET if SHUNT_NET in kit.circuit.nets else GROUND
 
 
-def _test_point(kit: Kit, net: str, at: Point) -> None:
+def _test_point(kit: Kit, net: str, at: Point, *, named: bool = False) -> None:
     for point in kit.circuit.test_points:
         if point.net == net:
-            kit.sheet.name(net, at, point=point.designator)
+            kit.sheet.name(net, at, point=point.designator, named=named)
 
 
 def _alike(parts: Sequence[Part]) -> list[list[Part]]:
@@ -156,7 +156,7 @@ def _side(kit: Kit, net: str, end: Point, y: int) -> None:
             sheet.wire(gate, (x - 30, y + 100), (x - 40, y + 100))
             sheet.flag(switch.nets[1], (x - 40, y + 100), "left")
         x += pitch
-    _test_point(kit, net, (across - 130, y))
+    _test_point(kit, net, (across - 130, y), named=bool(kit.circuit.by_role("clamp diode")))
     _snubber(kit, "snubber", net, across - 80, y)
 
 
@@ -204,7 +204,7 @@ def _bridge(kit: Kit, across: int) -> None:
     """Four corners around one primary; each leg hangs on the bus by its flag."""
     sheet = kit.sheet
     primary = kit.circuit.part("T101A")
-    if _beside(kit) > 2:
+    if _beside(kit) > 1:
         first = kit.circuit.by_role("push-pull switch")[0]
         sheet.say(190, 68, f"each switch: {kit.sheet.texts[first.designator][1]}")
     winding = kit.place(primary, across, _BUS, turn=1, flip=True)
@@ -214,7 +214,7 @@ def _bridge(kit: Kit, across: int) -> None:
             [p for p in kit.circuit.parts if p.kind == "mosfet" and p.nets[1].startswith(f"gate_{row}_{leg}")]
             for row in ("high", "low")
         )
-        pitch, first_x, many = _pitch(len(upper)), _first_x(len(upper)), len(upper) > 2
+        pitch, first_x, many = _pitch(len(upper)), _first_x(len(upper)), len(upper) > 1
         right = first_x + 10 + pitch * (len(upper) - 1)
         for k, switch in enumerate(upper):
             x = first_x + pitch * k
@@ -245,7 +245,7 @@ def _bridge(kit: Kit, across: int) -> None:
 
 def _corner(kit: Kit, switch: Part, x: int, y: int) -> Placed:
     """One of the switches at a corner, its gate's name at its left, or above where there are many."""
-    many = _beside(kit) > 2
+    many = _beside(kit) > 1
     placed = kit.place(switch, x, y, lines=(switch.designator,) if many else ())
     gate = placed["gate"]
     if not many:
@@ -265,8 +265,8 @@ def _secondary(kit: Kit, x: int) -> None:
     sheet.wire(first["finish"], (x, _BUS), second["start"], heavy=True)
     if _tapped(kit):
         first, second = _outer_sections(kit, x, first, second)
-    sheet.wire((x, _BUS), (x + 40, _BUS), (x + 40, _BUS + 10), heavy=True)
-    sheet.ground(GROUND, (x + 40, _BUS + 10))
+    sheet.wire((x, _BUS), (x + 70, _BUS), (x + 70, _BUS + 10), heavy=True)
+    sheet.ground(GROUND, (x + 70, _BUS + 10))
     near = 30 if x > _CROWDED else 0
     upper, lower, a, b = 190, 400, x + 180 - near, x + 240 - near
     sheet.wire(first["start"], (x, upper), (a, upper), heavy=True)

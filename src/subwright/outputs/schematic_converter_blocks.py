@@ -76,7 +76,7 @@ def controller_block(design: Design, _library: Library) -> Iterator[Block]:
     period = 1.0 / timing.switching_hz
 
     def draw(kit: Kit) -> tuple[str, ...]:
-        draw_controller(kit, supply_net(result))
+        draw_controller(kit, supply_net(result), shared=shared)
         return _controller_notes(design, result, circuit)
 
     yield Block(
@@ -113,14 +113,14 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
     by_itself = controller.family in ("3525", "3846")
     starts = "its soft-start capacitor" if by_itself else _restarting(circuit)
     return (
-        f"The ramp runs at {show(timing.oscillator_hz, 'frequency')}, each output at half of that; dead time "
-        f"{show(timing.dead_time_s, 'time')}. Put RT, CT and the ceramic within 10 mm of the pins.",
+        f"Ramp {show(timing.oscillator_hz, 'frequency')}, outputs at half; dead time "
+        f"{show(timing.dead_time_s, 'time')}. RT, CT, ceramic within 10 mm of the pins.",
         f"{controller.id} starts at {show(least, 'voltage')}. High INHIBIT stops it {stops}; {starts} then "
         f"{'begin' if ' and ' in starts else 'begins'} a new soft start of "
         f"{show(timing.soft_start_s, 'time')}.",
         loop if controller.family != "3846" else f"{loop} Voltage mode: its own ramp stands at CS+.",
         readings_line(circuit),
-        f"Resistors 0.25 W, film and ceramic capacitors 63 V unless stated.{_cooled(result, circuit)}",
+        f"Resistors 0.25 W, capacitors 63 V unless stated.{_cooled(result, circuit)}",
     )
 
 
@@ -195,13 +195,14 @@ def _gate_notes(result: ConverterResult, circuit: Circuit) -> tuple[str, ...]:
     notes = [
         "SW …: gates of the power stage's switches. Resistor and pull-down sit at their gate, the driver "
         "within 50 mm; source and driver ground meet at the switches' sources.",
-        f"{mosfet.qg_coul * 1e9:.0f} nC a gate: {drive.gate_a * 1e3:.0f} mA from the supply for "
-        f"all, {drive.gate_w * 1e3:.0f} mW; turn-off takes {show(drive.turn_off_s, 'time')}.",
+        f"{mosfet.qg_coul * 1e9:.0f} nC a gate; the drive takes {drive.supply_a * 1e3:.0f} mA from its "
+        f"supply, {drive.gate_w * 1e3:.0f} mW; turn-off takes {show(drive.turn_off_s, 'time')}.",
     ]
     if gate is not None:
         notes.append(
             f"T1101: {gate.core.id}, five windings of {gate.turns} turns laid together; dots are starts. A "
-            "swapped pair of ends shorts a leg: check the phases with the power stage unfed."
+            "swapped pair of ends shorts a leg: check the phases with the power stage unfed. Its magnetising "
+            f"current, {show(gate.magnetising_a, 'current')} peak, returns through the four diodes."
         )
     return (*notes, readings_line(circuit), "Resistors 0.25 W unless stated.")
 

@@ -19,6 +19,7 @@ _FIRST: Final = (120, 180)
 _RIGHT: Final = 1040
 _OUT: Final = 60  # room that the last flag's words need beside the last block
 _INDENT: Final = 60  # of rows that go on from another
+_SPREAD: Final = 30  # most room between two blocks
 _ROW: Final = 240  # from line to line over the supply
 _ROW_ALONE: Final = 200
 _HEAD: Final = 112  # of a block's name over its line
@@ -102,8 +103,11 @@ def _lines(
 
 
 def _lift(result: FilterResult, row: Sequence[int]) -> int:
-    """Room that a row needs above it where a block has a second network above its amplifier."""
-    return 60 if any(result.blocks[k].kind == "transform" for k in row) else 0
+    """Room that a row needs above it where a block has a second network, or a gain, above its amplifier."""
+    blocks = [result.blocks[k] for k in row]
+    if any(block.kind == "transform" for block in blocks):
+        return 60
+    return 20 if any("gain upper" in block.resistors_ohm for block in blocks) else 0
 
 
 def _depth(result: FilterResult, row: Sequence[int]) -> int:
@@ -151,9 +155,6 @@ def draw_filter(
         draw_supply(kit, result, _SUPPLY_Y, origin)
     if result.blocks[-1] is result.blocks[page.rows[-1][-1]]:
         notes += _spare(kit, taken)
-    notes.append(
-        "Pin numbers are those of the family's usual case, from memory: check your maker's data sheet."
-    )
     return tuple(notes)
 
 
@@ -162,6 +163,7 @@ def _draw_row(kit: Kit, result: FilterResult, row: Sequence[int], line_y: int, h
     sheet = kit.sheet
     points = {point.net: point.designator for point in kit.circuit.test_points}
     x, y = _FIRST[0], line_y
+    spread = _spread(result, row)
     if row[0] > 0:
         x += _INDENT
         sheet.flag(f"out_{row[0] - 1}", (x, y), "left")
@@ -173,7 +175,7 @@ def _draw_row(kit: Kit, result: FilterResult, row: Sequence[int], line_y: int, h
         net = FILTER_OUTPUT if last else f"out_{k}"
         if net in points:
             sheet.name(net, (x, y), point=points[net])
-        ahead = 20 if last else 10
+        ahead = 20 if last else 10 + spread
         sheet.wire((x, y), (x + ahead, y))
         x += ahead
         if last:
@@ -182,6 +184,14 @@ def _draw_row(kit: Kit, result: FilterResult, row: Sequence[int], line_y: int, h
             sheet.flag(net, (x, y), "right")
         elif "integrator A" in block.capacitors_f:
             sheet.name(net, (x, y))  # leads back to the stage's summing amplifier
+
+
+def _spread(result: FilterResult, row: Sequence[int]) -> int:
+    """More room between the blocks of a row, for the test points' names, where the sheet has it."""
+    last = row[-1] == len(result.blocks) - 1
+    start = _FIRST[0] + (_INDENT if row[0] > 0 else 0)
+    free = _RIGHT - (_OUT if last else 0) - start - sum(_width(result.blocks[k]) for k in row)
+    return min(_SPREAD, max(free, 0) // len(row) // 10 * 10)
 
 
 def _spare(kit: Kit, taken: frozenset[str]) -> list[str]:

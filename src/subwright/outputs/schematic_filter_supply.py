@@ -18,15 +18,16 @@ _CASE_ROW: Final = 170
 def draw_supply(kit: Kit, result: FilterResult, y: int, origin: str) -> None:
     """Draw the supply along ``y``, the cases at its right; ``origin`` says where its rails come from."""
     kind = result.op_amp_supply.kind
-    kit.sheet.say(90, y - 40, "supply of the op-amps", head=True)
+    origin = "from the terminal" if kind == "battery" else origin
+    kit.sheet.say(90, y - 40, f"supply of the op-amps, {origin}", head=True)
     if kind == "battery":
         x = _battery(kit, y)
     else:
         x = _X
         for word in ("positive", "negative"):
             draw = {"follower": _follower, "zener": _zener}.get(kind, _regulator)
-            draw(kit, word, x, y, origin)
-            x += 300 if kind == "regulator" else 270
+            draw(kit, word, x, y)
+            x += 340 if kind == "regulator" else 270
         x -= 30
     rails = [net for net in ("op_positive", "op_negative", "op_supply") if net in kit.circuit.nets]
     decoupling = list(kit.circuit.by_role("op-amp decoupling"))
@@ -56,17 +57,17 @@ def _case(kit: Kit, case: Part, capacitors: list[Part], x: int, y: int) -> None:
     second = next(part for part in capacitors if lower in part.nets)
     kit.upright(second, GROUND, x + 50, y)
     sheet.wire(unit["V-"], (x + 50, y + 40))
-    sheet.wire((x + 50, y), (x + 70, y), (x + 70, y + 10))
-    sheet.ground(GROUND, (x + 70, y + 10))
+    sheet.wire((x + 50, y), (x + 70, y))
+    sheet.ground(GROUND, (x + 70, y))
 
 
 def _on(kit: Kit, role: str, net: str) -> Part:
     return next(part for part in kit.circuit.by_role(role) if net in part.nets)
 
 
-def _follower(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
+def _follower(kit: Kit, word: str, x: int, y: int) -> None:
     sheet, rail, base, out = kit.sheet, f"rail_{word}", f"base_{word}", f"op_{word}"
-    sheet.flag(rail, (x - 20, y), "left", origin)
+    sheet.flag(rail, (x - 20, y), "left")
     sheet.wire((x - 20, y), (x, y))
     transistor = kit.place(_on(kit, "op-amp supply follower", rail), x + 80, y + 10, turn=3)
     sheet.wire((x, y), transistor["collector"])
@@ -81,9 +82,9 @@ def _follower(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
     sheet.rail(out, (x + 130, y))
 
 
-def _zener(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
+def _zener(kit: Kit, word: str, x: int, y: int) -> None:
     sheet, rail, out = kit.sheet, f"rail_{word}", f"op_{word}"
-    sheet.flag(rail, (x - 20, y), "left", origin)
+    sheet.flag(rail, (x - 20, y), "left")
     end = kit.run(rail, x - 20, y, [_on(kit, "op-amp supply resistor", rail)]) + 20
     sheet.wire((end - 20, y), (end, y), (end, y + 10))
     zener = _on(kit, "op-amp supply zener", out)
@@ -92,11 +93,14 @@ def _zener(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
     sheet.rail(out, (end + 30, y))
 
 
-def _regulator(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
+def _regulator(kit: Kit, word: str, x: int, y: int) -> None:
     sheet, rail, out, adjust = kit.sheet, f"rail_{word}", f"op_{word}", f"adjust_{word}"
-    sheet.flag(rail, (x - 20, y), "left", origin)
-    box = kit.place(_on(kit, f"{word} regulator", rail), x + 60, y)
-    sheet.wire((x - 20, y), box["in"])
+    sheet.flag(rail, (x - 20, y), "left")
+    box = kit.place(_on(kit, f"{word} regulator", rail), x + 60, y, side="above")
+    sheet.wire((x - 20, y), (x, y), box["in"])
+    sheet.wire((x, y), (x, y + 10))
+    before, behind = _on(kit, "regulator input capacitor", rail), _on(kit, "regulator output capacitor", out)
+    sheet.ground(GROUND, kit.upright(before, rail, x, y + 10, side="left").end(before, rail))
     node = (x + 60, y + 60)
     sheet.wire(box["adjust"], node)
     upper, lower = _on(kit, "regulator output to adjust", out), _on(kit, "regulator adjust to ground", adjust)
@@ -104,14 +108,15 @@ def _regulator(kit: Kit, word: str, x: int, y: int, origin: str) -> None:
     sheet.wire(box["out"], (x + 120, y), (x + 120, y + 10))
     sheet.wire((x + 120, y + 50), (x + 120, y + 60), node, (node[0], y + 70))
     sheet.ground(GROUND, kit.upright(lower, adjust, node[0], y + 70).end(lower, adjust))
-    sheet.wire((x + 120, y), (x + 150, y))
-    sheet.rail(out, (x + 150, y))
+    sheet.wire((x + 120, y), (x + 190, y), (x + 190, y + 10))
+    sheet.ground(GROUND, kit.upright(behind, out, x + 190, y + 10).end(behind, out))
+    sheet.rail(out, (x + 190, y))
 
 
 def _battery(kit: Kit, y: int) -> int:
     """Filtered battery, and half of it as the signal's ground."""
     sheet, x = kit.sheet, _X
-    sheet.flag("battery", (x - 20, y), "left", "from the terminal")
+    sheet.flag("battery", (x - 20, y), "left")
     node = kit.run("battery", x - 20, y, [kit.one("op-amp supply filter")]) + 20
     sheet.wire((node - 20, y), (node, y), (node, y + 10))
     can = kit.one("op-amp supply filter capacitor")

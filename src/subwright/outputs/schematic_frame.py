@@ -120,7 +120,7 @@ def _notes(notes: tuple[str, ...], inner: Box) -> list[str]:
     width = inner[2] - _TITLE_WIDTH - inner[0] - 16
     rows: list[tuple[str, str]] = []
     for k, note in enumerate(notes, start=1):
-        words = wrap(note, int(width / 6.7) - 4)
+        words = wrap(note, int((width - 20) / 6.62))
         rows += [(str(k), words[0]), *(("", word) for word in words[1:])]
     y = inner[3] - 10 - 13.5 * (len(rows) - 1)
     parts: list[str] = []

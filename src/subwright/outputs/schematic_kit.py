@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from subwright.base.errors import SubwrightError
 from subwright.circuits.models import BipolarModel, SquareLawModel, SwitchModel
 from subwright.circuits.netlist import PINS, Circuit, Part, PartKind
+from subwright.outputs.schematic_labels import LabelSide
 from subwright.outputs.schematic_pen import Placed, Sheet
 from subwright.outputs.schematic_pins import chip_pin_number, pin_numbers, supply_pin_numbers
 from subwright.outputs.schematic_texts import polarised, spare_sections
@@ -112,10 +113,11 @@ class Kit:
         shape: str = "",
         lines: tuple[str, ...] = (),
         also: tuple[str, ...] = (),
+        side: LabelSide | None = None,
     ) -> Placed:
         """Put a part down in the variant that fits it; ``mirrored`` has its first pin at the right.
 
-        ``shape``, ``lines`` and ``also`` as for ``Sheet.place``.
+        ``shape``, ``lines``, ``also`` and ``side`` as for ``Sheet.place``.
         """
         if part.kind == "capacitor" and polarised(part, self.uses):
             shape = "polarised capacitor"
@@ -126,7 +128,9 @@ class Kit:
         if part.kind == "voltage source":
             shape = "battery"
         turned = turn + 2 * mirrored
-        return self.sheet.place(part, x, y, turn=turned, flip=flip, shape=shape, lines=lines, also=also)
+        return self.sheet.place(
+            part, x, y, turn=turned, flip=flip, shape=shape, lines=lines, also=also, side=side
+        )
 
     def place_amplifier(self, part: Part, x: int, y: int, *, flip: bool = False) -> Placed:
         """A section of an amplifier or a gate; an amplifier's − input is uppermost unless ``flip``."""
@@ -160,19 +164,19 @@ class Kit:
             x += 60
         return x
 
-    def upright(self, part: Part, net: str, x: int, y: int) -> Placed:
+    def upright(self, part: Part, net: str, x: int, y: int, side: LabelSide | None = None) -> Placed:
         """A two-terminal part standing at ``x``, its pin on ``net`` at the top, which is ``y``."""
         first = part.nets[0] == net
         if not first and net not in part.nets:
             raise SubwrightError(message=f"{part.designator} isn't on {net}.")
-        return self.place(part, x, y + 20, turn=1 if first else 3)
+        return self.place(part, x, y + 20, turn=1 if first else 3, side=side)
 
-    def lying(self, part: Part, net: str, x: int, y: int) -> Placed:
+    def lying(self, part: Part, net: str, x: int, y: int, side: LabelSide | None = None) -> Placed:
         """A two-terminal part along a line, its pin on ``net`` at the left, which is ``x``."""
         first = part.nets[0] == net
         if not first and net not in part.nets:
             raise SubwrightError(message=f"{part.designator} isn't on {net}.")
-        return self.place(part, x + 20, y, mirrored=not first)
+        return self.place(part, x + 20, y, mirrored=not first, side=side)
 
     def pin_net(self, part: Part, pin: str) -> str:
         """Net of a part's pin."""

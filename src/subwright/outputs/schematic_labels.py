@@ -4,27 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import hypot
+from typing import Literal
 
 from subwright.outputs.drawing import CHAR, Box
 
-__all__ = ["LABEL_SIZE", "Label", "LabelWanted", "overlap", "place_labels"]
+__all__ = ["LABEL_SIZE", "Label", "LabelSide", "LabelWanted", "gap", "overlap", "place_labels"]
+
+LabelSide = Literal["left", "right", "above", "below"]
 
 LABEL_SIZE = 13.0
 _LEAD = 13.5  # from one baseline to the next
 _ASCENT = 0.78  # share of the size above the baseline, capitals and figures
 _GAP = 4.0
 _APART = 3.0  # between neighbours' texts
+_ROOMY = 4.0  # over and under a text, so that two don't read as one
 _FAR = (0.0, 10.0, 20.0)
 _SHIFTS = (0.0, -8.0, 8.0, -16.0, 16.0, -24.0, 24.0, -34.0, 34.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LabelWanted:
-    """Lines that belong to a body; ``upright`` prefers the sides, otherwise above and below."""
+    """Lines that belong to a body; ``upright`` prefers the sides, otherwise above and below.
+
+    ``side`` is tried before either.
+    """
 
     lines: tuple[str, ...]
     body: Box
     upright: bool
+    side: LabelSide | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,22 +59,33 @@ def overlap(a: Box, b: Box) -> float:
     return width * height if width > 0 and height > 0 else 0.0
 
 
-def place_labels(wanted: Sequence[LabelWanted], taken: Sequence[Box], inside: Box) -> tuple[Label, ...]:
+def gap(a: Box, b: Box) -> float:
+    """Shortest way between two boxes; 0 where they meet."""
+    return hypot(max(a[0] - b[2], b[0] - a[2], 0.0), max(a[1] - b[3], b[1] - a[3], 0.0))
+
+
+def place_labels(
+    wanted: Sequence[LabelWanted], taken: Sequence[Box], inside: Box, texts: Sequence[Box] = ()
+) -> tuple[Label, ...]:
     """Give each text the first free place near its body, the fullest bodies first served in order.
 
     Parameters
     ----------
     wanted : in order of importance. taken : boxes of symbols, wires and fixed texts. inside : the sheet.
+    texts : those of them that are texts.
 
     Returns
     -------
-    Labels in the order of ``wanted``; one that found no free place has a ``cost`` above 0.
+    Labels in the order of ``wanted``; one that found no free place has a ``cost`` above 0. A free place is
+    better where no other text is close above or below, and no other body nearer than its own.
     """
-    boxes = list(taken)
+    boxes, words = list(taken), list(texts)
     made: list[Label] = []
-    for want in wanted:
+    for k, want in enumerate(wanted):
         around = _around(want)
         close = [other for other in boxes if _touch(around, other)]
+        said = [other for other in words if _touch(around, other)]
+        rivals = [other.body for n, other in enumerate(wanted) if n != k and _touch(around, other.body)]
         best: Label | None = None
         for lines, left, top in _candidates(want):
             width, height = _size(lines)
@@ -76,13 +96,24 @@ def place_labels(wanted: Sequence[LabelWanted], taken: Sequence[Box], inside: Bo
             cost = sum(overlap(near, other) for other in close)
             if best is None or cost < best.cost - 1e-9:
                 best = Label(lines=lines, x=left, y=top + _ASCENT * LABEL_SIZE, box=box, cost=cost)
-            if cost == 0.0:
+            if cost == 0.0 and _clear(box, want.body, said, rivals):
+                best = Label(lines=lines, x=left, y=top + _ASCENT * LABEL_SIZE, box=box, cost=cost)
                 break
         if best is None:
             raise ValueError(f"no place on the sheet for {want.lines}")
         boxes.append(best.box)
+        words.append(best.box)
         made.append(best)
     return tuple(made)
+
+
+def _clear(box: Box, body: Box, texts: Sequence[Box], rivals: Sequence[Box]) -> bool:
+    """Whether a text can't be taken for part of another, or for another body's."""
+    roomy = (box[0], box[1] - _ROOMY, box[2], box[3] + _ROOMY)
+    own = gap(box, body)
+    return not any(_touch(roomy, other) for other in texts) and all(
+        gap(box, other) >= own for other in rivals
+    )
 
 
 def _around(want: LabelWanted) -> Box:
@@ -112,22 +143,15 @@ def _candidates(want: LabelWanted) -> Iterator[tuple[tuple[str, ...], float, flo
     for far in _FAR:
         for lines in shapes:
             width, height = _size(lines)
-            gap = _GAP + far
-            sides = [
-                spot
-                for shift in _SHIFTS
-                for spot in (
-                    (right + gap, mid_y - height / 2 + shift),
-                    (left - gap - width, mid_y - height / 2 + shift),
-                )
-            ]
-            ends = [
-                spot
-                for shift in _SHIFTS
-                for spot in (
-                    (mid_x - width / 2 + shift, top - gap - height),
-                    (mid_x - width / 2 + shift, bottom + gap),
-                )
-            ]
-            for x, y in (*sides, *ends) if want.upright else (*ends, *sides):
+            space = _GAP + far
+            beside = {
+                "right": [(right + space, mid_y - height / 2 + shift) for shift in _SHIFTS],
+                "left": [(left - space - width, mid_y - height / 2 + shift) for shift in _SHIFTS],
+                "above": [(mid_x - width / 2 + shift, top - space - height) for shift in _SHIFTS],
+                "below": [(mid_x - width / 2 + shift, bottom + space) for shift in _SHIFTS],
+            }
+            first = beside[want.side] if want.side else []
+            sides = [spot for pair in zip(beside["right"], beside["left"], strict=True) for spot in pair]
+            ends = [spot for pair in zip(beside["above"], beside["below"], strict=True) for spot in pair]
+            for x, y in (*first, *((*sides, *ends) if want.upright else (*ends, *sides))):
                 yield lines, x, y

@@ -31,7 +31,6 @@ __all__ = ["modulator_block"]
 
 _Draw = Callable[[Kit], None]
 
-_PINS: Final = "Pin numbers: the families' usual cases, from memory; check your maker's data sheet."
 _PLAIN: Final = "Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."
 _SIGN: Final = re.compile(r"(?<!\w)-(?=\d)")
 _WIDTH: Final = 60
@@ -111,7 +110,6 @@ def _signal(found: Modulator, kit: Kit) -> tuple[str, ...]:
         "ahead of the output filter.",
         "The integrator's four resistors set gain and offset: pair them with a meter, or buy them closer.",
         "Keep this sheet's parts away from the switches; its 0 V joins the power's at one point only.",
-        _PINS,
         _PLAIN,
     )
 
@@ -131,7 +129,7 @@ def _logic(found: Modulator, kit: Kit) -> tuple[str, ...]:
     ]
     if spare:
         notes.append(f"Not used: {spare}. Input to pin 7, output open.")
-    return (*notes, _PINS, _PLAIN)
+    return (*notes, _PLAIN)
 
 
 def _drivers(found: Modulator, kit: Kit) -> tuple[str, ...]:
@@ -142,7 +140,6 @@ def _drivers(found: Modulator, kit: Kit) -> tuple[str, ...]:
         "Gate and source leads short, twisted, to the switch's own legs; one pair for each switch.",
         f"Bootstrap and decoupling capacitors at the driver's pins{_bypass(kit)}.",
         "Pins 4, 8 and 14 of the driver's case are not connected.",
-        _PINS,
         _PLAIN,
     )
 
@@ -162,7 +159,6 @@ def _supplies(found: Modulator, kit: Kit) -> tuple[str, ...]:
     return (
         "Feed these supplies first, the switches' rail off or behind a current limit: see the bring-up.",
         "Decouplings at the pins of the case that they serve.",
-        _PINS,
         _PLAIN,
     )
 

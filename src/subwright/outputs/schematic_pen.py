@@ -14,16 +14,21 @@ from typing import Literal
 
 from subwright.circuits.netlist import Part
 from subwright.outputs.drawing import CHAR, Box, escaped, num, text
-from subwright.outputs.schematic_labels import LABEL_SIZE, Label, LabelWanted, place_labels
+from subwright.outputs.schematic_labels import (
+    LABEL_SIZE,
+    Label,
+    LabelSide,
+    LabelWanted,
+    overlap,
+    place_labels,
+)
 from subwright.outputs.schematic_symbols import GRID, Point, ResistorStyle, Stroke, Symbol, symbol
 
-__all__ = ["ELSEWHERE", "Placed", "Sheet", "Tag"]
+__all__ = ["Placed", "Sheet", "Tag"]
 
 Side = Literal["left", "right", "up", "down"]
-
-ELSEWHERE = "\ue000{}\ue001"
-"""Stands in a body for the numbers of the other sheets that bear a net's name, once they are known."""
-_ROOM = 9  # characters kept free for them
+TagKind = Literal["flag", "bar", "ground", "name", "ring"]
+"""A ring is a test point: it says where to measure, not what the net is called."""
 
 _WIRE = 2.0  # half the width that a label keeps clear of
 _PIN_SIZE = 11.0
@@ -57,7 +62,7 @@ class Tag:
     net: str
     at: Point
     ways: int = 1  # 0 for a name on a wire
-    kind: Literal["flag", "bar", "ground", "name"] = "name"
+    kind: TagKind = "name"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,7 +96,7 @@ class Sheet:
     """Collects a drawing. Coordinates are whole multiples of the grid.
 
     ``texts`` gives the lines printed beside each designator's symbol; ``names`` the printed name of a net;
-    ``zero`` the net at which the symbol of 0 V stands.
+    ``zero`` the net at which the symbol of 0 V stands; ``numbered`` whether case pin numbers are printed.
     """
 
     def __init__(
@@ -111,10 +116,13 @@ class Sheet:
         self._fixed: list[_Text] = []
         self._blocks: list[Box] = []  # bodies of tags
         self._wanted: list[LabelWanted] = []
-        self._flags: list[tuple[str, Box]] = []
+        self._flags: list[tuple[str, Box, Side]] = []
         self._labels: tuple[Label, ...] | None = None
         self._also: dict[str, tuple[str, ...]] = {}  # designators that share another's symbol
-        self._pointers: list[tuple[str, Label]] = []
+        self._numbers: Mapping[str, str] = {}
+        self._pointers: list[Label] = []
+        self._rings: list[tuple[str, Point]] = []
+        self.numbered = False
 
     # parts
 
@@ -131,6 +139,7 @@ class Sheet:
         name: str = "",
         lines: tuple[str, ...] = (),
         also: tuple[str, ...] = (),
+        side: LabelSide | None = None,
     ) -> Placed:
         """Put a part's symbol down, mirrored top to bottom by ``flip``, then turned clockwise.
 
@@ -139,6 +148,7 @@ class Sheet:
         ``shape`` is a symbol other than the kind's own; ``numbers`` prints case pin numbers at pins;
         ``name`` a designator other than the part's (the case, for a supply unit); ``lines`` are printed
         beside it instead of the part's own; ``also`` are further designators in parallel for which it stands.
+        ``side`` is where its text should go if it can.
         """
         drawn = symbol(shape or part.kind, self.style)
         name = name or part.designator
@@ -173,11 +183,14 @@ class Sheet:
         for pin, number in (numbers or {}).items():
             self._pin_number(pins[pin], (x, y), number, lead)
         self._wanted.append(
-            LabelWanted(lines=lines or self.texts.get(name, (name,)), body=box, upright=placed.upright)
+            LabelWanted(
+                lines=lines or self.texts.get(name, (name,)), body=box, upright=placed.upright, side=side
+            )
         )
         return placed
 
     def _pin_number(self, pin: Point, centre: Point, number: str, lead: int) -> None:
+        self.numbered = True
         if abs(pin[0] - centre[0]) > abs(pin[1] - centre[1]) or pin[0] != centre[0]:
             anchor: Literal["start", "end"] = "end" if pin[0] < centre[0] else "start"
             x = pin[0] + (lead if anchor == "end" else -lead)
@@ -280,7 +293,7 @@ class Sheet:
         self._tag_marks.append(f'<path d="{outline}" class="{"heavy" if heavy else "wire"}"/>')
         left, right = min(x, far), max(x, far)
         self._blocks.append((left, y - 10, right, y + 10))
-        self._flags.append((net, (left, y - 10, right, y + 10)))
+        self._flags.append((net, (left, y - 10, right, y + 10), side))
         centre = (tip + far) / 2
         self._fixed.append(
             _Text(
@@ -304,17 +317,33 @@ class Sheet:
                 )
             )
 
-    def name(self, net: str, at: Point, *, dx: int = 0, point: str = "") -> None:
-        """The net's name beside a wire through ``at``, or its test point with a ring to clip to."""
-        self._tag(net, at, ways=0)
+    def name(
+        self,
+        net: str,
+        at: Point,
+        *,
+        dx: int = 0,
+        point: str = "",
+        named: bool = False,
+        side: LabelSide | None = None,
+    ) -> None:
+        """The net's name beside a wire through ``at``, or its test point with a ring to clip to.
+
+        A test point says the name too where ``named``: where a flag elsewhere leads here.
+        """
         shown = self.names.get(net, net)
+        self._tag(net, at, ways=0, kind="ring" if point and not named else "name")
         if point:
             self._tag_marks.append(f'<circle cx="{at[0]}" cy="{at[1]}" r="4.2" class="open"/>')
             self._blocks.append((at[0] - 5, at[1] - 5, at[0] + 5, at[1] + 5))
-            shown = point
+            self._rings.append((point, _on_grid(at)))
+            shown = f"{point} {shown}" if named else point
         self._wanted.append(
             LabelWanted(
-                lines=(shown,), body=(at[0] - 4 + dx, at[1] - 3, at[0] + 4 + dx, at[1] + 3), upright=False
+                lines=(shown,),
+                body=(at[0] - 4 + dx, at[1] - 3, at[0] + 4 + dx, at[1] + 3),
+                upright=False,
+                side=side,
             )
         )
 
@@ -336,28 +365,37 @@ class Sheet:
             )
         )
 
-    def _tag(
-        self, net: str, at: Point, *, ways: int = 1, kind: Literal["flag", "bar", "ground", "name"] = "name"
-    ) -> None:
+    def _tag(self, net: str, at: Point, *, ways: int = 1, kind: TagKind = "name") -> None:
         self._tags.append(Tag(net=net, at=_on_grid(at), ways=ways, kind=kind))
 
     def references(self) -> tuple[tuple[str, bool], ...]:
         """Printed names that lead away from their wire, in order, and whether each stands at a flag."""
         found: dict[str, bool] = {}
         for tag in self._tags:
-            if tag.kind != "name" and tag.net != "0":
+            if tag.kind not in ("name", "ring") and tag.net != "0":
                 shown = self.names.get(tag.net, tag.net)
                 found[shown] = found.get(shown, False) or tag.kind == "flag"
         return tuple(found.items())
 
+    def written(self) -> tuple[str, ...]:
+        """The name at every flag, bar, ground and wire that bears one in print."""
+        return tuple(
+            self.names.get(tag.net, tag.net) for tag in self._tags if tag.kind != "ring" and tag.net != "0"
+        )
+
     # the finished drawing
+
+    def lead_to(self, numbers: Mapping[str, str]) -> None:
+        """Say at each flag where its net goes on: by printed name, in words ("\u2192 2, 11\u201313")."""
+        self._numbers, self._labels = numbers, None
 
     def labels(self) -> tuple[Label, ...]:
         """Places of all free texts; the drawing must be complete."""
         if self._labels is not None:
             return self._labels
         taken = [placed.box for placed, _, _, _ in self._placed] + self._blocks
-        taken += [fixed.box for fixed in self._fixed if fixed.checked]
+        fixed = [text.box for text in self._fixed if text.checked]
+        taken += fixed
         for placed, _, _, _ in self._placed:
             taken += [(x - 3.0, y - 3.0, x + 3.0, y + 3.0) for x, y in placed.pins.values()]
         for wire in self._wires:
@@ -365,19 +403,41 @@ class Sheet:
             for a, b in wire.segments:
                 box = (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
                 taken.append((box[0] - grown, box[1] - grown, box[2] + grown, box[3] + grown))
-        texts = place_labels(self._wanted, taken, self.inside)
-        self._labels = (*texts, *self._place_pointers([*taken, *(label.box for label in texts)]))
+        self._pointers = list(self._place_pointers(taken, fixed))
+        pointers = [label.box for label in self._pointers]
+        texts = place_labels(self._wanted, [*taken, *pointers], self.inside, [*fixed, *pointers])
+        self._labels = (*texts, *self._pointers)
         return self._labels
 
-    def _place_pointers(self, taken: list[Box]) -> Iterator[Label]:
-        """Room for the other sheets' numbers beside each flag, where there is some."""
-        for net, box in self._flags:
-            want = LabelWanted(lines=("0" * _ROOM,), body=box, upright=False)
-            (label,) = place_labels((want,), taken, self.inside)
-            if label.cost == 0.0:
-                taken.append(label.box)
-                self._pointers.append((net, label))
-                yield label
+    def _place_pointers(self, taken: list[Box], texts: list[Box]) -> Iterator[Label]:
+        """The other sheets' numbers beside each flag, as near as there is room."""
+        taken, texts = list(taken), list(texts)
+        for net, box, side in self._flags:
+            shown = self._numbers.get(self.names.get(net, net), "")
+            if not shown:
+                continue
+            best = min(
+                (self._pointer(shown, spot, taken, texts) for spot in _pointer_spots(box, side, shown)),
+                key=lambda label: label.cost,
+            )
+            taken.append(best.box)
+            texts.append(best.box)
+            yield best
+
+    def _pointer(self, shown: str, spot: tuple[float, float], taken: list[Box], texts: list[Box]) -> Label:
+        """Numbers at a spot, with what they would cover; a text close above or below counts a little."""
+        left, top = spot
+        box = (left, top, left + len(shown) * CHAR * _PIN_SIZE, top + 0.98 * _PIN_SIZE)
+        near = (box[0] - 3.0, box[1], box[2] + 3.0, box[3])
+        roomy = (box[0] - 3.0, box[1] - 3.0, box[2] + 3.0, box[3] + 3.0)
+        cost = sum(overlap(near, other) for other in taken)
+        cost += 1e-6 * sum(overlap(roomy, other) for other in texts)
+        x, y, u, v = self.inside
+        if box[0] < x or box[1] < y or box[2] > u or box[3] > v:
+            cost += 1e6
+        return Label(
+            lines=(shown,), x=left, y=top + 0.78 * _PIN_SIZE, box=box, cost=cost if cost > 1e-2 else 0.0
+        )
 
     def fixed_boxes(self) -> tuple[tuple[str, Box], ...]:
         """Fixed texts that stand free, with their boxes."""
@@ -415,6 +475,27 @@ class Sheet:
 
     def body(self) -> list[str]:
         """The drawing as SVG elements, with the records that a tracer reads."""
+        out = self.strokes()
+        for fixed in self._fixed:
+            out.append(text(fixed.x, fixed.y, fixed.content, classes=fixed.classes, anchor=fixed.anchor))
+        for label in self.labels()[: len(self._wanted)]:
+            for baseline, line in label.baselines:
+                out.append(text(label.x, baseline, line, classes="lab t"))
+        for label in self._pointers:
+            out.append(text(label.x, label.y, label.lines[0], classes="sm ts"))
+        return out
+
+    def strokes(self) -> list[str]:
+        """The drawing without its texts.
+
+        Raises
+        ------
+        ValueError : a test point's ring stands on no wire and no pin.
+        """
+        ends = {spot for placed, _, _, _ in self._placed for spot in placed.pins.values()}
+        for point, spot in self._rings:
+            if spot not in ends and not any(_ways(spot, wire) for wire in self._wires):
+                raise ValueError(f"{point} stands on no wire")
         out = [
             f'<path data-wire="" d="M{"L".join(f"{x} {y}" for x, y in wire.points)}"'
             f' class="{"heavy" if wire.heavy else "wire"}"/>'
@@ -426,14 +507,6 @@ class Sheet:
         out += [f'<g data-net="{escaped(tag.net)}" data-at="{tag.at[0]},{tag.at[1]}"/>' for tag in self._tags]
         for placed, drawn, turn, flip in self._placed:
             out.append(self._symbol(placed, drawn, turn, flip))
-        for fixed in self._fixed:
-            out.append(text(fixed.x, fixed.y, fixed.content, classes=fixed.classes, anchor=fixed.anchor))
-        for label in self.labels()[: len(self._wanted)]:
-            for baseline, line in label.baselines:
-                out.append(text(label.x, baseline, line, classes="lab t"))
-        for net, label in self._pointers:
-            shown = ELSEWHERE.format(self.names.get(net, net))
-            out.append(text(label.x, label.y, shown, classes="sm ts"))
         return out
 
     def _symbol(self, placed: Placed, drawn: Symbol, turn: int, flip: bool) -> str:
@@ -447,6 +520,25 @@ class Sheet:
             for name in self._also.get(placed.name, ())
         )
         return f'<g data-part="{escaped(placed.name)}" data-pins="{escaped(pins)}">{strokes}</g>{more}'
+
+
+def _pointer_spots(flag: Box, side: Side, shown: str) -> Iterator[tuple[float, float]]:
+    """Left and top of numbers beside a flag, the best first: above, below, beyond; away from its wire."""
+    left, top, right, bottom = flag
+    wide, high = len(shown) * CHAR * _PIN_SIZE, 0.98 * _PIN_SIZE
+    middle = (top + bottom - high) / 2
+    near, far = (right - 2.0 - wide, left + 2.0) if side == "left" else (left + 2.0, right - 2.0 - wide)
+    starts = (far, (left + right - wide) / 2, near, left - 8.0, right + 8.0 - wide)
+    for away in (3.0, 8.0):
+        for x in starts:
+            yield x, top - away - high
+            yield x, bottom + away
+        yield right + away + 2.0, middle
+        yield left - away - 2.0 - wide, middle
+    for away in (16.0, 24.0):
+        for x in starts:
+            yield x, top - away - high
+            yield x, bottom + away
 
 
 def _moved(spot: tuple[float, float], x: float, y: float, turn: int, flip: bool) -> tuple[float, float]:

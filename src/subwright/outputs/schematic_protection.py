@@ -48,7 +48,6 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     if kit.spare_sections:
         notes.append(f"Not used: {', '.join(kit.spare_sections)}. Inputs to 0 V, output open.")
     notes.append("A lamp lights while its protection has tripped; every output is an open collector.")
-    notes.append("Pin numbers: the family's usual case, from memory; check your maker's data sheet.")
     return tuple(notes)
 
 
@@ -285,7 +284,7 @@ def _reference(kit: Kit, x: int, y: int) -> None:
     feeds = kit.circuit.by_role("reference feed")
     if not feeds:
         sheet.flag("reference", (x + 60, y), "left")
-        sheet.say(x, y + 30, "from the controller's reference pin")
+        sheet.say(x, y + 42, "from the controller's reference pin")
         sheet.wire((x + 60, y), (x + 100, y))
         draw_test_point(kit, "reference", (x + 80, y))
         sheet.rail("reference", (x + 100, y))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
@@ -18,6 +19,13 @@ def _on(kit: Kit, role: str, *nets: str) -> Part:
 
 def _all(kit: Kit, role: str, *nets: str) -> list[Part]:
     return [p for p in kit.circuit.by_role(role) if all(net in p.nets for net in nets)]
+
+
+def _each(kit: Kit, cans: Sequence[Part]) -> str:
+    """What all of a bank are: "C502\u2013C508: 10000µ 50 V each"."""
+    first, last = cans[0].designator, cans[-1].designator
+    value = " ".join(kit.sheet.texts[first][1:])
+    return f"{first}: {value}" if len(cans) == 1 else f"{first}\u2013{last}: {value} each"
 
 
 def draw_followers(kit: Kit) -> None:
@@ -113,13 +121,15 @@ def _rectifiers(kit: Kit) -> None:
         end = 1000 + pitch * (len(cans) - 1)
         sheet.wire((740, y), (790, y), (910, y), (end, y), heavy=True)
         sheet.flag(net, (740, y), "left", heavy=True)
+        sheet.say(950, y - 12 if up else y + 20, _each(kit, cans), classes="sm t")
         for n, can in enumerate(cans):
-            x = 1000 + pitch * n
+            x, top, upper = 1000 + pitch * n, net if up else GROUND, y + 20 if up else y - 60
+            turn = 1 if can.nets[0] == top else 3
+            placed = kit.place(can, x, upper + 20, turn=turn, lines=(can.designator,), side="right")
             if up:
                 sheet.wire((x, y), (x, y + 20), heavy=True)
-                sheet.ground(GROUND, kit.upright(can, net, x, y + 20).end(can, net))
+                sheet.ground(GROUND, placed.end(can, net))
             else:
-                kit.upright(can, GROUND, x, y - 60)
                 sheet.wire((x, y - 20), (x, y), heavy=True)
                 sheet.wire((x, y - 60), (x, y - 80), heavy=True)
         if not up:
@@ -228,9 +238,10 @@ def _bank(kit: Kit, nets: tuple[str, str], spine: tuple[int, int], rail_y: int) 
     sheet, (feed, lift), (x, y) = kit.sheet, nets, spine
     cans = _all(kit, "lifting capacitor", lift)
     above = cans if len(cans) <= _ROW_OF_CANS else cans[: (len(cans) + 1) // 2]
-    pitch = 60 if len(above) <= _ROW_OF_CANS else 50
+    pitch = 70 if len(above) < _ROW_OF_CANS else 60 if len(above) == _ROW_OF_CANS else 50
     first = x + 90
     feeds = x + 110  # where the rail comes down
+    sheet.say(first - 12, y + 118, _each(kit, cans), classes="sm t")
     for row, bank in ((-1, above), (1, cans[len(above) :])):
         if not bank:
             continue
@@ -240,13 +251,15 @@ def _bank(kit: Kit, nets: tuple[str, str], spine: tuple[int, int], rail_y: int) 
         for at, can in zip(xs, bank, strict=True):
             sheet.wire((at, bus), (at, bus - 20 * row), heavy=True)
             top = bus + 20 if row < 0 else y + 30
-            kit.upright(can, feed if row < 0 else lift, at, top)
+            net = feed if row < 0 else lift
+            lines = (can.designator,)
+            kit.place(can, at, top + 20, turn=1 if can.nets[0] == net else 3, lines=lines, side="right")
             sheet.wire((at, y + 30 * row), (at, y), heavy=True)
         if row < 0:
             sheet.wire((feeds, rail_y), (feeds, bus), heavy=True)
             sheet.wire((min(first, feeds), bus), (max(xs[-1], feeds), bus), heavy=True)
         else:
-            end = first + pitch * len(above)
+            end = first + pitch * (len(above) - 1) + 60
             last = max(first + pitch * (len(above) - 1), feeds)
             sheet.wire((first, bus), (end, bus), (end, y - 90), (last, y - 90), heavy=True)
 

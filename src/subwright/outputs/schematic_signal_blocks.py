@@ -85,8 +85,7 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
             draw_difference_input(kit, name, *supply, place.middle, cases=name == "a")
             shared = [case.case for case in kit.cases("op-amp") if case.standing != "bought"]
             also = f"{', '.join(shared)} also serves the filter, whose sheet shows its decoupling."
-            come = "+OP comes" if place.battery else "+OP and −OP come"
-            return (*notes, f"{come} from the filter's sheet.", *((also,) if shared else ()))
+            return (*notes, *((also,) if shared else ()))
 
         return draw
 

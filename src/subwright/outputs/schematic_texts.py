@@ -59,7 +59,12 @@ def _value(part: Part, use: PartUse | None) -> Iterable[str]:
             yield code(_number(part), "resistance")
             yield _rating("R", use, PLAIN_RESISTOR_W)
         case "capacitor":
-            yield _capacitance(_number(part))
+            value = _capacitance(_number(part))
+            if use is not None and "bipolar" in use.description:
+                yield f"{value} {_rating('C', use, '')}"
+                yield "bipolar"
+                return
+            yield value
             plain = "" if use is not None and polarised(part, {part.role: use}) else PLAIN_CAPACITOR_V
             yield _rating("C", use, plain)
         case "potentiometer":

@@ -81,9 +81,12 @@ def _shunt(kit: Kit, watch: str, word: str) -> int:
     """The shunt and its flag; returns where its filter begins."""
     sheet, line, net = kit.sheet, _Y + 10, f"{word}_shunt"
     note = "battery return" if word == "current" else "loudspeaker return"
-    sheet.flag(net, (170, line), "left", note)
-    sheet.wire((170, line), (190, line), (190, line + 10))
-    draw_shunted(kit, f"{watch} shunt", net, (190, line + 10))
+    sheet.flag(net, (170, line), "left", note, heavy=True)
+    sheet.wire((170, line), (190, line), (190, line + 10), heavy=True)
+    shunt = kit.one(f"{watch} shunt")
+    end = kit.upright(shunt, net, 190, line + 10).end(shunt, net)
+    sheet.wire(end, (end[0], end[1] + 10), heavy=True)
+    sheet.ground(GROUND, (end[0], end[1] + 10))
     sheet.wire((190, line), (200, line))
     return 200
 

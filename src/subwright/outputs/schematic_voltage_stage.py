@@ -103,7 +103,7 @@ def _entry(kit: Kit, base: str) -> None:
         soft = kit.one("mute capacitor")
         sheet.ground(GROUND, kit.upright(soft, "muting_a", corner, low + 10).end(soft, "muting_a"))
     kit.lying(kit.one("input coupling"), "muted_a", node + 10, _ROW)
-    x, last = node + 50, node + 100
+    x, last = node + 60, node + 100
     sheet.wire((node + 50, _ROW), (x, _ROW), (last, _ROW), (440, _ROW))
     bias, calm = kit.one("input bias"), kit.one("input filter")
     sheet.wire((x, _ROW), (x, _ROW + 10))
@@ -111,7 +111,7 @@ def _entry(kit: Kit, base: str) -> None:
     _down(kit, next(net for net in bias.nets if net != base), foot)
     sheet.wire((last, _ROW), (last, _ROW + 10))
     sheet.ground(GROUND, kit.upright(calm, base, last, _ROW + 10).end(calm, base))
-    _point(kit, base, (x + 20, _ROW))
+    _point(kit, base, (last + 20, _ROW))
     if base == "input_base_a":
         sheet.wire((440, _ROW), (450, _ROW))
 

@@ -15,6 +15,7 @@ from subwright.circuits.wiring_circuit import DRIVER_NETS, UNIT_NETS, wiring_cir
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
 from subwright.parts.library import Library
+from subwright.stages.driver import DriverResult
 from subwright.stages.wiring import Conductor
 
 __all__ = ["wiring_block"]
@@ -92,9 +93,14 @@ def _texts(design: Design, parts: Sequence[Part]) -> Mapping[str, tuple[str, ...
         "body of the vehicle": ("body",),
         "link, battery input": () if link is None else (_wire(link), show(link.length_m, "length")),
         "speaker cable": (show(speaker.section_m2, "area"), show(speaker.length_m, "length")),
-        "driver": (driver.name or driver.part_id,),
+        "driver": (driver.name or driver.part_id, f"{_each_ohm(driver):.3g} Ω"),
     }
     return {part.designator: (part.designator, *lines[part.role]) for part in parts if part.role in lines}
+
+
+def _each_ohm(driver: DriverResult) -> float:
+    """Nominal impedance of one driver of the group, as its label says it."""
+    return driver.nominal_impedance_ohm * driver.single_re_ohm / driver.re_ohm
 
 
 def _supply(kit: Kit, design: Design) -> None:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from html import unescape
 from typing import Final
 
 from subwright import __version__
@@ -19,7 +17,7 @@ from subwright.outputs.schematic_blocks import blocks
 from subwright.outputs.schematic_frame import DRAWING, Title, framed, index, paper_size
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_labels import Label
-from subwright.outputs.schematic_pen import ELSEWHERE, Sheet
+from subwright.outputs.schematic_pen import Sheet
 from subwright.outputs.schematic_symbols import ResistorStyle
 from subwright.outputs.schematic_texts import part_texts
 from subwright.outputs.schematic_trace import agree
@@ -28,17 +26,16 @@ from subwright.stages.common import PartUse
 
 __all__ = ["SchematicSheet", "Schematics", "schematics"]
 
-_POINTER: Final = re.compile(rf"<text[^>]*>{ELSEWHERE.format('(.*?)')}</text>")
 _WITH_INDEX: Final = "wiring"  # keeps the room free
-_POINTER_MOST: Final = 7  # characters of numbers beside a flag
+_PINS: Final = "Pin numbers: the families' usual cases, from memory; check your maker's data sheet."
 
 
 @dataclass(frozen=True, kw_only=True)
 class SchematicSheet:
     """One finished sheet: for a page, and as a file; labels and boxes for whoever checks them.
 
-    ``references`` are the printed names at flags and supply bars, with whether it is a flag; ``block`` the
-    key of the block that it shows.
+    ``references`` are the printed names at flags and supply bars, with whether it is a flag; ``written`` is
+    every net's name that it prints, as often as it does; ``block`` the key of the block that it shows.
     """
 
     key: str
@@ -51,6 +48,8 @@ class SchematicSheet:
     circuit: Circuit
     block: str
     references: tuple[tuple[str, bool], ...]
+    written: tuple[str, ...]
+    notes: tuple[str, ...]
 
     @cached_property
     def alone(self) -> str:
@@ -112,10 +111,16 @@ def schematics(
     for number, page in enumerate(pages, 1):
         for name, _ in page.paper.references():
             bearers.setdefault(name, []).append(number)
-    if len(pages) > 1 and pages[0].block.key == _WITH_INDEX:
-        pages[0].body.extend(index([page.title for page in pages]))
     sheets = tuple(
-        _finished(page, design, number, len(pages), stamp, bearers) for number, page in enumerate(pages, 1)
+        _finished(
+            page,
+            design,
+            number,
+            stamp,
+            {name: [k for k in found if k != number] for name, found in bearers.items()},
+            [page.title for page in pages],
+        )
+        for number, page in enumerate(pages, 1)
     )
     return Schematics(sheets=sheets, missing=tuple(missing), blocks=found)
 
@@ -129,7 +134,6 @@ class _Page:
     block: Block
     paper: Sheet
     notes: tuple[str, ...]
-    body: list[str]
 
 
 def _borrowed(block: Block, bill: Mapping[str, Mapping[str, PartUse]]) -> Mapping[str, PartUse]:
@@ -148,41 +152,74 @@ def _pages(
         notes = draw(Kit(block.circuit, paper, uses, channels))
         key = block.key if number == 1 else f"{block.key}-{number}"
         title = block.title if number == 1 else f"{block.title}, {block.more_titles[number - 2]}"
-        pages.append(_Page(key=key, title=title, block=block, paper=paper, notes=notes, body=paper.body()))
+        pages.append(_Page(key=key, title=title, block=block, paper=paper, notes=notes))
     agree(
         block.circuit,
-        ["\n".join(page.body) for page in pages],
+        ["\n".join(page.paper.strokes()) for page in pages],
         with_inherent=block.drawn_inherent,
         without=block.elsewhere,
     )
     return pages
 
 
-def _pointed(body: Iterable[str], bearers: Mapping[str, list[int]], own: int) -> list[str]:
-    """A body in which each flag tells on which other sheets its net goes on."""
+def _ranges(numbers: Sequence[int]) -> str:
+    """Sheet numbers in short.
 
-    def told(found: re.Match[str]) -> str:
-        others = [str(number) for number in bearers.get(unescape(found.group(1)), ()) if number != own]
-        if not others:
-            return ""
-        shown = ",".join(others)
-        while len(shown) > _POINTER_MOST:
-            others = others[:-1]
-            shown = ",".join(others) + "\u2026"
-        return found.group(0).replace(ELSEWHERE.format(found.group(1)), f"\u2192 {shown}")
+    >>> _ranges([2, 9, 11, 12, 13]), _ranges([4, 5])
+    ('2,9,11\u201313', '4,5')
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ",".join(f"{run[0]}\u2013{run[-1]}" if len(run) > 2 else ",".join(map(str, run)) for run in runs)
 
-    return [_POINTER.sub(told, element) for element in body]
+
+def _series(names: Sequence[str]) -> list[str]:
+    """Names in short where only their last figure differs.
+
+    >>> _series(["SW A1", "SW A2", "SW A3", "RAIL +"])
+    ['SW A1\u20133', 'RAIL +']
+    """
+    stems: dict[str, list[str]] = {}
+    for name in names:
+        stems.setdefault(name[:-1] if name[-1].isdigit() else name, []).append(name)
+    return [f"{found[0]}\u2013{found[-1][-1]}" if len(found) > 1 else found[0] for found in stems.values()]
+
+
+def _supplies(paper: Sheet, others: Mapping[str, Sequence[int]]) -> tuple[str, ...]:
+    """A note of the sheets that bear the names at this one's bars, which have no numbers beside them."""
+    bars = [name for name, flagged in paper.references() if not flagged and others.get(name)]
+    if not bars:
+        return ()
+    by_sheets: dict[str, list[str]] = {}
+    for name in bars:
+        by_sheets.setdefault(_ranges(others[name]), []).append(name)
+    told = "; ".join(f"{', '.join(_series(names))} \u2192 {numbers}" for numbers, names in by_sheets.items())
+    return (f"On other sheets too: {told}.",)
 
 
 def _finished(
-    page: _Page, design: Design, number: int, of: int, stamp: str, bearers: Mapping[str, list[int]]
+    page: _Page,
+    design: Design,
+    number: int,
+    stamp: str,
+    others: Mapping[str, Sequence[int]],
+    titles: Sequence[str],
 ) -> SchematicSheet:
     block, paper = page.block, page.paper
+    paper.lead_to({name: f"\u2192 {_ranges(found)}" for name, found in others.items() if found})
+    body = paper.body()
+    if number == 1 and len(titles) > 1 and block.key == _WITH_INDEX:
+        body += index(titles)
+    notes = (*page.notes, *((_PINS,) if paper.numbered else ()), *_supplies(paper, others))
     title = Title(
         build=design.spec.name,
         sheet=page.title,
         number=number,
-        of=of,
+        of=len(titles),
         made_with=f"subwright {__version__}",
         symbols="IEEE 315" if paper.style == "us" else "IEC 60617",
         stamp=stamp,
@@ -191,7 +228,7 @@ def _finished(
     return SchematicSheet(
         key=page.key,
         title=title.sheet,
-        svg=framed(title, _pointed(page.body, bearers, number), page.notes, desc),
+        svg=framed(title, body, notes, desc),
         labels=paper.labels(),
         fixed=paper.fixed_boxes(),
         bodies=paper.bodies(),
@@ -199,4 +236,6 @@ def _finished(
         circuit=block.circuit,
         block=block.key,
         references=paper.references(),
+        written=paper.written(),
+        notes=notes,
     )

@@ -20,8 +20,12 @@ from subwright.stages.filter_records import (
 )
 from subwright.stages.filter_spec import FilterSpec
 
-__all__ = ["FilterCircuit", "amplifier_count", "filter_parts"]
+__all__ = ["REGULATOR_INPUT_F", "REGULATOR_OUTPUT_F", "FilterCircuit", "amplifier_count", "filter_parts"]
 
+REGULATOR_INPUT_F: Final = 100e-9
+"""At each adjustable regulator's input, its reservoir being some way off [lm317]."""
+REGULATOR_OUTPUT_F: Final = 10e-6
+"""At its output: the negative one oscillates without 10 µF electrolytic, or 1 µF tantalum [lm317]."""
 _FILM_MOST_F: Final = 4.7e-6
 _FILM_CHEAP_F: Final = 1e-6  # above, a coupling of loose tolerance takes an electrolytic
 _ELECTROLYTIC_TOLERANCE: Final = 0.20
@@ -233,6 +237,8 @@ def _supply_parts(circuit: FilterCircuit, library: Library) -> Iterator[PartUse]
             )
         yield _resistor("regulator output to adjust", supply.r1_ohm, 0.01, 0.0, library, 2)
         yield _resistor("regulator adjust to ground", supply.r2_ohm, 0.01, 0.0, library, 2)
+        yield _capacitor("regulator input capacitor", REGULATOR_INPUT_F, 0.10, supply.regulator_v, library, 2)
+        yield _electrolytic("regulator output capacitor", REGULATOR_OUTPUT_F, supply.high_v / 2, 2)
     if supply.midpoint_ohm is not None and supply.midpoint_f is not None:
         yield _resistor("midpoint divider", supply.midpoint_ohm, 0.05, 0.0, library, 2)
         yield _electrolytic("midpoint capacitor", supply.midpoint_f, 0.5 * supply.high_v)

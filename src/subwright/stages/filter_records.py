@@ -205,7 +205,8 @@ class OpAmpSupply:
     r1_ohm, r2_ohm : per regulator; None where there is none.
     midpoint_ohm, midpoint_f : each divider resistor and the capacitor; None with split rails.
     filter_ohm, filter_f : battery filter; None with split rails.
-    resistor_w, zener_w, regulator_w, regulator_c : heat and regulator junction at the highest rail.
+    resistor_w, zener_w, regulator_w, regulator_c : heat and regulator junction at the highest rail, which is
+        regulator_v, V.
     transistor, transistor_w, transistor_c, transistor_limit_c, transistor_v, transistor_limit_v : pair of
         emitter followers, each one's heat, junction and collector voltage with their limits; "" and 0 where
         there is none. sink_k_per_w : heatsink that each follower needs, None for none.
@@ -230,6 +231,7 @@ class OpAmpSupply:
     zener_w: float = 0.0
     regulator_w: float = 0.0
     regulator_c: float = 0.0
+    regulator_v: float = 0.0
     transistor: str = ""
     transistor_w: float = 0.0
     transistor_c: float = 0.0

@@ -366,6 +366,7 @@ def _regulator_supply(data: FilterInput, op_amp: OpAmp, current: float) -> OpAmp
         r2_ohm=r2,
         regulator_w=heat,
         regulator_c=junction,
+        regulator_v=high,
     )
 
 
