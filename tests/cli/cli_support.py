@@ -12,11 +12,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from patience import PATIENCE_S
+
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
 COMMAND = [sys.executable, "-m", "subwright.cli.main"]
-
-PATIENCE_S = 60.0
 
 Command = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -54,7 +54,7 @@ class Terminal:
     def finish(self) -> int:
         while self.read():
             pass
-        return self.process.wait(60)
+        return self.process.wait(PATIENCE_S)
 
 
 @contextmanager

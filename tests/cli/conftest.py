@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from cli_support import COMMAND, EXAMPLES, Command
 
+from patience import PATIENCE_S
+
 
 @pytest.fixture
 def subwright(tmp_path: Path) -> Command:
@@ -23,7 +25,7 @@ def subwright(tmp_path: Path) -> Command:
             capture_output=True,
             text=True,
             encoding="utf-8",
-            timeout=120,
+            timeout=5 * PATIENCE_S,
             check=False,
         )
 

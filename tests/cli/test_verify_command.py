@@ -8,11 +8,12 @@ import os
 import shutil
 import signal
 import subprocess
-import time
 from pathlib import Path
 
 import pytest
 from cli_support import COMMAND, Command, hear_interrupts, terminal
+
+from patience import PATIENCE_S, wait_for
 
 ROW = {
     "block", "experiment", "case", "quantity", "unit", "closed", "simulated", "difference", "limit",
@@ -101,7 +102,7 @@ def test_a_simulator_that_fails_is_no_traceback(subwright: Command, van: Path, t
 
 
 def test_out_of_time(subwright: Command, van: Path, tmp_path: Path) -> None:
-    extra = stand_in(tmp_path, "exec sleep 60")
+    extra = stand_in(tmp_path, "exec sleep 900")
     done = subwright(
         "verify", van, "--experiment", "box-response", "--engine", "ngspice", "--timeout", "300 ms", **extra
     )
@@ -126,7 +127,7 @@ def test_interrupted_it_ends_its_simulators_and_says_nothing(
 ) -> None:
     notes = tmp_path / "notes"
     notes.mkdir()
-    extra = stand_in(tmp_path, f"touch {notes}/$$\nexec sleep 60")
+    extra = stand_in(tmp_path, f"touch {notes}/$$\nexec sleep 900")
     with subprocess.Popen(
         [*COMMAND, "verify", str(van), "--engine", "ngspice"],
         env={**os.environ, **extra},
@@ -135,11 +136,9 @@ def test_interrupted_it_ends_its_simulators_and_says_nothing(
         text=True,
         preexec_fn=hear_interrupts,
     ) as process:
-        until = time.monotonic() + 60.0
-        while not list(notes.iterdir()) and time.monotonic() < until:
-            time.sleep(0.05)
+        wait_for(lambda: list(notes.iterdir()), "a simulator")
         interrupt(process, main_thread=main_thread)
-        out, err = process.communicate(timeout=20)
+        out, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 130
     assert (out, err) == ("", "")
     assert all(not Path(f"/proc/{note.name}").exists() for note in notes.iterdir())

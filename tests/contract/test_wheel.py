@@ -17,7 +17,7 @@ BUILD = "import sys, hatchling.build; print(hatchling.build.build_wheel(sys.argv
 def names(tmp_path_factory: pytest.TempPathFactory) -> set[str]:
     target = tmp_path_factory.mktemp("wheel")
     subprocess.run(
-        [sys.executable, "-c", BUILD, str(target)], cwd=ROOT, check=True, capture_output=True, timeout=120
+        [sys.executable, "-c", BUILD, str(target)], cwd=ROOT, check=True, capture_output=True, timeout=300
     )
     (wheel,) = target.glob("*.whl")
     with zipfile.ZipFile(wheel) as archive:

@@ -104,7 +104,7 @@ def switched(
     rails = ["BENCH_RAIL_POSITIVE"] + (["BENCH_RAIL_NEGATIVE"] if values.split_rails else [])
     outputs = ["out_a"] + (["out_b"] if bridge else [])
     probes: list[Probe] = [Current(INDUCTORS[0]), *map(Current, rails), *map(Voltage, outputs)]
-    traces = simulate(circuit, run, probes, engine, timeout_s=20.0)
+    traces = simulate(circuit, run, probes, engine, timeout_s=120.0)
 
     def last(course: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return last_periods(traces.axis, course, keep * values.period_s, 1)
@@ -265,7 +265,7 @@ def test_response_of_the_output_filter(kind: str, load_ohm: float, reference_eng
     _, values = alive(kind)
     circuit = class_d_filter_circuit(values, load_ohm)
     outputs = [Voltage(f"out_{name}") for name in "ab"[: values.legs]]
-    traces = simulate(circuit, SWEEP, outputs, reference_engine, timeout_s=20.0)
+    traces = simulate(circuit, SWEEP, outputs, reference_engine, timeout_s=120.0)
     response = traces.phasor(outputs[0]) - (traces.phasor(outputs[1]) if values.legs == 2 else 0.0)
     ratio = response / closed_form(values, traces, load_ohm)
     assert np.max(np.abs(20.0 * np.log10(np.abs(ratio)))) < RESPONSE_DB
@@ -280,7 +280,7 @@ def test_response_into_the_driver_in_its_box(reference_engine: Engine) -> None:
     )  # fmt: skip
     box = SealedBox(volume_m3=0.03)
     circuit = class_d_filter_circuit(values, enclosure_circuit(driver, box, source_ohm=LEAD))
-    traces = simulate(circuit, SWEEP, [Voltage("out_a")], reference_engine, timeout_s=20.0)
+    traces = simulate(circuit, SWEEP, [Voltage("out_a")], reference_engine, timeout_s=120.0)
     impedance = solve(driver, box, traces.axis).impedance_ohm + LEAD
     ratio = traces.phasor(Voltage("out_a")) / closed_form(values, traces, impedance)
     assert np.max(np.abs(20.0 * np.log10(np.abs(ratio)))) < RESPONSE_DB
@@ -320,7 +320,7 @@ def followed(values: ClassABValues, engine: Engine, peak_v: float, load_ohm: flo
             for k in range(values.pairs)
         ]
     probes: list[Probe] = [*map(Current, rails), *map(Voltage, nets)]
-    traces = simulate(circuit, run, probes, engine, timeout_s=20.0)
+    traces = simulate(circuit, run, probes, engine, timeout_s=120.0)
     time_s = traces.axis
     near = traces.voltage("terminal" if values.lead_ohm else "out_a")
     across = near - (traces.voltage("out_b") if values.legs == 2 else 0.0)
@@ -447,7 +447,7 @@ def heard(name: str, engine: Engine, **how: object) -> tuple[InputResult, np.nda
     result = design_input(spec, NEED, LIBRARY)
     circuit = input_circuit(result, OP_AMP, side_v=NEED.side_v, summing_ohm=NEED.summing_ohm, **how)
     outputs = [Voltage(net) for net in INPUT_OUTPUTS]
-    traces = simulate(circuit, BAND, outputs, engine, timeout_s=20.0)
+    traces = simulate(circuit, BAND, outputs, engine, timeout_s=120.0)
     return result, np.abs([traces.phasor(net) for net in outputs])
 
 

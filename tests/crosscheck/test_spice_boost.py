@@ -131,7 +131,7 @@ def netlist_values(
 
 def simulated(what: BoostPowerValues, engine: Engine) -> BoostPoint:
     small = quick_boost(what)
-    traces = simulate(boost_circuit(small), boost_run(small), boost_probes(), engine, timeout_s=60.0)
+    traces = simulate(boost_circuit(small), boost_run(small), boost_probes(), engine, timeout_s=120.0)
     return simulated_boost(small, traces)
 
 
@@ -190,7 +190,7 @@ def test_without_the_slope_the_current_hunts(reference_engine: Engine) -> None:
     flat = replace(circuit, parts=tuple(parts))
     steady, hunting = (
         simulated_loop(
-            values, simulate(made, closed_run(values), closed_probes(), reference_engine, timeout_s=60.0)
+            values, simulate(made, closed_run(values), closed_probes(), reference_engine, timeout_s=120.0)
         ).alternation_a
         for made in (circuit, flat)
     )

@@ -131,7 +131,7 @@ def values_at(case: Case, corner: float, load: float, split: float) -> PowerValu
 def simulated(values: PowerValues, engine: Engine) -> PowerPoint:
     small = quick(values)
     traces = simulate(
-        power_circuit(small), settling_run(small), settling_probes(small), engine, timeout_s=20.0
+        power_circuit(small), settling_run(small), settling_probes(small), engine, timeout_s=120.0
     )
     return simulated_point(small, traces)
 

@@ -59,7 +59,7 @@ def test_class_g_draws_from_each_pair_what_the_model_says(share: float, referenc
     names = [f"BENCH_{pair}_{side}" for pair in sources for side in ("POSITIVE", "NEGATIVE")]
     run = Transient(stop_s=2.0 / NOTE_HZ, step_s=1.0 / NOTE_HZ / points, accuracy=1e-4)
     traces = simulate(
-        circuit, run, [*map(Current, names), Voltage("terminal")], reference_engine, timeout_s=30.0
+        circuit, run, [*map(Current, names), Voltage("terminal")], reference_engine, timeout_s=120.0
     )
     by_pair = {
         pair: sum(volts * mean_of(*last(traces, -traces.current(name))) for name in names if pair in name)
@@ -106,7 +106,7 @@ def test_class_h_takes_each_lifted_charge_twice(share: float, reference_engine: 
     )
     nets = ("terminal", "out_a", "out_b", "feed_a", "lift_a")
     probes = [Current("BENCH_RAIL_POSITIVE"), *map(Voltage, nets)]
-    traces = simulate(circuit, run, probes, reference_engine, timeout_s=60.0)
+    traces = simulate(circuit, run, probes, reference_engine, timeout_s=120.0)
     drawn = values.rail_v * mean_of(*last(traces, -traces.current("BENCH_RAIL_POSITIVE")))
     load_w = rms_of(*last(traces, traces.voltage("terminal") - traces.voltage("out_b"))) ** 2 / LOAD
     assert load_w == pytest.approx(peak**2 / (2.0 * LOAD), rel=2e-3)
@@ -142,7 +142,7 @@ def test_both_lifting_switches_never_conduct_at_once(reference_engine: Engine) -
     run = Transient(stop_s=2.0 / NOTE_HZ, step_s=1.0 / NOTE_HZ / 2000.0, accuracy=1e-4, from_initial=True)
     drawn = []
     for tried in (circuit, bare):
-        traces = simulate(tried, run, [Current("BENCH_RAIL_POSITIVE")], reference_engine, timeout_s=60.0)
+        traces = simulate(tried, run, [Current("BENCH_RAIL_POSITIVE")], reference_engine, timeout_s=120.0)
         drawn.append(values.rail_v * mean_of(*last(traces, -traces.current("BENCH_RAIL_POSITIVE"))))
     assert drawn[1] > drawn[0] + 0.3
 
@@ -158,6 +158,6 @@ def test_lateral_pairs_idle_and_heat_as_the_model_says(share: float, reference_e
     circuit = class_ab_circuit(values, load_ohm=LOAD, signal=wanted)
     run = Transient(stop_s=1.0 / NOTE_HZ, step_s=1.0 / NOTE_HZ / points, accuracy=1e-4)
     rails = ("BENCH_RAIL_POSITIVE", "BENCH_RAIL_NEGATIVE")
-    traces = simulate(circuit, run, list(map(Current, rails)), reference_engine, timeout_s=30.0)
+    traces = simulate(circuit, run, list(map(Current, rails)), reference_engine, timeout_s=120.0)
     drawn = values.rail_v * sum(-mean_of(traces.axis, traces.current(rail)) for rail in rails)
     assert drawn == pytest.approx(drawn_w(result, peak, values.rail_v), rel=LOSS)

@@ -78,7 +78,7 @@ def case(seed: int, load: float, split: float, corner: float, *, bridge: bool = 
 
 def run(values: PowerValues, engine: Engine) -> tuple[Settled, PowerValues]:
     small = quick(values)
-    return settled_point(small, engine, timeout_s=30.0), small
+    return settled_point(small, engine, timeout_s=120.0), small
 
 
 def assert_agree(settled: Settled, small: PowerValues) -> None:

@@ -63,7 +63,7 @@ def test_from_the_radio_to_the_power_stage(name: str, supply: str, reference_eng
     entry, filters = joined(INPUTS[name], supply)
     circuit = signal_circuit(entry, filters, LIBRARY, supply_v=12.6 if supply == "battery" else 35.0)
     assert not any(part.designator.startswith("BENCH_LINE") for part in circuit.parts)
-    traces = simulate(circuit, SWEEP, [Voltage(FILTER_OUTPUT)], reference_engine, timeout_s=30.0)
+    traces = simulate(circuit, SWEEP, [Voltage(FILTER_OUTPUT)], reference_engine, timeout_s=120.0)
     expected = filters.transfer(traces.axis) * entry.gain
     ratio = traces.phasor(Voltage(FILTER_OUTPUT)) / expected
     assert np.max(np.abs(20.0 * np.log10(np.abs(ratio)))) < LEVEL_DB
@@ -75,7 +75,7 @@ def test_what_both_leads_share_stays_outside(name: str, reference_engine: Engine
     """With equal resistors nothing of it comes through but what the op-amps' own gain leaves."""
     entry, filters = joined(INPUTS[name], "zener")
     circuit = signal_circuit(entry, filters, LIBRARY, supply_v=35.0, mode="common")
-    traces = simulate(circuit, SWEEP, [Voltage(FILTER_OUTPUT)], reference_engine, timeout_s=30.0)
+    traces = simulate(circuit, SWEEP, [Voltage(FILTER_OUTPUT)], reference_engine, timeout_s=120.0)
     leak = np.abs(traces.phasor(Voltage(FILTER_OUTPUT))) / np.abs(filters.transfer(traces.axis))
     assert np.max(leak) < 10.0 ** (-70.0 / 20.0)
 
@@ -87,7 +87,7 @@ def heard_peak(entry: InputResult, place: InputPlace, volts: float, engine: Engi
         entry, LIBRARY.op_amps["TL072"], side_v=5.5, summing_ohm=22e3, place=place, signal=wave
     )
     run = Transient(stop_s=0.04, step_s=1e-4, accuracy=1e-4)
-    traces = simulate(circuit, run, [Voltage(INPUT_OUTPUTS[0])], engine, timeout_s=20.0)
+    traces = simulate(circuit, run, [Voltage(INPUT_OUTPUTS[0])], engine, timeout_s=120.0)
     _, course = last_periods(traces.axis, traces.voltage(INPUT_OUTPUTS[0]), 0.02, 1)
     return -float(course.min()) / (2.0**0.5 * volts * entry.gain)
 

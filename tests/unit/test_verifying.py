@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from patience import wait_for
 from subwright import service
 from subwright.base.errors import InputError, SubwrightError
 from subwright.build import experiments as registry
@@ -25,6 +26,7 @@ from subwright.parts.library import Library
 from subwright.service import verifying
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+SLEEP_S = 900
 GOOD = Check(quantity="rail", closed=30.0, simulated=30.1, unit="V", limit=0.02)
 DIVIDER = Circuit(
     name="divider",
@@ -78,11 +80,11 @@ def van(made: service.Solved) -> Iterator[service.Solved]:
 
 @pytest.fixture
 def slow(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """In place of the simulator: one that notes its process and would run for a minute."""
+    """In place of the simulator: one that notes its process and would run for a quarter of an hour."""
     program = tmp_path / "slow"
     notes = tmp_path / "started"
     notes.mkdir()
-    program.write_text(f"#!/bin/sh\ntouch {notes}/$$\nexec sleep 60\n", encoding="utf-8")
+    program.write_text(f"#!/bin/sh\ntouch {notes}/$$\nexec sleep {SLEEP_S}\n", encoding="utf-8")
     program.chmod(0o755)
     one_engine(monkeypatch, str(program))
     return notes
@@ -195,14 +197,13 @@ def test_cancelled_from_outside_every_process_ends_and_the_finished_is_kept(
 
     def watch(what: str, share: float) -> None:
         if what == "a: done":
-            while not list(slow.iterdir()):
-                time.sleep(0.01)
+            wait_for(lambda: list(slow.iterdir()), "a simulator")
             cancel.set()
 
     start = time.monotonic()
     with pytest.raises(CancelledError, match="cancelled"):
         service.verify(van, progress=watch, cancel=cancel.is_set, jobs=2)
-    assert time.monotonic() - start < 10.0
+    assert time.monotonic() - start < SLEEP_S / 2.0  # it did not wait for what sleeps
     assert all(not Path(f"/proc/{note.name}").exists() for note in slow.iterdir())
     assert saved(van) == [("a", "done")]
 

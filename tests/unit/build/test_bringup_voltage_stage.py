@@ -95,7 +95,7 @@ def powered(build: str, setting: float | None) -> tuple[Circuit, float]:
 
 def at_rest(circuit: Circuit, nets: set[str]) -> dict[str, float]:
     run = Transient(stop_s=1e-6, step_s=1e-7)
-    traces = simulate(circuit, run, [Voltage(net) for net in sorted(nets)], Ngspice(), timeout_s=60.0)
+    traces = simulate(circuit, run, [Voltage(net) for net in sorted(nets)], Ngspice(), timeout_s=120.0)
     return {net: float(traces.voltage(net)[-1]) for net in nets} | {"0": 0.0}
 
 

@@ -115,7 +115,7 @@ def test_every_netlist_is_the_same_in_another_process() -> None:
         text=True,
         check=True,
         env=environment,
-        timeout=60,
+        timeout=300,
     )
     assert done.stdout == "\n".join(texts())
 

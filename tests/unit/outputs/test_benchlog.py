@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import select
 import signal
 import time
 from pathlib import Path
 
 import pytest
 
+from patience import PATIENCE_S
 from subwright.base.errors import InputError
 from subwright.build.bench import Entry
 from subwright.outputs.benchlog import append_entries, log_path, read_log
@@ -45,20 +47,23 @@ def test_kill_9_at_any_moment_loses_nothing_that_was_saved(tmp_path: Path) -> No
     path = tmp_path / "van.bench.jsonl"
     saved: list[int] = []
     number = 0
-    turn = 0
-    while turn < 60 or (len(saved) < 60 and turn < 600):  # a busy machine saves less between two kills
-        turn += 1
+    for turn in range(90):
         receive, send = os.pipe()
         child = os.fork()
         if child == 0:  # pragma: no cover
-            os.close(receive)
-            count = number
-            while True:
-                append_entries(path, [entry(count)])
-                os.write(send, f"{count}\n".encode())
-                count += 1
+            try:
+                os.close(receive)
+                count = number
+                while True:
+                    append_entries(path, [entry(count)])
+                    os.write(send, f"{count}\n".encode())
+                    count += 1
+            finally:
+                os._exit(1)
         os.close(send)
-        time.sleep(0.002 + 0.0007 * (turn % 13))
+        if turn % 3:  # two of three are left alone until they have saved once
+            assert select.select([receive], [], [], PATIENCE_S)[0], "the child saves nothing"
+        time.sleep(0.0007 * (turn % 13))
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
         told = b""

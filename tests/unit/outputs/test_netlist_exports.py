@@ -148,7 +148,7 @@ def test_every_block_runs_alone_in_ngspice(path: Path, tmp_path: Path) -> None:
             cwd=tmp_path,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=300,
             check=False,
         )
         said = done.stdout + done.stderr
