@@ -16,6 +16,9 @@ COMPILE := CUSTOM_COMPILE_COMMAND="make requirements" $(BIN)/pip-compile -q --ge
 	--strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links
 PYTEST_FLAGS ?=
 JOBS ?= 2
+# A file's tests run in one process: what they share (a design, a server, a print) is made once. A test that
+# runs for ten minutes tells where it stands.
+SHARED := --dist loadfile --no-loadscope-reorder -o faulthandler_timeout=600
 
 # The first interpreter that is new enough; set PYTHON=… to choose another.
 PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11 python; do \
@@ -33,7 +36,7 @@ demo: $(VENV)/demo-ready
 ready: $(VENV)/dev-ready
 
 test: $(VENV)/dev-ready
-	$(BIN)/python -m pytest -n $(JOBS) $(PYTEST_FLAGS)
+	$(BIN)/python -m pytest -n $(JOBS) $(SHARED) $(PYTEST_FLAGS)
 
 lint: $(VENV)/dev-ready
 	$(BIN)/ruff check .
