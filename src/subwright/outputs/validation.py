@@ -37,12 +37,16 @@ def validate(model: type[M], file: TomlFile) -> M:
     except SubwrightError as error:
         problem = FileProblem(file=file.path, line=1, key="file", message=_plain(str(error)))
         raise InputError(message=str(error), problems=(problem,)) from None
-    problems: dict[KeyPath, FileProblem] = {}
+    places: dict[KeyPath, ErrorDetails] = {}
     for detail in details:
-        loc = _place(detail, file.data)
-        problems.setdefault(loc, file.problem(loc, _message(detail, loc, model)))
-    ordered = sorted(problems.values(), key=lambda problem: problem.line)
-    raise InputError(message=f"{len(ordered)} problems", problems=tuple(ordered[:_PROBLEMS_SHOWN]))
+        places.setdefault(_place(detail, file.data), detail)
+    # Words only for those that are shown: a file of another trade has thousands.
+    ordered = sorted(places, key=file.line_of)
+    shown = [file.problem(loc, _message(places[loc], loc, model)) for loc in ordered[:_PROBLEMS_SHOWN]]
+    if more := ordered[_PROBLEMS_SHOWN:]:
+        words = f"and {len(more)} more problems from here on; mend those above first"
+        shown.append(file.problem(more[0], words))
+    raise InputError(message=f"{len(ordered)} problems", problems=tuple(shown))
 
 
 def file_keys(model: type[BaseModel]) -> dict[str, FieldInfo]:

@@ -112,17 +112,13 @@ def pick_cable(
         row = cable(spec.section_m2, spec.cable_standard)
         return row, _limit_a(row, spec.ambient_max_c)
     candidates = _candidates(spec.cable_standard, spec.ambient_max_c)
+    rms_a = demand.worst_average_a * demand.rms_a / demand.average_a
     for row, limit_a in candidates:
-        if row.section_m2 < min_section_m2 * (1.0 - 1e-9) or limit_a < fuse_a:
+        # A stated fuse may be smaller than the load: then the load heats the cable until it opens.
+        if row.section_m2 < min_section_m2 * (1.0 - 1e-9) or limit_a < max(fuse_a, rms_a):
             continue
         rated_a, (limit_c, reference_c) = rating_basis(row)
-        warm_c = conductor_temperature_c(
-            demand.worst_average_a * demand.rms_a / demand.average_a,
-            rated_a,
-            spec.ambient_max_c,
-            limit_c,
-            reference_c,
-        )
+        warm_c = conductor_temperature_c(rms_a, rated_a, spec.ambient_max_c, limit_c, reference_c)
         if demand.average_a * run_ohm(spec, row, warm_c) <= spec.max_drop * nominal_v:
             return row, limit_a
     thickest, most_a = candidates[-1]

@@ -185,6 +185,15 @@ def test_fuse_off_the_list_names_its_neighbours() -> None:
         design_supply(SupplySpec(fuse_a=35.0), demand())
 
 
+def test_a_stated_fuse_below_the_load_leaves_a_cable_that_carries_the_load() -> None:
+    """The fuse is a finding's business; a cable chosen for it alone would glow in the reckoning."""
+    wanted = demand(25.0)
+    result = design_supply(SupplySpec(fuse_a=5.0), wanted)
+    assert result.fuse_a == 5.0
+    assert result.section_current_limit_a >= wanted.worst_average_a * wanted.rms_a / wanted.average_a
+    assert result.conductor_c < 110.0
+
+
 def test_section_without_a_rating_is_refused() -> None:
     with pytest.raises(RangeError, match="no listed current rating"):
         design_supply(SupplySpec(section_m2=12e-6), demand())
