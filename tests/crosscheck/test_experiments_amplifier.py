@@ -52,7 +52,7 @@ def solved(name: str) -> Design:
 
 def outcomes(design: Design, name: str, engine: Engine) -> list[Outcome]:
     library = library_for(design.spec, EXAMPLES)
-    return [case.run(engine, 60.0) for case in EVERY[name].cases(design, library)]
+    return [case.run(engine, 120.0) for case in EVERY[name].cases(design, library)]
 
 
 @pytest.mark.parametrize(
@@ -94,6 +94,6 @@ def test_a_wrong_model_is_noticed(
     circuit = outcomes(design, name, reference_engine)[0]
     told = replace(design, amplifier=replace(design.amplifier, model=stated))
     library = library_for(design.spec, EXAMPLES)
-    other = EVERY[name].cases(told, library)[0].run(reference_engine, 60.0)
+    other = EVERY[name].cases(told, library)[0].run(reference_engine, 120.0)
     pairs = zip(other.checks, circuit.checks, strict=True)
     assert any(abs(a.closed / b.simulated - 1.0) > a.limit for a, b in pairs)

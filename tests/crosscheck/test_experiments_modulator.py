@@ -57,7 +57,7 @@ def solved(name: str) -> Design:
 
 def run(build: str, name: str, number: int, engine: Engine) -> Outcome:
     design = solved(build)
-    return EVERY[name].cases(design, library_for(design.spec, EXAMPLES))[number].run(engine, 60.0)
+    return EVERY[name].cases(design, library_for(design.spec, EXAMPLES))[number].run(engine, 120.0)
 
 
 def broken(outcome: Outcome) -> list[str]:

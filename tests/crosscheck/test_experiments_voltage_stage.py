@@ -56,7 +56,7 @@ def stage_of(design: Design) -> VoltageStage:
 
 def outcomes(design: Design, name: str, engine: Engine) -> list[Outcome]:
     library = library_for(design.spec, EXAMPLES)
-    return [case.run(engine, 60.0) for case in EVERY[name].cases(design, library)]
+    return [case.run(engine, 120.0) for case in EVERY[name].cases(design, library)]
 
 
 @pytest.mark.parametrize("name", EVERY)
@@ -133,7 +133,7 @@ def test_a_chip_s_input_passes_what_its_divider_says(build: str, reference_engin
     design = service.solve(spec.model_copy(update=parts), folder=EXAMPLES).design
     (experiment,) = chip_input.EXPERIMENTS
     (case,) = experiment.cases(design, library_for(design.spec, EXAMPLES))
-    outcome = case.run(reference_engine, 60.0)
+    outcome = case.run(reference_engine, 120.0)
     assert len(outcome.checks) == (2 if build == "chip" else 1)
     assert all(check.holds for check in outcome.checks)
     assert experiment.cases(solved("pairs"), library_for(design.spec, EXAMPLES)) == ()

@@ -46,7 +46,7 @@ def test_the_wagon_agrees_at_every_battery_and_load(reference_engine: Engine) ->
     cases = experiment_named("boost-steady-state").cases(wagon(), load_library())
     assert len(cases) == 6
     for case in cases:
-        outcome = case.run(reference_engine, 60.0)
+        outcome = case.run(reference_engine, 120.0)
         assert {check.quantity for check in outcome.checks} >= {"raised rail", "battery current"}
         for check in outcome.checks:
             assert check.holds, (case.name, check.quantity, check.difference)
@@ -168,7 +168,7 @@ def test_the_closed_loop_settles_where_the_closed_forms_say(engine: Engine) -> N
     cases = experiment_named("boost-closed-loop").cases(wagon(), load_library())
     assert [case.name.split()[0] for case in cases] == ["low", "nominal"]
     for case in cases:
-        for check in case.run(engine, 60.0).checks:
+        for check in case.run(engine, 120.0).checks:
             assert check.holds, (case.name, check.quantity, check.difference)
 
 
@@ -203,7 +203,7 @@ def test_the_controller_alone_keeps_time_guards_and_sleeps(engine: Engine) -> No
     cases = experiment_named("boost-controller").cases(wagon(), load_library())
     assert [case.name for case in cases] == ["timing", "guard of the rail", "stopped"]
     for case in cases:
-        for check in case.run(engine, 60.0).checks:
+        for check in case.run(engine, 120.0).checks:
             assert check.holds, (case.name, check.quantity, check.difference)
 
 

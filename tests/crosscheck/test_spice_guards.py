@@ -94,7 +94,7 @@ def checks(form: str, engine: Engine) -> list[tuple[str, str, Check]]:
         (experiment.name, case.name, check)
         for experiment in AREAS
         for case in experiment.cases(design, library)
-        for check in case.run(engine, 60.0).checks
+        for check in case.run(engine, 120.0).checks
     ]
 
 
@@ -119,7 +119,7 @@ def test_an_altered_part_is_noticed(reference_engine: Engine) -> None:
     lied = replace(design.protection, over_current=replace(trip, held_a=1.05 * trip.held_a))
     other = replace(design, protection=lied)
     over_current = next(e for e in AREAS if e.name == "over-current")
-    first = over_current.cases(other, library)[0].run(reference_engine, 60.0).checks[0]
+    first = over_current.cases(other, library)[0].run(reference_engine, 120.0).checks[0]
     assert not first.holds
     speaker_guard = design.speaker_guard
     assert speaker_guard is not None
@@ -127,8 +127,8 @@ def test_an_altered_part_is_noticed(reference_engine: Engine) -> None:
     sharper = replace(speaker_guard.detector, negative_v=1.2 * speaker_guard.detector.negative_v)
     other = replace(design, speaker_guard=replace(speaker_guard, detector=sharper))
     cases = {case.name: case for case in speaker.EXPERIMENT.cases(other, library)}
-    assert not cases["negative, rising slowly"].run(reference_engine, 60.0).checks[0].holds
-    assert cases["positive, rising slowly"].run(reference_engine, 60.0).checks[0].holds
+    assert not cases["negative, rising slowly"].run(reference_engine, 120.0).checks[0].holds
+    assert cases["positive, rising slowly"].run(reference_engine, 120.0).checks[0].holds
 
 
 def test_a_build_without_a_guard_has_no_such_case() -> None:
