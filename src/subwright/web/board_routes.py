@@ -19,7 +19,8 @@ from subwright.outputs.board_lists import stuffing_rows, wire_rows
 from subwright.outputs.cautions import before_etching, before_wiring_a_board
 from subwright.outputs.made_board import KeptBoards, MadeBoard, plain_value_mm
 from subwright.session import BuildSession
-from subwright.web.desk import Desk, error_json
+from subwright.web.desk import Desk
+from subwright.web.refusals import error_json
 from subwright.web.trial_jobs import Trial, Trials
 
 __all__ = ["BoardView", "Making", "board_routes"]

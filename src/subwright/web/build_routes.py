@@ -318,7 +318,7 @@ def _questions(desk: Desk) -> APIRouter:
         wish = PlotWish(x_low=x_low, x_high=x_high, y_low=y_low, y_high=y_high, band=band, emf_v=emf)
         behind, behind_name = pinned_state(desk, reader, session, pin)
         other = None if behind is None or behind.solved is None else find_plot(behind.sheets, key)
-        svg = redrawn(found, wish, other, behind_name)
+        svg = redrawn(found, wish, other, behind_name, reader.language)
         return PlainTextResponse(svg, media_type="image/svg+xml")
 
     return routes

@@ -14,7 +14,6 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from subwright.base.errors import InputError, SubwrightError
 from subwright.build.moment import Moment, moment_at, voltage_range
 from subwright.build.result import Design
 from subwright.outputs.drawing import num
@@ -33,7 +32,7 @@ from subwright.web.scene import Scene, margin_said, scene_of
 from subwright.web.security import Rules
 from subwright.workspace import EXAMPLE, Workspace
 
-__all__ = ["Desk", "Reader", "error_json", "level_of", "style_sheet"]
+__all__ = ["Desk", "Reader", "level_of", "style_sheet"]
 
 Words = Callable[[str], str]
 
@@ -171,19 +170,6 @@ def _translated(scene: Scene, reader: Reader) -> Scene:
 def level_of(text: str) -> Level:
     """The level of that name; full sine for anything else."""
     return next((level for level in Level if level.value == text), Level.FULL)
-
-
-def error_json(error: SubwrightError) -> dict[str, Any]:
-    """An error's fields for a page."""
-    problems = error.problems if isinstance(error, InputError) else ()
-    return {
-        "message": error.message,
-        "quantity": error.quantity,
-        "value": error.value,
-        "limit": error.limit,
-        "remedy": error.remedy,
-        "problems": [{"line": p.line, "key": p.key, "message": p.message} for p in problems],
-    }
 
 
 @cache

@@ -27,6 +27,7 @@ _UNITS = frozenset(
         *("mm", "cm", "kg", "mg", "ms", "ns", "ps", "min", "fs", "ohm", "mohm", "kohm", "rms", "auto", "mdf"),
     }
 )
+_QUOTED = re.compile(r"\"[^\"]*\"|(?<!\w)'[^']*'(?!\w)")  # what somebody wrote, or a file's own value
 _PLACED = re.compile(r"(?P<what>.+) \((?P<where>[^()]+)\)")
 
 
@@ -78,7 +79,8 @@ def _sentences() -> Mapping[str, tuple[_Sentence, ...]]:
 def _plain(text: str) -> bool:
     """Whether a text is the same in any language: figures, units, names and designators."""
     return not any(
-        len(word) > 1 and word.islower() and word not in _UNITS for word in _WORD.findall(_KEY.sub("", text))
+        len(word) > 1 and word.islower() and word not in _UNITS
+        for word in _WORD.findall(_QUOTED.sub("", _KEY.sub("", text)))
     )
 
 

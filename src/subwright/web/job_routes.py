@@ -14,7 +14,8 @@ from pydantic import BaseModel, ConfigDict
 
 from subwright import service
 from subwright.base.errors import SubwrightError
-from subwright.web.desk import Desk, error_json
+from subwright.web.desk import Desk
+from subwright.web.refusals import error_json
 
 __all__ = ["Form", "Jobs", "job_routes"]
 

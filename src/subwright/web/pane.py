@@ -12,7 +12,7 @@ from subwright.outputs.svg import Plot
 from subwright.outputs.views import Figure, FindingRow
 from subwright.session import BuildSession, Outcome
 from subwright.web.desk import Desk, Reader
-from subwright.web.plotting import PlotWish, find_plot, has_band, on_battery, redrawn
+from subwright.web.plotting import PlotWish, find_plot, has_band, in_german, on_battery, redrawn, spoken_svg
 from subwright.web.ruler import ruler_svgs
 from subwright.web.scene import scene_of
 from subwright.web.stage import PARTS, chosen, inputs_of, sheet_keys
@@ -147,13 +147,14 @@ def _plots(
     behind, behind_name = pinned_state(desk, reader, session, view.pin)
     drawn = []
     for figure in figures:
+        native = reader.language == "en"
         if not isinstance(figure.drawn, Plot):
-            drawn.append(
-                {"figure": figure, "svg": figure.svg, "live": False, "band": False, "battery": False}
-            )
+            svg, native = (figure.svg, True) if native else spoken_svg(figure.svg)
+            kind = {"live": False, "band": False, "battery": False, "native": native}
+            drawn.append({"figure": figure, "svg": svg, **kind})
             continue
         other = None if behind is None or behind.solved is None else find_plot(behind.sheets, figure.key)
-        svg = redrawn(figure.drawn, PlotWish(emf_v=view.emf), other, behind_name)
+        svg = redrawn(figure.drawn, PlotWish(emf_v=view.emf), other, behind_name, reader.language)
         drawn.append(
             {
                 "figure": figure,
@@ -161,6 +162,7 @@ def _plots(
                 "live": True,
                 "band": has_band(figure.drawn),
                 "battery": on_battery(figure.drawn),
+                "native": native or in_german(figure.drawn),
             }
         )
     return drawn

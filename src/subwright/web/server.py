@@ -22,10 +22,11 @@ from subwright.web.bench_routes import bench_routes
 from subwright.web.board_routes import board_routes
 from subwright.web.build_routes import build_routes
 from subwright.web.circuit_routes import circuit_routes
-from subwright.web.desk import Desk, Reader, error_json
+from subwright.web.desk import Desk, Reader
 from subwright.web.folder_routes import folder_routes
 from subwright.web.glance import Glances
 from subwright.web.job_routes import job_routes
+from subwright.web.refusals import error_json
 from subwright.web.security import Guard, Rules
 from subwright.web.trial_jobs import Trials
 from subwright.web.trial_routes import trial_routes
@@ -100,7 +101,8 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
 def _told(desk: Desk, request: Request, status: int, error: SubwrightError) -> Response:
     """An error as JSON to our own scripts, as a page to a reader who followed an address."""
     if request.headers.get("x-workbench"):
-        return JSONResponse({"error": error_json(error)}, status_code=status)
+        said = error_json(error, Reader.of(request).plain)
+        return JSONResponse({"error": said}, status_code=status)
     return desk.page(
         request, "message.html.j2", status, error=error, reader_words=Reader.of(request).language
     )

@@ -16,8 +16,9 @@ from subwright.outputs.print_code import design_code
 from subwright.outputs.svg import Plot
 from subwright.service.verifying import saved_results
 from subwright.session import BuildSession
-from subwright.web.desk import Desk, error_json
+from subwright.web.desk import Desk
 from subwright.web.plotting import PlotWish, redrawn
+from subwright.web.refusals import error_json
 from subwright.web.trial_jobs import Trial, Trials
 from subwright.web.trial_view import case_rows, courses, earlier, standings
 
