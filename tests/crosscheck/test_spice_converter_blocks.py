@@ -69,7 +69,7 @@ def design(name: str) -> Design:
 
 
 def run(experiment: str, name: str, engine: Engine, number: int = 0) -> Outcome:
-    return experiment_named(experiment).cases(design(name), LIBRARY)[number].run(engine, 60.0)
+    return experiment_named(experiment).cases(design(name), LIBRARY)[number].run(engine, 120.0)
 
 
 def broken(outcome: Outcome) -> list[str]:
@@ -97,7 +97,7 @@ def test_the_gates_follow_their_drivers(engine: Engine) -> None:
     assert broken(run("gate-drive", "storyteller-van", engine)) == []
 
 
-@pytest.mark.parametrize("name", ["canal-workboat", "494", "bridge", "buffer"])
+@pytest.mark.parametrize("name", ["canal-workboat", "494", "bridge", "3524 regulated", "buffer"])
 def test_gates_behind_other_drivers_follow(name: str, reference_engine: Engine) -> None:
     assert broken(run("gate-drive", name, reference_engine)) == []
 
@@ -138,7 +138,7 @@ def test_a_wrong_timing_part_would_be_noticed(
     plan = found.converter.plan
     timing = replace(plan.timing, **{wrong: factor * getattr(plan.timing, wrong)})
     changed = replace(found, converter=replace(found.converter, plan=replace(plan, timing=timing)))
-    outcome = experiment_named("controller-timing").cases(changed, LIBRARY)[0].run(reference_engine, 60.0)
+    outcome = experiment_named("controller-timing").cases(changed, LIBRARY)[0].run(reference_engine, 120.0)
     assert any(line.startswith(limit) for line in broken(outcome))
 
 
@@ -176,6 +176,19 @@ def test_a_bridges_gates_take_charge_both_ways(reference_engine: Engine) -> None
     pulled_a = gates * 2.0 * found.plan.timing.duty_each * found.drive.gate_v / GATE_PULL_OHM
     assert drawn_a == pytest.approx(2.0 * one_way_a + pulled_a, rel=0.2)  # transistors' bases besides
     assert drawn_a > 1.6 * (one_way_a + pulled_a)
+
+
+def test_a_gate_transformer_with_a_turn_too_few_would_be_noticed(reference_engine: Engine) -> None:
+    """Its magnetising current goes with the square of its turns: on the bench, and in the drive's supply."""
+    found = design("bridge")
+    assert found.converter is not None
+    gate = found.converter.gate_transformer
+    assert gate is not None
+    less = (1.0 - 1.0 / gate.turns) ** 2
+    wound = replace(gate, turns=gate.turns - 1, inductance_h=less * gate.inductance_h)
+    changed = replace(found, converter=replace(found.converter, gate_transformer=wound))
+    outcome = experiment_named("gate-drive").cases(changed, LIBRARY)[0].run(reference_engine, 120.0)
+    assert any(line.startswith("gate transformer's current") for line in broken(outcome))
 
 
 @pytest.mark.parametrize("name", ["494 regulated", "3524 regulated"])
