@@ -22,6 +22,13 @@ def client(tmp_path: Path) -> Iterator[TestClient]:
         yield found
 
 
+@pytest.fixture(scope="module")
+def refusing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """One server for all that must change nothing: each test looks whether it did."""
+    with workbench(tmp_path_factory.mktemp("builds")) as found:
+        yield found
+
+
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", ""])
 def test_every_address_at_once_is_refused(host: str) -> None:
     with pytest.raises(SubwrightError, match="which address"):
@@ -45,8 +52,8 @@ def test_the_loopback_address_needs_none(host: str) -> None:
 @pytest.mark.parametrize(
     "host", ["evil.example", "evil.example:7312", "127.0.0.1", "127.0.0.1:80", "", "localhost.evil:7312"]
 )
-def test_a_foreign_host_name_is_refused(client: TestClient, host: str) -> None:
-    answer = client.get("/builds", headers={"Host": host})
+def test_a_foreign_host_name_is_refused(refusing: TestClient, host: str) -> None:
+    answer = refusing.get("/builds", headers={"Host": host})
     assert answer.status_code == 421
     assert "subwright" not in answer.text
 
@@ -55,12 +62,12 @@ def test_a_foreign_host_name_is_refused(client: TestClient, host: str) -> None:
     "origin", ["http://evil.example", "null", "https://127.0.0.1:7312", "http://127.0.0.1:7313", ""]
 )
 @pytest.mark.parametrize("path", ["/set", "/undo", "/redo", "/keep", "/restore", "/duplicate", "/pack"])
-def test_a_foreign_origin_changes_nothing(client: TestClient, origin: str, path: str) -> None:
-    before = client.get(f"{EXAMPLE}/file").text
+def test_a_foreign_origin_changes_nothing(refusing: TestClient, origin: str, path: str) -> None:
+    before = refusing.get(f"{EXAMPLE}/file").text
     body = {"revision": 0, "key": "goal.power", "value": "90 W", "title": "x", "name": "x"}
-    answer = client.post(f"{EXAMPLE}{path}", json=body, headers={"Origin": origin})
+    answer = refusing.post(f"{EXAMPLE}{path}", json=body, headers={"Origin": origin})
     assert answer.status_code == 403
-    assert client.get(f"{EXAMPLE}/file").text == before
+    assert refusing.get(f"{EXAMPLE}/file").text == before
 
 
 def test_no_origin_at_all_changes_nothing(tmp_path: Path) -> None:
