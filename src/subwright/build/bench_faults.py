@@ -408,7 +408,7 @@ def _voltage_stage_faults() -> Iterator[Planted]:
         ("stage-reference-wrong", "a reference diode shorted", "reference diode", _leak(_SHORT_OHM)),
         ("stage-source-open", "the voltage amplifier's source open", "stage source resistor", opened),
         ("stage-loop-open", "the feedback resistor open", "voltage feedback", opened),
-        ("bias-lowest", "the bias's upper resistor half of its value", "bias upper", _factor(0.5)),
+        ("bias-lowest", "the bias's upper resistor one E12 step too small", "bias upper", _factor(0.82)),
         ("bias-runaway", "the bias's upper resistor three times its value", "bias upper", _factor(3.0)),
     ):
         yield Planted(fault=fault, what=what, blocks=("voltage-stage", "bias"), edit=_each(role, change))

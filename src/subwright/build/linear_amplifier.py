@@ -72,9 +72,8 @@ def closed_amplifier(
         )
     else:
         output = class_g_circuit(values, rails, library, load_ohm=load, signal=SILENT)
-    crest_a = result.peak_least_a
     return closed_loop(
-        output, values, stage, library, signal=signal, crest_a=crest_a, lifted=lifted, mute=mute
+        output, values, stage, library, signal=signal, crest_a=stage.crest_a, lifted=lifted, mute=mute
     )
 
 

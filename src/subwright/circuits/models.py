@@ -87,7 +87,8 @@ class JunctionModel:
     """A small diode, light-emitting or not: an exponential through one forward voltage and current.
 
     ``junction_f``, where given, is its capacitance: it lets a simulator's steps through fast edges.
-    ``series_ohm``, where given, adds its drop.
+    ``series_ohm``, where given, adds its drop. ``emission``, where given, is its slope over kT/q; else it is
+    steep, as a threshold.
     """
 
     kind: ClassVar[ModelKind] = "junction"
@@ -96,6 +97,7 @@ class JunctionModel:
     rated_a: float
     junction_f: float = 0.0
     series_ohm: float = 0.0
+    emission: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

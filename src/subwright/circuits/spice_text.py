@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from math import log, pi
+from math import exp, log, pi
 from typing import Final
 
 from subwright.base.errors import SubwrightError
@@ -287,13 +287,17 @@ def _model(model: Model) -> Iterator[str]:
                 f"CJO={_n(model.junction_f)})"
             )
         case JunctionModel():
-            n = model.forward_v / (_THERMAL_V * log(model.rated_a / _SMALL_JUNCTION_A))
+            n, saturation_a = model.emission, _SMALL_JUNCTION_A
+            if n > 0.0:
+                saturation_a = model.rated_a * exp(-model.forward_v / (n * _THERMAL_V))
+            else:
+                n = model.forward_v / (_THERMAL_V * log(model.rated_a / saturation_a))
             yield f".subckt {name} a k"
             yield f"D1 a k {name}_JUNCTION"
             yield ".ends"
             charge = f" CJO={_n(model.junction_f)}" if model.junction_f else ""
             charge += f" RS={_n(model.series_ohm)}" if model.series_ohm else ""
-            yield f".model {name}_JUNCTION D(IS={_n(_SMALL_JUNCTION_A)} N={_n(n)}{charge})"
+            yield f".model {name}_JUNCTION D(IS={_n(saturation_a)} N={_n(n)}{charge})"
         case ZenerModel():
             knee = model.zener_v - model.slope_ohm * model.rated_a
             yield f".subckt {name} a k"

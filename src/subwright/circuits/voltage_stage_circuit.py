@@ -17,6 +17,12 @@ from subwright.circuits.builder import Builder
 from subwright.circuits.models import BipolarModel, JunctionFetModel, JunctionModel, Model
 from subwright.circuits.netlist import GROUND, Circuit, Ramp, Reading, Steady, TestPoint
 from subwright.stages.amplifier_driving import SATURATION_A, THERMAL_V, junction_v
+from subwright.stages.amplifier_voltage_stage_currents import (
+    DIODE_A,
+    DIODE_EMISSION,
+    DIODE_V,
+    reference_v,
+)
 from subwright.stages.amplifier_voltage_stage_records import StageTransistor, VoltageStage
 
 __all__ = [
@@ -38,7 +44,6 @@ MUTE_OPEN_V: Final = 12.0
 """To what the line that mutes is pulled up elsewhere while the amplifier plays, V."""
 _PULL_UP_OHM: Final = 10e3
 _HUNDRED: Final = 1400
-_DIODE_A, _DIODE_V = 1e-3, 0.62  # of a small-signal diode, from memory
 _FOLLOWER_A: Final = 2e-3
 
 
@@ -217,7 +222,9 @@ def _amplifier(
     at.capacitor("Miller capacitor", net("base_lower"), net("vas_base"), rest_v - low_v - 2.0)
 
 
-_DIODE: Final = JunctionModel(name="REFERENCE_DIODE", forward_v=_DIODE_V, rated_a=_DIODE_A)
+_DIODE: Final = JunctionModel(
+    name="REFERENCE_DIODE", forward_v=DIODE_V, rated_a=DIODE_A, emission=DIODE_EMISSION
+)
 
 
 def stage_points(
@@ -234,7 +241,7 @@ def stage_points(
     rest_v = 0.0 if split_rails else 0.5 * supply_v
     half_a = 0.5 * stage.tail_a
     tail_v = rest_v + junction_v(half_a) + half_a * stage.resistors_ohm["pair degeneration"]
-    drop_v = stage.counts.get("reference diode", 2) * _DIODE_V
+    drop_v = reference_v(stage.reference_a)
     vas_v = stage.stage_a * stage.resistors_ohm["voltage amplifier emitter"]
     found: list[tuple[str, str, float]] = []
     if not split_rails:

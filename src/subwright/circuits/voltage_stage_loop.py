@@ -21,6 +21,7 @@ from subwright.circuits.voltage_stage_circuit import (
 )
 from subwright.parts.library import Library
 from subwright.parts.output_stages import OUTPUT_STAGES
+from subwright.stages.amplifier_voltage_stage_currents import strays
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 
 __all__ = ["INJECTION", "closed_loop", "leg_feeds", "opened"]
@@ -146,7 +147,9 @@ def _real(
 ) -> Model:
     """An output stage's model with the figures of its part; current gains at the crest.
 
-    The bias transistor keeps an ideal gain: its trimmer is set by what flows, whatever its base takes.
+    The bias transistor keeps an ideal gain. Its base current through the upper resistor is some hundred
+    millivolts of the spread, and one per cent of the stage's current a handful of them: as much as the idle
+    current hangs on. A hand trims that on the bench, and the netlist has no hand.
     """
     if not isinstance(model, BipolarModel) or model.name not in ("UPPER", "LOWER", *_DRIVERS):
         return model
@@ -155,7 +158,9 @@ def _real(
     if model.name in _DRIVERS:
         # the stage's need says what the drivers' gain has fallen to there
         gain = max(crest_a / gain / stage.need_a, 1.0)
-        transit_hz = library.transistors[values.ids[_DRIVERS[model.name]]].ft_hz
+        part_id = values.ids[_DRIVERS[model.name]]
+        transit_hz = library.transistors[part_id].ft_hz
+        model = replace(model, collector_f=strays(part_id)[1])
     transit_s = 1.0 / (2.0 * pi * transit_hz) if transit_hz > 0.0 else 0.0
     return replace(model, current_gain=gain, transit_s=transit_s)
 

@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from math import log, pi
+from math import inf, log, pi
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
-
-import numpy as np
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import between
@@ -20,7 +18,7 @@ from subwright.base.units import code, show
 from subwright.parts.library import Library
 from subwright.parts.output_stages import OutputStage
 from subwright.stages.amplifier_chip_pins import ChipPins, bridge_chip_pins, chip_pins
-from subwright.stages.amplifier_voltage_stage_currents import StageCurrents
+from subwright.stages.amplifier_voltage_stage_currents import BIAS_TRANSISTOR, GATE_A_PER_V2, StageCurrents
 from subwright.stages.amplifier_voltage_stage_network import MUTE_ID, MUTE_OHM, MUTE_PINCH_V, Wanted
 from subwright.stages.common import PartUse, Rating
 
@@ -46,17 +44,17 @@ THERMAL_V: Final = 1.380649e-23 * 300.15 / 1.602176634e-19
 SATURATION_A: Final = 1e-14
 """Saturation current that every bipolar transistor is reckoned with, A: 0.68 V at 3 mA, 0.76 V at 60 mA."""
 GATE_THRESHOLD_V: Final = 0.5
-GATE_A_PER_V2: Final = 0.25
-"""Of a lateral MOSFET, ``I = K/2 (V_GS - V_T)²``: 7 A at 8 V, from memory."""
+"""Of a lateral MOSFET, V: 7 A at 8 V with its factor K, from memory."""
 
-_BIAS_LOWER_OHM: Final = 680.0
-_TRIMMER_OHM: Final = 1000.0
+_TRIMMERS_OHM: Final = (1000.0, 500.0, 200.0, 100.0)
+_RESTING_V: Final = 0.65
+_DIVIDED: Final = 0.5  # of the current through the network that its resistors may take
+_START: Final = 0.9  # of the spread, at the trimmer's end: the output is off
+_CLEAR: Final = 0.98  # below the resistance that an endless gain asks for, which none has
 _ZOBEL_OHM: Final = 10.0  # common practice
 _ZOBEL_F: Final = 100e-9
-_SETTLED_V: Final = 1e-9
 _GATE_OHM: Final = 220.0  # keeps a lateral MOSFET from oscillating; common practice
 _TOP_HZ: Final = 20e3
-_BIAS_TRANSISTOR: Final = "BD139"
 _ONCE: Final = ("chip ", "mute ")  # roles that begin so exist once in the whole amplifier
 
 
@@ -125,16 +123,17 @@ def rest_spread_v(each_a: float, ballast_ohm: float, *, lateral: bool) -> float:
     return 2.0 * (device + each_a * ballast_ohm)
 
 
-def multiplier_ohm(spread: float, bias_a: float, upper_ohm: float) -> float:
+def multiplier_ohm(spread: float, bias_a: float, upper_ohm: float, gain: float = inf) -> float:
     """Resistance between base and emitter of the bias transistor that holds a spread.
 
     Parameters
     ----------
     spread : V. bias_a : through the network, A. upper_ohm : from collector to base, Ω.
+    gain : current gain of the transistor.
 
     Returns
     -------
-    ``R = V_BE R_u/(V - V_BE)``, with the V_BE of what the transistor carries, Ω.
+    ``R = V_BE/((V - V_BE)/R_u - I_B)``, with V_BE and I_B of what the transistor carries, Ω.
 
     Raises
     ------
@@ -144,8 +143,8 @@ def multiplier_ohm(spread: float, bias_a: float, upper_ohm: float) -> float:
     ------
     V_BE multiplier. [gray-meyer]
 
-    >>> round(multiplier_ohm(2.9, 5e-3, 3300.0))
-    1036
+    >>> round(multiplier_ohm(2.9, 5e-3, 3300.0)), round(multiplier_ohm(2.9, 5e-3, 3300.0, 40.0))
+    (1036, 1236)
     """
     junction = 0.65
     for _ in range(60):
@@ -160,7 +159,7 @@ def multiplier_ohm(spread: float, bias_a: float, upper_ohm: float) -> float:
                 remedy="Lower amplifier.bias_current.",
             )
         junction = junction_v(carried)
-    return junction * upper_ohm / (spread - junction)
+    return junction / ((spread - junction) / upper_ohm - carried / gain)
 
 
 def design_driving(
@@ -207,19 +206,15 @@ def design_driving(
         outer = inner + 2.0 * junction_v(inner / resistors["driver resistor"])
     else:
         resistors["gate resistor"] = _GATE_OHM
-    # the middle of the trimmer gives the wanted spread, its end 20 % less, which is next to nothing
-    middle = _BIAS_LOWER_OHM + 0.5 * _TRIMMER_OHM
-    uppers = between(470.0, 10e3, "E12")
-    reached = [_held_v(float(upper), middle, currents.stage_a) for upper in uppers]
-    upper = float(uppers[int(np.argmin(np.abs(np.array(reached) - outer)))])
-    resistors |= {"bias upper": upper, "bias lower": _BIAS_LOWER_OHM}
+    upper, lower, trimmer = _spreading(outer, currents.stage_a, currents.bias_gain)
+    resistors |= {"bias upper": upper, "bias lower": lower}
     capacitors["bias capacitor"] = 1e-6
     return Driving(
         driver_ids=currents.driver_ids,
-        bias_id=_BIAS_TRANSISTOR,
+        bias_id=BIAS_TRANSISTOR,
         bias_a=currents.stage_a,
         spread_v=outer,
-        trimmer_ohm=_TRIMMER_OHM,
+        trimmer_ohm=trimmer,
         resistors_ohm=MappingProxyType(resistors),
         capacitors_f=MappingProxyType(capacitors),
     )
@@ -249,16 +244,41 @@ def _around(
     )
 
 
-def _held_v(upper_ohm: float, lower_ohm: float, bias_a: float) -> float:
-    """Spread that a bias transistor holds with its resistors, V."""
-    junction = 0.65
-    for _ in range(40):
-        spread = junction * (1.0 + upper_ohm / lower_ohm)
-        carried = max(bias_a - junction / lower_ohm, 1e-6)
-        before, junction = junction, junction_v(carried)
-        if abs(junction - before) < _SETTLED_V:
-            break
-    return spread
+def _spreading(spread_v: float, bias_a: float, least_gain: float) -> tuple[float, float, float]:
+    """Upper and fixed lower resistor of the bias transistor and its trimmer, Ω.
+
+    With any gain from the least upwards the trimmer reaches the spread, and the end at which it is switched
+    on first leaves a tenth less. The largest trimmer that does it draws least; a base current as large as
+    that of its resistors would hold the spread up beyond any trimmer.
+    """
+    best: tuple[float, float, float, float] | None = None
+    for trimmer in _TRIMMERS_OHM:
+        for upper in map(float, between(0.5 * trimmer, 5.0 * trimmer, "E12")):
+            if (spread_v - _RESTING_V) / upper > _DIVIDED * bias_a:
+                continue
+            most_ohm = _least_ohm(_START * spread_v, bias_a, upper, least_gain)
+            least_ohm = multiplier_ohm(spread_v, bias_a, upper)
+            for lower in map(float, between(0.3 * trimmer, 2.0 * trimmer, "E12")):
+                if lower + trimmer < most_ohm or lower > _CLEAR * least_ohm:
+                    continue
+                ends = (lower + trimmer) / most_ohm + _CLEAR * least_ohm / lower
+                if best is None or ends < best[0]:
+                    best = ends, upper, lower, trimmer
+    if best is not None:
+        return best[1:]
+    raise NoSolutionError(
+        message="No trimmer sets the bias with every gain of its transistor.",
+        quantity="current through the bias network",
+        value=show(bias_a, "current"),
+        source="derived",
+        remedy='Raise amplifier.stage_current, or take amplifier.kind = "class_d_half_bridge".',
+    )
+
+
+def _least_ohm(spread_v: float, bias_a: float, upper_ohm: float, gain: float) -> float:
+    """As ``multiplier_ohm``; infinite where the base takes all that the upper resistor brings."""
+    ohm = multiplier_ohm(spread_v, bias_a, upper_ohm, gain)
+    return ohm if ohm > 0.0 else inf
 
 
 def mute_use() -> PartUse:

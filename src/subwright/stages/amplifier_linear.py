@@ -82,6 +82,7 @@ def _with_currents(
         supply_v=supply_v,
         highest_v=highest_v,
         crest_a=float(model.clip_peak_v(loaded_v, least)) / least,
+        bias_a=model.bias_a,
         stage_a=spec.stage_current_a,
         tail_a=spec.pair_current_a,
     )

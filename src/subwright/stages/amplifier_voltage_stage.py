@@ -20,17 +20,12 @@ from subwright.physics.amplifiers import class_b_worst_dissipation_w
 from subwright.physics.voltage_stage import (
     THERMAL_V,
     greatest_unity_hz,
-    lag_deg,
-    loop_gain,
     pair_noise_v_per_rthz,
     pair_transconductance_s,
-    parallel_ohm,
     second_pole_hz,
     sine_slew_v_per_s,
     slew_v_per_s,
-    steady_gain,
     stray_pole_hz,
-    unity_loop_hz,
 )
 from subwright.stages.amplifier_driving import GATE_A_PER_V2, GATE_THRESHOLD_V, Driving, junction_v
 from subwright.stages.amplifier_kinds import LOAD_LEAST
@@ -39,16 +34,18 @@ from subwright.stages.amplifier_voltage_stage_currents import (
     StageCurrents,
     air_limit_w,
     fin_limit_w,
+    follower_share_of,
     sink_limit_w,
     strays,
 )
+from subwright.stages.amplifier_voltage_stage_loop import loop_figures
+from subwright.stages.amplifier_voltage_stage_low import gain_and_corner
 from subwright.stages.amplifier_voltage_stage_network import (
     MUTE_ID,
     MUTE_OHM,
     MUTE_PINCH_V,
     Network,
     Wanted,
-    corner_hz,
     crossed_network,
     plain_network,
 )
@@ -112,12 +109,10 @@ def design_voltage_stage(
     transistors = _transistors(currents, driving, library)
     emitter = float(at_most(_LIMITER_V / (_LIMITED * currents.stage_a), "E24"))
     half_a = 0.5 * currents.tail_a
-    loop = _loop(currents, network, transistors, driving, emitter, wanted.unity_hz)
+    loop = _loop(currents, network, transistors, driving, emitter, wanted.unity_hz, load_ohm)
     miller_f, degeneration = loop.miller_f, loop.degeneration_ohm
     first_s, poles = loop.first_s, loop.poles_hz
-    unity_hz = unity_loop_hz(first_s, miller_f, network.leg_gain)
     mirror = float(at_least(_MIRROR_V / half_a, "E24"))
-    steady = _steady(load_ohm, currents, transistors, driving, first_s, loop.second_s, emitter, mirror)
     offsets = _offsets(network, currents, transistors, degeneration, first_s)
     resistors = {
         "tail resistor": currents.tail_ohm,
@@ -151,7 +146,8 @@ def design_voltage_stage(
     # the gate moves at most as fast as its capacitor charges, and takes the mute's node along
     pushed_v = _MUTE_LINE_V / (_MUTE_GATE_OHM * _MUTE_GATE_F) * _MUTE_REVERSE_F * network.pushed_ohm
     upper_v, lower_v = _clipping(currents, driving, emitter)
-    at_unity = network.leg_gain
+    gain, low_hz = gain_and_corner(currents, network, resistors, capacitors, _follower_gain(transistors))
+    found = loop_figures(currents, network, transistors, driving, resistors, miller_f, load_ohm)
     return VoltageStage(
         bridge=network.bridge,
         transistors=MappingProxyType(transistors),
@@ -174,18 +170,19 @@ def design_voltage_stage(
         stage_a=currents.stage_a,
         reference_a=currents.reference_a,
         drawn_a=currents.drawn_a,
+        crest_a=place.crest_a,
         need_a=currents.need_a,
         limit_a=_LIMITER_V / emitter,
-        gain=network.gain,
+        gain=gain,
         crest_ratio=network.crest_ratio,
         leg_gain=network.leg_gain,
         transconductance_s=first_s,
-        unity_hz=unity_hz,
+        unity_hz=found.unity_hz,
         poles_hz=MappingProxyType(poles),
-        phase_margin_deg=90.0 - lag_deg(unity_hz, poles.values()),
-        closed_hz=corner_hz((unity_hz, network.filter_hz), low=False),
-        loop_gain_50hz_db=20.0 * log10(loop_gain(50.0, unity_hz, steady / at_unity)),
-        loop_gain_1khz_db=20.0 * log10(loop_gain(1e3, unity_hz, steady / at_unity)),
+        phase_margin_deg=min(found.margin_deg, found.loaded_margin_deg),
+        closed_hz=found.closed_hz,
+        loop_gain_50hz_db=found.gain_50hz_db,
+        loop_gain_1khz_db=found.gain_1khz_db,
         slew_v_per_s=_slew(currents, transistors, loop),
         slew_needed_v_per_s=sine_slew_v_per_s(place.peak_v, FULL_OUTPUT_HZ),
         offset_v=sum(offsets.values()),
@@ -197,10 +194,14 @@ def design_voltage_stage(
         mute_pinch_v=MUTE_PINCH_V,
         clip_upper_v=upper_v,
         clip_lower_v=lower_v,
-        low_corner_hz=corner_hz(network.corners_hz, low=True),
+        low_corner_hz=low_hz,
         input_ohm=2.0 * network.series_ohm + network.load_ohm,
         half_v=None if place.split else 0.5 * place.supply_v,
     )
+
+
+def _follower_gain(transistors: dict[str, StageTransistor]) -> float:
+    return transistors["input follower"].current_gain if "input follower" in transistors else 1.0
 
 
 def _capacitor(ohm: float, hz: float) -> float:
@@ -270,6 +271,7 @@ def _loop(
     driving: Driving,
     emitter_ohm: float,
     stated_hz: float | None,
+    load_ohm: float,
 ) -> _Loop:
     """Miller capacitor and degeneration for the wanted unity frequency."""
     place, stage = currents.place, currents.place.stage
@@ -285,8 +287,8 @@ def _loop(
         poles["drivers"] = currents.driver_transit_hz
         out_f += sum(strays(driver)[1] for driver in drivers)
     else:
-        # the source follows about four fifths of the gate's swing
-        gate_f = stage.reverse_f + 0.25 * stage.input_f
+        share = follower_share_of(place, load_ohm / place.legs)
+        gate_f = stage.reverse_f + (1.0 - share) * stage.input_f
         poles["gate resistors"] = stray_pole_hz(driving.resistors_ohm["gate resistor"], gate_f)
         out_f += 2.0 * place.parallel * gate_f
     poles["mirror"] = 0.5 * transistors["mirror"].transit_hz
@@ -324,37 +326,6 @@ def _slew(currents: StageCurrents, transistors: dict[str, StageTransistor], loop
         slew_v_per_s(currents.stage_a, loop.miller_f + loop.out_f),
         slew_v_per_s(currents.buffer_a, own_f),
     )
-
-
-def _steady(
-    load_ohm: float,
-    currents: StageCurrents,
-    transistors: dict[str, StageTransistor],
-    driving: Driving,
-    first_s: float,
-    second_s: float,
-    emitter_ohm: float,
-    mirror_ohm: float,
-) -> float:
-    """Gain without feedback at no frequency, least gains, the loudspeaker connected."""
-    half_a = 0.5 * currents.tail_a
-    pair, mirror = transistors["input pair"], transistors["mirror"]
-    amplifier, source = transistors["voltage amplifier"], transistors["stage source"]
-    behind = amplifier.current_gain / second_s
-    first_ohm = parallel_ohm(
-        pair.early_v / half_a,
-        mirror.early_v / half_a * (1.0 + half_a * mirror_ohm / THERMAL_V),
-        transistors["amplifier buffer"].current_gain * parallel_ohm(currents.buffer_ohm, behind),
-    )
-    stage_a = currents.stage_a
-    loads = [
-        amplifier.early_v / stage_a * (1.0 + stage_a * emitter_ohm / THERMAL_V),
-        source.early_v / stage_a * (1.0 + stage_a * currents.stage_ohm / THERMAL_V),
-    ]
-    if driving.driver_ids:
-        # drivers and output transistors carry the load's impedance to the voltage amplifier, at the crest
-        loads.append(currents.place.crest_a / currents.need_a * load_ohm / currents.place.legs)
-    return steady_gain(first_s, first_ohm, second_s, parallel_ohm(*loads))
 
 
 def _offsets(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log
+from math import log, sqrt
 from typing import Final
 
 from subwright.base.errors import NoSolutionError
@@ -13,10 +13,16 @@ from subwright.parts.library import Library
 from subwright.parts.output_stages import OutputStage
 from subwright.parts.schema import Transistor
 from subwright.physics.junctions import base_emitter_v
+from subwright.physics.stage_loop import follower_share
 from subwright.physics.voltage_stage import THERMAL_V, junction_current_a, sine_slew_v_per_s
 
 __all__ = [
+    "BIAS_TRANSISTOR",
+    "DIODE_A",
+    "DIODE_EMISSION",
+    "DIODE_V",
     "FULL_OUTPUT_HZ",
+    "GATE_A_PER_V2",
     "MILLER_F",
     "SLEW_MARGIN",
     "SMALL_CURRENT_A",
@@ -25,6 +31,7 @@ __all__ = [
     "air_limit_w",
     "base_need_a",
     "fin_limit_w",
+    "follower_share_of",
     "plan_currents",
     "reference_v",
     "sink_limit_w",
@@ -34,6 +41,15 @@ __all__ = [
 FULL_OUTPUT_HZ: Final = 20e3
 """Full output is asked up to here, though a subwoofer plays far below: no crest may find it too slow."""
 SLEW_MARGIN: Final = 2.0
+DIODE_A: Final = 1e-3
+DIODE_V: Final = 0.62
+"""Voltage of a 1N4148 at ``DIODE_A``, V, from memory of its curve."""
+DIODE_EMISSION: Final = 1.68
+"""Its slope over that of an ideal junction: 0.1 V a decade, from memory of its curve."""
+GATE_A_PER_V2: Final = 0.25
+"""Factor K of a lateral MOSFET, A/V², ``I = K/2 (V_GS - V_T)²``, from memory."""
+BIAS_TRANSISTOR: Final = "BD139"
+"""Transistor that spreads the bases of the output stage."""
 MILLER_F: Final = 100e-12
 """Miller capacitor that the tail's current is reckoned with, F; a smaller one is faster."""
 SMALL_CURRENT_A: Final = 10e-3
@@ -58,13 +74,15 @@ _HEAT_MARGIN: Final = 1.15  # preferred values round the current upwards
 _LEAST_STAGE_A: Final = 5e-3  # common practice
 _LEAST_TAIL_A: Final = 1e-3
 _LEAST_REFERENCE_A: Final = 1.5e-3
-_DIODE_V: Final = 0.62  # of a 1N4148 at 1 mA, from memory
 _COLLECTOR_F: Final = 50e-12  # of the voltage stage's own transistors at its output, about
 _BUFFER_OHM: Final = (330.0, 2.2e3)
 _BUFFER_V: Final = 0.7  # base of the voltage amplifier above its supply
 _OUTPUT_DRIVER_A: Final = 8e-3  # of each driver at rest; it empties the output bases
 _HALF_OHM: Final = 20e3  # both resistors of the divider at half the supply
 _FOLLOWER_A: Final = 2e-3
+_GATE_BEHIND: Final = 0.25  # least share of a lateral's C_GS that is reckoned with, common practice
+_SOURCE_ROUNDS: Final = 8  # each leaves a hundredth of the error
+_LIFT_DIODE_V: Final = 0.4  # between the battery and a lifted rail at rest, from memory
 _VOLTAGE_SHARE: Final = 0.9  # of a transistor's voltage that may be used, common practice
 _AIR_C: Final = 60.0  # inside a closed case, common practice
 # K/W from junction to air without a heatsink, and with a clip-on fin of 20 K/W; from memory
@@ -87,8 +105,8 @@ class StagePlace:
     stage, parallel : output devices of a leg. legs : 1 or 2. split : whether there are two rails.
     lift_ratio : class H: what the lifting adds to the supply, over it; else 0.
     supply_v, highest_v : one rail, or the single supply unlifted, nominal and greatest, V.
-    crest_a : greatest output current, A. stage_a, tail_a : of voltage amplifier and pair as stated, A; None:
-        by need.
+    crest_a : greatest output current, A. bias_a : of the leg's outputs at rest, A.
+    stage_a, tail_a : of voltage amplifier and pair as stated, A; None: by need.
     """
 
     stage: OutputStage
@@ -99,6 +117,7 @@ class StagePlace:
     supply_v: float
     highest_v: float
     crest_a: float
+    bias_a: float
     stage_a: float | None = None
     tail_a: float | None = None
 
@@ -137,6 +156,7 @@ class StageCurrents:
     reference_a, reference_ohm : through the reference diodes, A, and the two resistors in series, Ω each.
     buffer_a, buffer_ohm : of the follower before the voltage amplifier. half_ohm, follower_ohm : of a single
         supply, each of the divider's, and of the input follower's emitter; 0 without.
+    bias_gain : least current gain of the transistor that spreads the bases.
     drawn_a : from rail to rail, A; what flows from a rail to ground counts half.
     """
 
@@ -159,6 +179,7 @@ class StageCurrents:
     buffer_ohm: float
     half_ohm: float
     follower_ohm: float
+    bias_gain: float
     drawn_a: float
 
 
@@ -168,8 +189,8 @@ def strays(part_id: str) -> tuple[float, float]:
 
 
 def reference_v(reference_a: float) -> float:
-    """Voltage of the two reference diodes, V; their law as a junction's, 0.62 V each at 1 mA."""
-    return 2.0 * (_DIODE_V + THERMAL_V * log(reference_a / 1e-3))
+    """Voltage of the two reference diodes, V: 0.62 V each at 1 mA, 0.1 V more at ten times that."""
+    return 2.0 * (DIODE_V + DIODE_EMISSION * THERMAL_V * log(reference_a / DIODE_A))
 
 
 def air_limit_w(part: Transistor) -> float:
@@ -191,6 +212,18 @@ def sink_limit_w(part: Transistor) -> float:
         return air_limit_w(part)
     junction = (part.tj_max_c - 25.0) / part.pd_w
     return (part.tj_max_c - _SINK_C) / (junction + _PAD_K_PER_W)
+
+
+def follower_share_of(place: StagePlace, load_ohm: float) -> float:
+    """Share of a lateral MOSFET's gate voltage that its source follows about the rest, both of a pair on.
+
+    Parameters
+    ----------
+    place : where it stands. load_ohm : of the leg, Ω.
+    """
+    conducts_s = sqrt(2.0 * GATE_A_PER_V2 * place.bias_a / place.parallel)
+    inner = (1.0 / conducts_s + place.stage.ballast_ohm) / (2.0 * place.parallel)
+    return follower_share(load_ohm, inner)
 
 
 def base_need_a(part: Transistor, current_a: float) -> float:
@@ -236,8 +269,9 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
         driver_ohm = float(nearest(spread_v / _OUTPUT_DRIVER_A, "E12"))
         rest_a = spread_v / driver_ohm
     else:
-        # the source follows the gate: a quarter of C_GS has to be charged, and all of C_GD
-        gates_f = 2.0 * place.parallel * (stage.reverse_f + 0.25 * stage.input_f)
+        # the source follows the gate: what it stays behind has to be charged of C_GS, and all of C_GD
+        behind = 1.0 - follower_share_of(place, place.peak_v / crest_a) if crest_a > 0.0 else 1.0
+        gates_f = 2.0 * place.parallel * (stage.reverse_f + max(_GATE_BEHIND, behind) * stage.input_f)
         need_a = (gates_f + MILLER_F + _COLLECTOR_F) * needed_slew
     wanted_a = place.stage_a or max(_LEAST_STAGE_A, _MARGIN * need_a)
     heat_w = _HEAT_MARGIN * side_v * wanted_a
@@ -248,13 +282,20 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     reference_a = max(_LEAST_REFERENCE_A, 4.0 * base_need_a(source, wanted_a))
     feed_v = supply_v - reference_v(reference_a)
     reference_ohm = float(nearest(0.5 * feed_v / reference_a, "E12"))
-    reference_a = 0.5 * feed_v / reference_ohm
-    diodes_v = reference_v(reference_a)
+    reference_a = 0.5 * (feed_v - (_LIFT_DIODE_V if place.crossed else 0.0)) / reference_ohm
+    tail_wanted_a = place.tail_a or max(_LEAST_TAIL_A, SLEW_MARGIN * needed_slew * MILLER_F)
+
+    def diodes(stage_a: float, tail_a: float) -> float:
+        # what flows out of the sources' bases passes the diodes by
+        return reference_v(reference_a - stage_a / source.hfe_min - tail_a / pair.hfe_min)
+
+    diodes_v = diodes(wanted_a, tail_wanted_a)
     stage_ohm = float(at_most((diodes_v - base_emitter_v(wanted_a)) / wanted_a, "E24"))
-    slewing_a = SLEW_MARGIN * needed_slew * MILLER_F
-    tail_wanted_a = place.tail_a or max(_LEAST_TAIL_A, slewing_a)
     tail_ohm = float(at_most((diodes_v - base_emitter_v(tail_wanted_a)) / tail_wanted_a, "E24"))
-    stage_a, tail_a = junction_current_a(diodes_v, stage_ohm), junction_current_a(diodes_v, tail_ohm)
+    stage_a, tail_a = wanted_a, tail_wanted_a
+    for _ in range(_SOURCE_ROUNDS):
+        diodes_v = diodes(stage_a, tail_a)
+        stage_a, tail_a = junction_current_a(diodes_v, stage_ohm), junction_current_a(diodes_v, tail_ohm)
     # what the voltage amplifier's own capacitance brings while it rises has no other way than this resistor
     least_ohm, most_ohm = _BUFFER_OHM
     brought_a = tail_wanted_a / MILLER_F * strays(amplifier.id)[1]
@@ -284,6 +325,7 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
         buffer_ohm=buffer_ohm,
         half_ohm=0.0 if split else 0.5 * _HALF_OHM,
         follower_ohm=follower_ohm,
+        bias_gain=library.transistors[BIAS_TRANSISTOR].hfe_min,
         drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + follower_a) / place.legs,
     )
 

@@ -91,13 +91,14 @@ class VoltageStage:
     tail_a : of the pair, both halves, A. stage_a : of the voltage amplifier at rest, A: the bias too.
     reference_a : through the reference diodes, A. drawn_a : what a leg takes from rail to rail, drivers at
         rest and its share of the divider included, A (what goes from a rail to ground counts half).
+    crest_a : greatest current of a leg's output, A: current gains are taken there.
     need_a : greatest current that the drivers' bases, or the gates, ask of it, A. limit_a : at which its own
         limiter holds the voltage amplifier, A.
     gain : from the filter's output to the loudspeaker, real values, V/V (of a bridge: both legs).
     crest_ratio : of a "crossed" bridge: gain while its lower leg stands still, over that; else 1.
     leg_gain : noise gain of a leg's feedback at middle frequencies, by which its loop is compensated.
     transconductance_s : of the pair with its mirror. unity_hz : loop gain one. poles_hz : behind it, by name.
-    phase_margin_deg : at unity_hz. closed_hz : closed-loop bandwidth, Hz.
+    phase_margin_deg : the lesser without a load and with it. closed_hz : closed-loop bandwidth, Hz.
     loop_gain_50hz_db, loop_gain_1khz_db : dB. slew_v_per_s, slew_needed_v_per_s : limit, and full output at
         20 kHz, V/s.
     offset_v : greatest steady voltage across the load, V. offset_parts_v : what it is made of, V.
@@ -121,6 +122,7 @@ class VoltageStage:
     stage_a: float
     reference_a: float
     drawn_a: float
+    crest_a: float
     need_a: float
     limit_a: float
     gain: float

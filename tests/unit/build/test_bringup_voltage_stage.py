@@ -82,9 +82,7 @@ def powered(build: str, setting: float | None) -> tuple[Circuit, float]:
     library = library_for(design.spec, EXAMPLES)
     values = class_ab_values(result)
     output = class_ab_circuit(values, load_ohm=1e4, signal=Steady(value=0.0))
-    circuit = closed_loop(
-        output, values, stage, library, signal=Steady(value=0.0), crest_a=result.peak_least_a
-    )
+    circuit = closed_loop(output, values, stage, library, signal=Steady(value=0.0), crest_a=stage.crest_a)
     if setting is not None:
         turned = tuple(
             replace(part, setting=setting) if part.role == "bias trimmer" else part for part in circuit.parts

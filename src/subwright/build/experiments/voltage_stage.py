@@ -65,14 +65,14 @@ def _rest(design: Design, library: Library, engine: Engine, timeout_s: float) ->
             closed=stage.tail_a,
             simulated=(at(upper) - at("tail_source_a")) / ohms["tail resistor"],
             unit="A",
-            limit=0.08,
+            limit=0.04,
         ),
         Check(
             quantity="current of the voltage amplifier",
             closed=stage.stage_a,
             simulated=(at(upper) - at("stage_source_a")) / ohms["stage source resistor"],
             unit="A",
-            limit=0.08,
+            limit=0.04,
         ),
         Check(
             quantity="steady voltage across the load, parts alike",
@@ -90,7 +90,7 @@ def _rest(design: Design, library: Library, engine: Engine, timeout_s: float) ->
                 closed=0.5 * values.rail_v,
                 simulated=at("out_a"),
                 unit="V",
-                limit=0.05,
+                limit=0.03,
             )
         )
     return Outcome(checks=tuple(checks), engine=traces.engine)
@@ -109,15 +109,15 @@ def _response(design: Design, library: Library, engine: Engine, timeout_s: float
     top = float(np.median(gain[(traces.axis > 100.0) & (traces.axis < 2e3)]))
     low, high = _edges(traces.axis, gain, middle, top / np.sqrt(2.0))
     checks = (
-        Check(quantity="gain", closed=stage.gain, simulated=top, unit="V/V", limit=0.03),
+        Check(quantity="gain", closed=stage.gain, simulated=top, unit="V/V", limit=0.01),
         Check(
             quantity="low corner, -3 dB",
             closed=stage.low_corner_hz,
             simulated=low,
             unit="Hz",
-            limit=0.05 if stage.half_v is None else 0.35,
+            limit=0.02,
         ),
-        Check(quantity="bandwidth, -3 dB", closed=stage.closed_hz, simulated=high, unit="Hz", limit=0.3),
+        Check(quantity="bandwidth, -3 dB", closed=stage.closed_hz, simulated=high, unit="Hz", limit=0.06),
     )
     return Outcome(
         checks=checks,
@@ -146,6 +146,7 @@ def _loop(design: Design, library: Library, leg: str, engine: Engine, timeout_s:
     stage = stage_of(design)
     assert stage is not None
     axis, loaded = _loop_gain(design, library, leg, engine, timeout_s, loaded=True)[:2]
+    under_load = _crossing(axis, loaded)[1]
     size = 20.0 * np.log10(np.abs(loaded))
 
     def at(hz: float) -> float:
@@ -156,13 +157,14 @@ def _loop(design: Design, library: Library, leg: str, engine: Engine, timeout_s:
     unity, margin = _crossing(axis, alone)
     checks = (
         Check(quantity="loop gain at 50 Hz", closed=stage.loop_gain_50hz_db, simulated=at(50.0), unit="dB",
-              limit=6.0, absolute=True),
+              limit=1.5, absolute=True),
         Check(quantity="loop gain at 1 kHz", closed=stage.loop_gain_1khz_db, simulated=at(1e3), unit="dB",
-              limit=4.0, absolute=True),
+              limit=0.7, absolute=True),
         Check(quantity="frequency of loop gain one", closed=stage.unity_hz, simulated=unity, unit="Hz",
-              limit=0.25),
-        Check(quantity="phase margin", closed=stage.phase_margin_deg, simulated=margin, unit="°",
-              limit=12.0, absolute=True),
+              limit=0.07),
+        Check(quantity="phase margin, with the load or without, the lesser",
+              closed=stage.phase_margin_deg, simulated=min(margin, under_load), unit="°",
+              limit=6.0, absolute=True),
     )  # fmt: skip
     return Outcome(
         checks=checks,
@@ -210,9 +212,9 @@ def _sum_loop(design: Design, library: Library, engine: Engine, timeout_s: float
             closed=stage.unity_hz * (back - cross) / (back + cross),
             simulated=unity,
             unit="Hz",
-            limit=0.25,
+            limit=0.12,
         ),
-        Check(quantity="phase margin", closed=90.0, simulated=margin, unit="°", limit=12.0, absolute=True),
+        Check(quantity="phase margin", closed=90.0, simulated=margin, unit="°", limit=3.0, absolute=True),
     )
     return Outcome(
         checks=checks,
@@ -315,9 +317,9 @@ EXPERIMENTS = (
         block="amplifier",
         title="Currents and offset of the voltage stage at rest",
         about=CIRCUIT
-        + "Closed forms take the sources' base currents for nothing and the diodes' law for a transistor's: "
-        "8 %. Parts are alike here, so the output must lie within the offset that unlike ones are reckoned "
-        "with.",
+        + "Closed forms let the sources' base currents pass the diodes by; what is left is the Early effect "
+        "on their gains and the rail under load: 4 %. Parts are alike here, so the output must lie within "
+        "the offset that unlike ones are reckoned with.",
         cases=cases_of(_rest),
     ),
     Experiment(
@@ -325,9 +327,10 @@ EXPERIMENTS = (
         block="amplifier",
         title="Gain and corners of the closed loop",
         about=CIRCUIT
-        + "The closed forms are the networks' ratios, and corners one after the other; the loop's own second "
-        "pole bends the upper corner: 30 %. Half of a single supply moves with the signal near the low "
-        "corner, which the closed form leaves out: 35 % there, 5 % on split rails.",
+        + "The closed forms are Kirchhoff's law at the bases and outputs, each loop ideal, and on one supply "
+        "at its half too, which moves with the bias currents: 2 % at the low corner, 1 % of the gain, which "
+        "the loop's own gain leaves. The upper corner is the closed loop's with the input filter before it: "
+        "6 %, as its unity frequency has.",
         cases=cases_of(_response),
     ),
     Experiment(
@@ -335,10 +338,14 @@ EXPERIMENTS = (
         block="amplifier",
         title="Loop gain and phase margin",
         about=CIRCUIT
-        + "A source in the feedback's way measures the loop gain. The closed form has one integrator with "
-        "poles behind it; at the lowest frequencies it reckons with the load at a crest, where the output "
-        "asks most. Its follower follows all the way, as without a load, where the loop is fastest: so unity "
-        "and phase margin are compared there. Crossed legs have a loop of their sum too, slow and firm.",
+        + "A source in the feedback's way measures the loop gain. The closed form goes from node to node: "
+        "base currents in the networks that drive the pair, the Early effect at each collector and on each "
+        "gain, the mirror's pole that only half of the signal meets, the buffer's load, drivers and outputs "
+        "at rest with the load behind them, and what the voltage amplifier's source tells the pair's tail "
+        "through their common reference. Direct voltages are round ones in it: 1.5 dB at 50 Hz, 0.7 dB at "
+        "1 kHz. Unity without a load, where the loop is fastest, 7 %, and 6 degrees: capacitances of drivers "
+        "and wiring beyond those of the parts are not in it. Crossed legs have a loop of their sum too, slow "
+        "and firm; one integrator stands for it: 12 %.",
         cases=_loop_cases,
     ),
     Experiment(
