@@ -29,7 +29,7 @@ ASK_WHAT_IT_ANSWERS = {
 
 @pytest.fixture
 def subwright(request: pytest.FixtureRequest, tmp_path: Path) -> Command:
-    """Run the command in an empty folder, with a plain environment, in a process of its own where it matters."""
+    """Run the command in an empty folder with a plain environment, in its own process where it matters."""
     run = _here if request.module.__name__ in ASK_WHAT_IT_ANSWERS else _apart
 
     def call(*arguments: str | Path, **extra: str) -> subprocess.CompletedProcess[str]:
