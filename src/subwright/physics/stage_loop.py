@@ -54,8 +54,12 @@ def junction_at(
 
     Parameters
     ----------
-    current_a : A. gain : at no voltage between collector and base. transit_hz : transition frequency, Hz.
-    collector_f : F. early_v : Early voltage, V. across_v : collector to base, V, >= 0.
+    current_a : of the collector, A, > 0.
+    gain : current gain at no voltage between collector and base, dimensionless, > 0.
+    transit_hz : transition frequency, Hz; 0 for none.
+    collector_f : from collector to base, F.
+    early_v : Early voltage, V, > 0.
+    across_v : collector to base, V, >= 0.
 
     Returns
     -------
@@ -94,7 +98,9 @@ def collector_ohm(part: Junction, emitter_ohm: float, base_ohm: float = 0.0) -> 
 
     Parameters
     ----------
-    part : the transistor. emitter_ohm : Ω. base_ohm : of what drives its base, Ω.
+    part : the transistor.
+    emitter_ohm : in its emitter, Ω.
+    base_ohm : of what drives its base, Ω.
 
     Returns
     -------
@@ -122,7 +128,9 @@ def pair_gain_s(
 
     Parameters
     ----------
-    hz : Hz. pair, mirror : one of the two transistors of each. degeneration_ohm : in each emitter, Ω.
+    hz : Hz.
+    pair, mirror : one of the two transistors of each.
+    degeneration_ohm : in each emitter of the pair, Ω.
     sources_ohm : of both drives together, Ω: the base currents flow in them.
 
     Returns
@@ -173,7 +181,9 @@ def two_stage_ohm(hz: float, at: TwoStages, load_s: complex = 0.0) -> complex:
 
     Parameters
     ----------
-    hz : Hz, > 0. at : the circuit. load_s : more load at the collector, S.
+    hz : Hz, > 0.
+    at : the circuit.
+    load_s : more load at the collector, S.
 
     Returns
     -------
@@ -226,9 +236,11 @@ def reference_leak(
 
     Parameters
     ----------
-    source : transistor above the voltage amplifier. source_emitter_ohm : in its emitter, Ω.
+    source : transistor above the voltage amplifier.
+    source_emitter_ohm : in its emitter, Ω.
     reference_ohm : between the sources' bases and the supply, small signal, Ω.
-    tail_ohm : emitter resistor and r_e of the tail's source, Ω. pair : one of the pair's transistors.
+    tail_ohm : emitter resistor and r_e of the tail's source, Ω.
+    pair : one of the pair's transistors.
     unlike_ohm : what the first base sees over what the other one does, Ω.
 
     Returns
@@ -256,7 +268,9 @@ def follower_input_s(
 
     Parameters
     ----------
-    hz : Hz. driver, output : current gain, and transition frequency in Hz, of each. ohm : behind them, Ω.
+    hz : Hz.
+    driver, output : current gain, dimensionless, and transition frequency, Hz, of each.
+    ohm : behind them, Ω.
 
     Returns
     -------
