@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -33,7 +34,7 @@ def new(file: Path, options: Mapping[str, str], others: Sequence[str], *, replac
     def text() -> RenderableType:
         return Text(str(file))
 
-    notes = (f"Written. Next: subwright design {file}",)
+    notes = (f"Written. Next: subwright design {shlex.quote(str(file))}",)
     spec = build.spec
     return Answer(command="new", data=lambda: {"file": str(file), "name": spec.name}, text=text, notes=notes)
 

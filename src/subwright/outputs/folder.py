@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 
 from subwright.base.errors import SubwrightError
 
-__all__ = ["CHECKSUMS", "checksums", "replace_folder"]
+__all__ = ["CHECKSUMS", "check_folder", "checksums", "replace_folder"]
 
 CHECKSUMS = "checksums.txt"  # lists the pack's own files, so that nobody else's are ever removed
 
@@ -64,6 +64,22 @@ def replace_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     SubwrightError : the folder holds files that aren't from an earlier pack, or can't be written. In both
         cases it is left as it was.
     """
+    folder = check_folder(folder)
+    try:
+        _swap(folder, {**files, CHECKSUMS: checksums(files)})
+    except OSError as error:
+        raise _refuse(
+            f"the pack can't be written: {error.strerror or error}", folder, "check its rights and free space"
+        ) from error
+
+
+def check_folder(folder: Path) -> Path:
+    """The folder's absolute path, after a look whether a pack may go there: before any work on one.
+
+    Raises
+    ------
+    SubwrightError : it is a file, holds files that aren't from an earlier pack, or its parent is missing.
+    """
     folder = folder.resolve()
     if folder.exists() and not folder.is_dir():
         raise _refuse("there is a file where the folder should go", folder, "choose another folder")
@@ -76,12 +92,7 @@ def replace_folder(folder: Path, files: Mapping[str, bytes]) -> None:
             raise _refuse(
                 f"the folder holds files that no pack wrote ({named})", folder, "choose an empty folder"
             )
-    try:
-        _swap(folder, {**files, CHECKSUMS: checksums(files)})
-    except OSError as error:
-        raise _refuse(
-            f"the pack can't be written: {error.strerror or error}", folder, "check its rights and free space"
-        ) from error
+    return folder
 
 
 def _swap(folder: Path, files: Mapping[str, bytes]) -> None:

@@ -13,7 +13,7 @@ from subwright.outputs.board_files import board_files
 from subwright.outputs.bom import bom_csv
 from subwright.outputs.design_view import MADE_WITH, pack_view, stamp_of
 from subwright.outputs.dxf import panel_files
-from subwright.outputs.folder import CHECKSUMS, replace_folder
+from subwright.outputs.folder import CHECKSUMS, check_folder, replace_folder
 from subwright.outputs.kept_boards import usable
 from subwright.outputs.made_board import KeptBoards
 from subwright.outputs.panels import panels_csv
@@ -166,6 +166,7 @@ def write_pack(
         that is not finite.
     """
     start = time.perf_counter()
+    check_folder(folder)
     progress("drawing", 0.0)
     files = pack_files(
         design, made_on=made_on, library=library, paper=paper, verified=verified, boards=boards

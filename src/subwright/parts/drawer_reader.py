@@ -69,9 +69,9 @@ class DrawerReader:
         self.lines = scan(self.text).lines
         version = data.pop("format_version", None)
         if version != FORMAT_VERSION:
-            self.complain(
-                "", None, "format_version", f"is {version!r}; this programme reads {FORMAT_VERSION}"
-            )
+            missing = f"is missing; write format_version = {FORMAT_VERSION} as the first line"
+            other = f"is {version!r}; this programme reads {FORMAT_VERSION}"
+            self.complain("", None, "format_version", missing if version is None else other)
             self.fail_if_problems()
         name = data.pop("name", "")
         if not isinstance(name, str):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import ceil, pi, sqrt
+from collections.abc import Mapping, Sequence
+from math import ceil, floor, pi, sqrt
 from typing import Final
 
 from subwright.base.errors import NoSolutionError
@@ -104,7 +104,11 @@ def choose_op_amp(
     lowest_v = {a.id: _lowest_v(spec, data, a, amplifiers, library) for a in quick}
     fit = [a for a in quick if 0.5 * lowest_v[a.id] - a.swing_loss_v >= peak_v]
     if not fit:
-        raise _no_op_amp(gbw, slew, peak_v, [lowest_v[a.id] for a in quick if lowest_v[a.id] > 0.0], data)
+        if not quick:
+            raise _too_fast(gbw, slew)
+        fed = [a for a in quick if lowest_v[a.id] > 0.0]
+        swings_v = {a.id: 0.5 * lowest_v[a.id] - a.swing_loss_v for a in fed}
+        raise _no_op_amp(peak_v, swings_v, lowest_v, data)
     source = float(thermal_noise_v_per_rthz(spec.input_resistance_ohm))
 
     def noise(a: OpAmp) -> float:
@@ -141,10 +145,22 @@ def _lowest_v(spec: FilterSpec, data: FilterInput, op_amp: OpAmp, amplifiers: in
         return 0.0
 
 
+def _too_fast(gbw_hz: float, slew_v_per_s: float) -> NoSolutionError:
+    return NoSolutionError(
+        message="No op-amp in drawer and library is fast enough for this filter.",
+        quantity="gain-bandwidth and slew rate",
+        value=f"{gbw_hz / 1e6:.2f} MHz, {slew_v_per_s / 1e6:.2f} V/µs",
+        limit="the fastest at hand",
+        source="parts library and drawer",
+        remedy="Lower amplifier.full_input or filter.corner, ask less of filter.boost or "
+        "filter.transform, or add a faster op-amp to your drawer.",
+    )
+
+
 def _no_op_amp(
-    gbw_hz: float, slew_v_per_s: float, peak_v: float, supplies_v: Sequence[float], data: FilterInput
+    peak_v: float, swings_v: Mapping[str, float], lowest_v: Mapping[str, float], data: FilterInput
 ) -> NoSolutionError:
-    if not supplies_v:
+    if not swings_v:
         what, low, high = "battery", data.battery_low_v, data.battery_high_v
         if data.rail_low_v is not None and data.rail_high_v is not None:
             what, low, high = "each rail", data.rail_low_v, data.rail_high_v
@@ -154,12 +170,18 @@ def _no_op_amp(
             value=f"{show(low, 'voltage')} to {show(high, 'voltage')}",
             remedy="Add an op-amp with a wider range of supply to your drawer, or set filter.op_amp_supply.",
         )
+    best = max(swings_v, key=lambda part: (swings_v[part], part))
+    reach = max(swings_v[best], 0.0)
+    lower = f'"{floor(900.0 * data.full_input_v * reach / peak_v):d} mV"'
+    less = f"Lower amplifier.full_input to {lower} or so, ask" if reach > 0.0 else "Ask"
     return NoSolutionError(
-        message="No op-amp in drawer and library serves this filter.",
-        quantity="op-amp",
-        value=f"{gbw_hz / 1e6:.2f} MHz, {slew_v_per_s / 1e6:.2f} V/µs, {show(peak_v, 'voltage')} peak "
-        f"on {show(max(supplies_v), 'voltage')}",
-        remedy="Lower the level at the amplifier's input, or add a faster op-amp to your drawer.",
+        message="No op-amp in drawer and library swings as far as this filter asks.",
+        quantity="peak at an op-amp's output",
+        value=show(peak_v, "voltage"),
+        limit=f"{show(reach, 'voltage')}, {best} on {show(lowest_v[best], 'voltage')}",
+        source="parts library and drawer",
+        remedy=f"{less} less of filter.boost or filter.transform, or add an op-amp to your drawer that comes "
+        "closer to its supply.",
     )
 
 

@@ -39,6 +39,16 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
         "driver.connection",
     ),
     (
+        "op-amps on the battery that would have to swing beyond it",
+        {
+            "driver": {"part": "Fell 12"},
+            "goal": {"power": "30 W", "lowest_note": "50 Hz"},
+            "amplifier": {"kind": "bridge_class_h"},
+            "filter": {"transform": "20 Hz"},
+        },
+        "amplifier.full_input",
+    ),
+    (
         "a transformer hotter than any ferrite's data",
         {"supply": HOT, "goal": {"power": "100 W"}, "transformer": {"max_rise": "85 K"}},
         "transformer.max_rise",

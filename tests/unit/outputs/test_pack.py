@@ -303,6 +303,15 @@ def test_values_are_those_of_the_result() -> None:
         assert show(value, dimension) in text
 
 
+def test_a_folder_that_can_not_be_is_refused_before_anything_is_drawn(tmp_path: Path) -> None:
+    told: list[str] = []
+    (tmp_path / "pack").write_text("mine", encoding="utf-8")
+    with pytest.raises(SubwrightError, match="file where the folder"):
+        write_pack(design(KINDS[1]), tmp_path / "pack", lambda what, _share: told.append(what))
+    assert told == []
+    assert (tmp_path / "pack").read_text(encoding="utf-8") == "mine"
+
+
 def test_write_pack_swaps_in_the_folder(tmp_path: Path) -> None:
     told: list[tuple[str, float]] = []
     report = write_pack(design(KINDS[1]), tmp_path / "pack", lambda what, share: told.append((what, share)))

@@ -161,7 +161,7 @@ def test_id_of_a_mosfet_is_its_current_not_its_name() -> None:
         ("[[core]]", "[[cores]]", 22, "cores", "no such kind of part"),
         ("[[core]]", "[core]", 22, "core", "write [[core]]"),
         ("format_version = 1", "format_version = 2", 1, "format_version", "this programme reads 1"),
-        ("format_version = 1", "", 1, "format_version", "is None"),
+        ("format_version = 1", "", 1, "format_version", "is missing; write format_version = 1"),
         ("[have]", "[have", 4, "file", "Expected ']'"),
     ],
 )
