@@ -14,7 +14,7 @@ from starlette.testclient import TestClient
 from web_support import EXAMPLE, send, workbench
 
 from patience import PATIENCE_S, wait_for
-from subwright.boards import make
+from subwright.boards import make, workshop
 from subwright.boards.record import Board
 from subwright.boards.wanted import Wanted
 
@@ -76,8 +76,8 @@ def test_cancelled_work_ends_and_says_so(client: TestClient, monkeypatch: pytest
         while True:
             progress(wanted.title, 0.5)
 
-    monkeypatch.setattr(make, "make_board", endless)
-    job = client.post(f"{EXAMPLE}/boards", json={}).json()["job"]
+    monkeypatch.setattr(workshop, "make_board", endless)
+    job = client.post(f"{EXAMPLE}/boards", json={"keys": [SMALL]}).json()["job"]
     wait_for(lambda: client.get(f"/boards/{job}").json()["doing"], "the work to begin", PATIENCE_S)
     assert client.post(f"{EXAMPLE}/boards", json={}).json()["job"] == job  # one at a time
     assert f'data-running="{job}"' in client.get(f"{EXAMPLE}/boards").text

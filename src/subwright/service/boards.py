@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from subwright.base.errors import SubwrightError
-from subwright.service.solved import Progress, Solved, library_of, quiet
+from subwright.service.solved import Progress, Solved, library_of, processors, quiet
 
 if TYPE_CHECKING:
     from subwright.boards.make import Demands
     from subwright.boards.wanted import Wanted
+    from subwright.boards.workshop import Finished
     from subwright.outputs.made_board import KeptBoards, MadeBoard
     from subwright.outputs.print_pdf import Paper
     from subwright.outputs.schematics import Schematics
@@ -65,6 +66,7 @@ def make_boards(
     progress: Progress = quiet,
     cancel: Callable[[], bool] | None = None,
     again: bool = False,
+    jobs: int | None = None,
     save: bool = True,
 ) -> Boards:
     """Place, route and check a design's boards; each is kept as soon as it is done.
@@ -73,7 +75,8 @@ def make_boards(
     ----------
     solved : the design. keys : of the blocks; () for all. progress : told the board at work and the share
     done. cancel : asked while they are made; true ends it. again : make boards anew that this
-    very design has already; they come out the same. save : keep them beside the build file.
+    very design has already; they come out the same. jobs : boards at a time; None for one a processor.
+    save : keep them beside the build file.
 
     Returns
     -------
@@ -87,7 +90,7 @@ def make_boards(
     """
     from subwright import __version__
     from subwright.outputs.kept_boards import usable
-    from subwright.outputs.made_board import KeptBoards
+    from subwright.outputs.made_board import KeptBoards, MadeBoard
     from subwright.outputs.print_code import design_code
 
     code = design_code(solved.design)
@@ -109,21 +112,23 @@ def make_boards(
     made: list[str] = []
     failed: list[tuple[str, SubwrightError]] = []
     unsaved: SubwrightError | None = None
-    demands = _demands(solved)
-    for number, one in enumerate(chosen):
-        watched = _Watched(progress, cancel, number, len(chosen))
-        watched(one.title, 0.0)
-        try:
-            board = _made(one, demands, watched)
-        except SubwrightError as error:
-            if _cancelled(error):
-                raise
-            failed.append((one.key, error))
-            continue
-        made.append(one.key)
-        kept = _with(kept, board)
-        if save and unsaved is None:
-            unsaved = _save(solved, kept, board)
+    off_board = {one.key: one.off_board for one in chosen}
+    with closing(_finished(chosen, _demands(solved), progress, cancel, jobs)) as found:
+        for one in found:
+            if one.board is None or one.checked is None:
+                failed.append((one.key, one.error or SubwrightError(message="there is no board")))
+                continue
+            gap = one.checked.spacing_um
+            board = MadeBoard(
+                board=one.board,
+                off_board=off_board[one.key],
+                least_gap_um=round(gap) if gap < float("inf") else 0,
+                seconds=one.seconds,
+            )
+            made.append(one.key)
+            kept = _with(kept, board)
+            if save and unsaved is None:
+                unsaved = _save(solved, kept, board)
     progress("", 1.0)
     return Boards(kept=kept, made=tuple(made), failed=tuple(failed), unsaved=unsaved)
 
@@ -170,26 +175,40 @@ def board_files(
     return made(boards, build=design.spec.name, code=design_code(design), stamp=stamp_of(design), paper=paper)
 
 
+def _finished(
+    chosen: Sequence[Wanted],
+    demands: Demands,
+    progress: Progress,
+    cancel: Callable[[], bool] | None,
+    jobs: int | None,
+) -> Generator[Finished, None, None]:
+    """Each board as it is done: one alone here, several side by side in processes."""
+    from subwright.boards.workshop import made_one, made_side_by_side
+
+    stopped = cancel or (lambda: False)
+    workers = min(jobs or processors(), len(chosen))
+    if workers > 1:
+        progress(chosen[0].title, 0.0)
+        yield from made_side_by_side(chosen, demands, jobs=workers, progress=progress, cancel=stopped)
+        return
+    for number, one in enumerate(chosen):
+        watched = _Watched(progress, stopped, number, len(chosen))
+        watched(one.title, 0.0)
+        yield made_one(one, demands, watched)
+
+
 class _Watched:
     """Progress of one board within all, which ends the work where it is to be cancelled."""
 
-    def __init__(
-        self, progress: Progress, cancel: Callable[[], bool] | None, number: int, count: int
-    ) -> None:
+    def __init__(self, progress: Progress, cancel: Callable[[], bool], number: int, count: int) -> None:
         self._progress, self._cancel, self._number, self._count = progress, cancel, number, count
 
     def __call__(self, doing: str, share: float) -> None:
         from subwright.circuits.simulate import CancelledError
 
-        if self._cancel is not None and self._cancel():
+        if self._cancel():
             raise CancelledError(message="the boards were cancelled")
         self._progress(doing, (self._number + min(max(share, 0.0), 1.0)) / self._count)
-
-
-def _cancelled(error: SubwrightError) -> bool:
-    from subwright.circuits.simulate import CancelledError
-
-    return isinstance(error, CancelledError)
 
 
 def _demands(solved: Solved) -> Demands:
@@ -197,31 +216,6 @@ def _demands(solved: Solved) -> Demands:
 
     spec = solved.design.spec
     return demands_of(spec.board, spec.wiring.copper_thickness_m)
-
-
-def _made(wanted: Wanted, demands: Demands, progress: Progress) -> MadeBoard:
-    """One board, made and held to its netlist by the other route."""
-    from subwright.boards.check import check_board
-    from subwright.boards.make import make_board
-    from subwright.outputs.made_board import MadeBoard
-
-    start = time.perf_counter()
-    board = make_board(wanted, demands, progress)
-    checked = check_board(board, wanted)
-    if checked.problems:
-        raise SubwrightError(
-            message=f"The board {wanted.title} did not pass its check: {'; '.join(checked.problems[:3])}",
-            quantity="board",
-            value=wanted.key,
-            remedy="this is a fault of the programme; please report it with the build file",
-        )
-    gap = checked.spacing_um
-    return MadeBoard(
-        board=board,
-        off_board=wanted.off_board,
-        least_gap_um=round(gap) if gap < float("inf") else 0,
-        seconds=round(time.perf_counter() - start, 1),
-    )
 
 
 def _with(kept: KeptBoards, board: MadeBoard) -> KeptBoards:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     pass
 
 
-__all__ = ["Progress", "Solved", "library_for", "library_of", "quiet"]
+__all__ = ["Progress", "Solved", "library_for", "library_of", "processors", "quiet"]
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done, 0 to 1."""
@@ -27,6 +28,12 @@ Progress = Callable[[str, float], None]
 
 def quiet(_what: str, _share: float) -> None:
     """Progress that nobody looks at."""
+
+
+def processors() -> int:
+    """Processors that this process may use."""
+    allowed = getattr(os, "sched_getaffinity", None)
+    return len(allowed(0)) if allowed is not None else os.cpu_count() or 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

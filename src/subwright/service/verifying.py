@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
@@ -11,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from subwright.base.errors import SubwrightError
-from subwright.service.solved import Progress, Solved, library_of, quiet
+from subwright.service.solved import Progress, Solved, library_of, processors, quiet
 
 if TYPE_CHECKING:
     from subwright.build.experiments import Case, Experiment, Outcome
@@ -259,7 +258,7 @@ def verify(
             remedy="Choose the engine ngspice.",
         )
     ran: dict[int, Ran] = {}
-    pool = ThreadPoolExecutor(max_workers=jobs or _processors())
+    pool = ThreadPoolExecutor(max_workers=jobs or processors())
     try:
         waiting: dict[Future[Ran], int] = {
             pool.submit(_run, experiment, case_, name, engines[name], timeout_s): number
@@ -337,12 +336,6 @@ def _keep(solved: Solved, ran: Sequence[Ran]) -> SubwrightError | None:
     except SubwrightError as error:
         return error
     return None
-
-
-def _processors() -> int:
-    """Processors that this process may use."""
-    allowed = getattr(os, "sched_getaffinity", None)
-    return len(allowed(0)) if allowed is not None else os.cpu_count() or 1
 
 
 def _told(one: Ran) -> str:
