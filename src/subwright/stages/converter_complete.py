@@ -227,7 +227,10 @@ def size_converter(
         parts=(),
         losses=(),
         contributors=_contributors(plan),
-        sources=("pressman1998", "severns-snubbers", "snubbing-lab", "st-std50n03l", "ti-tl494"),
+        sources=(
+            *("pressman1998", "severns-snubbers", "snubbing-lab", "st-std50n03l", "ti-tl494"),
+            *(() if choke is None else ("erickson2001", "mclyman-handbook")),
+        ),
         reasons=(),
     )
 

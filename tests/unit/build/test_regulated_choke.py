@@ -52,7 +52,9 @@ def test_the_core_holds_the_currents_of_both_windings(kind: str) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_gap_counts_its_fringing(kind: str) -> None:
     """Reluctances in series, the gap's divided by McLyman's 1 + g/sqrt(A) ln(2 G/g)."""
-    _, output = made(kind)
+    design, output = made(kind)
+    assert design.converter is not None
+    assert {"erickson2001", "mclyman-handbook"} <= set(design.converter.sources)
     choke, core = output.choke, output.choke.core
     spread = 1.0 + choke.gap_m / sqrt(core.a_e_m2) * log(2.0 * core.winding_width_m / choke.gap_m)
     path = choke.gap_m / spread + core.l_e_m / LIBRARY.materials[core.material].mu_i
