@@ -436,7 +436,12 @@ def _timing_causes(timing: Timing) -> tuple[Cause, ...]:
 def _gates(design: Design, converter: ConverterResult, bench_v: float, links: str) -> Step:
     drive = converter.drive
     timing = converter.plan.timing
-    gate_a = converter.gate_w / bench_v + converter.plan.controller.quiescent_a
+    supply = converter.gate_supply
+    gate_a = (
+        drive.supply_a + converter.plan.controller.quiescent_a
+        if supply is None
+        else supply.battery_a(bench_v)
+    )
     limit = converter.plan.switch.mosfet.vgs_max_v
     expected = drive.gate_v
     if converter.gate_supply is None and converter.gate_transformer is None:

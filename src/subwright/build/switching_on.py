@@ -37,7 +37,13 @@ def control(
     converter, corners = electrical.converter, electrical.supply.corners
     own = COMPARATOR_SUPPLY_A + protection.reference.load_a + TIMER_SUPPLY_A
     if converter is not None:
-        own += (converter.control_w + converter.gate_w) / corners[Corner.NOMINAL]
+        feed, nominal_v = converter.gate_supply, corners[Corner.NOMINAL]
+        # A follower passes the current on; what it drops is heat.
+        own += (
+            (converter.control_w + converter.gate_w) / nominal_v
+            if feed is None
+            else feed.battery_a(nominal_v)
+        )
     elif electrical.boost is not None:
         plan = electrical.boost.plan
         if plan.gate_supply is None:

@@ -12,7 +12,13 @@ from subwright import service
 from subwright.base.preferred import values
 from subwright.base.units import show
 from subwright.build.bringup import bring_up
-from subwright.build.bringup_numbers import bench_voltage, discharges, rail_line, thermistor_stand_in
+from subwright.build.bringup_numbers import (
+    bench_voltage,
+    discharges,
+    rail_line,
+    supply_limit,
+    thermistor_stand_in,
+)
 from subwright.build.bringup_records import BringUp
 from subwright.build.result import Design
 from subwright.parts.library import Library, load_library
@@ -225,3 +231,19 @@ def test_trimmers_are_set_before_their_trip_is_read() -> None:
         assert show(trimmer.set_ohm, "resistance") in told
     thermal = steps["thermal"].actions[0]
     assert "in place of the thermistor" in thermal
+
+
+def test_what_a_follower_feeds_is_drawn_from_the_battery_in_full() -> None:
+    """A follower passes its current on at any battery; power over battery voltage would be too little."""
+    path = next(path for path in EXAMPLES if "canal-workboat" in path.name)
+    design, _ = solved(path)
+    converter, nominal_v = design.converter, design.supply.corners[Corner.NOMINAL]
+    assert converter is not None
+    feed = converter.gate_supply
+    assert feed is not None
+    by_power = (converter.control_w + converter.gate_w) / nominal_v
+    assert feed.battery_a(nominal_v) > 1.2 * by_power
+    steps = procedure(path)
+    gates = next(step for step in steps.steps if step.key == "gates")
+    assert gates.supply is not None
+    assert gates.supply.limit_a == supply_limit(2.5 * feed.battery_a(gates.supply.voltage_v))
