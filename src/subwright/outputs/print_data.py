@@ -39,6 +39,7 @@ from subwright.outputs.print_faults import fault_blocks
 from subwright.outputs.print_points import point_blocks
 from subwright.outputs.print_wiring import wiring_picture
 from subwright.outputs.print_words import glossary, how_it_works
+from subwright.outputs.schematic_frame import without_edge
 from subwright.outputs.schematics import SchematicSheet
 from subwright.outputs.tables import TIGHT
 from subwright.outputs.views import Caution, PackView, Sheet, Station
@@ -175,7 +176,7 @@ def _schematics(drawn: Sequence[SchematicSheet]) -> Iterator[Block]:
             figures=(0,),
         )
     for sheet in drawn:
-        yield {"kind": "sheet", "svg": printed_svg(sheet.svg)}
+        yield {"kind": "sheet", "svg": printed_svg(without_edge(sheet.svg))}
 
 
 def _parts_on(sheet: SchematicSheet) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Final
 
 from subwright.outputs.drawing import Box, document, line, rect, text, wrap
 
-__all__ = ["DRAWING", "HEIGHT", "INDEX", "WIDTH", "Title", "framed", "index", "paper_size"]
+__all__ = ["DRAWING", "HEIGHT", "INDEX", "WIDTH", "Title", "framed", "index", "paper_size", "without_edge"]
 
 WIDTH: Final = 1188.0
 HEIGHT: Final = 840.0
@@ -133,6 +133,12 @@ def _notes(notes: tuple[str, ...], inner: Box) -> list[str]:
 
 def _short(content: str, most: int) -> str:
     return content if len(content) <= most else content[: most - 1] + "…"
+
+
+def without_edge(inline: str) -> str:
+    """A sheet cut to its frame, for a page that has an edge of its own."""
+    box = f"{_LEFT - 2:g} {_EDGE - 2:g} {WIDTH - _LEFT - _EDGE + 4:g} {HEIGHT - 2 * _EDGE + 4:g}"
+    return inline.replace(f'viewBox="0 0 {WIDTH:g} {HEIGHT:g}"', f'viewBox="{box}"', 1)
 
 
 def paper_size(standing_alone: str) -> str:

@@ -228,6 +228,23 @@ def test_the_archive_holds_the_print_and_check_sums_and_repeats() -> None:
         assert "pack.pdf" not in archive.namelist()
 
 
+def test_letters_on_the_printed_circuits_are_tall_enough(tmp_path: Path) -> None:
+    """Capitals of the smallest texts reach 1.8 mm, as ISO 3098-1 has it for the smallest lettering."""
+    path = next(path for path in EXAMPLES if "wagon" in path.name)
+    (tmp_path / "pack.pdf").write_bytes(pdf(path))
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.skip("pdftotext is missing")
+    subprocess.run([program, "-bbox", "pack.pdf", "words.html"], cwd=tmp_path, check=True)
+    words = (tmp_path / "words.html").read_text()
+    found = re.findall(r'xMin="([\d.]+)" yMin="[\d.]+" xMax="([\d.]+)" [^>]*>families&apos;<', words)
+    found = found or re.findall(r'xMin="([\d.]+)" yMin="[\d.]+" xMax="([\d.]+)" [^>]*>families\'<', words)
+    assert found
+    for left, right in found:
+        size_pt = (float(right) - float(left)) / (len("families'") * 0.602)  # of the monospaced face
+        assert 0.729 * size_pt * 25.4 / 72.0 >= 1.8
+
+
 def test_readings_name_the_test_points_of_the_schematics() -> None:
     from subwright.outputs.print_points import point_blocks, points_of
     from subwright.outputs.schematics import schematics
