@@ -11,6 +11,7 @@ from subwright.physics.bounds import require
 
 __all__ = [
     "PUMPING_WORST_MODULATION",
+    "bus_ripple_v",
     "class_d_conduction_w",
     "dead_time_error_v",
     "dead_time_thd",
@@ -305,6 +306,51 @@ def rail_pumping_v(
     require("rail capacitance", capacitance_f, "F", above=0.0)
     charge_v = modulation * rail_v * (2.0 - 0.5 * math.pi * modulation)
     return charge_v / (4.0 * math.pi * frequency_hz * load_ohm * capacitance_f)
+
+
+def bus_ripple_v(
+    current_a: float,
+    modulation: float,
+    switching_hz: float,
+    capacitance_f: float,
+    esr_ohm: float = 0.0,
+    *,
+    legs: int,
+) -> float:
+    """Peak-to-peak ripple at the switching frequency of a rail that a steady mean current feeds.
+
+    Parameters
+    ----------
+    current_a : of the output inductor, A, >= 0.
+    modulation : output over its limit, dimensionless, -1 to 1.
+    switching_hz : Hz, > 0.
+    capacitance_f : at the rail, F, > 0.
+    esr_ohm : in series with it, Ω, >= 0.
+    legs : 1 or 2, dimensionless: a bridge in opposition turns the current around instead of taking it away.
+
+    Returns
+    -------
+    ``n I (d (1 - d)/(f C) + R)`` with ``d = (1 + M)/2`` and n legs, V.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Charge and step of a rectangular current, as of a buck converter's input. [derived]
+
+    >>> round(bus_ripple_v(10.0, 0.5, 200e3, 100e-6, 0.02, legs=1), 3)
+    0.294
+    """
+    require("current", current_a, "A", at_least=0.0)
+    require("modulation", modulation, "", at_least=-1.0, at_most=1.0)
+    require("switching frequency", switching_hz, "Hz", above=0.0)
+    require("rail capacitance", capacitance_f, "F", above=0.0)
+    require("series resistance", esr_ohm, "Ω", at_least=0.0)
+    require("legs", legs, "", at_least=1, at_most=2)
+    duty = 0.5 * (1.0 + modulation)
+    return legs * current_a * (duty * (1.0 - duty) / (switching_hz * capacitance_f) + esr_ohm)
 
 
 def pumping_capacitance_f(rail_v: float, frequency_hz: float, load_ohm: float, rise_v: float) -> float:
