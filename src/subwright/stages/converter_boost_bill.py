@@ -16,6 +16,7 @@ from subwright.stages.converter_boost_stop import stop_parts
 from subwright.stages.converter_clamp import power_rating_w
 from subwright.stages.converter_controller import CERAMIC_F
 from subwright.stages.converter_parts import CapacitorBank
+from subwright.stages.converter_powder import choke_beside
 
 __all__ = ["BYPASS_COUNT", "BYPASS_ID", "boost_parts", "boost_reasons"]
 
@@ -398,6 +399,7 @@ def boost_reasons(result: BoostResult, fed: bool) -> tuple[str, ...]:
         f"The rail holds at the crest down to {show(result.holds_from_v, 'voltage')} at the battery at rest; "
         "below, it sags with the battery.",
         _choke_reason(result),
+        *((choke_beside(plan.choke.core.id, plan.choke),) if plan.choke.beside else ()),
         f"{plan.switch.per_side} × {plan.switch.mosfet.id}: {show(result.drain_peak_v, 'voltage')} of "
         f"{show(result.drain_limit_v, 'voltage')} with ringing; a clamped load dump of "
         f"{show(plan.demand.pulse_v, 'voltage')} comes through the diode to the whole rail.",

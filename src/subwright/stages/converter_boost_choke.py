@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, isfinite, sqrt
 from typing import Final
 
@@ -104,7 +104,10 @@ def design_boost_choke(library: Library, wanted: str, need: ChokeNeed) -> BoostC
         if ring is None:
             return built
         nearer = ring.in_drawer and not built.in_drawer
-        return ring if nearer or _lost_w(library, ring, need) <= _lost_w(library, built, need) else built
+        ring_w, gapped_w = (_lost_w(library, one, need) for one in (ring, built))
+        if nearer or ring_w <= gapped_w:
+            return replace(ring, beside=built.core.id, beside_w=gapped_w, lost_w=ring_w)
+        return replace(built, beside=ring.core.id, beside_w=ring_w, lost_w=gapped_w)
     if ring is not None:
         return ring
     energy = 0.5 * need.inductance_h * need.crest_a**2

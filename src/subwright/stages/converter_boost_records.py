@@ -96,6 +96,9 @@ class BoostChoke:
     saturation_a: float  # of a powder ring: half of its inductance is left
     in_drawer: bool
     kept: float = 1.0  # of a powder ring's inductance without current, what is left at the highest crest
+    beside: str = ""  # core of the other kind that would do too
+    beside_w: float = 0.0  # what that would lose with programme, W
+    lost_w: float = 0.0  # what this one does
 
     @property
     def powder(self) -> bool:

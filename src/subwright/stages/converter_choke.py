@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, isfinite, sqrt
 
 from subwright.base.errors import NoSolutionError
@@ -45,6 +45,9 @@ class Choke:
     wire_length_m: float  # one strand of one winding
     core_w: float  # at the design's ripple
     kept: float = 1.0  # of a powder ring's inductance without current, what is left at the crest
+    beside: str = ""  # core of the other kind that would do too
+    beside_w: float = 0.0  # what that would lose in copper and core, W
+    lost_w: float = 0.0  # what this one does
 
     @property
     def how(self) -> str:
@@ -132,7 +135,7 @@ def design_choke(
         or ring[0] < best[0]
         or (ring[:2] <= best[:2] and _loss_w(ring[3], rms_a) <= _loss_w(best[3], rms_a))
     ):
-        return ring[3]
+        return _beside(ring[3], None if best is None else best[3], rms_a)
     if best is None:
         energy = 0.5 * inductance_h * peak_a**2
         raise NoSolutionError(
@@ -144,7 +147,7 @@ def design_choke(
             remedy="Raise converter.ripple (less inductance) or converter.switching, lower goal.power, or "
             "add a larger core to the drawer.",
         )
-    return best[3]
+    return _beside(best[3], None if ring is None else ring[3], rms_a)
 
 
 def _wire(library: Library) -> Wire | None:
@@ -155,6 +158,14 @@ def _wire(library: Library) -> Wire | None:
         key=lambda w: (library.in_drawer(w.id) == 0, abs(w.conductor_m - 0.8e-3), w.overall_m, w.id),
         default=None,
     )
+
+
+def _beside(chosen: Choke, other: Choke | None, rms_a: float) -> Choke:
+    """The choke that is taken, with what the other kind would lose."""
+    if other is None:
+        return chosen
+    lost_w, beside_w = _loss_w(chosen, rms_a), _loss_w(other, rms_a)
+    return replace(chosen, beside=other.core.id, beside_w=beside_w, lost_w=lost_w)
 
 
 def _loss_w(choke: Choke, rms_a: float) -> float:

@@ -19,6 +19,7 @@ from subwright.stages.converter_fit import compare_outputs
 from subwright.stages.converter_inrush import inrush_a
 from subwright.stages.converter_output import regulated_output
 from subwright.stages.converter_parts import choose_bank, hot_resistance
+from subwright.stages.converter_powder import choke_beside
 from subwright.stages.converter_result import ConverterResult
 from subwright.stages.converter_spec import ConverterDemand, ConverterPlan, ConverterSpec, Magnetics
 
@@ -300,6 +301,8 @@ def _reasons(result: ConverterResult) -> tuple[str, ...]:
             f"{show(result.loop_f, 'capacitance')} around the error amplifier make the loop slow and safe: "
             "it crosses below the choke's resonance with the rails; fast steps are the capacitors' to carry."
         )
+        if choke.choke.beside:
+            lines.append(choke_beside(choke.choke.core.id, choke.choke))
     return tuple(lines)
 
 

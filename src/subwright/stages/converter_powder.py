@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Protocol
 
+from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.schema import Core, Material
 from subwright.physics.magnetics import MU_0
 
-__all__ = ["LEAST_KEPT", "MOST_TURNS", "per_turn_h", "powder_ring"]
+__all__ = ["LEAST_KEPT", "MOST_TURNS", "choke_beside", "per_turn_h", "powder_ring"]
+
+
+class _Compared(Protocol):
+    """A choke that was compared with one of the other kind."""
+
+    @property
+    def beside(self) -> str:
+        """The other one's core."""
+
+    @property
+    def beside_w(self) -> float:
+        """What the other one would lose, W."""
+
+    @property
+    def lost_w(self) -> float:
+        """What this one loses, W."""
+
 
 LEAST_KEPT: Final = 0.5  # of its inductance, at the crest: beyond it ripple grows fast; common practice
 MOST_TURNS: Final = 150  # by hand
@@ -38,3 +56,16 @@ def per_turn_h(core: Core, material: Material) -> tuple[float, float]:
     if core.al_h is not None:
         return core.al_h, core.al_tolerance
     return MU_0 * material.mu_i / core.c1_per_m, material.mu_i_tolerance
+
+
+def choke_beside(core_id: str, choke: _Compared) -> str:
+    """What a choke of the other kind would lose, in a sentence: gapped core or ring of powder.
+
+    Parameters
+    ----------
+    core_id : of the choke that is taken. choke : with what it was compared with.
+    """
+    return (
+        f"Choke on {core_id}: {show(choke.lost_w, 'power')} in copper and core; on {choke.beside} it would "
+        f"be {show(choke.beside_w, 'power')}. What lies in the drawer goes first, then size and loss decide."
+    )

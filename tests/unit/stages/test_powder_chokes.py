@@ -82,6 +82,8 @@ def test_a_ring_in_the_drawer_is_taken_before_a_core_that_must_be_bought(tmp_pat
     assert output(LIBRARY).core.shape != "ring"
     chosen = output(drawer(tmp_path))
     assert chosen.core.id == "ring"
+    assert chosen.beside == output(LIBRARY).core.id
+    assert chosen.beside_w < chosen.lost_w  # and it is told
     bought = output(drawer(tmp_path), peak_a=25.0, henry=10e-6)  # it can't carry that
     assert bought.core.id != "ring"
 
@@ -97,6 +99,7 @@ def test_of_two_in_the_drawer_the_gapped_core_goes_first_where_it_loses_less(tmp
 
     assert lost(ferrite) < lost(ring)
     assert output(both).core.id == gapped.id
+    assert output(both).beside == "ring"
 
 
 def test_a_boost_choke_on_powder_saturates_gently(tmp_path: Path) -> None:
@@ -118,7 +121,9 @@ def test_a_boost_choke_on_powder_saturates_gently(tmp_path: Path) -> None:
 def test_a_boost_choke_takes_what_is_near_and_loses_least(tmp_path: Path) -> None:
     plain = design_boost_choke(LIBRARY, "auto", BOOST)
     assert not plain.powder
-    assert design_boost_choke(drawer(tmp_path), "auto", BOOST).powder
+    near = design_boost_choke(drawer(tmp_path), "auto", BOOST)
+    assert near.powder
+    assert near.beside == plain.core.id
     hot = replace(BOOST, ripple_a=12.0, duty=0.6, input_v=25.0, ambient_c=60.0)
     assert not design_boost_choke(drawer(tmp_path), "auto", hot).powder  # it would cook its binder
 
