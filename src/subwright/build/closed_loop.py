@@ -35,9 +35,9 @@ __all__ = [
     "rate_hz",
 ]
 
-RATE: Final = 0.05
+RATE: Final = 0.03
 """Limit of a switching frequency at rest: what a simulator's steps and small capacitances add."""
-RATE_LOADED: Final = 0.06
+RATE_LOADED: Final = 0.03
 """And with a load's current in the switches."""
 _PER_PERIOD: Final = 100
 _ACCURACY: Final = 3e-3

@@ -229,7 +229,9 @@ EXPERIMENTS = (
             "Modulator, drivers, output stage and load in one netlist, all parts typical. Closed forms: the "
             "clock's or the loop's own period, the ratio of the integrator's resistors, the dead times' "
             "resistors and capacitors. A simulator's steps place edges to some ten nanoseconds, hence the "
-            "limits; with load the switches' own times add to it."
+            "limits; with load the switches' own times add to it. A clocked loop is tried as far as its "
+            "shorter pulse outlasts its delay and both dead times: beyond, an edge is decided before the "
+            "node has answered the one before, and long and short pulses alternate about the same mean."
         ),
         cases=cases_of({"at rest": _at(0.0), "half modulation": _at(0.5), "high modulation": _high}),
     ),

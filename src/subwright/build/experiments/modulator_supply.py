@@ -21,8 +21,8 @@ from subwright.stages.amplifier_modulator_supply import OP_AMP_A
 __all__ = ["EXPERIMENTS"]
 
 _SETTLE, _KEEP = 24, 12  # periods
-_SUPPLY, _BOOST = 0.03, 0.05
-_DRAWN: Final = 0.10
+_SUPPLY, _BOOST = 0.03, 0.04
+_DRAWN: Final = 0.06
 _QUICK_F: Final[Mapping[str, float]] = {
     "driver supply capacitor": 220e-9,
     "driver decoupling": 100e-9,
@@ -63,18 +63,19 @@ def _supplies(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
         inside = (traces.axis >= rises[0]) & (traces.axis <= rises[-1])
         return mean_of(traces.axis[inside], course[inside])
 
+    above_v = _above_v(loop)
     drawn = sum(volts * mean(traces.current(name)) for name, volts in meters.items())
     boost = mean(traces.voltage("boost_a") - traces.voltage("node_a"))
     rows = [
         (
             "supply of the drivers",
-            m.gate_supply_v,
+            m.gate_supply_v + above_v,
             mean(traces.voltage("driver_supply")) - loop.low_v,
             _SUPPLY,
         ),
         ("supply of the logic", m.logic_supply_v, mean(traces.voltage("logic_supply")) - loop.low_v, _SUPPLY),
-        ("supply of the op-amps", m.op_supply_v, mean(traces.voltage("op_positive")), _SUPPLY),
-        ("bootstrap capacitor", m.bootstrap_v, boost, _BOOST),
+        ("supply of the op-amps", m.op_supply_v + above_v, mean(traces.voltage("op_positive")), _SUPPLY),
+        ("bootstrap capacitor", m.bootstrap_v + above_v, boost, _BOOST),
     ]
     checks = [
         Check(quantity=name, closed=closed, simulated=seen, unit="V", limit=limit)
@@ -83,7 +84,7 @@ def _supplies(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
     checks.append(
         Check(
             quantity="power drawn by modulator and gates at rest",
-            closed=_drawn_w(loop),
+            closed=_drawn_w(loop) * (1.0 + above_v / m.gate_supply_v) ** 2,
             simulated=drawn,
             unit="W",
             limit=_DRAWN,
@@ -95,6 +96,18 @@ def _supplies(loop: ClosedLoop, engine: Engine, timeout_s: float) -> Outcome:
         axis=traces.axis,
         traces={"bootstrap capacitor, V": traces.voltage("boost_a") - traces.voltage("node_a")},
     )
+
+
+def _above_v(loop: ClosedLoop) -> float:
+    """Control supply of the netlist above the one that the record's voltages are stated for, V.
+
+    Drivers straight from it follow it; their currents do as well, so the power goes with its square.
+    """
+    m = loop.m
+    if not m.driver_supply_direct or loop.v.control_v is None:
+        return 0.0
+    stated_v = m.gate_supply_v + m.driver_supply_a * m.resistors_ohm["driver supply resistor"]
+    return loop.v.control_v - stated_v
 
 
 def _drawn_w(loop: ClosedLoop) -> float:
@@ -328,7 +341,9 @@ EXPERIMENTS = (
         title="Supplies of modulator and drivers, and the power that they draw",
         about=(
             "At rest, with each gate's whole charge. Supply capacitors are small here, so that all settles "
-            "in a few periods. The closed form is what the loss model counts for gates and control circuits."
+            "in a few periods. The closed form is what the loss model counts for gates and control circuits, "
+            "at the control supply that feeds them here. A follower's base-emitter voltage rises with its "
+            "load, 3 %, 4 % behind the bootstrap's diode too; the power has both: 6 %."
         ),
         cases=cases_of({"": _supplies}),
     ),
