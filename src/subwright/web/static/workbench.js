@@ -224,7 +224,7 @@ async function send(path, body, field) {
   changing = true;
   const slow = setTimeout(() => say(word("designing")), 700), seen = view();
   try {
-    const answer = await ask(`${base}${path}`, { ...seen, revision, ...body });
+    const answer = await ask(`${base}${path}`, { ...seen, revision, ...body }, "json", () => unanswered(path, body));
     clearTimeout(slow);
     take(answer, seen.sheet);
     quiet();
@@ -236,6 +236,28 @@ async function send(path, body, field) {
     else heard(refusal);
     return false;
   }
+}
+
+const mineOf = (body) => (body?.key ? ` ${word("not taken")}: ${body.key} = ${body.value || "auto"}` : "");
+
+let waiting = false; // whether a change that found no server is on offer to be made again
+
+function unanswered(path, body) {
+  waiting = true;
+  say(`${word("no answer")}${mineOf(body)}`, [[word("try again"), () => again(path, body)]]);
+}
+
+// the server may have made the change before its answer was lost: only what it does not show is asked for again
+async function again(path, body) {
+  waiting = false;
+  try {
+    await fresh();
+  } catch {
+    unanswered(path, body);
+    return;
+  }
+  const inputs = body?.key && sheet.querySelector(`form[data-key="${body.key}"]`);
+  if (body?.key && inputs?.elements.value.value.trim() !== body.value) change(path, body, inputs?.closest(".field"));
 }
 
 function bad(field, error) {
@@ -264,7 +286,7 @@ async function fresh() {
 }
 
 async function conflict(refusal, path, body) {
-  const mine = body?.key ? ` ${word("not taken")}: ${body.key} = ${body.value || "auto"}` : "";
+  const mine = mineOf(body);
   try {
     await fresh();
   } catch {
@@ -381,11 +403,15 @@ document.getElementById("redo").addEventListener("click", () => change("/redo"))
 document.addEventListener("keydown", (event) => {
   const typing = event.target.matches?.("input:not([type=range]):not([type=radio]), textarea, select");
   if (event.key === "Escape" && !dialog.open && open()) closeSheet();
+  if (event.key === "?" && !typing && !dialog.open) showKeys();
   if (!(event.ctrlKey || event.metaKey) || typing) return;
   const key = event.key.toLowerCase();
   if (key === "z") { event.preventDefault(); change(event.shiftKey ? "/redo" : "/undo"); }
   else if (key === "y") { event.preventDefault(); change("/redo"); }
 });
+
+const showKeys = () => showPage(document.getElementById("keys-page").innerHTML);
+document.getElementById("show-keys").addEventListener("click", showKeys);
 
 // --- versions, pack, other windows ------------------------
 
@@ -439,7 +465,7 @@ document.getElementById("packs").addEventListener("click", async (event) => {
 });
 
 async function look() {
-  if (document.hidden || changing) return;
+  if (document.hidden || changing || (waiting && !document.getElementById("talk").hidden)) return;
   const before = begun;
   try {
     const now = await ask(`${base}/revision`);
