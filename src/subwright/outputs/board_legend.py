@@ -163,7 +163,8 @@ class _Room:
 
     def __init__(self, board: Board) -> None:
         self._inside = (_EDGE, _EDGE, board.width_um - _EDGE, board.height_um - _EDGE)
-        self._taken: list[Rectangle] = [*_bored(board), *_wires(board.links)]
+        self._taken: list[Rectangle] = list(_bored(board))
+        self._links = list(_wires(board.links))
         self._bodies = [(placed.case, box_of(placed.body)) for placed in board.placed]
         self._marks = [
             _grown((*placed.polarity, *placed.polarity), _PLUS)
@@ -210,6 +211,9 @@ class _Room:
             if found is not None:
                 return found
         size = LEAST_LETTER_UM
+        found = self._try(kind, of, text, places(size), size, own, over_links=True)
+        if found is not None:
+            return found
         x, y, turn = min(
             places(size), key=lambda at: self._clash(_around(text, at[0], at[1], size, at[2]), own)
         )
@@ -218,10 +222,18 @@ class _Room:
         )
 
     def _try(
-        self, kind: Kind, of: str, text: str, places: Iterable[_At], size: int, own: str = ""
+        self,
+        kind: Kind,
+        of: str,
+        text: str,
+        places: Iterable[_At],
+        size: int,
+        own: str = "",
+        *,
+        over_links: bool = False,
     ) -> Lettering | None:
         for x, y, turn in places:
-            if not self._clash(_around(text, x, y, size, turn), own):
+            if self._free(_around(text, x, y, size, turn), own, over_links):
                 return self._keep(
                     Lettering(kind=kind, of=of, text=text, x_um=x, y_um=y, size_um=size, turn=turn)
                 )
@@ -231,18 +243,32 @@ class _Room:
         self._taken.append(_grown(made.box, _AIR))
         return made
 
+    def _outside(self, box: Rectangle) -> bool:
+        left, low, right, high = self._inside
+        return box[0] < left or box[1] < low or box[2] > right or box[3] > high
+
+    def _free(self, box: Rectangle, own: str, over_links: bool) -> bool:
+        """Whether a text at a place covers nothing that it must not; a link's wire only where it may."""
+        if self._outside(box):
+            return False
+        left, low, right, high = box
+        for others in (self._taken, self._marks) if over_links else (self._taken, self._marks, self._links):
+            for a, b, c, d in others:
+                if a < right and c > left and b < high and d > low:
+                    return False
+        return not any(
+            a < right and c > left and b < high and d > low and case != own
+            for case, (a, b, c, d) in self._bodies
+        )
+
     def _clash(self, box: Rectangle, own: str) -> int:
         """How much a text at a place would cover of what it must not, in µm²."""
-        if (
-            box[0] < self._inside[0]
-            or box[1] < self._inside[1]
-            or box[2] > self._inside[2]
-            or box[3] > self._inside[3]
-        ):
+        if self._outside(box):
             area = (box[2] - box[0]) * (box[3] - box[1])
             return 4 * area
         return (
             sum(_overlap(box, other) for other in self._taken)
+            + sum(_overlap(box, other) for other in self._links)
             + sum(_overlap(box, other) for other in self._marks)
             + sum(_overlap(box, body) for case, body in self._bodies if case != own)
         )

@@ -260,3 +260,15 @@ def test_letters_differ() -> None:
     assert text_strokes("−", 0, 0, 1_200) == text_strokes("-", 0, 0, 1_200)
     assert text_strokes("", 0, 0, 1_200) == ()
     assert text_width_um("", 1_200) == 0
+
+
+def test_a_name_rather_lies_over_a_links_wire_than_over_a_part() -> None:
+    resistor = SAMPLE.placed[0]
+    body = replace(resistor.body, points=((500, 500), (7_500, 500), (7_500, 3_500), (500, 3_500)))
+    link = replace(SAMPLE.links[0], start=(4_000, -500), end=(4_000, 5_000))
+    board = replace(SAMPLE, width_um=8_000, height_um=4_000, wire_pads=(), holes=(), tracks=(), links=(link,))
+    pads = tuple(replace(pad, x_um=pad.x_um + 90_000) for pad in resistor.pads)
+    board = replace(board, placed=(replace(resistor, body=body, pads=pads),))
+    name = next(one for one in letterings(board) if one.kind == "part")
+    assert not name.crowded
+    assert name.box[0] < 4_000 < name.box[2]
