@@ -9,6 +9,7 @@ from typing import Final
 
 from subwright.base.errors import SubwrightError
 from subwright.base.standards import board_spacing
+from subwright.boards.check import check_board
 from subwright.boards.finishing import Solid, runs_of, widened
 from subwright.boards.footprints import STEP_UM, Land, placed, single_wire, turned
 from subwright.boards.placement import Attraction, Item, Spot, cells_of, place
@@ -35,8 +36,10 @@ _SCREW_UM: Final = 3200
 _SCREW_FREE_UM: Final = 3500  # radius that stays free of copper
 _CUT_UM: Final = 250  # that a cut corner comes nearer than its steps
 _ASPECT: Final = 1.35
-_FILL_FIRST: Final = 0.5
-_GROWTH: Final = 1.07  # of the area at each failure
+_FILL_FIRST: Final = 0.48
+_FILL_MANY: Final = 0.42  # from _MANY_PARTS on
+_MANY_PARTS: Final = 50
+_GROWTH: Final = 1.1  # of the area at each failure
 _SEEDS: Final = 2
 _TRIES: Final = 24
 _MANY: Final = 6  # pins from which on a net counts as a supply
@@ -190,7 +193,7 @@ def _area(item: Item) -> int:
 
 
 def _first_size(area: int, items: Sequence[Item]) -> tuple[int, int]:
-    room = area / _FILL_FIRST + 4 * 36
+    room = area / (_FILL_MANY if len(items) > _MANY_PARTS else _FILL_FIRST) + 4 * 36
     columns = max(_LEAST, round(math.sqrt(room * _ASPECT)))
     at_edge = max(sum(item.edge == side for item in items) for side in ("left", "right"))
     rows = max(_LEAST, round(room / columns), 3 * at_edge + 14)
@@ -243,7 +246,8 @@ def _attempt(
     found = route(obstacles, track_um, spacing)
     if found.trouble:
         return None
-    return _finish(wanted, demands, spacing, items, spots, columns, rows, found, obstacles)
+    board = _finish(wanted, demands, spacing, items, spots, columns, rows, found, obstacles)
+    return None if check_board(board, wanted).problems else board
 
 
 def _weights(items: Sequence[Item]) -> Mapping[str, float]:

@@ -192,7 +192,7 @@ def place(
     seed: int,
     weights: Mapping[str, float],
     attractions: Sequence[Attraction] = (),
-    moves: int = 600,
+    moves: int = 3000,
 ) -> tuple[Spot, ...] | None:
     """Places for all items, or None where they don't fit.
 

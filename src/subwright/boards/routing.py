@@ -29,6 +29,10 @@ _LINK_END_LAST: Final = 30.0
 _REFINEMENTS: Final = 4
 _UNTANGLE: Final = 4
 _HARD: Final = 1000.0
+_EASE_FROM: Final = 28  # round from which on links cost less, so that what is stuck comes free
+_EASE: Final = 0.88
+_EASE_LEAST: Final = 0.25
+_PATIENCE: Final = 15  # rounds without fewer conflicts
 _ROUNDS: Final = 60
 _PRESENT_FIRST: Final = 0.6
 _PRESENT_GROWTH: Final = 1.35
@@ -89,13 +93,14 @@ class Routed:
 class _Way:
     """What one net uses at present."""
 
-    __slots__ = ("copper", "links", "over", "paths")
+    __slots__ = ("copper", "links", "over", "paths", "tangled")
 
     def __init__(self) -> None:
         self.paths: list[list[int]] = []
         self.links: list[tuple[int, int]] = []
         self.copper: set[int] = set()  # stamped steps
         self.over: set[int] = set()  # steps under its links
+        self.tangled = False  # whether links of its own cross
 
 
 class _Grid:
@@ -116,6 +121,8 @@ class _Grid:
         w = self.width
         self.plus = (0, 1, -1, w, -w)
         self.square = (0, 1, -1, w, -w, w + 1, w - 1, -w + 1, -w - 1)
+        across = math.hypot(STEP_UM, STEP_UM) - (LINK_PAD_UM + track_um) / 2
+        self.ends = self.plus if across >= least else self.square
         border = bytearray(self.size)
         for x in range(w):
             border[x] = border[self.size - w + x] = 1
@@ -138,6 +145,7 @@ class _Grid:
         for place in obstacles.bodies:
             self.body[self.index(place)] = 1
         self.link_end = _LINK_END
+        self.ease = 1.0  # share of what a body above costs links
         self._cache: dict[tuple[int, int, int], list[int]] = {}
         self.occupied = [0] * self.size
         self.occupied_over = [0] * self.size
@@ -189,7 +197,7 @@ class _Grid:
         for path in way.paths:
             for step in path:
                 way.copper.update(step + offset for offset in track)
-        around = self.square if net in self.far else self.plus
+        around = self.square if net in self.far else self.ends
         for end in ends:
             way.copper.update(end + offset for offset in around)
         for first, last in way.links:
@@ -253,7 +261,8 @@ def route(
     order = sorted(nets, key=lambda net: (_extent(pads[net]), net))
     ways: dict[str, _Way] = {}
     present = _PRESENT_FIRST
-    used = 0
+    used = since = 0
+    fewest = grid.size
     bad: list[str] = order
     for used in range(1, rounds + 1):
         for net in bad:
@@ -267,8 +276,12 @@ def route(
             ways[net] = way
         crowded = [k for k, count in enumerate(grid.occupied) if count > 1]
         crowded_over = [k for k, count in enumerate(grid.occupied_over) if count > 1]
-        if not crowded and not crowded_over:
+        tangled = {net for net in order if ways[net].tangled}
+        if not crowded and not crowded_over and not tangled:
             bad = []
+            break
+        fewest, since = min((fewest, since), (len(crowded) + len(crowded_over) + len(tangled), used))
+        if used - since > _PATIENCE:
             break
         for step in crowded:
             grid.history[step] += _HISTORY
@@ -278,9 +291,14 @@ def route(
         bad = [
             net
             for net in order
-            if not hot.isdisjoint(ways[net].copper) or not hot_over.isdisjoint(ways[net].over)
+            if net in tangled
+            or not hot.isdisjoint(ways[net].copper)
+            or not hot_over.isdisjoint(ways[net].over)
         ]
         present = min(present * _PRESENT_GROWTH, _PRESENT_MOST)
+        if used >= _EASE_FROM:
+            grid.ease = max(_EASE_LEAST, grid.ease * _EASE)
+            grid.link_end = _LINK_END * grid.ease
     if not bad:
         _refine(grid, order, pads, ways)
     copper = {net: _finished(grid, ways[net]) for net in nets}
@@ -293,7 +311,7 @@ def _refine(
     """Lead each net once more while all others stay, with dearer links: each can only become better."""
     grid.history = [0.0] * grid.size
     grid.history_over = [0.0] * grid.size
-    grid.link_end = _LINK_END_LAST
+    grid.link_end, grid.ease = _LINK_END_LAST, 1.0
     for turn in range(_REFINEMENTS):
         better = False
         for net in order if turn % 2 else reversed(order):
@@ -303,7 +321,7 @@ def _refine(
             grid.drop(old)
             new = _lead(grid, net, pads[net], _HARD)
             kept = old
-            if new is not None and _free(grid, net, new) and _worth(new) < _worth(old):
+            if new is not None and not new.tangled and _free(grid, net, new) and _worth(new) < _worth(old):
                 kept, better = new, True
             kept.copper.clear()
             kept.over.clear()
@@ -354,7 +372,7 @@ def _lead(grid: _Grid, net: str, spots: Sequence[Place], present: float) -> _Way
         goal = grid.index(target)
         if goal in tree:
             continue
-        found = _search(grid, net, tree, goal, present, way, frozenset())
+        found = first = _search(grid, net, tree, goal, present, way, frozenset())
         barred: frozenset[int] = frozenset()
         for _ in range(_UNTANGLE):
             tangle = () if found is None else _tangled(found[1], grid.width)
@@ -362,9 +380,13 @@ def _lead(grid: _Grid, net: str, spots: Sequence[Place], present: float) -> _Way
                 break
             barred |= frozenset(tangle)
             found = _search(grid, net, tree, goal, present, way, barred)
-        if found is None or _tangled(found[1], grid.width):
+            if found is None:
+                found = first
+                break
+        if found is None:
             return None
         paths, links = found
+        way.tangled = way.tangled or bool(_tangled(links, grid.width))
         way.paths += paths
         way.links += links
         for path in paths:
@@ -397,11 +419,12 @@ def _search(
     occupied, history = grid.occupied, grid.history
     occupied_over, history_over = grid.occupied_over, grid.history_over
     above, body, link_end = grid.above, grid.body, grid.link_end
+    end_under, under = _END_UNDER_BODY * grid.ease, _UNDER_BODY * grid.ease
     own_over = barred | {step for link in way.links for step in _between(*link, width)}
     own_ends = {end for link in way.links for end in link}
     closed_ends = {end + offset for end in own_ends for offset in grid.plus}
     far = net in grid.far
-    square, around = grid.square, (grid.square if far else grid.plus)
+    square, around = grid.square, (grid.square if far else grid.ends)
     goal_y, goal_x = divmod(goal, width)
     best = [_INFINITE] * (3 * size)
     came = [-1] * (3 * size)
@@ -441,7 +464,7 @@ def _search(
             crowd = 0
             for o in around:
                 crowd += occupied[step + o]
-            extra = link_end * (1.0 + history[step]) + present * crowd + _END_UNDER_BODY * body[step]
+            extra = link_end * (1.0 + history[step]) + present * crowd + end_under * body[step]
             for new in (step + size, step + 2 * size):
                 total = cost + extra
                 if total < best[new]:
@@ -456,7 +479,7 @@ def _search(
                 new = step + offset
                 if above[new] or new in own_over:
                     continue
-                total = cost + (_LINK_STEP + history_over[new] + _UNDER_BODY * body[new]) * (
+                total = cost + (_LINK_STEP + history_over[new] + under * body[new]) * (
                     1.0 + present * occupied_over[new]
                 )
                 if total < best[base + new]:
@@ -469,7 +492,7 @@ def _search(
             crowd = 0
             for o in around:
                 crowd += occupied[step + o]
-            total = cost + link_end * (1.0 + history[step]) + present * crowd + _END_UNDER_BODY * body[step]
+            total = cost + link_end * (1.0 + history[step]) + present * crowd + end_under * body[step]
             if total < best[step]:
                 best[step] = total
                 came[step] = state

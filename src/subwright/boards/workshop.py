@@ -7,7 +7,9 @@ board with it and nothing else.
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -200,8 +202,17 @@ def _without_interrupts() -> Callable[[], None]:
 
 
 def _work(connection: Connection, demands: Demands) -> None:
-    """Make every board that comes down the line, until it is closed."""
+    """Make every board that comes down the line, until it is closed or whoever asked is gone."""
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     with suppress(EOFError, OSError):
         while True:
             wanted: Wanted = connection.recv()
             connection.send(made_one(wanted, demands, lambda doing, share: connection.send((doing, share))))
+
+
+def _end_with_parent() -> None:
+    """A parent that was killed can't end us: do it for it, whatever is being made."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
