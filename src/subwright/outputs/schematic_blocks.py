@@ -157,7 +157,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
 def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, ...]:
     stack = f", {transformer.stack} stacked" if transformer.stack > 1 else ""
     bridged = design.converter is not None and design.converter.plan.topology == "full-bridge"
-    wound = "primary" if bridged else "half-primaries"
+    wound = "primary" if bridged else "primaries"
     links = ", ".join(
         f"{conductor.name.removeprefix('link, ')} {_links(conductor.parallel)}⌀ "
         f"{show(conductor.diameter_m, 'length')}"
@@ -167,8 +167,8 @@ def _power_notes(design: Design, transformer: TransformerResult) -> tuple[str, .
         links = links.replace("half-primary", "primary")
     return (
         f"Heavy lines carry the power; least wire: {links}.",
-        f"T101: {transformer.core.id}{stack}; {wound} {_strands(transformer.primary)} mm, half-secondaries "
-        f"{_strands(transformer.secondary)} mm. Dots: starts, wound the same way round."
+        f"T101: {transformer.core.id}{stack}; {wound} {_strands(transformer.primary)}, secondaries "
+        f"{_strands(transformer.secondary)} mm. Dots mark starts."
         f"{_tapped(transformer)}",
         *_choke_note(design),
         "The rails hold their charge after switching off: measure before touching.",

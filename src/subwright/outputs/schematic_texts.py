@@ -49,8 +49,15 @@ def part_texts(circuit: Circuit, uses: Mapping[str, PartUse]) -> dict[str, tuple
         lines = (part.designator, *_value(part, use))
         if part.kind == "diode" and part.designator == f"{part.case}B":
             lines = lines[:1]  # the first section names the case's type
+        if part.kind == "diode" and part.designator == part.case and _twin(use):
+            lines = (*lines, "both legs")
         texts[part.designator] = tuple(line for line in lines if line)
     return texts
+
+
+def _twin(use: PartUse | None) -> bool:
+    """Whether a case holds two diodes: one that is drawn alone has them in parallel."""
+    return use is not None and " 2 \u00d7 " in use.description
 
 
 def _value(part: Part, use: PartUse | None) -> Iterable[str]:

@@ -269,6 +269,20 @@ def test_electrolytics_stand_the_right_way_round(name: str) -> None:
             assert not ("positive" in minus and plus == GROUND), (block.key, part.designator)
 
 
+def test_a_twin_diode_drawn_as_one_says_that_both_legs_are_joined(name: str) -> None:
+    design, drawn = made(name)
+    lines = _bill(design)
+    for block in drawn.blocks:
+        shown = " ".join(sheet.svg for sheet in drawn.sheets if sheet.block == block.key)
+        for part in (part for part in block.circuit.parts if part.kind == "diode"):
+            use = lines.get((block.stage_of(part.role), part.role))
+            if use is None or part.designator != part.case or "2 ×" not in use.description:
+                continue
+            below = rf"</text>\n?<text[^>]*>{part.part_id}</text>\n?<text[^>]*>both legs<"
+            beside = rf" {part.part_id} both legs<"
+            assert re.search(rf">{part.designator}(?:{below}|{beside})", shown), part.designator
+
+
 def test_an_adjustable_regulator_has_its_capacitors(name: str) -> None:
     """The negative one of the family oscillates without 10 µF at its output [lm317]."""
     for block in made(name)[1].blocks:
