@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import subprocess
+import sys
+import time
 from collections.abc import Mapping
+from pathlib import Path
 
 import pytest
 
+from patience import PATIENCE_S, wait_for
 from subwright.boards.footprints import axial
 from subwright.boards.make import Demands
 from subwright.boards.wanted import Wanted, WantedPart, WantedWire
@@ -43,6 +48,13 @@ class Deadly:
 
     def __reduce__(self) -> tuple[object, ...]:
         return os._exit, (3,)
+
+
+class Stuck:
+    """Whoever unpacks it is busy for ten minutes."""
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return time.sleep, (600.0,)
 
 
 def never() -> bool:
@@ -99,3 +111,48 @@ def test_a_fault_of_the_programme_is_said_and_the_rest_goes_on() -> None:
     found = made_one(broken, Demands(), lambda _what, _share: None)
     assert found.board is None
     assert "fault in subwright itself" in str(found.error)
+
+
+WAITING = """
+import sys
+from pathlib import Path
+sys.path[:0] = sys.argv[1:]
+from test_workshop import Stuck, small
+from subwright.boards.make import Demands
+from subwright.boards.workshop import made_side_by_side
+
+def told(_what, _share):  # the smaller board's: the larger one is stuck
+    print(*(one.pid for one in multiprocessing.active_children()), flush=True)
+    sys.stdin.read()
+
+import multiprocessing
+if __name__ == "__main__":
+    tasks = [small("stuck", 5, {"N0": Stuck()}), small("a", 3)]
+    list(made_side_by_side(tasks, Demands(), jobs=2, progress=told, cancel=lambda: False))
+"""
+
+
+def test_workers_end_with_a_parent_that_is_killed(tmp_path: Path) -> None:
+    script = tmp_path / "waiting.py"
+    script.write_text(WAITING, encoding="utf-8")
+    here = Path(__file__).parent
+    parent = subprocess.Popen(
+        [sys.executable, str(script), str(here), str(here.parents[1])],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with parent:
+        assert parent.stdout is not None
+        workers = [int(word) for word in parent.stdout.readline().split()]
+        assert len(workers) == 2
+        parent.kill()
+    wait_for(lambda: not any(alive(one) for one in workers), "the workers' end", PATIENCE_S)
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs; one that has ended and waits to be asked for its code doesn't."""
+    try:
+        return "\nState:\tZ" not in Path(f"/proc/{pid}/status").read_text(encoding="utf-8")
+    except OSError:
+        return False
