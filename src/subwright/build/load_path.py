@@ -133,10 +133,11 @@ def speaker_data(
     spec, amplifier, driver : of the build. corners : battery at rest, V. peak_v : highest output, V.
     sag_v : lost on the way at full sine, V. coil_start_c : coil with programme, °C; None: the hottest air.
     """
+    stuck_v = amplifier.stuck_a * amplifier.load_ohm
     return SpeakerGuardInput(
-        stuck_v=amplifier.stuck_a * amplifier.load_ohm,
-        stuck_a=amplifier.stuck_a,
-        stuck_w=amplifier.stuck_w,
+        stuck_v=stuck_v,
+        stuck_a=stuck_v / driver.re_ohm,  # direct current knows the coil's copper, not its rated impedance
+        stuck_w=stuck_v**2 / driver.re_ohm,
         peak_v=peak_v,
         rms_a=peak_v / sqrt(2.0) / amplifier.load_ohm,
         lowest_note_hz=spec.goal.lowest_note_hz,

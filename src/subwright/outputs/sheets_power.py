@@ -303,7 +303,7 @@ def amplifier_sheet(design: Design) -> Sheet:
                 ("damping_f", "damping capacitor"),
                 ("filter_corner_hz", "output filter corner"),
                 ("pumping_v", "rail pumping at the lowest note"),
-                ("stuck_w", "heat in the driver if the output sticks"),
+                ("stuck_w", "heat in the rated load if the output sticks"),
             ],
         ),
     ]

@@ -108,3 +108,21 @@ def test_a_load_far_below_the_one_stated_is_a_stop_and_no_nan() -> None:
     assert [f.code for f in design.findings if f.severity == "stop"] == ["AMP-07"]
     assert abs(design.balance.imbalance) < 1e-9
     dumps(design)
+
+
+def test_a_stuck_output_meets_the_coils_copper() -> None:
+    """Direct current knows the direct resistance, whatever load the amplifier was told to expect."""
+    shared: dict[str, Any] = {
+        "supply": {"system": 24},
+        "driver": {"part": "Drover 12"},
+        "goal": {"power": "60 W"},
+        "speaker_guard": {"switch": "mosfet"},
+    }
+    for load in ("4 ohm", "8 ohm"):
+        design = solve(amplifier={"kind": "class_d_half_bridge", "load": load}, **shared)
+        guard, stage = design.speaker_guard, design.amplifier
+        assert guard is not None
+        assert guard.switch is not None
+        stuck_a = stage.rail_expected_v / design.driver.re_ohm
+        assert guard.switch.coil_j == pytest.approx(0.5 * (design.driver.le_h or 0.0) * stuck_a**2)
+        assert guard.coil_heat_j == pytest.approx(stage.rail_expected_v * stuck_a * guard.total_s)

@@ -246,7 +246,7 @@ BREAKS: dict[str, list[Break]] = {
     "AMP-05": [Break({"amplifier.filter_corner_hz": 1e6}), Break({"amplifier.filter_corner_hz": 1e3})],
     "AMP-06": [Break({"amplifier.filter_q": 2.0})],
     "AMP-07": [Break({"amplifier.load_least_ohm": 50.0})],
-    "AMP-08": [Break({"amplifier.stuck_w": 1e4, "speaker_guard": None})],
+    "AMP-08": [Break({"amplifier.stuck_a": 60.0, "speaker_guard": None})],
     "AMP-11": [Break({"amplifier.switching_least_hz": 3e4})],
     "SIG-03": [Break({"signal.air.*.noise": 0.01})],
     "AMP-10": [Break({"amplifier.reactive_share": 1.4})],

@@ -38,7 +38,7 @@ FILLING = fill_rails(
 # Code, what its example prints, and the same number worked out: (printed, computed, printed to).
 EXAMPLES = [
     ("SUP-01", "drop 1.2 V", 1.2, 20.0 * cable_loop_resistance_ohm(4.0, 7.6e-3), 0.05),
-    ("AMP-08", "306 W", 306.0, 35.0**2 / 4.0, 0.5),
+    ("AMP-08", "360 W", 360.0, 35.0**2 / 3.4, 0.5),
     ("AMP-10", "200 W", 200.0, 40.0**2 / (4.0 * sqrt(2.0)) * sin(pi / 4.0), 0.5),
     ("AMP-04", "6.7 V", 6.7, rail_pumping_v(50.0, 2.0 / pi, 20.0, 4.0, 4700e-6), 0.05),
     ("VST-01", "10 mA", 10.0, 1e3 * 10.0 / 20.0 / 50.0, 0.5),

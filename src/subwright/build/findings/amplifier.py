@@ -228,7 +228,7 @@ def least_impedance(design: Design) -> Iterator[Measure]:
     "seconds, and so may the box.",
     limit="The driver's rated noise power.",
     source="common-practice",
-    example="35 V on 4 Ω are 306 W of direct current.",
+    example="35 V on a coil of 3.4 Ω are 360 W of direct current.",
     remedy="Fit a DC detector with a relay or MOSFET switch of sufficient DC-breaking rating in the speaker "
     "lead: speaker_guard.switch.",
 )
@@ -238,7 +238,7 @@ def stuck_output(design: Design) -> Iterator[Measure]:
         return
     yield Measure(
         quantity="heat in the coil with a stuck output",
-        value=design.amplifier.stuck_w,
+        value=(design.amplifier.stuck_a * design.amplifier.load_ohm) ** 2 / design.driver.re_ohm,
         limit=design.driver.power_w,
         dimension="power",
     )
