@@ -11,7 +11,6 @@ from __future__ import annotations
 import types
 from collections.abc import Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Annotated, Any, ClassVar, Literal, TypeAlias, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
@@ -19,6 +18,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
 from subwright.base.errors import RangeError, SubwrightError
+from subwright.base.near import closest
 from subwright.base.quantities import QUANTITIES, UNITS, dimension_of, key_of, words_of
 from subwright.base.units import parse, show
 
@@ -417,11 +417,11 @@ def _read_choice(rule: _ChoiceRule, value: Any) -> Any:
                 return item
     unit = UNITS[dimension] if numbers else ""
     texts = [f"{item} {unit}".strip() for item in rule.allowed]
-    near = get_close_matches(str(value).strip().lower(), texts, n=1)
+    near = " or ".join(f'"{text}"' for text in closest(str(value), texts))
     raise SubwrightError(
         message=f"{words_of(rule.name)} has no choice {str(value)[:40]!r}",
         quantity=words_of(rule.name),
         value=str(value)[:40],
         limit="one of " + ", ".join(texts),
-        remedy=f'did you mean "{near[0]}"?' if near else "write one of the choices named",
+        remedy=f"did you mean {near}?" if near else "write one of the choices named",
     )

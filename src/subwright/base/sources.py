@@ -30,13 +30,13 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Literal, get_args
 
 from subwright.base.errors import SubwrightError
+from subwright.base.near import closest
 
 __all__ = ["STATUSES", "Source", "Status", "bibliography", "cited_keys", "get", "read_bibliography"]
 
@@ -163,7 +163,7 @@ def get(key: str) -> Source:
     try:
         return bibliography()[key]
     except KeyError:
-        near = get_close_matches(key, bibliography(), n=3)
+        near = closest(key, bibliography())
         raise SubwrightError(
             message=f"the bibliography has no source [{key}]",
             quantity="bibliography key",

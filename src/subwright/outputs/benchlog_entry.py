@@ -6,10 +6,10 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from difflib import get_close_matches
 from pathlib import Path
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.near import closest
 from subwright.base.units import parse
 from subwright.build.bench import Entry, check_value, over_range
 from subwright.build.bringup_records import BringUp
@@ -36,7 +36,7 @@ def _entry(
     reading = procedure.reading(key)
     if reading is None:
         known = [reading.key for reading in procedure.readings]
-        near = get_close_matches(key, known, n=2)
+        near = closest(key, known, 2)
         raise SubwrightError(
             message=f"the bring-up of this build has no reading {key!r}",
             quantity="reading",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 import stat
@@ -13,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from subwright.base.errors import FileProblem, InputError
+from subwright.base.near import closest
 from subwright.base.tomllines import KeyPath, Layout, scan
 
 __all__ = [
     "SIZE_LIMIT_BYTES",
     "TomlFile",
-    "closest",
     "did_you_mean",
     "dotted",
     "line_of",
@@ -32,7 +31,6 @@ __all__ = [
 SIZE_LIMIT_BYTES = 1_000_000
 """A build file is a few kilobytes; anything above this is some other file given by mistake."""
 
-_MUCH_POORER = 0.1  # in difflib's ratio
 
 _POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\s*$")
 _ASSIGNMENT = re.compile(r"""^\s*([A-Za-z0-9_."'-]+)\s*=\s*(.*?)\s*$""")
@@ -128,21 +126,6 @@ def line_of(lines: Mapping[KeyPath, int], loc: Sequence[str | int]) -> int:
         if line is not None:
             return line
     return 1
-
-
-def closest(word: str, known: Iterable[str], count: int = 3) -> tuple[str, ...]:
-    """Up to ``count`` of ``known`` that look like ``word``, best first; much poorer ones are left out.
-
-    >>> closest("cable_lenght", ["cable_length", "capacity", "fuse"])
-    ('cable_length',)
-    """
-    wanted = word.lower().replace("-", "_")
-    folded = {name.lower().replace("-", "_"): name for name in known}
-    near = difflib.get_close_matches(wanted, list(folded), n=count, cutoff=0.6)
-    likeness = [difflib.SequenceMatcher(None, name, wanted).ratio() for name in near]
-    return tuple(
-        folded[name] for name, ratio in zip(near, likeness, strict=True) if ratio > likeness[0] - _MUCH_POORER
-    )
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

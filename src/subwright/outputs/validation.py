@@ -11,8 +11,9 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.near import closest
 from subwright.base.tomllines import KeyPath
-from subwright.outputs.tomlfile import TomlFile, closest, did_you_mean, dotted, short
+from subwright.outputs.tomlfile import TomlFile, did_you_mean, dotted, short
 
 __all__ = ["file_keys", "model_at", "nested_models", "unknown_key", "validate"]
 

@@ -13,6 +13,7 @@ from dataclasses import MISSING, dataclass, fields, replace
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from subwright.base.errors import SubwrightError
+from subwright.base.near import closest
 from subwright.base.quantities import QUANTITIES, dimension_of, key_of
 from subwright.base.units import parse, show
 from subwright.parts.magnetic import SteinmetzFit
@@ -313,7 +314,5 @@ def _range(rule: FieldRule) -> str:
 
 
 def _near(word: str, known: Any) -> str:
-    from difflib import get_close_matches
-
-    near = get_close_matches(word, list(known), n=1)
+    near = closest(word, known, 1)
     return f"; did you mean {near[0]!r}?" if near else ""

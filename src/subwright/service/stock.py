@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from subwright.base.errors import PartNotFoundError, SubwrightError
-from subwright.outputs.tomlfile import closest, did_you_mean, read_toml
+from subwright.base.near import closest
+from subwright.outputs.tomlfile import did_you_mean, read_toml
 from subwright.parts.drawer import Drawer, parse_drawer, set_quantity
 from subwright.parts.library import Library, load_library
 from subwright.parts.schema import KINDS, Record

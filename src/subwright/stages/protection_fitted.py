@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from subwright.base.errors import RangeError
+from subwright.base.near import closest
 from subwright.base.preferred import between
 from subwright.base.units import show
 from subwright.parts.library import Library
@@ -218,7 +218,7 @@ def _is_resistor(name: str) -> bool:
 def _check(role: str, value: float, known: Mapping[str, Measurable]) -> None:
     part = known.get(role)
     if part is None:
-        near = get_close_matches(role, known, n=2)
+        near = closest(role, known, 2)
         raise RangeError(
             message=f"The protection circuit has no part called {role!r}.",
             quantity="measured part",

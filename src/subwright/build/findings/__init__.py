@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-
 from subwright.base.errors import SubwrightError
+from subwright.base.near import closest
 from subwright.build.findings import (  # noqa: F401  (importing registers the rules)
     acoustic,
     amplifier,
@@ -49,7 +48,7 @@ def explain(code: str) -> Rule:
     wanted = code.strip().upper()
     if wanted in REGISTRY:
         return REGISTRY[wanted]
-    near = get_close_matches(wanted, REGISTRY, n=3)
+    near = closest(wanted, REGISTRY)
     raise SubwrightError(
         message=f"There is no rule {code!r}.",
         quantity="rule code",
