@@ -186,8 +186,13 @@ def substitute(
     return difference_cmd.substitute(file, part, most, each=each)
 
 
-@app.command("set")
+@app.command(
+    "set",
+    # a value may begin with a minus, and its unit need not be quoted with it
+    context_settings={"ignore_unknown_options": True, "allow_extra_args": True},
+)
 def set_key(
+    context: typer.Context,
     file: BuildPath,
     key: Annotated[
         str, typer.Argument(metavar="KEY", help="supply.cable_length", autocompletion=_complete_key)
@@ -198,7 +203,7 @@ def set_key(
     """Change one key of the build file; its comments stay. Prints what that does to the design."""
     from subwright.cli import change
 
-    return change.set_key(file, key, value)
+    return change.set_key(file, key, " ".join([value, *context.args]))
 
 
 @drawer_app.command("list")
