@@ -36,8 +36,8 @@ _SCREW_UM: Final = 3200
 _SCREW_FREE_UM: Final = 3500  # radius that stays free of copper
 _CUT_UM: Final = 250  # that a cut corner comes nearer than its steps
 _ASPECT: Final = 1.35
-_FILL_FIRST: Final = 0.48
-_FILL_MANY: Final = 0.42  # from _MANY_PARTS on
+_FILL_FIRST: Final = 0.62
+_FILL_MANY: Final = 0.58  # from _MANY_PARTS on
 _MANY_PARTS: Final = 50
 _GROWTH: Final = 1.1  # of the area at each failure
 _SEEDS: Final = 2
@@ -263,7 +263,7 @@ def _weights(items: Sequence[Item]) -> Mapping[str, float]:
 def _attractions(wanted: Wanted, items: Sequence[Item]) -> tuple[Attraction, ...]:
     """Each decoupling capacitor stays beside a supply pin of a chip, one after the other."""
     chips = [k for k, item in enumerate(items) if item.footprint.name.startswith("DIP")]
-    given: dict[int, int] = {}
+    given: dict[tuple[int, str], int] = {}
     made: list[Attraction] = []
     for k, part in enumerate(wanted.parts):
         if "decoupling" not in part.role:
@@ -272,10 +272,11 @@ def _attractions(wanted: Wanted, items: Sequence[Item]) -> tuple[Attraction, ...
         able = [chip for chip in chips if nets and nets[0] in items[chip].nets]
         if not able:
             continue
-        chip = min(able, key=lambda c: (given.get(c, 0), c))
-        given[chip] = given.get(chip, 0) + 1
+        net = nets[0]
+        chip = min(able, key=lambda c: (given.get((c, net), 0), c))
+        given[chip, net] = given.get((chip, net), 0) + 1
         land = items[chip].nets.index(nets[0])
-        made.append(Attraction(first=(k, items[k].nets.index(nets[0])), second=(chip, land), weight=2.5))
+        made.append(Attraction(first=(k, items[k].nets.index(nets[0])), second=(chip, land), weight=5.0))
     return tuple(made)
 
 

@@ -18,6 +18,8 @@ __all__ = ["Attraction", "Item", "Spot", "cells_of", "place"]
 
 _TURNS: Final[tuple[Turn, ...]] = (0, 90, 180, 270)
 _PAD_ROOM_UM: Final = 250  # half of the room between two pads
+_CHIP_ROOM: Final = 1  # steps all round a chip for the tracks that leave it
+_FAR_MOVES: Final = 0.2  # share of moves over the whole board to the end
 _TRIES: Final = 400
 _START_SHARE: Final = 0.04  # of the mean length of a net, as the first temperature
 _END_T: Final = 0.15
@@ -60,7 +62,8 @@ class Attraction:
 def cells_of(footprint: Footprint, turn: Turn) -> tuple[int, int, int, int]:
     """Steps that a turned shape takes: left, bottom, right, top, all included.
 
-    Half a step on each side of a body's edge is its own; a pad keeps half of the least gap.
+    Half a step on each side of a body's edge is its own; a pad keeps half of the least gap. One step more
+    lets a track or a link pass between neighbours; a chip, which many tracks leave, has more.
     """
     xs: list[float] = []
     ys: list[float] = []
@@ -77,7 +80,10 @@ def cells_of(footprint: Footprint, turn: Turn) -> tuple[int, int, int, int]:
         ys += [y - along / 2 - _PAD_ROOM_UM, y + along / 2 + _PAD_ROOM_UM]
     low = (math.ceil(min(xs) / STEP_UM - 0.5), math.ceil(min(ys) / STEP_UM - 0.5))
     high = (math.floor(max(xs) / STEP_UM + 0.5), math.floor(max(ys) / STEP_UM + 0.5))
-    return low[0], low[1], high[0], high[1]
+    if footprint.height_um == 0:
+        return low[0], low[1], high[0], high[1]
+    room = _CHIP_ROOM if footprint.name.startswith("DIP") else 0
+    return low[0] - room, low[1] - room, high[0] + 1 + room, high[1] + 1 + room
 
 
 def _shape(footprint: Footprint, turn: Turn) -> _Shape:
@@ -270,7 +276,8 @@ def _anneal(table: _Table, dice: random.Random, steps: int) -> None:
         item = int(chance() * count)
         if chance() < 0.3 and _swap(table, dice, item, kin, heat):
             continue
-        reach = max(2, round(reach_all * (1.0 - step / steps)))
+        far = chance() < _FAR_MOVES  # what is boxed in can still leave
+        reach = reach_all if far else max(2, round(reach_all * (1.0 - step / steps)))
         _shift(table, dice, item, reach, heat)
 
 

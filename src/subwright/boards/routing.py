@@ -151,6 +151,16 @@ class _Grid:
         self.occupied_over = [0] * self.size
         self.history = [0.0] * self.size
         self.history_over = [0.0] * self.size
+        # beside its pads the masks keep strangers away already, and its kin may come as near as the grid
+        self.excused: dict[str, frozenset[int]] = {
+            net: frozenset(
+                self.index((pad.x, pad.y)) + offset
+                for pad in obstacles.pads
+                if pad.net in self.far and spacing(net, pad.net) <= least
+                for offset in self.square
+            )
+            for net in self.far
+        }
         self.masks = {net: self._masks(net) for net in nets}
 
     def index(self, place: Place) -> int:
@@ -197,6 +207,10 @@ class _Grid:
         for path in way.paths:
             for step in path:
                 way.copper.update(step + offset for offset in track)
+        if net in self.far:
+            way.copper -= self.excused[net]
+            for path in way.paths:
+                way.copper.update(path)
         around = self.square if net in self.far else self.ends
         for end in ends:
             way.copper.update(end + offset for offset in around)
