@@ -6,6 +6,7 @@ from subwright.circuits.amplifier_bank import INPUT_BANK
 from subwright.circuits.amplifier_parts import POSITIVE
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
+from subwright.stages.amplifier_supply_capacitors import LEG_FILM
 
 __all__ = ["draw_class_d", "draw_input_bank"]
 
@@ -19,13 +20,14 @@ def draw_class_d(kit: Kit, *, fed_back: bool = False, sensed: bool = False) -> N
     sensed : whether the loudspeaker's return leads over the protection's shunt.
     """
     legs = [name for name in "ab" if f"node_{name}" in kit.circuit.nets]
+    films = kit.circuit.by_role(LEG_FILM)
     for k, name in enumerate(legs):
-        _leg(kit, name, 100 + 310 * k, fed_back=fed_back, sensed=sensed)
+        _leg(kit, name, 100 + 310 * k, films[k], fed_back=fed_back, sensed=sensed)
         if len(legs) > 1:
             kit.sheet.say(90, 76 + 310 * k, f"leg {name.upper()}", head=True)
 
 
-def _leg(kit: Kit, name: str, top: int, *, fed_back: bool, sensed: bool) -> None:
+def _leg(kit: Kit, name: str, top: int, film: Part, *, fed_back: bool, sensed: bool) -> None:
     sheet, node, out = kit.sheet, f"node_{name}", f"out_{name}"
     switches = [part for part in kit.circuit.by_role("output switch") if node in part.nets]
     upper = next(part for part in switches if part.nets[2] == node)
@@ -36,9 +38,13 @@ def _leg(kit: Kit, name: str, top: int, *, fed_back: bool, sensed: bool) -> None
     sheet.flag(upper.nets[0], (230, top), "left", heavy=True)
     sheet.wire((230, top), (260, top), above["drain"], heavy=True)
     sheet.wire(above["source"], (260, y), below["drain"], heavy=True)
-    low = lower.nets[2]
+    low, beside = lower.nets[2], 340
+    sheet.wire((260, top), (beside, top), (beside, top + 10), heavy=True)
+    foot = kit.upright(film, upper.nets[0], beside, top + 10).end(film, upper.nets[0])
+    sheet.wire(foot, (beside, y + 100), (260, y + 100), heavy=True)
     if low == GROUND:
-        sheet.ground(GROUND, below["source"])
+        sheet.wire(below["source"], (260, y + 100), heavy=True)
+        sheet.ground(GROUND, (260, y + 100))
     else:
         sheet.wire(below["source"], (260, y + 100), (230, y + 100), heavy=True)
         sheet.flag(low, (230, y + 100), "left", heavy=True)

@@ -14,6 +14,7 @@ from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
 from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
 from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
+from subwright.circuits.amplifier_supply import with_supply_capacitors
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Circuit
@@ -34,6 +35,7 @@ from subwright.outputs.schematic_rails import draw_followers, draw_lifting
 from subwright.outputs.schematic_symbols import Point
 from subwright.parts.library import Library
 from subwright.stages.amplifier import AmplifierResult
+from subwright.stages.amplifier_supply_capacitors import LEG_FILM
 from subwright.stages.common import Corner, Level
 
 __all__ = ["amplifier_block"]
@@ -208,13 +210,17 @@ def _class_d(design: Design, rail_v: float) -> Block:
     sensed = amplifier_shunt_ohm(design) is not None and result.rails == "split"
     values = class_d_values(result, rail_v=rail_v)
     circuit = class_d_circuit(values, load_ohm=result.load_ohm, modulation=0.5, periods=_PERIODS)
+    circuit = with_supply_capacitors(circuit, result, values.rail_v)
     turns = () if result.inductor is None else (f"{result.inductor.turns} t",)
     value = show(values.inductance_h, "inductance")
+
+    films = ", ".join(part.designator for part in circuit.by_role(LEG_FILM))
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_class_d(kit, fed_back=fed_back, sensed=sensed)
         return (
-            "Heavy lines carry the power: keep them short, the supply's capacitors at the switches.",
+            "Heavy lines carry the power: keep them short, the supply's capacitors at the switches; "
+            f"{films} from upper drain to lower source at the very leads.",
             "The filter's values hold with the loudspeaker connected: never run it full without one.",
             "Gates: from the modulator's drivers, each lead twisted with its switch's source.",
             "Film capacitors 63 V unless stated.",
@@ -243,6 +249,7 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
     values = class_ab_values(result, rail_v=rail_v)
     wanted = sine_ramp(0.9 * result.peak_v, _NOTE_HZ, points=_POINTS)
     circuit = class_ab_circuit(values, load_ohm=result.load_ohm, signal=wanted)
+    circuit = with_supply_capacitors(circuit, result, values.rail_v)
     legs = "ab"[: values.legs]
     draws: tuple[_Draw, ...]
     if values.chip:
@@ -253,7 +260,7 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
                 _HEAVY,
                 "The tab is on the negative supply, or on ground in vehicle types: insulate it.",
                 _PINS[values.split_rails],
-                "Decouple every supply pin to ground: 100n at the pin, 100µ or more beside it.",
+                "Solder the capacitors of the supply pins to the pins themselves, the film one nearest.",
                 "Resistors 0.25 W 1 %, film capacitors 63 V unless stated.",
             )
 

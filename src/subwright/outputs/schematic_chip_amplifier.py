@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from subwright.circuits.amplifier_chip import CHIP_INPUT, MUTE_PIN
+from subwright.circuits.amplifier_parts import POSITIVE
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
+from subwright.stages.amplifier_supply_capacitors import CHIP_BYPASS, CHIP_RESERVOIR
 
 __all__ = ["draw_chip"]
 
@@ -17,6 +19,7 @@ _AMPLIFIER: Final = 620
 _OUT: Final = 810
 _MUTE: Final = (150, 560)
 _UNIT: Final = (980, 560)
+_PINS: Final = (540, 110)
 
 
 def _on(kit: Kit, role: str, *nets: str) -> Part:
@@ -70,6 +73,7 @@ def draw_chip(kit: Kit, legs: str) -> None:
     else:
         _plays(kit)
     _case(kit)
+    _supply_pins(kit)
 
 
 def _input_line(kit: Kit, net: str, x: int, y: int, plus: Point) -> int:
@@ -159,6 +163,21 @@ def _case(kit: Kit) -> None:
         sheet.rail(negative, unit["V-"], "down")
     sheet.wire((x - 60, y), (x - 20, y))
     sheet.flag(MUTE_PIN, (x - 60, y), "left")
+
+
+def _supply_pins(kit: Kit) -> None:
+    """The capacitors at each supply pin, the small one first."""
+    sheet, (x, y) = kit.sheet, _PINS
+    sheet.say(x - 60, y - 24, "at the chip's supply pins", head=True)
+    small, large = kit.circuit.by_role(CHIP_BYPASS), kit.circuit.by_role(CHIP_RESERVOIR)
+    for k, pair in enumerate(zip(small, large, strict=True)):
+        at = x + 280 * k
+        net = POSITIVE if POSITIVE in pair[0].nets else next(n for n in pair[0].nets if n != GROUND)
+        sheet.flag(net, (at, y), "left", heavy=True)
+        sheet.wire((at, y), (at + 20, y), (at + 100, y), heavy=True)
+        for part, left in zip(pair, (at + 20, at + 100), strict=True):
+            sheet.wire((left, y), (left, y + 10), heavy=True)
+            sheet.ground(GROUND, kit.upright(part, net, left, y + 10).end(part, net))
 
 
 def _feedback(kit: Kit, name: str, minus: Point, out: Point) -> None:

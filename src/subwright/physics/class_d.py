@@ -13,6 +13,7 @@ __all__ = [
     "PUMPING_WORST_MODULATION",
     "bus_ripple_v",
     "class_d_conduction_w",
+    "commutation_capacitance_f",
     "dead_time_error_v",
     "dead_time_thd",
     "filter_response",
@@ -380,6 +381,36 @@ def pumping_capacitance_f(rail_v: float, frequency_hz: float, load_ohm: float, r
     """
     require("allowed rail rise", rise_v, "V", above=0.0)
     return rail_pumping_v(rail_v, PUMPING_WORST_MODULATION, frequency_hz, load_ohm, 1.0) / rise_v
+
+
+def commutation_capacitance_f(current_a: float, path_h: float, rise_v: float) -> float:
+    """Capacitance across a leg's switches that keeps the supply there within ``rise_v`` of its reservoir.
+
+    Parameters
+    ----------
+    current_a : that leaves one switch for the other, A, >= 0.
+    path_h : inductance of both leads between reservoir and switches, H, > 0.
+    rise_v : allowed rise, V, > 0.
+
+    Returns
+    -------
+    ``L (I/dV)²``, F: the leads' current can't jump and swings out into the capacitor.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    ``L I²/2 = C dV²/2``, no losses. [derived]
+
+    >>> round(commutation_capacitance_f(10.0, 100e-9, 3.0) * 1e6, 2)
+    1.11
+    """
+    require("current", current_a, "A", at_least=0.0)
+    require("path inductance", path_h, "H", above=0.0)
+    require("allowed rise", rise_v, "V", above=0.0)
+    return path_h * (current_a / rise_v) ** 2
 
 
 def dead_time_error_v(bus_v: float, dead_time_s: float, switching_hz: float) -> float:

@@ -13,6 +13,7 @@ from subwright.stages.amplifier_inductor import WoundInductor
 from subwright.stages.amplifier_parts import FilterChoice, InputBank, OutputChoice
 from subwright.stages.amplifier_rails_bill import rail_sentences, rail_uses
 from subwright.stages.amplifier_spec import AmplifierResult, AmplifierSpec, BatteryCeiling
+from subwright.stages.amplifier_supply_capacitors import supply_capacitor_uses
 from subwright.stages.amplifier_voltage_stage_bill import stage_sentences, voltage_stage_uses
 from subwright.stages.common import Corner, PartUse, Rating
 
@@ -74,6 +75,7 @@ def amplifier_parts(
             )
         )
     parts += driving_uses(replace(result, parts=tuple(parts)), library)
+    parts += supply_capacitor_uses(replace(result, parts=tuple(parts)))
     parts += voltage_stage_uses(result, library)
     parts += rail_uses(result, library)
     if bank is not None:

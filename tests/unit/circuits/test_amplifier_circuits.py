@@ -13,6 +13,7 @@ from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit, class_d_filter_circuit
 from subwright.circuits.amplifier_drive import GATE_V, gate_drives, pulse_edges, sine_ramp
 from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
+from subwright.circuits.amplifier_supply import with_supply_capacitors
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
 from subwright.circuits.analysis import AcSweep, Transient, Voltage
 from subwright.circuits.enclosure_circuit import enclosure_circuit
@@ -99,14 +100,15 @@ def test_a_class_d_stage_is_made_of_its_bill(
     kind: str, power_w: float | None, wishes: dict[str, object]
 ) -> None:
     result = design(kind, power_w, wishes)
-    made = switched(result)
+    made = with_supply_capacitors(switched(result), result, result.rail_needed_v)
     expected = {role: count for role, count in bill(result).items() if role != "amplifier input capacitor"}
     assert dict(made.bought()) == expected
     for designator in INDUCTORS[: result.model.legs]:
         coil = made.part(designator)
         assert (coil.value, coil.series_ohm) == (result.inductance_h, result.inductor_ohm)
     assert [part.value for part in made.by_role("filter capacitor")] == [result.filter_f] * result.model.legs
-    assert deck(made, RUN, [Voltage("out_a")]).text == deck(switched(result), RUN, [Voltage("out_a")]).text
+    again = with_supply_capacitors(switched(result), result, result.rail_needed_v)
+    assert deck(made, RUN, [Voltage("out_a")]).text == deck(again, RUN, [Voltage("out_a")]).text
 
 
 @pytest.mark.parametrize(("kind", "power_w", "wishes"), CLASS_AB, ids=str)
@@ -116,6 +118,7 @@ def test_a_class_ab_stage_is_made_of_its_bill(
     result = design(kind, power_w, wishes)
     values = class_ab_values(result)
     made = class_ab_circuit(values, load_ohm=4.0, signal=Steady(value=0.0))
+    made = with_supply_capacitors(made, result, values.rail_v)
     per_line = 1 if values.chip else 2  # one line of the bill is a pair
     expected = {
         role: count * (per_line if role == "output stage" else 1) for role, count in bill(result).items()

@@ -13,14 +13,18 @@ from typing import Any
 import pytest
 
 from subwright import service
+from subwright.base.units import code
 from subwright.build.result import Design
 from subwright.circuits.netlist import GROUND
+from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET, SHUNT_NET
 from subwright.outputs.drawing import Box
 from subwright.outputs.schematic_labels import gap, overlap
 from subwright.outputs.schematic_texts import polarised
 from subwright.outputs.schematics import Schematics, SchematicSheet, schematics
 from subwright.service.solved import library_for
+from subwright.stages.amplifier_supply_capacitors import CHIP_BYPASS, CHIP_RESERVOIR, LEG_FILM
 from subwright.stages.common import PartUse
+from subwright.web.german import german
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
 VAN, BIKE, BOAT, WAGON = "storyteller-van", "cargo-bike-cinema", "canal-workboat", "harvest-wagon"
@@ -45,6 +49,18 @@ BUILDS: dict[str, tuple[str, Changes]] = {
         {"amplifier": {"kind": "bridge_class_ab", "ab_output": "pair"}, "goal": {"power_w": 4.0}},
     ),
     "chip": (VAN, {"amplifier": {"kind": "class_ab"}, "goal": {"power_w": 20.0}}),
+    "bridge chip": (
+        BIKE,
+        {"amplifier": {"kind": "bridge_class_ab", "load_ohm": 4.0}, "goal": {"power_w": 8.0}},
+    ),
+    "bridge chip over the shunt": (
+        BIKE,
+        {
+            "amplifier": {"kind": "bridge_class_ab", "load_ohm": 4.0},
+            "goal": {"power_w": 8.0},
+            "protection": {"over_current": "shunt"},
+        },
+    ),
     "full bridge, two at a corner": (
         VAN,
         {
@@ -291,3 +307,39 @@ def test_an_adjustable_regulator_has_its_capacitors(name: str) -> None:
             stores = [part for part in block.circuit.parts if part.kind == "capacitor" and out in part.nets]
             assert max(part.value for part in stores if isinstance(part.value, float)) >= 10e-6
             assert any(part.kind == "capacitor" and entry in part.nets for part in block.circuit.parts)
+
+
+def test_output_devices_have_their_capacitors_at_the_supply(name: str) -> None:
+    """A film one across each pair of class-D switches; two at each supply pin of a chip; all as billed."""
+    design, drawn = made(name)
+    block = next(block for block in drawn.blocks if block.key == "amplifier")
+    ground = {GROUND, SHUNT_NET, OUTPUT_SHUNT_NET}
+    for upper in block.circuit.by_role("output switch"):
+        drain, _, node = upper.nets
+        for lower in block.circuit.by_role("output switch"):
+            if lower.nets[0] == node:  # as many of them as legs
+                films = [p for p in block.circuit.by_role(LEG_FILM) if p.nets == (drain, lower.nets[2])]
+                assert len(films) == design.amplifier.model.legs
+    chips = {p.case: p for p in block.circuit.parts if p.kind == "op-amp" and p.role == "output stage"}
+    pins = {net for chip in chips.values() for net in chip.nets[3:]} - ground
+    assert {
+        net
+        for net in pins
+        for role in (CHIP_BYPASS, CHIP_RESERVOIR)
+        if sum(net in p.nets and bool(ground & set(p.nets)) for p in block.circuit.by_role(role))
+        != len(chips)
+    } == set()
+    labels = [" ".join(label.lines) for sheet in drawn.sheets for label in sheet.labels]
+    lettered = {words.split(" ")[0]: words for words in labels}
+    for part in block.circuit.parts:
+        if part.role not in (LEG_FILM, CHIP_BYPASS, CHIP_RESERVOIR):
+            continue
+        use = _bill(design)["amplifier", part.role]
+        assert isinstance(part.value, float)
+        assert code(part.value, "capacitance") == part.part_id == use.part_id
+        assert german(use.role) is not None
+        rated = use.ratings[0].limit
+        assert rated >= (1.25 if part.role == CHIP_RESERVOIR else 1.5) * use.ratings[0].applied
+        assert f" {rated:g} V" in use.description
+        beside = lettered[part.designator]
+        assert rated == 63.0 or f"{rated:g} V" in beside, (part.designator, beside)
