@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from subwright.base.errors import SubwrightError
@@ -39,8 +40,11 @@ _ASPECT: Final = 1.35
 _FILL_FIRST: Final = 0.62
 _FILL_MANY: Final = 0.58  # from _MANY_PARTS on
 _MANY_PARTS: Final = 50
+_MOST_COMPARED: Final = 75  # parts and wires; of more than that, the first board that comes out is taken
 _GROWTH: Final = 1.1  # of the area at each failure
 _SEEDS: Final = 2
+_LINK_ENDS: Final = (20.0, 14.0, 9.0)  # cost of a link's end in steps of track: each is tried
+_LINK_ENDS_MANY: Final = (9.0,)
 _TRIES: Final = 24
 _MANY: Final = 6  # pins from which on a net counts as a supply
 _LEAST: Final = 14  # steps
@@ -119,10 +123,10 @@ def make_board(wanted: Wanted, demands: Demands | None = None, progress: Progres
         tell(f"{wanted.title}: {width / 1000:.0f} × {height / 1000:.0f} mm", attempt / _TRIES)
         if width > asked.max_width_um or height > asked.max_height_um:
             break
-        for seed in range(_SEEDS):
-            made = _attempt(wanted, asked, spacing, items, columns, rows, asked.seed + 10 * seed)
-            if made is not None:
-                return made
+        found = _found(wanted, asked, spacing, items, columns, rows)
+        best = next(found, None) if len(items) > _MOST_COMPARED else min(found, key=_handwork, default=None)
+        if best is not None:
+            return best
         columns, rows = _grown(columns, rows)
     raise SubwrightError(
         message=f"The board '{wanted.title}' doesn't fit into the size that is allowed.",
@@ -218,19 +222,35 @@ def _closed(columns: int, rows: int, reach_um: float) -> frozenset[Place]:
     )
 
 
-def _attempt(
-    wanted: Wanted,
-    demands: Demands,
-    spacing: _Spacing,
-    items: Sequence[Item],
-    columns: int,
-    rows: int,
-    seed: int,
-) -> Board | None:
+def _found(
+    wanted: Wanted, demands: Demands, spacing: _Spacing, items: Sequence[Item], columns: int, rows: int
+) -> Iterator[Board]:
+    """Boards of one size, each from another arrangement or price of a link."""
+    for number in range(_SEEDS):
+        spots = _placed(wanted, items, columns, rows, demands.seed + 10 * number)
+        if spots is None:
+            continue
+        for link_end in _LINK_ENDS_MANY if len(items) > _MOST_COMPARED else _LINK_ENDS:
+            board = _routed(wanted, demands, spacing, items, columns, rows, spots, link_end)
+            if board is not None:
+                yield board
+
+
+def _handwork(board: Board) -> tuple[int, int]:
+    """Links to fit, one in a sleeve as much as two; then micrometres of track."""
+    length = sum(
+        abs(x1 - x0) + abs(y1 - y0) for track in board.tracks for (x0, y0), (x1, y1) in pairwise(track.points)
+    )
+    return len(board.links) + sum(link.insulated for link in board.links), length
+
+
+def _placed(
+    wanted: Wanted, items: Sequence[Item], columns: int, rows: int, seed: int
+) -> tuple[Spot, ...] | None:
     bits = [0] * rows
     for x, y in _closed(columns, rows, _SCREW_FREE_UM + 1200):
         bits[y] |= 1 << x
-    spots = place(
+    return place(
         items,
         columns,
         rows,
@@ -239,11 +259,21 @@ def _attempt(
         weights=_weights(items),
         attractions=_attractions(wanted, items),
     )
-    if spots is None:
-        return None
+
+
+def _routed(
+    wanted: Wanted,
+    demands: Demands,
+    spacing: _Spacing,
+    items: Sequence[Item],
+    columns: int,
+    rows: int,
+    spots: Sequence[Spot],
+    link_end: float,
+) -> Board | None:
     track_um = STEP_UM - spacing.usual
     obstacles = _obstacles(items, spots, columns, rows, track_um, demands.edge_um)
-    found = route(obstacles, track_um, spacing)
+    found = route(obstacles, track_um, spacing, link_end=link_end)
     if found.trouble:
         return None
     board = _finish(wanted, demands, spacing, items, spots, columns, rows, found, obstacles)

@@ -21,7 +21,6 @@ __all__ = ["LINK_HOLE_UM", "LINK_PAD_UM", "LINK_WIRE_UM", "Copper", "Obstacles",
 LINK_PAD_UM: Final = 1800
 LINK_HOLE_UM: Final = 800
 LINK_WIRE_UM: Final = 600
-_LINK_END: Final = 9.0  # cost of a link's end in steps of track
 _LINK_STEP: Final = 0.8  # of a step of link
 _UNDER_BODY: Final = 3.0  # of a step of link under a body
 _END_UNDER_BODY: Final = 30.0
@@ -110,6 +109,7 @@ class _Grid:
         nets: Sequence[str],
         track_um: int,
         spacing: Callable[[str, str], int],
+        link_end: float,
     ) -> None:
         self.o = obstacles
         self.width = obstacles.columns + 2
@@ -144,7 +144,7 @@ class _Grid:
         self.body = bytearray(self.size)
         for place in obstacles.bodies:
             self.body[self.index(place)] = 1
-        self.link_end = _LINK_END
+        self.link_end = link_end  # cost of a link's end in steps of track
         self.ease = 1.0  # share of what a body above costs links
         self._cache: dict[tuple[int, int, int], list[int]] = {}
         self.occupied = [0] * self.size
@@ -253,6 +253,7 @@ def route(
     track_um: int,
     spacing: Callable[[str, str], int],
     *,
+    link_end: float,
     rounds: int = _ROUNDS,
 ) -> Routed:
     """Lead every net that has two pads or more.
@@ -260,7 +261,8 @@ def route(
     Parameters
     ----------
     obstacles : the board. track_um : width of every track, µm. spacing : least gap of two nets' copper, µm;
-    the net "" is copper without one. rounds : after which it gives up.
+    the net "" is copper without one. link_end : cost of a link's end, in steps of track.
+    rounds : after which it gives up.
 
     Returns
     -------
@@ -271,7 +273,7 @@ def route(
         if pad.net:
             pads.setdefault(pad.net, []).append((pad.x, pad.y))
     nets = [net for net, spots in pads.items() if len(set(spots)) > 1]
-    grid = _Grid(obstacles, nets, track_um, spacing)
+    grid = _Grid(obstacles, nets, track_um, spacing, link_end)
     order = sorted(nets, key=lambda net: (_extent(pads[net]), net))
     ways: dict[str, _Way] = {}
     present = _PRESENT_FIRST
@@ -312,7 +314,7 @@ def route(
         present = min(present * _PRESENT_GROWTH, _PRESENT_MOST)
         if used >= _EASE_FROM:
             grid.ease = max(_EASE_LEAST, grid.ease * _EASE)
-            grid.link_end = _LINK_END * grid.ease
+            grid.link_end = link_end * grid.ease
     if not bad:
         _refine(grid, order, pads, ways)
     copper = {net: _finished(grid, ways[net]) for net in nets}
