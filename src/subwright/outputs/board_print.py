@@ -42,6 +42,8 @@ _LEAD: Final = (
 )
 _HOW: Final = (
     "Print at 100 %, without fitting to the page. Measure both bars on the paper with a steel rule: 50 mm.",
+    "Before any copper is cut: pin orders and sizes of transistors, regulators, chips and cans are the usual "
+    "ones of their families, from memory. Lay each part on the print, and hold its pins to its data sheet.",
     "Copper to transfer: the printed face goes onto the cleaned copper, for toner as for film. White dots "
     "catch the drill.",
     "After etching compare with the page that shows the copper as it looks, against the light.",
