@@ -18,6 +18,7 @@ _LEAD = 13.5  # from one baseline to the next
 _ASCENT = 0.78  # share of the size above the baseline, capitals and figures
 _GAP = 4.0
 _APART = 3.0  # between neighbours' texts
+_RETRIES = 3  # with those that found no free place served first
 _ROOMY = 4.0  # over and under a text, so that two don't read as one
 _FAR = (0.0, 10.0, 20.0)
 _SHIFTS = (0.0, -8.0, 8.0, -16.0, 16.0, -24.0, 24.0, -34.0, 34.0)
@@ -79,9 +80,31 @@ def place_labels(
     Labels in the order of ``wanted``; one that found no free place has a ``cost`` above 0. A free place is
     better where no other text is close above or below, and no other body nearer than its own.
     """
+    order = list(range(len(wanted)))
+    best = _served(wanted, order, taken, inside, texts)
+    for _ in range(_RETRIES):
+        crowded = [k for k in order if best[k].cost > 0.0]
+        if not crowded:
+            break
+        order = [*crowded, *(k for k in order if k not in crowded)]
+        again = _served(wanted, order, taken, inside, texts)
+        if sum(label.cost for label in again) < sum(label.cost for label in best):
+            best = again
+    return tuple(best)
+
+
+def _served(
+    wanted: Sequence[LabelWanted],
+    order: Sequence[int],
+    taken: Sequence[Box],
+    inside: Box,
+    texts: Sequence[Box],
+) -> list[Label]:
+    """Labels in the order of ``wanted``, each placed when its number's turn in ``order`` comes."""
     boxes, words = list(taken), list(texts)
-    made: list[Label] = []
-    for k, want in enumerate(wanted):
+    made: dict[int, Label] = {}
+    for k in order:
+        want = wanted[k]
         around = _around(want)
         close = [other for other in boxes if _touch(around, other)]
         said = [other for other in words if _touch(around, other)]
@@ -103,8 +126,8 @@ def place_labels(
             raise ValueError(f"no place on the sheet for {want.lines}")
         boxes.append(best.box)
         words.append(best.box)
-        made.append(best)
-    return tuple(made)
+        made[k] = best
+    return [made[k] for k in range(len(wanted))]
 
 
 def _clear(box: Box, body: Box, texts: Sequence[Box], rivals: Sequence[Box]) -> bool:

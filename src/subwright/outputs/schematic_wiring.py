@@ -93,9 +93,14 @@ def _texts(design: Design, parts: Sequence[Part]) -> Mapping[str, tuple[str, ...
         "body of the vehicle": ("body",),
         "link, battery input": () if link is None else (_wire(link), show(link.length_m, "length")),
         "speaker cable": (show(speaker.section_m2, "area"), show(speaker.length_m, "length")),
-        "driver": (driver.name or driver.part_id, f"{_each_ohm(driver):.3g} Ω"),
+        "driver": (driver.name or driver.part_id,),
     }
-    return {part.designator: (part.designator, *lines[part.role]) for part in parts if part.role in lines}
+    beside = {"driver": f" {_each_ohm(driver):.3g} Ω"}  # in one line with its name: drivers stand close
+    return {
+        part.designator: (f"{part.designator}{beside.get(part.role, '')}", *lines[part.role])
+        for part in parts
+        if part.role in lines
+    }
 
 
 def _each_ohm(driver: DriverResult) -> float:

@@ -27,6 +27,7 @@ from subwright.stages.protection import (
 from subwright.stages.protection_fitted import REFERENCE_ROLE, fitted_protection, measurable_parts
 from subwright.stages.protection_models import Case, saturation
 from subwright.stages.protection_records import Threshold
+from subwright.stages.protection_settled import settle_networks
 from subwright.stages.protection_upgrade import ResistorAdvice, resistor_advice
 
 CORNERS = (Corner.MIN, Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
@@ -193,6 +194,7 @@ def test_advice_waits_until_somebody_looks(monkeypatch: pytest.MonkeyPatch) -> N
         return resistor_advice(cases, thresholds)
 
     monkeypatch.setattr(protection_upgrade, "resistor_advice", counted)
+    settle_networks.cache_clear()  # another test may have looked already
     one, other = built(), built()
     assert not asked
     assert len(one.advice) == 3
