@@ -24,7 +24,7 @@ _PLUS: Final = 140  # heights of the leads
 _MINUS: Final = 280
 _SPEAKER: Final = 430
 _PITCH: Final = 60  # from one branch of drivers to the next
-_APART: Final = 100  # from one driver of a branch to the next
+_APART: Final = 130  # from one driver of a branch to the next
 _BESIDE: Final = (3, 2)  # branches, and drivers in one, that find room beside the table
 _TABLE: Final = (630, 350)  # left and top of the links' table
 _LEAD: Final = 20
@@ -93,14 +93,10 @@ def _texts(design: Design, parts: Sequence[Part]) -> Mapping[str, tuple[str, ...
         "body of the vehicle": ("body",),
         "link, battery input": () if link is None else (_wire(link), show(link.length_m, "length")),
         "speaker cable": (show(speaker.section_m2, "area"), show(speaker.length_m, "length")),
-        "driver": (driver.name or driver.part_id,),
+        # in one line: drivers in parallel stand close
+        "driver": (f"{driver.name or driver.part_id} {_each_ohm(driver):.3g} Ω",),
     }
-    beside = {"driver": f" {_each_ohm(driver):.3g} Ω"}  # in one line with its name: drivers stand close
-    return {
-        part.designator: (f"{part.designator}{beside.get(part.role, '')}", *lines[part.role])
-        for part in parts
-        if part.role in lines
-    }
+    return {part.designator: (part.designator, *lines[part.role]) for part in parts if part.role in lines}
 
 
 def _each_ohm(driver: DriverResult) -> float:
