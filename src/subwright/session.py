@@ -58,11 +58,16 @@ class Outcome:
     error: SubwrightError | None = None
 
     @property
-    def design(self) -> Design:
-        """The design. Raises the reason where there is none."""
+    def solution(self) -> Solved:
+        """The design with the file it came from. Raises the reason where there is none."""
         if self.solved is None:
             raise self.error or SubwrightError(message="there is no design")
-        return self.solved.design
+        return self.solved
+
+    @property
+    def design(self) -> Design:
+        """The design. Raises the reason where there is none."""
+        return self.solution.design
 
     @cached_property
     def overview(self) -> Overview:

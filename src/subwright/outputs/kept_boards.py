@@ -16,14 +16,14 @@ from pathlib import Path
 from typing import Any, Final, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from subwright import __version__
-from subwright.base.errors import FileProblem, InputError
 from subwright.base.saving import locked, save_atomically
 from subwright.boards.record import Board
+from subwright.outputs.kept_json import KeptFormat
 from subwright.outputs.made_board import KeptBoards, MadeBoard
 
 __all__ = ["boards_path", "read_boards", "save_boards", "usable"]
 
-_FORMAT: Final = 1
+_FILE: Final = KeptFormat(what="boards", again="make the boards again", version=1)
 _LARGEST_UM: Final = 999_999  # what the test records can say
 _Record = TypeVar("_Record")
 
@@ -80,7 +80,7 @@ def _text(kept: KeptBoards) -> str:
     """One line a board, so that a comparison of two versions shows which board changed."""
     body = asdict(kept)
     boards = ",\n".join(json.dumps(one, ensure_ascii=False, allow_nan=False) for one in body.pop("boards"))
-    head = json.dumps({"format": _FORMAT, **body}, ensure_ascii=False, allow_nan=False)
+    head = json.dumps({"format": _FILE.version, **body}, ensure_ascii=False, allow_nan=False)
     return f'{head[:-1]}, "boards": [\n{boards}\n]}}\n'
 
 
@@ -91,30 +91,15 @@ def read_boards(path: Path) -> KeptBoards | None:
     ------
     InputError : the file can't be read, or holds something else.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    body = _FILE.read(path)
+    if body is None:
         return None
-    except OSError as error:
-        raise _problem(path, 1, f"can't be read: {(error.strerror or str(error)).lower()}") from None
-    except UnicodeDecodeError:
-        raise _problem(path, 1, "is no text") from None
-    try:
-        body = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise _problem(path, error.lineno, f"is no JSON: {error.msg.lower()}") from None
-    except RecursionError:
-        raise _problem(path, 1, "holds something else") from None
-    if not isinstance(body, dict) or not isinstance(body.get("format"), int):
-        raise _problem(path, 1, "holds something else")
-    if body.pop("format") != _FORMAT:
-        raise _problem(path, 1, "was written by a later version; update this programme")
     try:
         kept: KeptBoards = _reader(KeptBoards)(body)
         for one in kept.boards:
             _require_sane(one.board)
     except (KeyError, TypeError, ValueError):
-        raise _problem(path, 1, "lacks a field of a board, or a value can't be one") from None
+        raise _FILE.unusable(path, "lacks a field of a board, or a value can't be one") from None
     return kept
 
 
@@ -195,10 +180,3 @@ def _require_sane(board: Board) -> None:
     places += [(hole.x_um, hole.y_um) for hole in board.holes]
     if any(abs(value) > _LARGEST_UM for place in places for value in place):
         raise ValueError
-
-
-def _problem(path: Path, line: int, message: str) -> InputError:
-    advice = f"{message}; move it away and make the boards again"
-    return InputError(
-        message=message, problems=(FileProblem(file=path, line=line, key="boards", message=advice),)
-    )

@@ -15,13 +15,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from subwright import __version__
-from subwright.base.errors import FileProblem, InputError, SubwrightError
+from subwright.base.errors import SubwrightError
 from subwright.base.saving import locked, save_atomically
 from subwright.build.experiments.record import Check
+from subwright.outputs.kept_json import KeptFormat
 
 __all__ = ["Saved", "SavedDesign", "read_verified", "results_of", "save_verified", "verified_path"]
 
-_FORMAT: Final = 1
+_FILE: Final = KeptFormat(what="simulation results", again="verify the build again", version=1)
 _KEPT: Final = 20  # designs; the one longest without a new result goes first
 
 
@@ -91,7 +92,7 @@ def save_verified(path: Path, code: str, results: Sequence[Saved]) -> None:
         merged = [fresh.pop(result.key, result) for result in before]
         kept = [one for one in designs if (one.code, one.made_with) != (code, __version__)]
         made = SavedDesign(code=code, made_with=__version__, results=(*merged, *fresh.values()))
-        body = {"format": _FORMAT, "designs": [_plain(one) for one in [*kept, made][-_KEPT:]]}
+        body = {"format": _FILE.version, "designs": [_plain(one) for one in [*kept, made][-_KEPT:]]}
         save_atomically(path, json.dumps(body, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
 
 
@@ -124,28 +125,13 @@ def read_verified(path: Path) -> tuple[SavedDesign, ...]:
     ------
     InputError : the file can't be read, or holds something else.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    body = _FILE.read(path)
+    if body is None:
         return ()
-    except OSError as error:
-        raise _problem(path, 1, f"can't be read: {(error.strerror or str(error)).lower()}") from None
-    except UnicodeDecodeError:
-        raise _problem(path, 1, "is no text") from None
-    try:
-        body = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise _problem(path, error.lineno, f"is no JSON: {error.msg.lower()}") from None
-    except RecursionError:
-        raise _problem(path, 1, "holds something else") from None
-    if not isinstance(body, dict) or not isinstance(body.get("format"), int):
-        raise _problem(path, 1, "holds something else")
-    if body["format"] != _FORMAT:
-        raise _problem(path, 1, "was written by a later version; update this programme")
     try:
         return tuple(_design(one) for one in body["designs"])
     except (KeyError, TypeError, ValueError, SubwrightError):
-        raise _problem(path, 1, "lacks a field of a result, or a value can't be one") from None
+        raise _FILE.unusable(path, "lacks a field of a result, or a value can't be one") from None
 
 
 def _design(body: dict[str, Any]) -> SavedDesign:
@@ -188,11 +174,3 @@ def _figure(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise TypeError
     return float(value)
-
-
-def _problem(path: Path, line: int, message: str) -> InputError:
-    advice = f"{message}; move it away and verify the build again"
-    return InputError(
-        message=message,
-        problems=(FileProblem(file=path, line=line, key="simulation results", message=advice),),
-    )

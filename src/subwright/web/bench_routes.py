@@ -57,9 +57,7 @@ def bench_routes(desk: Desk) -> APIRouter:
         """The page with the whole procedure."""
         session = desk.session(name)
         outcome = session.outcome()
-        if outcome.solved is None:
-            raise outcome.error or SubwrightError(message="there is no design")
-        procedure = service.bring_up(outcome.solved)
+        procedure = service.bring_up(outcome.solution)
         return desk.page(
             request,
             "bench.html.j2",

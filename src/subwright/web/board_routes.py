@@ -66,7 +66,7 @@ def _of_build(desk: Desk, boards: Trials[service.Boards]) -> APIRouter:
     def page(request: Request, name: str) -> HTMLResponse:
         """The boards that there are, and what is still to be made."""
         session = desk.session(name)
-        solved = _solved(session)
+        solved = session.outcome().solution
         kept = service.kept_boards(solved)
         current = service.current_boards(solved)
         wanted, without = service.wanted_boards(solved, session.outcome().circuits)
@@ -89,7 +89,7 @@ def _of_build(desk: Desk, boards: Trials[service.Boards]) -> APIRouter:
     @routes.post("")
     def begin(name: str, wanted: Making) -> JSONResponse:
         """Start making boards; a build whose boards are in the making goes on with those."""
-        solved = _solved(desk.session(name))
+        solved = desk.session(name).outcome().solution
 
         def run(job: Trial[service.Boards]) -> service.Boards:
             return service.make_boards(
@@ -101,14 +101,14 @@ def _of_build(desk: Desk, boards: Trials[service.Boards]) -> APIRouter:
     @routes.get("/print.pdf")
     def printed(name: str, paper: Literal["a4", "letter"] = "a4") -> Response:
         """All boards at true size."""
-        solved = _solved(desk.session(name))
+        solved = desk.session(name).outcome().solution
         files = service.board_files(solved, _current(solved).boards, paper=paper)
         return _saved(files[PRINT], f"{_file_name(desk.session(name))}-boards.pdf", "application/pdf")
 
     @routes.get("/files.zip")
     def archive(name: str, block: str = "") -> Response:
         """Every board's files, or those of one."""
-        solved = _solved(desk.session(name))
+        solved = desk.session(name).outcome().solution
         made = [one for one in _current(solved).boards if block in ("", one.board.key)]
         if not made:
             raise SubwrightError(message="there is no such board", quantity="block", value=block)
@@ -149,14 +149,6 @@ def _of_work(boards: Trials[service.Boards]) -> APIRouter:
         return JSONResponse({})
 
     return routes
-
-
-def _solved(session: BuildSession) -> service.Solved:
-    """The build's design with the file it came from. Raises the reason where there is none."""
-    outcome = session.outcome()
-    if outcome.solved is None:
-        raise outcome.error or SubwrightError(message="there is no design")
-    return outcome.solved
 
 
 def _current(solved: service.Solved) -> KeptBoards:

@@ -9,7 +9,6 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
 from subwright import service
-from subwright.base.errors import SubwrightError
 from subwright.build.result import Design
 from subwright.outputs.bom import BomRow, bom_rows, designators
 from subwright.outputs.schematic_blocks import blocks, drawn_designators
@@ -43,9 +42,7 @@ def circuit_routes(desk: Desk) -> APIRouter:
     def circuit(request: Request, name: str, stage: str) -> HTMLResponse:
         """A stage's circuit diagrams and its parts."""
         outcome = desk.session(name).outcome()
-        if outcome.solved is None:
-            raise outcome.error or SubwrightError(message="there is no design")
-        found, _ = blocks(outcome.design, library_of(outcome.solved))
+        found, _ = blocks(outcome.design, library_of(outcome.solution))
         titles = {block.title for block in found if block.stage == stage}
         keys = {block.key for block in found if block.stage == stage}
         drawn = outcome.circuits if keys else None
@@ -65,11 +62,9 @@ def circuit_routes(desk: Desk) -> APIRouter:
         """What would do in place of a part, and what moves when the build is solved without it."""
         session = desk.session(name)
         outcome = session.outcome()
-        if outcome.solved is None:
-            raise outcome.error or SubwrightError(message="there is no design")
-        found = service.substitute(outcome.solved, part)
+        found = service.substitute(outcome.solution, part)
         names = [row.part_id for row in found.candidates]
-        tried = {one.part_id: one for one in service.try_substitutes(outcome.solved, part, names)}
+        tried = {one.part_id: one for one in service.try_substitutes(outcome.solution, part, names)}
         key, value = _pinned(session, outcome, part, found.kind, found.design)
         return desk.page(
             request,

@@ -15,7 +15,6 @@ from subwright.circuits.simulate import CancelledError
 from subwright.outputs.print_code import design_code
 from subwright.outputs.svg import Plot
 from subwright.service.verifying import saved_results
-from subwright.session import BuildSession
 from subwright.web.desk import Desk
 from subwright.web.plotting import PlotWish, redrawn
 from subwright.web.refusals import error_json
@@ -48,7 +47,7 @@ def _of_build(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
     @routes.get("")
     def page(request: Request, name: str) -> HTMLResponse:
         """What can be simulated, what was, and what came of it."""
-        solved = _solved(desk.session(name))
+        solved = desk.session(name).outcome().solution
         code = design_code(solved.design)
         designs = saved_results(solved)
         offered = service.experiments(solved)
@@ -71,7 +70,7 @@ def _of_build(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
     @routes.get("/kept")
     def kept(request: Request, name: str) -> HTMLResponse:
         """The results kept beside the build file."""
-        solved = _solved(desk.session(name))
+        solved = desk.session(name).outcome().solution
         designs = saved_results(solved)
         return desk.page(
             request,
@@ -83,7 +82,7 @@ def _of_build(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
     @routes.post("")
     def begin(name: str, wanted: Wanted) -> JSONResponse:
         """Start a run; a build that has one going goes on with that."""
-        solved = _solved(desk.session(name))
+        solved = desk.session(name).outcome().solution
         known = {one.name for one in service.experiments(solved)}
         strange = [one for one in wanted.names if one not in known]
         if strange:
@@ -168,14 +167,6 @@ def _of_run(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
         raise SubwrightError(message="there is no such plot", quantity="plot", value=f"{at}-{number}")
 
     return routes
-
-
-def _solved(session: BuildSession) -> service.Solved:
-    """The build's design with the file it came from. Raises the reason where there is none."""
-    outcome = session.outcome()
-    if outcome.solved is None:
-        raise outcome.error or SubwrightError(message="there is no design")
-    return outcome.solved
 
 
 def _found(trial: Trial[service.Verification]) -> service.Verification:

@@ -1,52 +1,23 @@
 // Simulations: begun here, watched while they run, cancelled, and shown when they are over.
-import { ask, say, told, word, heard } from "./talk.js";
+import { ask, say, told, word } from "./talk.js";
 import { Plots } from "./plot.js";
+import { Work } from "./work.js";
 
 const page = document.getElementById("trials");
 const base = `/b/${encodeURIComponent(page.dataset.name)}/trials`;
-const running = document.getElementById("running");
 const result = document.getElementById("result");
-const bar = running.querySelector("progress");
-const line = running.querySelector("output");
-const cancel = document.getElementById("cancel");
-let job = "";
+const work = new Work(page, "/trials", "[data-run]", "trial.cancelling");
 new Plots(result, "", () => ({}));
 
-function busy(state) {
-  running.hidden = !state;
-  page.dataset.busy = state ? "yes" : "";
-  for (const button of page.querySelectorAll("[data-run]")) button.disabled = state;
-}
-
-async function watch() {
-  busy(true);
-  cancel.disabled = false;
-  running.scrollIntoView({ block: "nearest" });
-  for (;;) {
-    let now;
-    try {
-      now = await ask(`/trials/${job}`);
-    } catch (refusal) {
-      if (refusal.status) { say(told(refusal.error)); break; }
-      await new Promise((done) => setTimeout(done, 2000)); // the server may come back, the run does not
-      continue;
-    }
-    bar.value = now.share;
-    line.textContent = `${Math.round(100 * now.share)} % · ${now.seconds.toFixed(1)} ${word("trial.seconds")} · ${now.doing}`;
-    if (now.over) {
-      if (now.cancelled) say(word("trial.cancelled"));
-      else if (now.error) say(told(now.error));
-      else await show();
-      await kept();
-      break;
-    }
-    await new Promise((done) => setTimeout(done, 200));
-  }
-  busy(false);
+async function over(now) {
+  if (now.cancelled) say(word("trial.cancelled"));
+  else if (now.error) say(told(now.error));
+  else await show();
+  await kept();
 }
 
 async function show() {
-  result.innerHTML = await ask(`/trials/${job}/result`, undefined, "text");
+  result.innerHTML = await ask(`/trials/${work.job}/result`, undefined, "text");
   const head = result.querySelector("h2");
   head.focus({ preventScroll: true });
   head.scrollIntoView({ block: "start" });
@@ -62,29 +33,18 @@ async function kept() {
   });
 }
 
-page.addEventListener("click", async (event) => {
+page.addEventListener("click", (event) => {
   const button = event.target.closest("[data-run]");
-  if (!button || job && running.hidden === false) return;
+  if (!button || work.busy) return;
   event.preventDefault();
-  try {
-    const names = button.dataset.run ? [button.dataset.run] : [];
-    job = (await ask(base, { names, engine: document.getElementById("engines").elements.engine.value })).job;
-    result.replaceChildren();
-    await watch();
-  } catch (refusal) {
-    heard(refusal);
-    busy(false);
-  }
-});
-cancel.addEventListener("click", async () => {
-  cancel.disabled = true;
-  line.textContent = word("trial.cancelling");
-  try { await ask(`/trials/${job}/cancel`, {}); } catch (refusal) { heard(refusal); }
+  const names = button.dataset.run ? [button.dataset.run] : [];
+  const engine = document.getElementById("engines").elements.engine.value;
+  work.begin(base, { names, engine }, over, () => result.replaceChildren());
 });
 page.addEventListener("submit", (event) => event.preventDefault());
 
 page.dataset.ready = "yes";
 if (page.dataset.running) {
-  job = page.dataset.running;
-  watch();
+  work.job = page.dataset.running;
+  work.watch(over);
 }
