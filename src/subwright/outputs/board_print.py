@@ -52,6 +52,16 @@ _HOW: Final = (
     "The board's letters are on its component side; a chip's pin 1 has a square pad in the drawing.",
 )
 
+_GATES: Final = (
+    "Wires to gates: 10 cm at most, each twisted with the wire that brings its current back (NODE, source or "
+    "0 V), away from inputs. Common practice, no source."
+)
+
+
+def _drives(made: MadeBoard) -> bool:
+    """Whether wires to gates leave a board."""
+    return made.board.key == "gate-drive" or any("GATE" in wire.name for wire in made.board.wire_pads)
+
 
 @cache
 def _template() -> bytes:
@@ -96,7 +106,7 @@ def print_data(
         "paper": _TYPST_PAPER[paper],
         "lead": _LEAD,
         "cautions": [caution(before_etching()), caution(before_wiring_a_board())],
-        "how": list(_HOW),
+        "how": [*_HOW, _GATES] if any(map(_drives, made)) else list(_HOW),
         "list": table(
             "The boards",
             ("board", "size", "parts", "links", "wires and test points"),

@@ -130,6 +130,12 @@ def test_a_wide_board_is_turned_and_a_larger_one_has_no_true_size() -> None:
         print_data([made()], build="Van", code="", paper="a3")  # type: ignore[arg-type]
 
 
+def test_wires_to_gates_are_cautioned_where_there_are_some() -> None:
+    gates = replace(SAMPLE, wire_pads=(replace(SAMPLE.wire_pads[0], name="GATE UA"), *SAMPLE.wire_pads[1:]))
+    assert "Wires to gates" in print_data([made(), made(gates)], build="Van", code="")
+    assert "Wires to gates" not in print_data([made()], build="Van", code="")
+
+
 def test_the_print_repeats_byte_for_byte() -> None:
     first, second = (
         boards_pdf([made()], build="Van #1 *", code="4F7K-0QZ3", paper="letter") for _ in range(2)
