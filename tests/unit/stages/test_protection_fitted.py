@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -195,7 +196,10 @@ def test_advice_waits_until_somebody_looks(monkeypatch: pytest.MonkeyPatch) -> N
 
     monkeypatch.setattr(protection_upgrade, "resistor_advice", counted)
     settle_networks.cache_clear()  # another test may have looked already
-    one, other = built(), built()
+    one, other = (
+        design_protection(ProtectionSpec(), replace(DATA, load_step_a=step_a), load_library())
+        for step_a in (28.7, 29.3)  # of which nobody else asks: whole results are remembered too
+    )
     assert not asked
     assert len(one.advice) == 3
     assert one.advice[0].protection == "under-voltage"
