@@ -1,6 +1,6 @@
 # subwright: set up, show, test.
 #   make demo   a finished design and its build pack from the example van
-#   make test   every test, two at a time
+#   make test   every test, three at a time
 # Needs Python 3.11 or later and nothing else; everything is installed into .venv.
 
 SHELL := /bin/bash
@@ -15,7 +15,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -q
 COMPILE := CUSTOM_COMPILE_COMMAND="make requirements" $(BIN)/pip-compile -q --generate-hashes --allow-unsafe \
 	--strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links
 PYTEST_FLAGS ?=
-JOBS ?= 2
+JOBS ?= 3
 # A file's tests run in one process: what they share (a design, a server, a print) is made once. A test that
 # runs for ten minutes tells where it stands.
 SHARED := --dist loadfile --no-loadscope-reorder -o faulthandler_timeout=600
