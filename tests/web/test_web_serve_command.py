@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import subprocess
 import sys
 import urllib.request
@@ -102,3 +103,13 @@ def test_the_bare_name_on_a_terminal_opens_the_workbench(monkeypatch: pytest.Mon
     monkeypatch.setattr(main.sys.stdin, "isatty", lambda: False, raising=False)
     assert main.run([]) == 0
     assert called == [["serve"], []]
+
+
+def test_an_answer_does_not_wait_for_more_to_send() -> None:
+    """asyncio switches the waiting off only where a socket says that it speaks TCP; else answers take 40 ms."""
+    with (
+        _bound("127.0.0.1", 0) as place,
+        socket.create_connection(place.getsockname(), timeout=PATIENCE_S),
+        place.accept()[0] as answering,
+    ):
+        assert answering.proto == socket.IPPROTO_TCP
