@@ -106,7 +106,7 @@ def test_the_bare_name_on_a_terminal_opens_the_workbench(monkeypatch: pytest.Mon
 
 
 def test_an_answer_does_not_wait_for_more_to_send() -> None:
-    """asyncio switches the waiting off only where a socket says that it speaks TCP; else answers take 40 ms."""
+    """asyncio switches that off only where a socket says that it speaks TCP; else an answer takes 40 ms."""
     with (
         _bound("127.0.0.1", 0) as place,
         socket.create_connection(place.getsockname(), timeout=PATIENCE_S),

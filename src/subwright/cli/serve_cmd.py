@@ -76,7 +76,7 @@ def _bound(host: str, wanted: int) -> socket.socket:
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     for port in (wanted,) if wanted else range(PORT, PORT + _TRIED):
-        # the protocol is said, or the server wouldn't switch off its waiting for more to send (40 ms an answer)
+        # the protocol is said, or the server wouldn't switch off its wait for more to send (40 ms an answer)
         place = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
             place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
