@@ -54,8 +54,7 @@ class Wanted:
     key, title : of the block. parts, wires : what it carries.
     voltages : lowest and highest voltage of each net against ground, V; a net that is not in it may lie
     anywhere between the lowest and the highest of the block.
-    group : nets that ride together; two of one group never differ by more than ``group_v``.
-    currents : direct or rms current of the nets whose current is known, A.
+    groups : nets that ride together; two of one group never differ by more than ``group_v``.
     off_board : designator and reason of each part that does not sit on the board.
     """
 
@@ -66,7 +65,6 @@ class Wanted:
     voltages: Mapping[str, tuple[float, float]]
     groups: Mapping[str, str] = field(default_factory=dict)
     group_v: float = 25.0
-    currents: Mapping[str, float] = field(default_factory=dict)
     off_board: tuple[tuple[str, str], ...] = ()
 
     @property

@@ -179,6 +179,13 @@ def _best_turns(
     return None if best is None else best[1]
 
 
+def _strands(core: Core, wire: Wire, turns: int, need: ChokeNeed) -> int:
+    """Strands for the current, up to twice as many where there is room; 0 where there is none."""
+    needed = max(1, ceil(need.rms_a / (_DENSITY_A_PER_M2 * wire.area_m2)))
+    room = floor(_FILL * core.window_area_m2 / (turns * wire.area_m2))
+    return min(room, 2 * needed) if room >= needed else 0  # more than twice is only harder to wind
+
+
 def _wound(
     library: Library,
     core: Core,
@@ -188,11 +195,9 @@ def _wound(
     saturation_t: float,
     need: ChokeNeed,
 ) -> BoostChoke | None:
-    needed = max(1, ceil(need.rms_a / (_DENSITY_A_PER_M2 * wire.area_m2)))
-    room = floor(_FILL * core.window_area_m2 / (turns * wire.area_m2))
-    if room < needed:
+    strands = _strands(core, wire, turns, need)
+    if strands == 0:
         return None
-    strands = min(room, 2 * needed)  # more copper than twice is only harder to wind
     width, path = core.winding_width_m, core.l_e_m
     exact = gap_for_inductance_m(turns, need.inductance_h, core.a_e_m2, path, material.mu_i, width)
     if not isfinite(exact) or exact > _MOST_GAP * sqrt(core.a_min_m2):
@@ -238,14 +243,12 @@ def _powdered(
     """On a ring of powder: half of its inductance stays at the highest crest; the limit can't saturate it."""
     half = material.bias_half_a_per_m
     assert half is not None
-    needed = max(1, ceil(need.rms_a / (_DENSITY_A_PER_M2 * wire.area_m2)))
-    room = floor(_FILL * core.window_area_m2 / (turns * wire.area_m2))
+    strands = _strands(core, wire, turns, need)
     crest, fault = (field_a_per_m(turns, a, core.l_e_m) for a in (need.crest_a, need.fault_a))
     kept = kept_share(crest, half)
     flux_fault = biased_flux_t(material.mu_i, fault, half)
-    if room < needed or kept < LEAST_KEPT or flux_fault > _FAULT_SHARE * saturation_t:
+    if strands == 0 or kept < LEAST_KEPT or flux_fault > _FAULT_SHARE * saturation_t:
         return None
-    strands = min(room, 2 * needed)
     length = turns * core.mean_turn_m + _LEAD_M
     return BoostChoke(
         core=core,
