@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
@@ -378,6 +378,28 @@ class Circuit:
     def nets(self) -> tuple[str, ...]:
         """Every net, in the order in which the parts name them."""
         return tuple(dict.fromkeys(net for part in self.parts for net in part.nets))
+
+    def with_readings(self, found: Mapping[str, tuple[Reading, ...]]) -> Circuit:
+        """The same netlist, whose test points say what they read.
+
+        Parameters
+        ----------
+        found : readings by net; test points on other nets keep what they have.
+
+        Raises
+        ------
+        SubwrightError : no test point is on one of the nets.
+        """
+        strangers = sorted(found.keys() - {point.net for point in self.test_points})
+        if strangers:
+            raise SubwrightError(
+                message=f"The netlist '{self.name}' has no test point on '{strangers[0]}'.",
+                remedy="This is an error in subwright, not in the build; please report it.",
+            )
+        points = tuple(
+            replace(point, readings=found.get(point.net, point.readings)) for point in self.test_points
+        )
+        return replace(self, test_points=points)
 
     def bought(self) -> Mapping[str, int]:
         """Cases to buy for each role; sections of one case count once."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from subwright.base.units import show
 from subwright.build.bringup_records import BringUp
 from subwright.circuits.netlist import Reading, TestPoint
+from subwright.outputs.point_words import reading_words
 from subwright.outputs.print_blocks import Block, heading, soft, table
 from subwright.outputs.print_bringup import reading_cells, window_text
 from subwright.outputs.schematics import SchematicSheet
@@ -88,7 +88,4 @@ def point_blocks(procedure: BringUp, drawn: Sequence[SchematicSheet]) -> Iterato
 
 
 def _told(reading: Reading) -> str:
-    if reading.waveform:
-        return f"{reading.waveform} ({reading.at})"
-    ripple = f" with {show(reading.ripple_v, 'voltage')} of ripple" if reading.ripple_v > 0.0 else ""
-    return f"{show(reading.dc_v, 'voltage')}{ripple} ({reading.at})"
+    return f"{reading_words(reading)} ({reading.at})"

@@ -8,6 +8,7 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points import battery_voltages
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
 from subwright.circuits.converter_readings import power_readings
@@ -15,6 +16,7 @@ from subwright.circuits.converter_values import from_result
 from subwright.circuits.shunt_return import SHUNT_NET, converter_returns, through_shunt
 from subwright.circuits.tapped_secondary import INNER_SECTIONS, with_taps
 from subwright.outputs.drawing import wrap
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_amplifier_blocks import amplifier_block
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_boost import boost_block
@@ -23,10 +25,8 @@ from subwright.outputs.schematic_converter import draw_converter
 from subwright.outputs.schematic_converter_blocks import (
     auxiliary_block,
     controller_block,
-    corner_voltages,
     gate_drive_block,
     gate_names,
-    readings_line,
 )
 from subwright.outputs.schematic_guard_blocks import (
     battery_guard_block,
@@ -96,7 +96,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         positive_a=full.rail_a,
         negative_a=full.rail_a,
     )
-    circuit = power_circuit(values, power_readings(values, corner_voltages(design)))
+    circuit = power_circuit(values, power_readings(values, battery_voltages(design)))
     sense_ohm = battery_shunt_ohm(design)
     if sense_ohm is not None:
         circuit = through_shunt(circuit, sense_ohm, converter_returns)

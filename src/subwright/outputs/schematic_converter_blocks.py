@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points import battery_voltages
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.auxiliary_circuit import auxiliary_circuit
 from subwright.circuits.controller_circuit import controller_circuit, supply_net
 from subwright.circuits.gate_drive_circuit import POSITIONS, gate_circuit_of, gate_nets
 from subwright.circuits.netlist import Circuit, Steady
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_auxiliary import draw_auxiliary
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_controller import draw_controller
@@ -23,23 +25,11 @@ from subwright.stages.converter import ConverterResult
 __all__ = [
     "auxiliary_block",
     "controller_block",
-    "corner_voltages",
     "gate_drive_block",
     "gate_names",
-    "readings_line",
 ]
 
 _PERIODS = 20
-_CORNERS = {
-    "lowest battery": Corner.LOW,
-    "nominal battery": Corner.NOMINAL,
-    "highest battery": Corner.MAX,
-}
-
-
-def corner_voltages(design: Design) -> Mapping[str, float]:
-    """Battery at rest by the name of the state, V."""
-    return {name: design.supply.corners[corner] for name, corner in _CORNERS.items()}
 
 
 def _switched(design: Design) -> bool:
@@ -70,7 +60,7 @@ def controller_block(design: Design, _library: Library) -> Iterator[Block]:
         return
     timing, volts = result.plan.timing, design.supply.corners[Corner.NOMINAL]
     circuit = controller_circuit(
-        result, supply=Steady(value=volts), corners=corner_voltages(design), settled=True
+        result, supply=Steady(value=volts), corners=battery_voltages(design), settled=True
     )
     shared = design.protection is not None and design.protection.reference.kind == "controller"
     period = 1.0 / timing.switching_hz
@@ -139,25 +129,12 @@ def _restarting(circuit: Circuit) -> str:
     return " and ".join(part.designator for role in roles for part in circuit.by_role(role))
 
 
-def readings_line(circuit: Circuit) -> str:
-    """The test points' readings in the middle state, in a line; alike ones once."""
-    rows: dict[str, list[str]] = {}
-    for point in circuit.test_points:
-        if point.readings:
-            reading = point.readings[len(point.readings) // 2]
-            swing = f", {reading.waveform}" if reading.waveform else ""
-            told = f"{reading.dc_v:.1f} V{swing}".replace("-", "−").replace("saw−tooth", "saw-tooth")
-            rows.setdefault(told, []).append(point.designator)
-    told_once = "; ".join(f"{', '.join(names)} {told}" for told, names in rows.items())
-    return f"Nominal battery: {told_once}."
-
-
 def gate_drive_block(design: Design, _library: Library) -> Iterator[Block]:
     """Drivers, gate transformer of a bridge, and the parts at each gate."""
     result = design.converter
     if result is None:
         return
-    circuit = gate_circuit_of(result, corners=corner_voltages(design))
+    circuit = gate_circuit_of(result, corners=battery_voltages(design))
     period = 1.0 / result.plan.timing.switching_hz
     gates = [gate_nets(position, 1)[0] for position in POSITIONS[result.topology]]
     count = result.plan.switch.per_side
@@ -214,7 +191,7 @@ def auxiliary_block(design: Design, _library: Library) -> Iterator[Block]:
         return
     aux = result.auxiliary
     circuit = auxiliary_circuit(
-        result, battery_v=design.supply.corners[Corner.NOMINAL], corners=corner_voltages(design)
+        result, battery_v=design.supply.corners[Corner.NOMINAL], corners=battery_voltages(design)
     )
     period = 1.0 / result.plan.timing.switching_hz
 
