@@ -127,6 +127,13 @@ class Finding:
     source: str
     remedy: str
     stage: str
+    gravity: Severity = "stop"  # how grave it is once its limit is broken
+    counted: bool = False  # a number of things, which has no margin while it is right
+
+    @property
+    def judged(self) -> bool:
+        """Whether its margin matters: a note's limit may be passed without harm, a count is right or not."""
+        return self.gravity in ("stop", "warn") and (self.margin < 0.0 or not self.counted)
 
     @property
     def open(self) -> bool:
@@ -186,6 +193,21 @@ class Design:
         for name, result in self.stage_results():
             for use in getattr(result, "parts", ()):
                 yield name, use
+
+    def tightest(self, *stages: str) -> Finding | None:
+        """The judged finding with the least margin, kept limits included.
+
+        Parameters
+        ----------
+        stages : whose findings count; none named: every stage's.
+
+        Returns
+        -------
+        The finding; of stages where every limit is a mere note, the least of those; None without any.
+        """
+        found = [finding for finding in self.findings if not stages or finding.stage in stages]
+        judged = [finding for finding in found if finding.judged]
+        return min(judged or found, key=lambda f: (f.margin, f.code), default=None)
 
     def source_keys(self) -> tuple[str, ...]:
         """Bibliography keys that the build rests on, sorted."""

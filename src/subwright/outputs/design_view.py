@@ -19,7 +19,6 @@ from subwright.outputs.schematic_files import circuits_sheet
 from subwright.outputs.schematics import Schematics, schematics
 from subwright.outputs.sheet_boards import boards_sheet
 from subwright.outputs.sheet_checked import checked_sheet
-from subwright.outputs.sheet_parts import tightest
 from subwright.outputs.sheets_boost import boost_sheet
 from subwright.outputs.sheets_control import filter_sheet, heat_sheet, protection_sheet, wiring_sheet
 from subwright.outputs.sheets_guard import battery_guard_sheet, control_sheet, speaker_guard_sheet
@@ -96,7 +95,7 @@ def _rails(design: Design, rail_v: float) -> str:
 
 
 def _station(design: Design, key: str, name: str, figures: tuple[str, ...], *stages: str) -> Station:
-    least = tightest(design, stages or (key,))
+    least = design.tightest(*(stages or (key,)))
     if least is None:
         return Station(key=key, name=name, figures=figures)
     return Station(

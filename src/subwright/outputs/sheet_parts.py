@@ -16,7 +16,7 @@ from subwright.outputs.tables import Fact, cited, every_value, ratings
 from subwright.outputs.views import Figure, Later, Sheet
 from subwright.stages.common import Corner, Level, PartUse
 
-__all__ = ["CORNER", "LEVEL", "Entry", "drawing", "facts_of", "sheet_of", "shown", "tightest"]
+__all__ = ["CORNER", "LEVEL", "Entry", "drawing", "facts_of", "sheet_of", "shown"]
 
 CORNER: Mapping[Corner, str] = MappingProxyType(
     {
@@ -82,12 +82,6 @@ def facts_of(design: Design, stage: str) -> tuple[Fact, ...]:
     """Every limit that a rule checks on this stage, the tightest first; part ratings have their own table."""
     found = [f for f in design.findings if f.stage == stage and not f.code.startswith(_RATINGS)]
     return tuple(_fact(f) for f in sorted(found, key=lambda f: (f.margin, f.code, f.quantity)))
-
-
-def tightest(design: Design, stages: Sequence[str]) -> Finding | None:
-    """The finding with the least margin on these stages."""
-    found = [finding for finding in design.findings if finding.stage in stages]
-    return min(found, key=lambda f: (f.margin, f.code), default=None)
 
 
 def drawing(key: str, plot: Plot | Flow, caption: str = "", *, wide: bool = False) -> Figure:

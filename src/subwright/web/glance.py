@@ -17,7 +17,7 @@ from threading import Condition, Thread
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.moment import moment_at
-from subwright.build.result import Design, Finding
+from subwright.build.result import Design
 from subwright.outputs.tables import TIGHT
 from subwright.outputs.tomlfile import read_toml
 from subwright.outputs.views import Overview
@@ -160,8 +160,7 @@ def _glance_at(outcome: Outcome) -> Glance:
 
 
 def _figures_of(design: Design, overview: Overview) -> Glance:
-    judged = [finding for finding in design.findings if finding.severity != "note"]
-    least = min(judged or design.findings, key=_tightness, default=None)
+    least = design.tightest()
     moment = moment_at(design, design.supply.corners[Corner.NOMINAL], Level.FULL)
     scene = scene_of(design, overview, moment, lambda key: key)
     counts = [(s, sum(1 for f in overview.findings if f.severity == s)) for s in ("stop", "warn", "note")]
@@ -171,11 +170,7 @@ def _figures_of(design: Design, overview: Overview) -> Glance:
         volume=show(design.enclosure.net_volume_m3, "volume"),
         tightest="" if least is None else least.quantity.partition(" (")[0],
         margin=0.0 if least is None else least.margin,
-        tight=least is not None and least.margin < TIGHT and least.severity in ("stop", "warn"),
+        tight=least is not None and least.margin < TIGHT and least.judged,
         counts=tuple((severity, count) for severity, count in counts if count),
         outline=outline(scene, overview.name),
     )
-
-
-def _tightness(finding: Finding) -> tuple[float, str]:
-    return finding.margin, finding.code

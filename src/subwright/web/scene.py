@@ -9,7 +9,7 @@ import numpy as np
 
 from subwright.base.units import show
 from subwright.build.moment import Moment, voltage_range
-from subwright.build.result import Design, Finding
+from subwright.build.result import Design
 from subwright.outputs.power_view import step_of
 from subwright.outputs.tables import TIGHT, margin_text, share_used
 from subwright.outputs.views import Overview
@@ -243,30 +243,23 @@ def _trips(design: Design, words: Words) -> tuple[str, ...]:
 
 
 def _label(key: str, figures: tuple[str, ...], design: Design, words: Words, *stages: str) -> Label:
-    found = _judged(design, stages or (key,))
+    least = design.tightest(*(stages or (key,)))
     kept = tuple(figure for figure in figures if figure)
-    if not found:
+    if least is None:
         return Label(key=key, figures=kept)
-    least = min(found, key=lambda f: (f.margin, f.code))
     return Label(
         key=key,
         figures=kept,
         tightest=least.quantity.partition(" (")[0],
         margin_text=margin_said(least.margin, words),
         used=share_used(least.margin),
-        tight=least.margin < TIGHT and least.severity in ("stop", "warn"),
+        tight=least.margin < TIGHT and least.judged,
     )
 
 
 def _least(design: Design, stage: str) -> str:
-    found = [finding.margin for finding in _judged(design, (stage,))]
-    return margin_text(min(found)) if found else ""
-
-
-def _judged(design: Design, stages: tuple[str, ...]) -> list[Finding]:
-    """The findings of some stages that are judged; a note's limit may be passed without harm."""
-    found = [finding for finding in design.findings if finding.stage in stages]
-    return [finding for finding in found if finding.severity != "note"] or found
+    least = design.tightest(stage)
+    return "" if least is None else margin_text(least.margin)
 
 
 def _ruler(design: Design) -> Ruler:

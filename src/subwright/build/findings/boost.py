@@ -426,6 +426,7 @@ def disconnection(design: Design) -> Iterator[Measure]:
         value=float(design.boost.disconnect == "switch"),
         limit=1.0,
         dimension="ratio",
+        counted=True,
         sense="at least",
     )
 

@@ -41,6 +41,7 @@ def reversed_battery(design: Design) -> Iterator[Measure]:
             value=0.0 if guard.kind == "none" else 1.0,
             limit=1.0,
             dimension="ratio",
+            counted=True,
             sense="at least",
         )
 

@@ -34,6 +34,7 @@ def burst_trips(design: Design) -> Iterator[Measure]:
         value=float(design.protection.chatter.trace.trips),
         limit=1.0,
         dimension="ratio",
+        counted=True,
     )
 
 

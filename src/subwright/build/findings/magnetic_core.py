@@ -79,6 +79,7 @@ def unchecked_core(design: Design) -> Iterator[Measure]:
         value=0.0,
         limit=1.0,
         dimension="ratio",
+        counted=True,
         sense="at least",
         severity="note",
     )
@@ -141,5 +142,6 @@ def some_winding(design: Design) -> Iterator[Measure]:
         value=float(transformer.search.feasible),
         limit=1.0,
         dimension="ratio",
+        counted=True,
         sense="at least",
     )

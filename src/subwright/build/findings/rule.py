@@ -22,7 +22,8 @@ Check = Callable[[Design], Iterable["Measure"]]
 class Measure:
     """One measured quantity beside its limit, both in the stored unit of ``dimension``.
 
-    ``severity`` and ``remedy`` override the rule's own where a single case calls for it.
+    ``severity`` and ``remedy`` override the rule's own where a single case calls for it. What is
+    ``counted`` is right or not, and has no margin while it is right.
     """
 
     quantity: str
@@ -33,6 +34,7 @@ class Measure:
     at: str = ""
     remedy: str = ""
     severity: Severity | None = None
+    counted: bool = False
 
     @property
     def margin(self) -> float:
@@ -97,6 +99,8 @@ class Rule:
                 source=self.source,
                 remedy=measure.remedy or self.remedy,
                 stage=self.stage,
+                gravity=measure.severity or self.severity,
+                counted=measure.counted,
             )
 
 
