@@ -341,10 +341,12 @@ def test_rectifier_values_hold_together(diode: Rectifier) -> None:
 
 
 def test_schottky_drop_grows_with_voltage() -> None:
-    """At the rated current, where the sheets state it; the maker's lines of two classes may cross far below."""
+    """At the rated current, where the sheets state it; the lines of two classes may cross far below."""
     for current in (10, 15, 20):
         rows = sorted(
-            (d.vrrm_v, round(d.drop_v(d.if_a), 3)) for d in RECTIFIERS if d.technology == "schottky" and d.if_a == current
+            (d.vrrm_v, round(d.drop_v(d.if_a), 3))
+            for d in RECTIFIERS
+            if d.technology == "schottky" and d.if_a == current
         )
         by_class = [max(v for _, v in g) for _, g in itertools.groupby(rows, key=lambda r: r[0])]
         assert by_class == sorted(by_class)
