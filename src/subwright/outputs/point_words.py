@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Container, Mapping
 from typing import Final
 
 from subwright.base.units import show
@@ -11,29 +12,61 @@ from subwright.circuits.netlist import Circuit, Reading
 __all__ = ["reading_words", "readings_line"]
 
 _MINUS: Final = re.compile(r"(?<![A-Za-z])-(?=\d)")
+_OTHER_BATTERIES: Final = ("lowest battery", "highest battery")  # left to print and tables
 
 
 def reading_words(reading: Reading) -> str:
-    """One reading, without its state.
+    """One reading, without its state: the mean, as a meter shows it, then what moves.
 
     >>> reading_words(Reading(at="any battery", dc_v=-30.0, ripple_v=0.4))
-    '−30 V with 400 mV of ripple'
+    '−30.0 V with 400 mV of ripple'
+    >>> reading_words(Reading(at="any battery", dc_v=30.0, ripple_v=0.4, waveform="ripple at 100 kHz"))
+    '30.0 V, 400 mV ripple at 100 kHz'
     """
-    told = reading.waveform
-    if not told:
-        ripple = f" with {show(reading.ripple_v, 'voltage')} of ripple" if reading.ripple_v > 0.0 else ""
-        told = f"{show(reading.dc_v, 'voltage')}{ripple}"
+    told = show(reading.dc_v, "voltage")
+    swing = show(reading.ripple_v, "voltage")
+    if " V" in reading.waveform or (reading.waveform and not reading.ripple_v):
+        told = f"{told}, {reading.waveform}"
+    elif reading.waveform:
+        told = f"{told}, {swing} {reading.waveform}"
+    elif reading.ripple_v > 0.0:
+        told = f"{told} with {swing} of ripple"
     return _MINUS.sub("−", told)
 
 
-def readings_line(circuit: Circuit) -> str:
-    """The test points' readings in the middle state, in a line; alike ones once."""
-    rows: dict[str, list[str]] = {}
+def readings_line(circuit: Circuit, nets: Container[str] | None = None, *, signal: str = "") -> str:
+    """What the test points read on the nominal battery, or on any, in a line; alike ones once.
+
+    Parameters
+    ----------
+    circuit : with its test points. nets : those to tell of; None for all.
+    signal : end of the states to tell of ("full sine"); "" for all.
+    """
+    states: dict[str, dict[str, list[str]]] = {}
     for point in circuit.test_points:
-        if point.readings:
-            reading = point.readings[len(point.readings) // 2]
-            swing = f", {reading.waveform}" if reading.waveform else ""
-            told = _MINUS.sub("−", f"{reading.dc_v:.1f} V{swing}")
-            rows.setdefault(told, []).append(point.designator)
-    told_once = "; ".join(f"{', '.join(names)} {told}" for told, names in rows.items())
-    return f"Nominal battery: {told_once}."
+        if nets is not None and point.net not in nets:
+            continue
+        for reading in point.readings:
+            if not reading.at.startswith(_OTHER_BATTERIES) and reading.at.endswith(signal):
+                rows = states.setdefault(reading.at, {})
+                rows.setdefault(reading_words(reading), []).append(point.designator)
+    lines = []
+    for at, rows in states.items():
+        told = "; ".join(f"{', '.join(names)} {words}" for words, names in _mirrored(rows).items())
+        lines.append(f"{at[:1].upper()}{at[1:]}: {told}.")
+    return " ".join(lines)
+
+
+def _mirrored(rows: Mapping[str, list[str]]) -> dict[str, list[str]]:
+    """Points by words; those that differ in the sign alone together.
+
+    >>> _mirrored({"30 V": ["TP1"], "5 V": ["TP2"], "−30 V": ["TP3"]})
+    {'±30 V': ['TP1', 'TP3'], '5 V': ['TP2']}
+    """
+    found: dict[str, list[str]] = {}
+    for words, names in rows.items():
+        if words.startswith("−") and words[1:] in rows:
+            continue
+        mirror = rows.get(f"−{words}", [])
+        found[f"±{words}" if mirror else words] = [*names, *mirror]
+    return found

@@ -8,10 +8,10 @@ from typing import Final
 from subwright.base.errors import SubwrightError
 from subwright.base.units import show
 from subwright.build.result import Design
-from subwright.build.test_points import battery_voltages
+from subwright.build.test_points import FULL_SINE
+from subwright.build.test_points.converter import converter_readings
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.converter_power import power_circuit
-from subwright.circuits.converter_readings import power_readings
 from subwright.circuits.converter_values import from_result
 from subwright.circuits.shunt_return import SHUNT_NET, converter_returns, through_shunt
 from subwright.circuits.tapped_secondary import INNER_SECTIONS, with_taps
@@ -48,7 +48,7 @@ __all__ = ["Block", "blocks", "drawn_designators"]
 
 
 _READINGS_AT: Final = (740, 646)  # below the secondary
-_READINGS_WIDTH: Final = 56
+_READINGS_WIDTH: Final = 62
 _ELSEWHERE: Final[Mapping[tuple[str, str], tuple[str, ...]]] = {
     ("transformer", "transformer core"): ("T101",),
 }
@@ -96,7 +96,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
         positive_a=full.rail_a,
         negative_a=full.rail_a,
     )
-    circuit = power_circuit(values, power_readings(values, battery_voltages(design)))
+    circuit = power_circuit(values, converter_readings(design))
     sense_ohm = battery_shunt_ohm(design)
     if sense_ohm is not None:
         circuit = through_shunt(circuit, sense_ohm, converter_returns)
@@ -129,7 +129,7 @@ def _converter(design: Design, library: Library) -> Iterator[Block]:
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_converter(kit)
-        for k, words in enumerate(wrap(f"Full sine. {readings_line(circuit)}", _READINGS_WIDTH)):
+        for k, words in enumerate(wrap(readings_line(circuit, signal=FULL_SINE), _READINGS_WIDTH)):
             kit.sheet.say(_READINGS_AT[0], _READINGS_AT[1] + 14 * k, words, classes="sm t")
         return _power_notes(design, transformer)
 

@@ -104,7 +104,7 @@ def _controller_notes(design: Design, result: ConverterResult, circuit: Circuit)
     starts = "its soft-start capacitor" if by_itself else _restarting(circuit)
     return (
         f"Ramp {show(timing.oscillator_hz, 'frequency')}, outputs at half; dead time "
-        f"{show(timing.dead_time_s, 'time')}. RT, CT, ceramic within 10 mm of the pins.",
+        f"{show(timing.dead_time_s, 'time')}. RT, CT, ceramic ≤ 10 mm from the pins.",
         f"{controller.id} starts at {show(least, 'voltage')}. High INHIBIT stops it {stops}; {starts} then "
         f"{'begin' if ' and ' in starts else 'begins'} a new soft start of "
         f"{show(timing.soft_start_s, 'time')}.",

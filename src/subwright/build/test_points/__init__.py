@@ -2,6 +2,22 @@
 
 from __future__ import annotations
 
-from subwright.build.test_points.states import BATTERIES, battery_voltages
+from subwright.build.test_points.states import (
+    ANY_BATTERY,
+    BATTERIES,
+    FULL_SINE,
+    NO_SIGNAL,
+    battery_voltages,
+    operating_points,
+    played,
+)
 
-__all__ = ["BATTERIES", "battery_voltages"]
+__all__ = [
+    "ANY_BATTERY",
+    "BATTERIES",
+    "FULL_SINE",
+    "NO_SIGNAL",
+    "battery_voltages",
+    "operating_points",
+    "played",
+]
