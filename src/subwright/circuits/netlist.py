@@ -312,12 +312,14 @@ class Reading:
     at : the state ("nominal battery, full sine"). dc_v : mean against 0 V, V.
     ripple_v : peak to peak, V; 0 where nothing should move.
     waveform : in words, with its rate ("square wave 0 to 25 V, 50 kHz"); "" for a steady voltage.
+    within_v : how far from ``dc_v`` whole parts within their tolerances may put the mean, V; 0: not stated.
     """
 
     at: str
     dc_v: float
     ripple_v: float = 0.0
     waveform: str = ""
+    within_v: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
