@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from math import sqrt
 from typing import Final
 
 import numpy as np
@@ -21,6 +20,7 @@ from subwright.build.bench_simulated_unit import Bench, Edit, Readings
 from subwright.build.bench_simulated_voltage_stage import VOLTAGE_STAGE_BLOCKS
 from subwright.build.bringup_numbers import thermistor_stand_in
 from subwright.build.bringup_records import BringUp, Reading
+from subwright.build.bringup_tone import bring_up_tone
 from subwright.build.result import Design
 from subwright.circuits.analysis import AcSweep, Probe, Transient, Voltage
 from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
@@ -117,16 +117,15 @@ def _signal(bench: Bench) -> Readings:
     supply_v = design.supply.corners[Corner.NOMINAL] if battery else _rail_unloaded_v(design)
     circuit = filter_circuit(result, bench.library, supply_v=supply_v)
     sweep = AcSweep(low_hz=1.0, high_hz=5000.0, per_decade=120)
-    low = result.passband_low_hz or min(20.0, result.passband_high_hz or result.corner_hz)
-    tone = float(round(sqrt(low * (result.passband_high_hz or result.corner_hz))))
-    tone = min(max(tone, float(result.frequency_hz[0])), float(result.frequency_hz[-1]))
+    playing = bring_up_tone(design)
+    tone = playing.hertz
 
     def response(made: Circuit) -> tuple[Array, Array]:
         traces = simulate(made, sweep, [Voltage(FILTER_OUTPUT)], bench.engine, timeout_s=bench.timeout_s)
         return traces.axis, np.abs(traces.phasor(Voltage(FILTER_OUTPUT)))
 
     axis, whole = response(circuit)
-    gain = bench.expected("output-level") / float(np.interp(tone, axis, whole))
+    gain = playing.input_v * design.input.gain * design.amplifier.voltage_gain
     edited = bench.edit(circuit)
     axis, both = response(edited)
     level = float(np.interp(tone, axis, both))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import sqrt
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from subwright.build.bringup_modulator import switching_reading
 from subwright.build.bringup_numbers import supply_limit
 from subwright.build.bringup_rails import POWER_STOPS
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
+from subwright.build.bringup_tone import bring_up_tone, chain_gain
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
 from subwright.stages.filter import FilterResult
@@ -22,7 +22,6 @@ from subwright.stages.filter import FilterResult
 __all__ = ["sound_steps"]
 
 _OFFSET_V: Final = 0.1  # steady voltage on a driver at rest; common practice
-_QUIET: Final = 0.1  # of the source level
 
 
 def sound_steps(design: Design, bench_v: float, links: str) -> Iterator[Step]:
@@ -159,26 +158,22 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
 
 
 def _signal(design: Design, bench_v: float, links: str) -> Step:
-    source, speaker = design.signal.nodes[0], design.signal.nodes[-1]
     response, low_pass = design.filter, design.filter.low_pass
     frequency = response.frequency_hz
-    high = response.passband_high_hz or response.corner_hz
-    low = response.passband_low_hz or min(20.0, high)
-    tone = float(round(sqrt(low * high)))
-    tone = min(max(tone, float(frequency[0])), float(frequency[-1]))
+    playing = bring_up_tone(design)
+    tone, input_v = playing.hertz, playing.input_v
 
     def at(values: np.ndarray) -> float:
         return float(np.interp(tone, frequency, values))
 
-    top = float(np.max(response.gain_db))
-    expected = _QUIET * speaker.level_v * 10.0 ** ((at(response.gain_db) - top) / 20.0)
+    expected = input_v * chain_gain(design, tone)
     spread_low = 10.0 ** ((at(response.band_low_db) - at(response.gain_db)) / 20.0)
     spread_high = 10.0 ** ((at(response.band_high_db) - at(response.gain_db)) / 20.0)
     upper = _corner_hz(response, tone, low_pass.drop_db, low_pass.nominal_hz, upwards=True)
     readings = [
         Reading(
             key="output-level",
-            name=f"output at {show(tone, 'frequency')}, input {show(_QUIET * source.level_v, 'voltage')} rms",
+            name=f"output at {show(tone, 'frequency')}, input {show(input_v, 'voltage')} rms",
             where="across the dummy load, rms",
             dimension="voltage",
             expected=expected,
@@ -244,7 +239,7 @@ def _signal(design: Design, bench_v: float, links: str) -> Step:
         load=f"{show(load, 'resistance')} resistor, {max(10.0, 4.0 * quiet_w):.0f} W or more, on the output",
         actions=(
             f"Sine of {show(tone, 'frequency')} from a generator, "
-            f"{show(_QUIET * source.level_v, 'voltage')} rms on each input, level at its top, phase at zero.",
+            f"{show(input_v, 'voltage')} rms on each input, level at its top, phase at zero.",
             "Look at the output with the oscilloscope: a clean sine, the switching ripple no more than a "
             "fine fringe on it.",
             "Sweep the frequency for the corners. Then try the level, phase and corner controls.",
