@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from subwright.build.bringup_records import BringUp
-from subwright.circuits.netlist import Reading, TestPoint
-from subwright.outputs.point_words import reading_words
+from subwright.circuits.netlist import TestPoint
+from subwright.outputs.point_rows import BATTERY_ORDER, state_rows
 from subwright.outputs.print_blocks import Block, heading, soft, table
 from subwright.outputs.print_bringup import reading_cells, window_text
 from subwright.outputs.schematics import SchematicSheet
@@ -64,11 +64,16 @@ def point_blocks(procedure: BringUp, drawn: Sequence[SchematicSheet]) -> Iterato
     points = points_of(drawn)
     if points:
         yield heading("On the schematics")
+        yield soft(
+            f"Against 0 V, or as stated; on the {BATTERY_ORDER} battery, or one value where it makes no "
+            "difference. Swings are from peak to peak, shapes those on the nominal battery; the file of "
+            "test points in the pack has them all."
+        )
         yield table(
             "",
-            ("point", "sheet", "what it carries", "reads"),
-            [(p.designator, title, p.what, "; ".join(map(_told, p.readings))) for title, _, p in points],
-            figures=(0,),
+            ("point", "sheet, what it carries", "state", "mean", "swing", "shape"),
+            [row for title, _, point in points for row in _rows(title, point)],
+            figures=(0, 3, 4),
         )
     named = {(circuit, point.net): point.designator for _, circuit, point in points}
     yield heading("Readings of the first power-up")
@@ -87,5 +92,11 @@ def point_blocks(procedure: BringUp, drawn: Sequence[SchematicSheet]) -> Iterato
     )
 
 
-def _told(reading: Reading) -> str:
-    return f"{reading_words(reading)} ({reading.at})"
+def _rows(title: str, point: TestPoint) -> Iterator[tuple[str, ...]]:
+    """A point's rows; its name and what it carries stand in the first."""
+    head = (point.designator, f"{title}: {point.what}")
+    if not point.readings:
+        yield (*head, "", "", "", "")
+    for row in state_rows(point.readings):
+        yield (*head, row.state, row.mean, row.swing, row.shape)
+        head = ("", "")
