@@ -90,9 +90,9 @@ def _leaks(
     under, over = protection.under_voltage, protection.over_voltage
     yield StandbyItem(
         name="under-voltage sense divider",
-        current_a=volts / (2.0 * under.upper_each_ohm + under.lower_ohm),
+        current_a=volts / (2.0 * under.upper_each_ohm + under.lower_all_ohm),
     )
-    yield StandbyItem(name="over-voltage sense divider", current_a=volts / (over.upper_ohm + over.lower_ohm))
+    yield StandbyItem(name="over-voltage sense divider", current_a=volts / (over.upper_ohm + over.lower_all_ohm))
     converter = electrical.converter
     if converter is not None:
         bank = converter.input_bank

@@ -16,6 +16,7 @@ from subwright.circuits.protection_trips import SMALL_DIODE, SMALL_NPN, SMALL_PN
 from subwright.parts.library import Library
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import saturation
+from subwright.stages.protection_records import OverVoltageNetwork, UnderVoltageNetwork
 from subwright.stages.protection_reference import (
     COMPARATOR_SUPPLY_A,
     EMPTY_DRIVE_OHM,
@@ -178,7 +179,7 @@ def _under_voltage(build: Builder, result: ProtectionResult) -> Inputs:
     build.resistor("under-voltage sense upper A", "battery", "under_filter", network.upper_each_ohm)
     build.resistor("under-voltage sense upper B", "under_filter", "under_sense", network.upper_each_ohm)
     build.capacitor("under-voltage sense filter", "under_filter", GROUND, network.filter_f)
-    _lower_arm(build, "under-voltage", "under_sense", network.lower_ohm, network.trimmer_ohm, result)
+    _lower_arm(build, "under-voltage", "under_sense", network, result)
     build.resistor("under-voltage feedback", out, "under_sense", network.feedback_ohm)
     build.resistor("under-voltage pull-up", "reference", out, network.pullup_ohm)
     return "under_sense", "reference"
@@ -187,7 +188,7 @@ def _under_voltage(build: Builder, result: ProtectionResult) -> Inputs:
 def _over_voltage(build: Builder, result: ProtectionResult) -> Inputs:
     network, out = result.over_voltage, PROTECTION_NETS["over-voltage"]
     build.resistor("over-voltage sense upper", "battery", "over_sense", network.upper_ohm)
-    _lower_arm(build, "over-voltage", "over_sense", network.lower_ohm, network.trimmer_ohm, result)
+    _lower_arm(build, "over-voltage", "over_sense", network, result)
     build.capacitor("over-voltage sense filter", "over_sense", GROUND, network.filter_f)
     build.resistor("over-voltage reference resistor", "reference", "over_level", network.reference_ohm)
     build.resistor("over-voltage feedback", out, "over_level", network.feedback_ohm)
@@ -219,19 +220,22 @@ def _lower_arm(
     build: Builder,
     watch: str,
     sense: str,
-    lower_ohm: float,
-    trimmer_ohm: float | None,
+    network: UnderVoltageNetwork | OverVoltageNetwork,
     result: ProtectionResult,
 ) -> None:
-    """Lower resistor, with a trimmer under it that stands where the trip meets its target."""
+    """Lower resistor, under it a second one, or a trimmer that stands where the trip meets its target."""
     role = f"{watch} sense lower"
-    if trimmer_ohm is None:
-        build.resistor(role, sense, GROUND, lower_ohm)
-        return
-    middle = f"{sense}_trim"
-    build.resistor(role, sense, middle, lower_ohm)
-    reach = next(trimmer for trimmer in result.trimmers if trimmer.protection == watch)
-    build.trimmer(f"{watch} trimmer", middle, GROUND, trimmer_ohm, reach.set_ohm)
+    if network.trimmer_ohm is not None:
+        middle = f"{sense}_trim"
+        build.resistor(role, sense, middle, network.lower_ohm)
+        reach = next(trimmer for trimmer in result.trimmers if trimmer.protection == watch)
+        build.trimmer(f"{watch} trimmer", middle, GROUND, network.trimmer_ohm, reach.set_ohm)
+    elif network.lower_second_ohm is not None:
+        middle = f"{sense}_low"
+        build.resistor(role, sense, middle, network.lower_ohm)
+        build.resistor(f"{role} B", middle, GROUND, network.lower_second_ohm)
+    else:
+        build.resistor(role, sense, GROUND, network.lower_ohm)
 
 
 def _lamp_and_diode(build: Builder, watch: str, out: str, lamp_ohm: float) -> None:

@@ -83,15 +83,15 @@ def draw_output(kit: Kit, watch: str, y: int) -> Point:
 
 
 def _divider(kit: Kit, watch: str, net: str, at: Point) -> None:
-    """Lower arm from ``at`` down to ground, with its trimmer where there is one."""
+    """Lower arm from ``at`` down to ground, with its trimmer or its second resistor where there is one."""
     x, y = at
     part = kit.one(f"{watch} sense lower")
-    placed = kit.upright(part, net, x, y)
-    trimmers = kit.circuit.by_role(f"{watch} trimmer")
-    if not trimmers:
-        kit.sheet.ground(GROUND, placed.end(part, net))
-        return
-    kit.sheet.ground(GROUND, _draw_trimmer(kit, trimmers[0], placed.end(part, net)))
+    foot = kit.upright(part, net, x, y).end(part, net)
+    for second in kit.circuit.by_role(f"{watch} sense lower B"):
+        foot = kit.upright(second, second.nets[0], *foot).end(second, second.nets[0])
+    for trimmer in kit.circuit.by_role(f"{watch} trimmer"):
+        foot = _draw_trimmer(kit, trimmer, foot)
+    kit.sheet.ground(GROUND, foot)
 
 
 def _draw_trimmer(kit: Kit, part: Part, top: Point) -> Point:

@@ -81,6 +81,7 @@ def _networks(result: ProtectionResult) -> tuple[tuple[str, ...], ...]:
             [
                 ("upper_each_ohm", "battery to the middle, and middle to + input, each"),
                 ("lower_ohm", "+ input to ground"),
+                ("lower_second_ohm", "in series with that"),
                 ("trimmer_ohm", "trimmer in series with that"),
                 ("feedback_ohm", "output to + input"),
                 ("pullup_ohm", "output pull-up"),
@@ -93,6 +94,7 @@ def _networks(result: ProtectionResult) -> tuple[tuple[str, ...], ...]:
             [
                 ("upper_ohm", "battery to \u2212 input"),
                 ("lower_ohm", "\u2212 input to ground"),
+                ("lower_second_ohm", "in series with that"),
                 ("trimmer_ohm", "trimmer in series with that"),
                 ("reference_ohm", "reference to + input"),
                 ("feedback_ohm", "output to + input"),

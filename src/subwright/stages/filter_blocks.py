@@ -35,6 +35,7 @@ _COUPLING_HZ: Final = 2.0  # input coupling; far enough below any infrasonic cor
 _OUTPUT_COUPLING_HZ: Final = 1.0  # largest corner into the amplifier: 3 degrees of phase at 20 Hz
 _PHASE_OHM: Final = 10e3
 _LOOSE_STEP: Final = 0.01  # the infrasonic corner is not critical
+_COARSE_GAIN: Final = 0.12  # the nearest pair of E12 may be this far from a ratio
 _CLOSED_BOOST_HZ: Final = 35.0
 _PHASE_FOOT_OHM: Final = 1e3
 _PHASE_REACH: Final = np.tan(np.radians(75.0))  # 150 degrees of lag at the corner
@@ -177,7 +178,8 @@ def _summer(gain: float, spec: FilterSpec, shelf: Shelf) -> Draft:
             gain / inputs,
             upper_ohm=resistors(470.0, 2.2e6),
             lower_ohm=lower,
-            error_limit=error_limit,
+            # A tenth of the gain is less than a decibel: E12 alone has no nearer ratio everywhere.
+            error_limit=error_limit if error_limit < _COARSE_GAIN / 2 else _COARSE_GAIN,
             keep=40,
         )
         best = min(pairs, key=lambda p: (int(p.error / 0.01), abs(np.log(p.lower_ohm / wanted)), p.error))

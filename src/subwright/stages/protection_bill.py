@@ -213,6 +213,9 @@ def _network_resistors(circuit: Circuit, stocks: ValueStocks) -> Iterator[PartUs
         ("thermal feedback", thermal.feedback_ohm),
         ("thermal pull-up", thermal.pullup_ohm),
     ]
+    for name, second in (("under", under.lower_second_ohm), ("over", over.lower_second_ohm)):
+        if second is not None:
+            rows.append((f"{name}-voltage sense lower B", second))
     for role, value in rows:
         yield _resistor(role, value, stocks, circuit.tolerance)
     trimmers = {

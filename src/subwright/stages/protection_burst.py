@@ -46,7 +46,7 @@ def settle_chatter(
     trace = burst_trace(
         SenseNetwork(
             upper_each_ohm=network.upper_each_ohm,
-            lower_ohm=network.lower_ohm + 0.5 * (network.trimmer_ohm or 0.0),
+            lower_ohm=network.lower_all_ohm + 0.5 * (network.trimmer_ohm or 0.0),
             feedback_ohm=network.feedback_ohm,
             pullup_ohm=network.pullup_ohm,
             filter_f=network.filter_f,

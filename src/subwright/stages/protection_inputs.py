@@ -65,9 +65,9 @@ def _lower(
     trips: Mapping[str, OverCurrentTrip | None],
 ) -> dict[str, float]:
     """The lower of the two inputs, V: where one of them may be anywhere, the other one."""
-    arm = under.lower_ohm + (under.trimmer_ohm or 0.0)
+    arm = under.lower_all_ohm + (under.trimmer_ohm or 0.0)
     share = 1.0 / (1.0 + 2.0 * under.upper_each_ohm / arm)
-    over_arm = over.lower_ohm + (over.trimmer_ohm or 0.0)
+    over_arm = over.lower_all_ohm + (over.trimmer_ohm or 0.0)
     over_share = 1.0 / (1.0 + over.upper_ohm / over_arm)
     level = thermal.lower_ohm / (thermal.upper_ohm + thermal.lower_ohm)
     lift = thermal.upper_ohm * thermal.lower_ohm / (thermal.upper_ohm + thermal.lower_ohm)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
@@ -46,6 +46,7 @@ RESISTOR_DRIFT: Final = 100e-6 * 40.0  # 100 ppm/K (tcr-note) over 40 K between 
 SETTING_TOLERANCE: Final = 0.01  # meter, hand and later drift of a trimmed threshold; common practice
 SETTING_K: Final = 2.0  # thermometer, its contact with the heatsink, and hand; common practice
 TRIMMER_TOLERANCE: Final = 0.20
+_SECOND: Final = "sense lower B"
 _LOW_AT_A: Final = 4e-3  # current at which 339-family sheets state the saturated output voltage
 
 
@@ -170,6 +171,19 @@ def over_voltage_lower_ohm(x: Builds, reference_v: Array, trip_v: float) -> Arra
     return np.asarray(node / through)
 
 
+def _lower(x: Builds) -> Array:
+    """Fixed lower arm by build, Ω."""
+    return np.asarray(x["sense lower"] + x.get(_SECOND, np.float64(0.0)))
+
+
+def _lower_parameters(
+    network: UnderVoltageNetwork | OverVoltageNetwork, tolerance: float
+) -> Iterator[Parameter]:
+    yield _resistor("sense lower", network.lower_ohm, tolerance)
+    if network.lower_second_ohm is not None:
+        yield _resistor(_SECOND, network.lower_second_ohm, tolerance)
+
+
 def under_voltage_case(
     network: UnderVoltageNetwork,
     reference: ReferenceModel,
@@ -191,7 +205,7 @@ def under_voltage_case(
     def function(x: Builds) -> tuple[Array, ...]:
         reference_v = reference.volts(x)
         top = x["sense upper A"] + x["sense upper B"]
-        bottom = x["sense lower"]
+        bottom = _lower(x)
         if trimmed:
             bottom = _set(under_voltage_lower_ohm(x, reference_v, target_v), bottom, x["trimmer"])
         falling, rising = sensing_thresholds_v(
@@ -214,7 +228,7 @@ def under_voltage_case(
             *reference.parameters(tolerance),
             _resistor("sense upper A", network.upper_each_ohm, tolerance),
             _resistor("sense upper B", network.upper_each_ohm, tolerance),
-            _resistor("sense lower", network.lower_ohm, tolerance),
+            *_lower_parameters(network, tolerance),
             _resistor("feedback", network.feedback_ohm, tolerance),
             _resistor("pull-up", network.pullup_ohm, tolerance),
             *_inputs(comparator, sink_a),
@@ -248,7 +262,7 @@ def over_voltage_case(
             low_v=x["output low"],
             bias_a=bias,
         )
-        top, bottom = x["sense upper"], x["sense lower"]
+        top, bottom = x["sense upper"], _lower(x)
         if trimmed:
             bottom = _set(over_voltage_lower_ohm(x, reference_v, target_v), bottom, x["trimmer"])
         trip = np.asarray(divider_sense_v(high, top, bottom, offset_v=offset, bias_a=bias))
@@ -260,7 +274,7 @@ def over_voltage_case(
         parameters=(
             *reference.parameters(tolerance),
             _resistor("sense upper", network.upper_ohm, tolerance),
-            _resistor("sense lower", network.lower_ohm, tolerance),
+            *_lower_parameters(network, tolerance),
             _resistor("reference resistor", network.reference_ohm, tolerance),
             _resistor("feedback", network.feedback_ohm, tolerance),
             _resistor("pull-up", network.pullup_ohm, tolerance),

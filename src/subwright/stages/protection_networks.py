@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -47,10 +47,26 @@ __all__ = [
 ]
 
 Values: TypeAlias = Callable[[float, float], npt.NDArray[np.float64]]
+Lowers: TypeAlias = Mapping[float, tuple[float, float | None]]
+Network = TypeVar("Network")
 
 PULL_UP_OHM: Final = 10e3
 _OVER_VOLTAGE_FILTER_S: Final = 2e-3  # quick: the switches stand an over-voltage for a short time only
 _THERMAL_FILTER_S: Final = 10e-3  # keeps hum off a long thermistor lead
+
+
+def _singles(values: Values, low_ohm: float, high_ohm: float) -> Lowers:
+    """Lower arms of one resistor, Ω."""
+    return {float(r): (float(r), None) for r in values(low_ohm, high_ohm)}
+
+
+def _pairs(values: Values, low_ohm: float, high_ohm: float) -> Lowers:
+    """Lower arms of two resistors in series, the larger one first, Ω; rising."""
+    arms: dict[float, tuple[float, float | None]] = {}
+    for first in values(low_ohm, high_ohm):
+        for second in values(0.01 * first, first):
+            arms.setdefault(round(float(first + second), 3), (float(first), float(second)))
+    return dict(sorted(arms.items()))
 
 
 def design_under_voltage(
@@ -77,12 +93,12 @@ def design_under_voltage(
     """
     reference_v = reference.nominal_v()
 
-    def search(values: Values, error_limit: float) -> tuple[UnderVoltageNetwork, float]:
+    def tried(values: Values, lowers: Lowers, error_limit: float) -> tuple[UnderVoltageNetwork, float]:
         best = search_sensing(
             trip.value,
             release.value,
             top_ohm=2.0 * values(10e3, 100e3),
-            bottom_ohm=values(5e3, 200e3),
+            bottom_ohm=np.array(list(lowers)),
             feedback_ohm=values(22e3, 2.2e6),
             reference_v=reference_v,
             pullup_v=reference_v,
@@ -97,7 +113,8 @@ def design_under_voltage(
         capacitor = at_least(filter_s / source, "E6")
         network = UnderVoltageNetwork(
             upper_each_ohm=each,
-            lower_ohm=best.bottom_ohm,
+            lower_ohm=lowers[best.bottom_ohm][0],
+            lower_second_ohm=lowers[best.bottom_ohm][1],
             feedback_ohm=best.feedback_ohm,
             pullup_ohm=PULL_UP_OHM,
             filter_f=capacitor,
@@ -105,7 +122,10 @@ def design_under_voltage(
         )
         return network, best.error
 
-    network = stocks.first_fit(search)
+    network = stocks.first_fit(
+        lambda values, limit: tried(values, _singles(values, 5e3, 200e3), limit),
+        lambda values, limit: tried(values, _pairs(values, 5e3, 200e3), limit),
+    )
     if not trimmer:
         return network
 
@@ -115,7 +135,7 @@ def design_under_voltage(
         setting_of("under-voltage"),
         stocks,
     )
-    return replace(network, lower_ohm=arm.fixed_ohm, trimmer_ohm=arm.track_ohm)
+    return replace(network, lower_ohm=arm.fixed_ohm, lower_second_ohm=None, trimmer_ohm=arm.track_ohm)
 
 
 def design_over_voltage(
@@ -142,7 +162,7 @@ def design_over_voltage(
     # With the pull-up on the reference the upper level is the reference itself; only the lower one moves.
     back = (share - low_v / reference_v) / (1.0 - share)
 
-    def search(values: Values, error_limit: float) -> tuple[OverVoltageNetwork, float]:
+    def tried(values: Values, lowers: Lowers, error_limit: float) -> tuple[OverVoltageNetwork, float]:
         pairs = search_ratio(
             back,
             upper_ohm=values(22e3, 2.2e6),
@@ -153,7 +173,7 @@ def design_over_voltage(
         dividers = search_ratio(
             trip.value / reference_v - 1.0,
             upper_ohm=values(10e3, 470e3),
-            lower_ohm=values(10e3, 100e3),
+            lower_ohm=np.array(list(lowers)),
             error_limit=2 * error_limit,
             keep=14,
         )
@@ -162,7 +182,7 @@ def design_over_voltage(
             at_trip = reference_v * (1 + divider.ratio)
             at_release = at_trip * (pair.ratio + low_v / reference_v) / (1 + pair.ratio)
             error = max(abs(at_trip / trip.value - 1), abs(at_release / release.value - 1))
-            values = {divider.upper_ohm, divider.lower_ohm, pair.upper_ohm, pair.lower_ohm}
+            values = {divider.upper_ohm, *lowers[divider.lower_ohm], pair.upper_ohm, pair.lower_ohm}
             return int(error / 1e-3), len(values), error
 
         divider, pair = min(((d, p) for d in dividers for p in pairs), key=lambda pick: miss(*pick))
@@ -179,7 +199,8 @@ def design_over_voltage(
         capacitor = at_least(_OVER_VOLTAGE_FILTER_S / source, "E6")
         network = OverVoltageNetwork(
             upper_ohm=divider.upper_ohm,
-            lower_ohm=divider.lower_ohm,
+            lower_ohm=lowers[divider.lower_ohm][0],
+            lower_second_ohm=lowers[divider.lower_ohm][1],
             reference_ohm=pair.lower_ohm,
             feedback_ohm=pair.upper_ohm,
             pullup_ohm=PULL_UP_OHM,
@@ -188,7 +209,10 @@ def design_over_voltage(
         )
         return network, error
 
-    network = stocks.first_fit(search)
+    network = stocks.first_fit(
+        lambda values, limit: tried(values, _singles(values, 10e3, 100e3), limit),
+        lambda values, limit: tried(values, _pairs(values, 10e3, 100e3), limit),
+    )
     if not trimmer:
         return network
 
@@ -198,7 +222,7 @@ def design_over_voltage(
         setting_of("over-voltage"),
         stocks,
     )
-    return replace(network, lower_ohm=arm.fixed_ohm, trimmer_ohm=arm.track_ohm)
+    return replace(network, lower_ohm=arm.fixed_ohm, lower_second_ohm=None, trimmer_ohm=arm.track_ohm)
 
 
 def design_thermal(

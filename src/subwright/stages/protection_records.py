@@ -265,7 +265,8 @@ class UnderVoltageNetwork:
     """Battery through two equal resistors to the + input; the reference on the - input. Ω and F.
 
     The filter capacitor stands at the middle of the two upper resistors, so that the feedback still acts at
-    once. With a trimmer the lower arm is ``lower_ohm`` plus the trimmer.
+    once. ``lower_second_ohm`` stands in series under ``lower_ohm`` where one value misses the thresholds;
+    a trimmer takes its place.
     """
 
     upper_each_ohm: float
@@ -275,11 +276,20 @@ class UnderVoltageNetwork:
     filter_f: float
     filter_s: float
     trimmer_ohm: float | None = None
+    lower_second_ohm: float | None = None
+
+    @property
+    def lower_all_ohm(self) -> float:
+        """Fixed resistance from the + input to ground, Ω."""
+        return self.lower_ohm + (self.lower_second_ohm or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class OverVoltageNetwork:
-    """Battery divider on the - input; the + input on the reference with feedback. Ω and F."""
+    """Battery divider on the - input; the + input on the reference with feedback. Ω and F.
+
+    ``lower_second_ohm`` as in :class:`UnderVoltageNetwork`.
+    """
 
     upper_ohm: float
     lower_ohm: float
@@ -289,6 +299,12 @@ class OverVoltageNetwork:
     filter_f: float
     filter_s: float
     trimmer_ohm: float | None = None
+    lower_second_ohm: float | None = None
+
+    @property
+    def lower_all_ohm(self) -> float:
+        """Fixed resistance from the - input to ground, Ω."""
+        return self.lower_ohm + (self.lower_second_ohm or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

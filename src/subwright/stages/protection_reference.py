@@ -382,7 +382,7 @@ def _range_lost_v(
     its headroom. Below that a classic 339 pulls low and a re-designed die may not (ti-lm2901-range).
     """
     top = 2 * network.upper_each_ohm
-    share = 1.0 / (1.0 + top / network.lower_ohm + top / network.feedback_ohm)
+    share = 1.0 / (1.0 + top / network.lower_all_ohm + top / network.feedback_ohm)
     margin = comparator.input_headroom_v + series_ohm * COMPARATOR_SUPPLY_A
     node_meets_range = margin / (1.0 - share)
     reference_leaves = reference_v + margin

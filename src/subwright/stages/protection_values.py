@@ -74,35 +74,48 @@ class ValueStocks:
         """Whether the drawer has this resistor."""
         return self.from_drawer(value_ohm * (1 - 1e-6), value_ohm * (1 + 1e-6)).size > 0
 
-    def first_fit(self, search: Search[Choice]) -> Choice:
+    def first_fit(self, search: Search[Choice], with_more: Search[Choice] | None = None) -> Choice:
         """Run a search over the drawer's values, then over the whole series where those miss by over 1 %.
 
         ``search`` takes a function from (low, high) in Ω to values, and the error limit as a fraction; it
-        returns its choice and the error of that.
+        returns its choice and the error of that. ``with_more`` is a search for a network with a resistor
+        more, which is tried where the series misses by over 1 % too.
 
         Raises
         ------
         NoSolutionError : not even the whole series comes within 5 %.
         """
+        if with_more is None:
+            return self._first_fit(search)[0]
+        try:
+            choice, error = self._first_fit(search)
+        except NoSolutionError:
+            return self._first_fit(with_more)[0]
+        if error <= _DRAWER_LIMIT:
+            return choice
+        other, left = self._first_fit(with_more)
+        return other if left < error else choice
+
+    def _first_fit(self, search: Search[Choice]) -> tuple[Choice, float]:
         if self.library.drawer is not None and self.library.drawer.resistors:
             try:
-                return search(self._all_or_none, _DRAWER_LIMIT)[0]
+                return search(self._all_or_none, _DRAWER_LIMIT)
             except NoSolutionError:
                 pass
         if self.series == "mixed":
             return self._mixed(search)
-        return search(self.from_series, _ANY_LIMIT)[0]
+        return search(self.from_series, _ANY_LIMIT)
 
-    def _mixed(self, search: Search[Choice]) -> Choice:
+    def _mixed(self, search: Search[Choice]) -> tuple[Choice, float]:
         """Drawer and E24 together; with E96 where that leaves at most half of the error."""
         try:
             choice, error = search(lambda low, high: self._together(low, high, "E24"), _ANY_LIMIT)
         except NoSolutionError:
-            return search(lambda low, high: self._together(low, high, "E24", "E96"), _ANY_LIMIT)[0]
+            return search(lambda low, high: self._together(low, high, "E24", "E96"), _ANY_LIMIT)
         if error <= _GOOD_ENOUGH:
-            return choice
+            return choice, error
         finer, left = search(lambda low, high: self._together(low, high, "E24", "E96"), _ANY_LIMIT)
-        return finer if left <= 0.5 * error else choice
+        return (finer, left) if left <= 0.5 * error else (choice, error)
 
     def _together(self, low_ohm: float, high_ohm: float, *series: str) -> Array:
         """Values of the drawer and of several series, each once, rising, in Ω."""
@@ -115,6 +128,10 @@ class ValueStocks:
         if found.size == 0:
             raise NoSolutionError(message="The drawer has no resistor in this range.")
         return found
+
+
+def _lower(network: UnderVoltageNetwork | OverVoltageNetwork) -> tuple[float, ...]:
+    return (network.lower_ohm, *([network.lower_second_ohm] if network.lower_second_ohm else []))
 
 
 def value_reasons(
@@ -131,8 +148,8 @@ def value_reasons(
     stocks : what they were chosen from. under, over, thermal : the networks. thresholds : by name.
     """
     networks = {
-        "under-voltage": (under.upper_each_ohm, under.lower_ohm, under.feedback_ohm),
-        "over-voltage": (over.upper_ohm, over.lower_ohm, over.reference_ohm, over.feedback_ohm),
+        "under-voltage": (under.upper_each_ohm, *_lower(under), under.feedback_ohm),
+        "over-voltage": (over.upper_ohm, *_lower(over), over.reference_ohm, over.feedback_ohm),
         "thermal": (thermal.series_ohm, thermal.upper_ohm, thermal.lower_ohm, thermal.feedback_ohm),
     }
     for name, resistors in networks.items():

@@ -519,3 +519,53 @@ def test_without_a_controller_a_trip_mutes_the_amplifier() -> None:
     assert not any(part.role.startswith("mute") for part in design().parts)
     with pytest.raises(NoSolutionError, match="no controller"):
         design(ProtectionSpec(reference="controller"), replace(given(), stops="amplifier"))
+
+
+@pytest.mark.parametrize(("battery", "system_v"), [("agm", 12), ("agm", 24), ("agm", 48), ("lfp", 48)])
+def test_coarse_values_hit_the_over_voltage_trip_with_a_second_resistor(
+    battery: BatteryKind, system_v: int
+) -> None:
+    """Two E12 values leave gaps of a tenth: 64.0 V stood where 62.0 V was wanted."""
+    spec = ProtectionSpec(resistor_series="E12", resistor_tolerance=0.05)
+    found = design(spec, given(battery, system_v))
+    for name in ("over-voltage trip", "over-voltage release", "under-voltage trip"):
+        assert abs(found.thresholds[name].nominal / found.thresholds[name].target - 1.0) <= 0.01, name
+
+
+@pytest.mark.parametrize("trip_v", [56.0, 58.5, 60.5, 62.0, 64.5, 67.0, 70.0])
+def test_no_over_voltage_target_is_refused_for_coarse_values(trip_v: float) -> None:
+    spec = ProtectionSpec(
+        resistor_series="E12", over_voltage_trip_v=trip_v, over_voltage_release_v=0.96 * trip_v
+    )
+    found = design(spec, given("agm", 48))
+    assert found.thresholds["over-voltage trip"].nominal == pytest.approx(trip_v, rel=0.01)
+
+
+def test_the_second_resistor_by_nodal_analysis() -> None:
+    spec = ProtectionSpec(resistor_series="E12", over_voltage_trip_v=62.0, over_voltage_release_v=59.6)
+    result = design(spec, given("agm", 48))
+    network, comparator = result.over_voltage, load_library().comparator(result.comparator)
+    assert network.lower_second_ohm is not None
+    roles = {p.role: parse(p.part_id, "resistance") for p in result.parts if p.letter == "R"}
+    assert roles["over-voltage sense lower B"] == pytest.approx(network.lower_second_ohm)
+    reference = result.reference.nominal_v
+
+    def difference(battery_v: float) -> float:
+        net = Network().source("battery", battery_v).resistor("battery", "-", network.upper_ohm)
+        net.resistor("-", "low", network.lower_ohm).resistor("low", GROUND, network.lower_second_ohm or 0.0)
+        net.current("-", comparator.ib_a).source("ref", reference)
+        net.resistor("ref", "+", network.reference_ohm).resistor("+", "out", network.feedback_ohm)
+        net.current("+", comparator.ib_a).resistor("out", "ref", network.pullup_ohm)
+        solved = net.solve(0.0)
+        return float((solved.at("+") - solved.at("-"))[0].real)
+
+    slope = difference(1.0) - difference(0.0)
+    assert result.thresholds["over-voltage trip"].nominal == pytest.approx(-difference(0.0) / slope, rel=1e-9)
+
+
+def test_a_trimmer_takes_the_second_resistors_place() -> None:
+    spec = ProtectionSpec(
+        resistor_series="E12", over_voltage_trip_v=62.0, over_voltage_release_v=59.6, trimmer=True
+    )
+    network = design(spec, given("agm", 48)).over_voltage
+    assert network.trimmer_ohm is not None and network.lower_second_ohm is None
