@@ -8,13 +8,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from subwright.base.errors import SubwrightError
-from subwright.outputs.drawing import Box, document, escaped, line, num, points, rect, text, text_width
+from subwright.outputs.drawing import (
+    CHAR,
+    Box,
+    document,
+    escaped,
+    line,
+    num,
+    points,
+    rect,
+    text,
+    text_width,
+    wrap,
+)
 from subwright.outputs.labels import Placed, Wanted, place
 from subwright.outputs.ticks import Ticks, linear_ticks, log_ticks, nice_range, tick_texts
 
@@ -23,6 +35,11 @@ __all__ = ["Axis", "Band", "Limit", "Mark", "Plot", "Series", "Span"]
 Style = Literal["main", "dashed", "soft", "dotted"]
 _STYLE_CLASS = {"main": "s1", "dashed": "s2", "soft": "s3", "dotted": "s4"}
 _TEXT_CLASS = {"main": "t", "dashed": "t", "soft": "ts", "dotted": "ts"}
+_TITLE_CHAR = 7.8  # of a title's letters, drawing units, on the wide side
+_EDGE = 12.0
+_DOT = " \u00b7 "
+_AROUND = 92.0  # of a plot's height, what its words take
+_FLATTER = 0.6  # how a plot's frame grows with its width: a narrow one stays high enough to read
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -213,17 +230,27 @@ class Plot:
         for mark in self.marks:
             _finite(mark.label, np.array([mark.x, mark.y]))
 
+    def fitted(self, width: float) -> Plot:
+        """The same plot for another width, drawing units: letters keep their size, the rest gives way."""
+        share = (width / self.width) ** _FLATTER
+        return replace(self, width=width, height=round(_AROUND + (self.height - _AROUND) * share))
+
     def render(self, *, inline: bool = False) -> str:
         """The plot as SVG text; ``inline`` leaves out the style block, for a page that carries it once."""
-        top = 52.0 + (20.0 if self.spans else 0.0)
-        bottom = self.height - 40.0
+        title = wrap(self.title, int((self.width - 2 * _EDGE) / _TITLE_CHAR))
+        caption = self._lines(_caption(self.y))
+        below = self._lines(_caption(self.x))
+        top = 52.0 + (20.0 if self.spans else 0.0) + 17.0 * (len(title) - 1) + 15.0 * (len(caption) - 1)
+        bottom = self.height - 40.0 - 15.0 * (len(below) - 1) - 14.0 * self._legend_rows(below[-1])
         y = self._y_scale(bottom, top)
         left = 14.0 + max((text_width(t) for t in y.texts), default=0.0) + 6.0
         right = self.width - 16.0
         x = self._x_scale(left, right)
         frame: Box = (left, top, right, bottom)
-        body = [text(12, 20, self.title, classes="t h"), text(12, 37, _caption(self.y), classes="ts")]
-        body += self._ground(x, y, frame)
+        body = [text(_EDGE, 20 + 17 * i, row, classes="t h") for i, row in enumerate(title)]
+        under = 20 + 17 * len(title)
+        body += [text(_EDGE, under + 15 * i, row, classes="ts") for i, row in enumerate(caption)]
+        body += self._ground(x, y, frame, below)
         curves, wanted = self._curves(x, y, frame)
         body += curves
         body += [_written(p) for p in place(wanted, frame=frame)]
@@ -235,6 +262,28 @@ class Plot:
             desc=self._described(x),
             inline=inline,
         )
+
+    def _lines(self, content: str) -> list[str]:
+        """Words of a caption on as many lines as the width asks for."""
+        return wrap(content, int((self.width - 2 * _EDGE) / (CHAR * 12.0)))
+
+    def _legend_rows(self, beside: str) -> int:
+        """How many lines of their own the spans' names may need; 0 where they fit beside a caption."""
+        names = dict.fromkeys(span.label for span in self.spans)
+        if text_width(_DOT.join(_numbered(tuple(names))), 11) + text_width(beside) + 4 * _EDGE <= self.width:
+            return 0
+        return len(self._legend(tuple(names)))
+
+    def _legend(self, names: Sequence[str]) -> list[str]:
+        """What the numbers in the strip stand for, on as many lines as the width asks for."""
+        rows: list[str] = []
+        for entry in _numbered(names):
+            longer = f"{rows[-1]}{_DOT}{entry}" if rows else entry
+            if rows and text_width(longer, 11) <= self.width - 4 * _EDGE:
+                rows[-1] = longer
+            else:
+                rows.append(entry)
+        return rows
 
     def _x_scale(self, left: float, right: float) -> _Scale:
         data = [s.x for s in self.series] + [b.x for b in self.bands]
@@ -260,7 +309,7 @@ class Plot:
         span = f"{_caption(self.x)} from {x.low:g} to {x.high:g}"
         return f"{_caption(self.y)} over {span}. Curves: {names}{limits}."
 
-    def _ground(self, x: _Scale, y: _Scale, frame: Box) -> list[str]:
+    def _ground(self, x: _Scale, y: _Scale, frame: Box, caption: Sequence[str]) -> list[str]:
         """Grid, frame, tick labels, axis captions and the strip of spans."""
         left, top, right, bottom = frame
         grid = [f"M{num(x.one(v))} {num(top)}V{num(bottom)}" for v in x.ticks.major]
@@ -280,10 +329,11 @@ class Plot:
                 last_end = at + half
         for value, label in zip(y.ticks.major, y.texts, strict=True):
             out.append(text(left - 6, y.one(value) + 4, label, anchor="end"))
-        out.append(text(right, bottom + 32, _caption(self.x), classes="ts", anchor="end"))
-        return out + self._strip(x, frame)
+        rows = enumerate(caption)
+        out += [text(right, bottom + 32 + 15 * i, row, classes="ts", anchor="end") for i, row in rows]
+        return out + self._strip(x, frame, bottom + 32 + 15 * (len(caption) - 1), caption[-1])
 
-    def _strip(self, x: _Scale, frame: Box) -> list[str]:
+    def _strip(self, x: _Scale, frame: Box, at: float, beside: str) -> list[str]:
         """Spans above the frame; those too narrow for their name carry a number, explained below."""
         left, top, right, _ = frame
         out: list[str] = []
@@ -301,8 +351,9 @@ class Plot:
             if text_width(name, 11) <= b - a:
                 out.append(text((a + b) / 2, top - 6.5, name, classes="t sm", anchor="middle"))
         if key:
-            legend = " \u00b7 ".join(f"{i + 1} {name}" for i, name in enumerate(key))
-            out.append(text(left, self.height - 8, legend, classes="ts sm"))
+            rows = self._legend(key)
+            start = at + 14.0 if self._legend_rows(beside) else at
+            out += [text(left, start + 14.0 * i, row, classes="ts sm") for i, row in enumerate(rows)]
         return out
 
     def _curves(self, x: _Scale, y: _Scale, frame: Box) -> tuple[list[str], list[Wanted]]:
@@ -364,6 +415,10 @@ class Plot:
         seen_x, seen_y = _inside(x, y, frame)
         if seen_x.size and label:
             wanted.append(Wanted(content=label, x=seen_x, y=seen_y, classes=classes, near=near, side=side))
+
+
+def _numbered(names: Sequence[str]) -> list[str]:
+    return [f"{i + 1} {name}" for i, name in enumerate(names)]
 
 
 def _spanned(scale: _Scale) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from fastapi import Path as PathOf
 from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -18,6 +19,8 @@ from subwright.web.desk import Desk, Reader
 from subwright.web.measuring import Runs, fitted
 from subwright.web.pane import (
     View,
+    Volts,
+    Wide,
     findings_apart,
     page_values,
     pane_html,
@@ -98,7 +101,7 @@ def _pages(desk: Desk) -> APIRouter:
         )
 
     @routes.get("/now")
-    def now(request: Request, name: str, emf: float | None = None, level: str = "full") -> JSONResponse:
+    def now(request: Request, name: str, emf: Volts = None, level: str = "full") -> JSONResponse:
         """Every number of the drawing at one battery voltage and level."""
         outcome, reader = desk.session(name).outcome(), Reader.of(request)
         moment = desk.moment(outcome, emf, level)
@@ -115,11 +118,17 @@ def _pages(desk: Desk) -> APIRouter:
 
     @routes.get("/sheet/{key}")
     def sheet(
-        request: Request, name: str, key: str, emf: float | None = None, level: str = "full", pin: str = ""
+        request: Request,
+        name: str,
+        key: Annotated[str, PathOf(max_length=20)],
+        emf: Volts = None,
+        level: Annotated[str, Query(max_length=20)] = "full",
+        pin: Annotated[str, Query(max_length=200)] = "",
+        wide: Wide = None,
     ) -> HTMLResponse:
         """One stage's sheet; "overview" for what stands beside the drawing when none is open."""
         session, reader = desk.session(name), Reader.of(request)
-        view = View(emf=emf, level=level, sheet=key, pin=pin)
+        view = View(emf=emf, level=level, sheet=key, pin=pin, wide=wide)
         return HTMLResponse(pane_html(desk, reader, session, session.outcome(), view))
 
     @routes.get("/file")
@@ -308,14 +317,16 @@ def _questions(desk: Desk) -> APIRouter:
         y_high: float | None = None,
         band: bool = True,
         pin: Annotated[str, Query(max_length=200)] = "",
-        emf: float | None = None,
+        emf: Volts = None,
+        wide: Wide = None,
     ) -> PlainTextResponse:
         """One plot over a range, with another state's curves behind it."""
         session, reader = desk.session(name), Reader.of(request)
         found = find_plot(session.outcome().sheets, key)
         if found is None:
             raise SubwrightError(message="there is no such plot", quantity="plot", value=repr(key))
-        wish = PlotWish(x_low=x_low, x_high=x_high, y_low=y_low, y_high=y_high, band=band, emf_v=emf)
+        ranges = {"x_low": x_low, "x_high": x_high, "y_low": y_low, "y_high": y_high}
+        wish = PlotWish(**ranges, band=band, emf_v=emf, width=wide)
         behind, behind_name = pinned_state(desk, reader, session, pin)
         other = None if behind is None or behind.solved is None else find_plot(behind.sheets, key)
         svg = redrawn(found, wish, other, behind_name, reader.language)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -19,6 +19,8 @@ from subwright.web.stage import PARTS, chosen, inputs_of, sheet_keys
 
 __all__ = [
     "View",
+    "Volts",
+    "Wide",
     "findings_apart",
     "page_values",
     "pane_html",
@@ -31,15 +33,21 @@ __all__ = [
 _IN_AIR = ("response", "level-by-battery")
 
 
+Volts = Annotated[float | None, Field(gt=0.0, lt=200.0)]
+Wide = Annotated[float | None, Field(gt=0.0, lt=1e5)]
+"""Of the place for a plot, drawing units."""
+
+
 class View(BaseModel):
     """What a page shows, so that an answer can bring it up to date."""
 
     model_config = ConfigDict(extra="forbid")
 
-    emf: float | None = Field(default=None, gt=0.0, lt=200.0)
+    emf: Volts = None
     level: str = Field(default="full", max_length=20)
     sheet: str = Field(default="", max_length=20)
     pin: str = Field(default="", max_length=200)
+    wide: Wide = None
 
 
 def title_of(outcome: Outcome, name: str) -> str:
@@ -154,7 +162,9 @@ def _plots(
             drawn.append({"figure": figure, "svg": svg, **kind})
             continue
         other = None if behind is None or behind.solved is None else find_plot(behind.sheets, figure.key)
-        svg = redrawn(figure.drawn, PlotWish(emf_v=view.emf), other, behind_name, reader.language)
+        svg = redrawn(
+            figure.drawn, PlotWish(emf_v=view.emf, width=view.wide), other, behind_name, reader.language
+        )
         drawn.append(
             {
                 "figure": figure,

@@ -17,11 +17,14 @@ from subwright.web.german import german, rows
 __all__ = ["PlotWish", "find_plot", "has_band", "in_german", "on_battery", "redrawn", "spoken_svg"]
 
 _BATTERY = "battery, unloaded"
+_NARROWEST, _WIDEST = 280.0, 1600.0  # drawing units
+_BRIEF = 18  # signs of another build's name on a curve
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PlotWish:
-    """How to draw it. Ranges are in the axes' own units; None: all of it."""
+    """How to draw it. Ranges are in the axes' own units; None: all of it. ``width``: of the page's place for
+    it, in drawing units; None: the plot's own."""
 
     x_low: float | None = None
     x_high: float | None = None
@@ -29,6 +32,7 @@ class PlotWish:
     y_high: float | None = None
     band: bool = True
     emf_v: float | None = None
+    width: float | None = None
 
 
 def find_plot(sheets: Mapping[str, Sheet], key: str) -> Plot | None:
@@ -75,15 +79,22 @@ def redrawn(
     series = list(plot.series)
     if behind is not None:
         series = [
-            Series(label=f"{behind_name}: {s.label}", x=s.x, y=s.y, style="dotted", near=1.0 - 0.6 * s.near)
+            Series(
+                label=f"{_brief(behind_name)}: {s.label}",
+                x=s.x,
+                y=s.y,
+                style="dotted",
+                near=1.0 - 0.6 * s.near,
+            )
             for s in behind.series
         ] + series
     limits = list(plot.limits)
     if now is not None:
         label = (german("now") or "now") if language == "de" else "now"
         limits.append(Limit(label=label, value=now, axis="x", forbidden="none"))
+    sized = plot if wish.width is None else plot.fitted(min(max(wish.width, _NARROWEST), _WIDEST))
     return replace(
-        plot,
+        sized,
         x=_ranged(plot.x, wish.x_low, wish.x_high),
         y=_ranged(plot.y, wish.y_low, wish.y_high),
         series=tuple(series),
@@ -148,6 +159,11 @@ def spoken_svg(svg: str) -> tuple[str, bool]:
         return found[0] if words is None else f"{found[1]}{escaped(words)}{found[3]}"
 
     return _ASIDE.sub(said, _TEXT.sub(said, svg)), whole
+
+
+def _brief(name: str) -> str:
+    """A name that leaves room for the curve's own."""
+    return name if len(name) <= _BRIEF else f"{name[: _BRIEF - 1].rstrip()}\u2026"
 
 
 def _ranged(axis: Axis, low: float | None, high: float | None) -> Axis:

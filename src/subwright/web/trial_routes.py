@@ -16,6 +16,7 @@ from subwright.outputs.print_code import design_code
 from subwright.outputs.svg import Plot
 from subwright.service.verifying import saved_results
 from subwright.web.desk import Desk
+from subwright.web.pane import Wide
 from subwright.web.plotting import PlotWish, redrawn
 from subwright.web.refusals import error_json
 from subwright.web.trial_jobs import Trial, Trials
@@ -131,12 +132,17 @@ def _of_run(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
         return JSONResponse({})
 
     @routes.get("/result")
-    def result(request: Request, job: str) -> HTMLResponse:
+    def result(request: Request, job: str, wide: Wide = None) -> HTMLResponse:
         """Both routes side by side, and the courses."""
         trial = trials.of(job)
         found = _found(trial)
         drawn = [
-            {"key": f"{at}-{number}", "svg": plot.render(inline=True), "experiment": experiment, "of": of}
+            {
+                "key": f"{at}-{number}",
+                "svg": redrawn(plot, PlotWish(width=wide)),
+                "experiment": experiment,
+                "of": of,
+            }
             for at, number, plot, experiment, of in _drawn(found)
         ]
         titles = {one.experiment: experiment_named(one.experiment).title for one in found.ran}
@@ -158,11 +164,12 @@ def _of_run(desk: Desk, trials: Trials[service.Verification]) -> APIRouter:
         number: int,
         x_low: float | None = None,
         x_high: float | None = None,
+        wide: Wide = None,
     ) -> PlainTextResponse:
         """One plot of a run over a range."""
         for a, n, found, _, _ in _drawn(_found(trials.of(job))):
             if (a, n) == (at, number):
-                svg = redrawn(found, PlotWish(x_low=x_low, x_high=x_high))
+                svg = redrawn(found, PlotWish(x_low=x_low, x_high=x_high, width=wide))
                 return PlainTextResponse(svg, media_type="image/svg+xml")
         raise SubwrightError(message="there is no such plot", quantity="plot", value=f"{at}-{number}")
 

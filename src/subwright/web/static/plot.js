@@ -77,6 +77,17 @@ export function enlarge(tool) {
   tool.setAttribute("aria-expanded", String(on));
 }
 
+const LETTERS = 15; // px: the page's letters when a drawing's are as large as they were drawn
+const BIGGER = 1.3; // letters of a plot that fills the window
+
+// How wide a place is, in a plot's own units: so its letters grow with the page's, never with its width.
+export function unitsOf(px) {
+  return Math.round(px * LETTERS / parseFloat(getComputedStyle(document.documentElement).fontSize));
+}
+
+// What a plot of a sheet will get: asked before the sheet is there.
+export const placeFor = (root) => unitsOf(root.clientWidth - 2);
+
 export class Plots {
   constructor(root, base, moment) {
     this.base = base;
@@ -88,8 +99,16 @@ export class Plots {
     root.addEventListener("keydown", (event) => this.key(event));
     root.addEventListener("click", (event) => {
       if (event.target.closest("[data-whole]")) this.whole(event.target.closest("[data-plot]"));
-      if (event.target.matches("[data-large]")) enlarge(event.target);
+      if (event.target.matches("[data-large]")) {
+        enlarge(event.target);
+        const figure = event.target.closest("[data-plot]");
+        if (figure) this.draw(figure);
+      }
     });
+    new ResizeObserver(() => {
+      clearTimeout(this.later);
+      this.later = setTimeout(() => this.fit(root), 120);
+    }).observe(root);
     root.addEventListener("change", (event) => {
       if (event.target.matches("[data-band]")) this.draw(event.target.closest("[data-plot]"));
     });
@@ -146,8 +165,21 @@ export class Plots {
     event.preventDefault();
   }
 
+  wide(figure) {
+    const large = figure.classList.contains("large");
+    return Math.round(unitsOf(figure.querySelector(".canvas").clientWidth) / (large ? BIGGER : 1));
+  }
+
+  // Lay out anew those plots whose place has got another width.
+  fit(root) {
+    for (const figure of root.querySelectorAll("[data-plot]")) {
+      const wide = this.wide(figure), drawn = figure.querySelector(".canvas svg")?.viewBox.baseVal.width;
+      if (wide > 0 && drawn && Math.abs(wide - drawn) > 0.04 * wide) this.draw(figure);
+    }
+  }
+
   async draw(figure) {
-    const wish = new URLSearchParams();
+    const wish = new URLSearchParams({ wide: this.wide(figure) });
     if (figure._range) {
       wish.set("x_low", figure._range[0]);
       wish.set("x_high", figure._range[1]);

@@ -1,6 +1,6 @@
 // Simulations: begun here, watched while they run, cancelled, and shown when they are over.
 import { ask, say, told, word } from "./talk.js";
-import { Plots } from "./plot.js";
+import { Plots, placeFor } from "./plot.js";
 import { Work } from "./work.js";
 
 const page = document.getElementById("trials");
@@ -17,7 +17,7 @@ async function over(now) {
 }
 
 async function show() {
-  result.innerHTML = await ask(`/trials/${work.job}/result`, undefined, "text");
+  result.innerHTML = await ask(`/trials/${work.job}/result?wide=${placeFor(result)}`, undefined, "text");
   const head = result.querySelector("h2");
   head.focus({ preventScroll: true });
   head.scrollIntoView({ block: "start" });

@@ -1,6 +1,6 @@
 // One build: sheets that open, values that change, a battery that swings. The server draws; this patches.
 import { ask, say, quiet, told, word, showPage, explain, heard } from "./talk.js";
-import { Plots } from "./plot.js";
+import { Plots, placeFor } from "./plot.js";
 import { Circuits } from "./circuit.js";
 
 const bench = document.getElementById("bench");
@@ -19,7 +19,7 @@ let opener = null;
 const level = () => form.elements.level?.value ?? "full";
 const volts = () => (touched ? Number(emf.value) : null);
 const open = () => location.hash.slice(1).split("/")[0];
-const view = () => ({ emf: volts(), level: level(), sheet: open() === "pane" ? "" : open(), pin });
+const view = () => ({ emf: volts(), level: level(), sheet: open() === "pane" ? "" : open(), pin, wide: placeFor(sheet) });
 const plots = new Plots(sheet, base, () => ({ pin, emf: Number(emf.value) }));
 
 const circuits = new Circuits(sheet, base, (key, value) => change("/set", { key, value }));
@@ -89,7 +89,7 @@ async function openSheet(focus = true) {
   const key = view().sheet, turn = ++asked;
   let html;
   try {
-    html = await ask(`${base}/sheet/${key || "overview"}?${query()}`, undefined, "text");
+    html = await ask(`${base}/sheet/${key || "overview"}?${query()}&wide=${placeFor(sheet)}`, undefined, "text");
   } catch (refusal) {
     heard(refusal, 8);
     return;
