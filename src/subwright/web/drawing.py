@@ -61,8 +61,8 @@ def _words(pen: Pen, x: float, y: float, label: Label | None, name: str, wide: f
         return
     at += 7.0
     pen.rect(x, at, _BAR, 5, "rest")
-    pen.rect(x, at, max(_BAR * label.used, 1.0), 5, "dota" if label.tight else "solid")
-    ink = "ta sm" if label.tight else "ts sm"
+    pen.rect(x, at, max(_BAR * label.used, 1.0), 5, "dota" if label.broken else "solid")
+    ink = "ta sm" if label.broken else "ts sm"
     at += 4.0 + _LEAD
     pen.text(x, at, label.margin_text, ink)
     for row in set_in_lines(label.tightest, wide, _LINES):
@@ -167,8 +167,8 @@ def _wide_control(pen: Pen, scene: Scene, words: Words) -> None:
         pen.text(594, 36 + _STEP * i, shown, "t", "end", key=f"filter.{i}")
     if label and label.tightest:
         pen.rect(548, 59, 46, 5, "rest")
-        pen.rect(548, 59, max(46 * label.used, 1.0), 5, "dota" if label.tight else "solid")
-        pen.text(594, 79, label.margin_text, "ta sm" if label.tight else "ts sm", "end")
+        pen.rect(548, 59, max(46 * label.used, 1.0), 5, "dota" if label.broken else "solid")
+        pen.text(594, 79, label.margin_text, "ta sm" if label.broken else "ts sm", "end")
     pen.end()
 
 

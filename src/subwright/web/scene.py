@@ -11,7 +11,7 @@ from subwright.base.units import show
 from subwright.build.moment import Moment, voltage_range
 from subwright.build.result import Design
 from subwright.outputs.power_view import step_of
-from subwright.outputs.tables import TIGHT, margin_text, share_used
+from subwright.outputs.tables import margin_text, share_used
 from subwright.outputs.views import Overview
 from subwright.stages.common import Corner, Level
 
@@ -42,7 +42,7 @@ class Label:
     tightest: str = ""
     margin_text: str = ""
     used: float = 0.0
-    tight: bool = False
+    broken: bool = False  # the accent is kept for what is over its limit, else it would be everywhere
     native: bool = False  # whether the tightest margin is named in the reader's language
 
 
@@ -253,7 +253,7 @@ def _label(key: str, figures: tuple[str, ...], design: Design, words: Words, *st
         tightest=least.quantity.partition(" (")[0],
         margin_text=margin_said(least.margin, words),
         used=share_used(least.margin),
-        tight=least.margin < TIGHT and least.judged,
+        broken=least.margin < 0.0 and least.judged,
     )
 
 
