@@ -5,7 +5,7 @@ A change elsewhere in the build moves rails and battery, and leaves all of this 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
 from math import sqrt
@@ -27,6 +27,7 @@ from subwright.stages.filter_controls import gain_control, phase_control, sweep_
 from subwright.stages.filter_draft import Array, Draft
 from subwright.stages.filter_lowpass import corner_drop_db, measured_corner_hz, shape_miss_db
 from subwright.stages.filter_network import AmplifierModel, chain_network
+from subwright.stages.filter_offset import offsets_v
 from subwright.stages.filter_records import (
     Complex,
     CornerWindow,
@@ -167,7 +168,7 @@ def settled(spec: FilterSpec, data: FilterInput, op_amp: OpAmp, library: Library
         passband_low_hz=edges[0],
         passband_high_hz=edges[1],
         noise_v=_noise_v(blocks, op_amp),
-        offset_v=_offset_v(drafts, op_amp),
+        offset_v=offsets_v([d for d in drafts if d.op_amps], op_amp)[-1],
         gain_control=gain_control(spec, data, drafts),
         sweep=sweep_control(spec, drafts, op_amp.gbw_hz),
         phase_control=phase_control(drafts, low_pass.nominal_hz),
@@ -229,41 +230,6 @@ def amplifier_model(op_amp: OpAmp) -> AmplifierModel:
         noise_v_per_rthz=op_amp.noise_v_per_rthz,
         noise_a=float(shot_noise_a_per_rthz(op_amp.ib_a)),
     )
-
-
-def _offset_v(drafts: Sequence[Draft], op_amp: OpAmp) -> float:
-    """Largest DC at the output: offsets and bias currents, all adding up."""
-    offset = 0.0
-    for d in drafts:
-        r = d.resistors_ohm
-        if d.kind == "summer":  # the coupling capacitors leave a follower at DC
-            offset = op_amp.vos_v + op_amp.ib_a * (r["feedback"] + r.get("gain control", 0.0))
-        elif d.kind == "infrasonic":
-            offset = op_amp.vos_v + op_amp.ib_a * r["R to ground"]
-        elif d.kind == "transform":
-            offset = d.op_amp_gain * offset + (1.0 + d.op_amp_gain) * op_amp.vos_v
-            offset += op_amp.ib_a * 2.0 * r["feedback R"]
-        elif d.kind == "low-pass" and "R3" in r:
-            offset += 2 * op_amp.vos_v + op_amp.ib_a * (r["R2"] + r["R3"] * 2.0)
-        elif d.kind == "low-pass" and "R in" in r:  # the integrators hold the other two outputs at zero
-            own = 1.0 + r["R low"] / r["R in"] + r["R low"] / r["R high"]
-            offset += own * op_amp.vos_v + op_amp.ib_a * r["R low"] + 2 * _integrator_v(r, op_amp)
-        elif d.kind == "low-pass":
-            path = sum(r.get(role, 0.0) for role in ("R1", "R2", "R1 gang", "R2 gang"))
-            offset = d.gain * (offset + op_amp.vos_v + op_amp.ib_a * path)
-        elif d.kind in ("phase", "all-pass"):
-            offset += 2 * op_amp.vos_v + op_amp.ib_a * (
-                r["feedback"] + r.get("R", 0.0) + r.get("R gang", 0.0)
-            )
-        elif d.kind == "output":
-            offset += op_amp.vos_v
-    return offset
-
-
-def _integrator_v(resistors_ohm: Mapping[str, float], op_amp: OpAmp) -> float:
-    """DC that an integrator asks of the block before it, V."""
-    track = resistors_ohm["R1"] + resistors_ohm.get("R1 gang", 0.0)
-    return op_amp.vos_v + op_amp.ib_a * track
 
 
 def _edges(frequency_hz: Array, magnitude: Array) -> tuple[float | None, float]:
