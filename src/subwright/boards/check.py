@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from subwright.base.standards import board_spacing
 from subwright.boards.record import Board, Pad, Place
 from subwright.boards.wanted import Wanted, voltage_between
+from subwright.physics.board import track_current_a
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -21,6 +22,7 @@ _SEGMENTS = 32  # of a quarter circle
 _SCREW_HEAD_UM = 3500
 _RING_UM = 300  # least copper round a hole
 _BETWEEN_HOLES_UM = 400  # least board between two holes
+_LOADS = 8  # nets that are told
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,6 +36,7 @@ class Checked:
     edge_um : least gap from copper to the edge, µm. narrowest_um : track, µm.
     ring_um : least copper round a hole, µm. copper_mm : length of all tracks, mm.
     links, insulated : wires above, and those of them in a sleeve.
+    loads : nets that carry most: net, A, its narrowest track in µm, and what that carries, A; closest first.
     """
 
     problems: tuple[str, ...]
@@ -46,6 +49,7 @@ class Checked:
     copper_mm: float
     links: int
     insulated: int
+    loads: tuple[tuple[str, float, int, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +74,10 @@ def check_board(board: Board, wanted: Wanted) -> Checked:
     What was measured; ``problems`` says in sentences what is wrong.
 
     Every net must be one piece of copper and links; two nets keep the rule's gap, and the standard's for the
-    voltage between them [ipc-2221a]; every pin of the netlist has its pad, once, on the right net; no two
-    bodies overlap; copper keeps off edge and screws; holes leave copper and board round them; links run
-    straight and cross neither each other nor, bare, a body.
+    voltage between them [ipc-2221a]; every track carries its net's current [ipc-2221]; every pin of the
+    netlist has its pad, once, on the right net; no two bodies overlap; copper keeps off edge and screws;
+    holes leave copper and board round them; links run straight and cross
+    neither each other nor, bare, a body.
     """
     from shapely import STRtree
 
@@ -85,6 +90,12 @@ def check_board(board: Board, wanted: Wanted) -> Checked:
     problems += [*gaps, *edges, *rings, *_holes(board), *_bodies(board), *_links(board)]
     if board.unrouted:
         problems.append(f"{len(board.unrouted)} connections are not made")
+    loads = _loads(board, wanted)
+    problems += [
+        f"a track of {net} is {width} µm wide and carries {most:.2f} A; {amps:.2f} A may flow"
+        for net, amps, width, most in loads
+        if amps > most
+    ]
     narrowest = min((track.width_um for track in board.tracks), default=board.rules.track_um)
     if narrowest < board.rules.track_um:
         problems.append(f"a track is {narrowest} µm wide, the rule is {board.rules.track_um} µm")
@@ -99,7 +110,27 @@ def check_board(board: Board, wanted: Wanted) -> Checked:
         copper_mm=sum(_length(track.points) for track in board.tracks) / 1000,
         links=len(board.links),
         insulated=sum(link.insulated for link in board.links),
+        loads=loads[:_LOADS],
     )
+
+
+def _loads(board: Board, wanted: Wanted) -> tuple[tuple[str, float, int, float], ...]:
+    """Net, A, narrowest track in µm and what that carries, A, of every net that has tracks."""
+    narrowest: dict[str, int] = {}
+    for track in board.tracks:
+        narrowest[track.net] = min(track.width_um, narrowest.get(track.net, track.width_um))
+    rules = board.rules
+    found = [
+        (
+            net,
+            wanted.currents[net],
+            width,
+            track_current_a(width * 1e-6, rules.rise_k, rules.copper_um * 1e-6),
+        )
+        for net, width in narrowest.items()
+        if wanted.currents.get(net, 0.0) > 0.0
+    ]
+    return tuple(sorted(found, key=lambda row: (-row[1] / row[3], row[0])))
 
 
 def _length(points: Sequence[Place]) -> float:

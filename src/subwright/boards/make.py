@@ -25,9 +25,10 @@ from subwright.boards.routing import (
     route,
 )
 from subwright.boards.wanted import Ground, Wanted, WantedWire, voltage_between
+from subwright.physics.board import track_width_m
 from subwright.stages.board import BoardSpec
 
-__all__ = ["Demands", "demands_of", "make_board"]
+__all__ = ["Demands", "demands_of", "make_board", "needed_um"]
 
 Progress = Callable[[str, float], None]
 
@@ -58,7 +59,7 @@ class Demands:
     ----------
     track_um, spacing_um, edge_um, copper_um : least width and gaps, and the foil.
     signal_um, supply_um : widths where there is room. max_width_um, max_height_um : of a board.
-    seed : of the annealing.
+    seed : of the annealing. rise_k : that a track's current may heat it by, K.
     """
 
     track_um: int = 650
@@ -70,14 +71,15 @@ class Demands:
     max_width_um: int = 200_000
     max_height_um: int = 150_000
     seed: int = 1
+    rise_k: float = 20.0
 
 
-def demands_of(spec: BoardSpec, copper_thickness_m: float) -> Demands:
+def demands_of(spec: BoardSpec, copper_thickness_m: float, rise_k: float = 20.0) -> Demands:
     """A build file's wishes in whole micrometres.
 
     Parameters
     ----------
-    spec : its table ``board``. copper_thickness_m : of the foil, m.
+    spec : its table ``board``. copper_thickness_m : of the foil, m. rise_k : of tracks, K.
     """
 
     def um(value_m: float) -> int:
@@ -93,6 +95,7 @@ def demands_of(spec: BoardSpec, copper_thickness_m: float) -> Demands:
         max_width_um=um(spec.max_width_m),
         max_height_um=um(spec.max_height_m),
         seed=spec.arrangement,
+        rise_k=rise_k,
     )
 
 
@@ -452,7 +455,11 @@ def _finish(
     solids = _solids(obstacles.pads, links)
     pins = {net: len(steps) for net, steps in pad_steps.items()}
     widths = {
-        net: demands.supply_um if net == Ground or pins[net] >= _MANY else demands.signal_um for net in pins
+        net: max(
+            demands.supply_um if net == Ground or pins[net] >= _MANY else demands.signal_um,
+            needed_um(wanted, demands, net),
+        )
+        for net in pins
     }
 
     def edge(at: Place) -> float:
@@ -480,8 +487,22 @@ def _finish(
             edge_um=demands.edge_um,
             copper_um=demands.copper_um,
             grid_um=STEP_UM,
+            rise_k=demands.rise_k,
         ),
     )
+
+
+def needed_um(wanted: Wanted, demands: Demands, net: str) -> int:
+    """Width that a net's current asks for, µm; 0 where it carries none that is known.
+
+    Raises
+    ------
+    RangeError : no track carries it.
+    """
+    amps = wanted.currents.get(net, 0.0)
+    if amps <= 0.0:
+        return 0
+    return math.ceil(track_width_m(amps, demands.rise_k, demands.copper_um * 1e-6) * 1e6)
 
 
 def _steps(first: Place, last: Place) -> Iterator[Place]:

@@ -153,6 +153,7 @@ class Rules:
     ----------
     track_um : narrowest track. spacing_um : least gap between copper of different nets. edge_um : least gap
     from copper to the board's edge. copper_um : thickness of the foil. grid_um : of the tracks. All µm.
+    rise_k : by which its current may heat a track, K.
     """
 
     track_um: int
@@ -160,6 +161,7 @@ class Rules:
     edge_um: int
     copper_um: int
     grid_um: int
+    rise_k: float = 20.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -56,6 +56,7 @@ class Wanted:
     anywhere between the lowest and the highest of the block.
     groups : nets that ride together; two of one group never differ by more than ``group_v``.
     off_board : designator and reason of each part that does not sit on the board.
+    currents : highest effective current in any conductor of each net, A; a net not in it carries little.
     """
 
     key: str
@@ -66,6 +67,7 @@ class Wanted:
     groups: Mapping[str, str] = field(default_factory=dict)
     group_v: float = 25.0
     off_board: tuple[tuple[str, str], ...] = ()
+    currents: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def pins(self) -> Mapping[tuple[str, str], str]:

@@ -25,8 +25,10 @@ from subwright.boards.footprints import (
     to_220,
 )
 from subwright.boards.wanted import Ground, Wanted, WantedPart, WantedWire
+from subwright.build.board_currents import board_loads, carried
 from subwright.build.result import Design
 from subwright.circuits.netlist import GROUND, PINS, Part, Pulse, Ramp, Steady
+from subwright.outputs.board_branches import branches_of
 from subwright.outputs.joined_nets import JoinedPin, joined_pins
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_pins import (
@@ -67,6 +69,10 @@ _PANEL: Final[Mapping[str, str]] = {
     "winding": "wound, stands beside the board",
     "inductor": "wound, stands beside the board",
 }
+_HEAVY: Final = frozenset(
+    (("mosfet", "D"), ("mosfet", "S"), ("relay", "11"), ("relay", "12"), ("relay", "14"))
+)
+_SENSES: Final = "; thin wire, the heavy current goes by a cable of its own"
 _PINS_OF_CHIP: Final[Mapping[tuple[str, int], int]] = {
     ("op-amp", 1): 8,
     ("op-amp", 2): 8,
@@ -144,6 +150,7 @@ def wanted_boards(
         reason = HARD_WIRED.get(block.key, "")
         if not reason:
             made = _wanted(block, pins.get(block.key, []), bill, channels, bearers, voltages)
+            made = replace(made, currents=_currents(block, made, pins.get(block.key, []), bill, design))
             if len(made.parts) >= _FEWEST:
                 boards.append(made)
                 continue
@@ -160,10 +167,7 @@ def _wanted(
     bearers: Mapping[str, list[str]],
     known: Mapping[str, tuple[float, float]],
 ) -> Wanted:
-    uses = {**bill.get(block.stage, {})}
-    for role, stage in block.stages.items():
-        if role in bill.get(stage, {}):
-            uses[role] = bill[stage][role]
+    uses = _uses(block, bill)
     texts = part_texts(block.circuit, uses)
     nets: dict[str, dict[str, str]] = {}
     parts: dict[str, Part] = {}
@@ -180,15 +184,17 @@ def _wanted(
         if isinstance(shape, str):
             off_board.append((case, shape))
             for code, net in nets[case].items():
-                wires[f"{case} {code}", net] = WantedWire(
-                    name=f"{case} {code}", net=net, leads_to=f"{part.role} {case}"
-                )
+                leads = f"{part.role} {case}" + (_SENSES if (part.kind, code) in _HEAVY else "")
+                wires[f"{case} {code}", net] = WantedWire(name=f"{case} {code}", net=net, leads_to=leads)
             continue
         lines = texts.get(part.designator) or texts.get(case) or ()
         if part.kind in SECTIONED_KINDS:
             lines = texts.get(case, lines)
         label = next((line for line in lines if line != case and line != part.designator), "")
         on_board.append(WantedPart(case=case, label=label, footprint=shape, nets=nets[case], role=part.role))
+    heavy = {
+        net for case, _ in off_board for code, net in nets[case].items() if (parts[case].kind, code) in _HEAVY
+    }
     joined = _joined_names(block, pins)
     used = {net for part in on_board for net in part.nets.values()}
     used |= {net for _, net in wires}
@@ -196,6 +202,7 @@ def _wanted(
         others = [title for title in bearers.get(net, ()) if title != block.title]
         if net in used and (others or outside) and net != Ground:
             leads = ", ".join(others) if others else "outside"
+            leads += _SENSES if net in heavy else ""
             wires[name, net] = WantedWire(name=name, net=net, leads_to=leads)
     if Ground in used:
         wires[Ground, Ground] = WantedWire(name="0 V", net=Ground, leads_to="0 V of the unit")
@@ -221,6 +228,36 @@ def _wanted(
         groups=groups,
         off_board=tuple(off_board),
     )
+
+
+def _currents(
+    block: Block,
+    made: Wanted,
+    pins: list[JoinedPin],
+    bill: Mapping[str, Mapping[str, PartUse]],
+    design: Design,
+) -> Mapping[str, float]:
+    low, high = made.span
+    handed = [
+        load.amps for load in board_loads(design) if (load.board, load.what) == ("control", "control supply")
+    ]
+    branches = branches_of(
+        pins,
+        _uses(block, bill),
+        made.wires,
+        frozenset(part.case for part in made.parts),
+        high - low,
+        switched=("CONTROL", handed[0]) if handed and block.key == "control" else None,
+    )
+    return carried(design, block.key, branches)
+
+
+def _uses(block: Block, bill: Mapping[str, Mapping[str, PartUse]]) -> Mapping[str, PartUse]:
+    uses = {**bill.get(block.stage, {})}
+    for role, stage in block.stages.items():
+        if role in bill.get(stage, {}):
+            uses[role] = bill[stage][role]
+    return uses
 
 
 def _circuit_nets(pins: Iterable[JoinedPin]) -> Mapping[str, str]:

@@ -215,7 +215,7 @@ def _demands(solved: Solved) -> Demands:
     from subwright.boards.make import demands_of
 
     spec = solved.design.spec
-    return demands_of(spec.board, spec.wiring.copper_thickness_m)
+    return demands_of(spec.board, spec.wiring.copper_thickness_m, spec.wiring.track_rise_k)
 
 
 def _with(kept: KeptBoards, board: MadeBoard) -> KeptBoards:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from subwright.base.standards import board_spacing
+from subwright.build.board_currents import board_loads
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
 from subwright.physics.board import track_current_a
@@ -23,8 +24,9 @@ _PAD_GAP_M: Final = 0.94e-3  # between neighbours of a chip's row: 2.54 mm less 
     stage="wiring",
     severity="warn",
     title="Current in the narrowest track",
-    what="The current of the switched supply that feeds the low-power boards, against what a track of "
-    "board.track carries at wiring.track_rise.",
+    what="Each current that the stages put on a low-power board (the switched control supply, the supplies "
+    "of controller and modulator, a relay's coil, the gates' pulses by their effective value), against what "
+    "a track of board.track carries at wiring.track_rise.",
     why="A board's supply comes in by one track; where neighbours are tight it is no wider than board.track.",
     limit="The standard's chart for an outer layer, at the foil's thickness.",
     source="ipc-2221",
@@ -33,18 +35,17 @@ _PAD_GAP_M: Final = 0.94e-3  # between neighbours of a chip's row: 2.54 mm less 
     near=0.2,
 )
 def board_current(design: Design) -> Iterator[Measure]:
-    """Measure the control supply's current in A."""
-    if design.control is None or design.control.remote is None:
-        return
+    """Measure each current in A."""
     spec = design.spec
     limit = track_current_a(spec.board.track_m, spec.wiring.track_rise_k, spec.wiring.copper_thickness_m)
-    yield Measure(
-        quantity="control supply in one track",
-        value=design.control.remote.switch_a,
-        limit=limit,
-        dimension="current",
-        at=f"{spec.board.track_m * 1e3:.2f} mm",
-    )
+    for load in board_loads(design):
+        yield Measure(
+            quantity=f"{load.what}, in one track",
+            value=load.amps,
+            limit=limit,
+            dimension="current",
+            at=f"{spec.board.track_m * 1e3:.2f} mm",
+        )
 
 
 @rule(
