@@ -197,7 +197,7 @@ def _equal(
             kind="low-pass",
             resistors_ohm={
                 "R1": best.resistor_ohm,
-                "R2": best.resistor_ohm,
+                "R2": best.second_ohm,
                 "gain upper": best.gain_upper_ohm,
                 "gain lower": best.gain_lower_ohm,
             },
@@ -245,7 +245,7 @@ def _variable(
     ):
         yield state_variable(
             divider_ohm=(best.upper_ohm, best.lower_ohm),
-            tracks_ohm={"R1": best.resistor_ohm, "R2": best.resistor_ohm},
+            tracks_ohm={"R1": best.resistor_ohm, "R2": best.second_ohm},
             capacitor_f=best.capacitor_f,
             f0_hz=best.f0_hz,
             q=best.q,

@@ -13,12 +13,15 @@ import numpy as np
 
 from subwright.base.errors import NoSolutionError
 
-from ._checks import Array, between, positive
+from ._checks import Array, Indices, between, positive
 from .sallen_key import sallen_key_highpass_f0_q, sallen_key_lowpass_f0_q
 
 __all__ = [
     "EqualComponentChoice",
     "StageChoice",
+    "near_pairs",
+    "nearest",
+    "ratios",
     "search_equal_component",
     "search_sallen_key_highpass",
     "search_sallen_key_lowpass",
@@ -45,9 +48,10 @@ class StageChoice:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class EqualComponentChoice:
-    """An equal-component Sallen–Key stage in preferred values; Ω, F, Hz."""
+    """A Sallen–Key stage of equal capacitors and (nearly) equal resistors in preferred values; Ω, F, Hz."""
 
-    resistor_ohm: float
+    resistor_ohm: float  # from the input
+    second_ohm: float  # to the + input: the same, or a near value where that hits the pole better
     capacitor_f: float
     gain_upper_ohm: float
     gain_lower_ohm: float
@@ -210,6 +214,29 @@ def search_sallen_key_highpass(
     return _choices(rf, rg, c1, c2, f0, quality, f0_hz, q, error_limit, error_step, keep)
 
 
+def near_pairs(values: Array, capacitors_f: Array, f0_hz: float) -> tuple[Array, Array, Array]:
+    """Pairs of the four values around 1/(2π f0 C) for each capacitor: R1 and R2 in Ω, C in F, each 1-D."""
+    exact = 1.0 / (2 * np.pi * f0_hz * capacitors_f)
+    place = np.searchsorted(values, exact)[:, None] + np.array([-2, -1, 0, 1])
+    r = values[np.clip(place, 0, values.size - 1)]
+    r1, r2, c = np.broadcast_arrays(r[:, :, None], r[:, None, :], capacitors_f[:, None, None])
+    return r1.ravel(), r2.ravel(), c.ravel()
+
+
+def ratios(made: Array, upper: Array, lower: Array) -> tuple[Array, Array, Array]:
+    """Ratios that two resistors make, rising, each once with the lowest resistance, and the resistors."""
+    order = np.lexsort((lower, np.round(made, 9)))
+    first = np.diff(np.round(made[order], 9), prepend=-np.inf) > 0.0
+    order = order[first]
+    return made[order], upper[order], lower[order]
+
+
+def nearest(rising: Array, wanted: Array) -> Indices:
+    """Index of the nearest of rising values to each wanted one."""
+    place = np.clip(np.searchsorted(rising, wanted), 1, rising.size - 1)
+    return np.asarray(place - (wanted - rising[place - 1] < rising[place] - wanted))
+
+
 def _pairs(values: Array, first: Array, second: Array) -> tuple[Array, Array, Array]:
     """Four roundings of each exact pair that lies inside the list, with the index of the exact pair."""
     low, high = values[0] * (1 - 1e-9), values[-1] * (1 + 1e-9)
@@ -230,7 +257,10 @@ def search_equal_component(
     error_step: float = _ERROR_STEP,
     keep: int = 10,
 ) -> tuple[EqualComponentChoice, ...]:
-    """Equal-component Sallen–Key stages (R1 = R2, C_f = C_g, gain 3 - 1/Q) in preferred values.
+    """Sallen–Key stages of equal capacitors and (nearly) equal resistors in preferred values.
+
+    Equal resistors come first; where they miss the pole by a step or more, R2 may be one of the next two
+    values and the gain is 2 + R2/R1 - √(R2/R1)/Q, which is 3 - 1/Q for equal ones.
 
     Parameters
     ----------
@@ -252,10 +282,10 @@ def search_equal_component(
 
     Source
     ------
-    [opamps-for-everyone], chapter 16.
+    [opamps-for-everyone], chapter 16 (general case of the stage).
 
     >>> e24 = np.array([10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51]) * 1e3
-    >>> best = search_equal_component(80.0, 0.5**0.5, capacitors_f=np.array([100e-9]), resistors_ohm=e24,
+    >>> best = search_equal_component(79.6, 0.5**0.5, capacitors_f=np.array([100e-9]), resistors_ohm=e24,
     ...     gain_resistors_ohm=e24)[0]
     >>> best.resistor_ohm, round(best.f0_hz, 2)
     (20000.0, 79.58)
@@ -265,16 +295,16 @@ def search_equal_component(
     values = np.asarray(resistors_ohm, dtype=float)
     caps = np.asarray(capacitors_f, dtype=float)
     gains = np.asarray(gain_resistors_ohm, dtype=float)
-    r = _around(values, 1.0 / (2 * np.pi * f0_hz * caps))
-    c = np.broadcast_to(caps[:, None], r.shape)
-    upper = _around(gains, gains * (2.0 - 1.0 / q))
-    lower = np.broadcast_to(gains[:, None], upper.shape)
-    gain = (1.0 + upper / lower).ravel()
-    quality = np.where(gain < 2.99, 1.0 / (3.0 - np.minimum(gain, 2.99)), np.inf)
-    n = int(np.argmin(np.abs(quality / q - 1.0)))
-    f0 = 1.0 / (2 * np.pi * r.ravel() * c.ravel())
-    error = np.maximum(np.abs(f0 / f0_hz - 1.0), abs(quality[n] / q - 1.0))
-    order = np.lexsort((error, c.ravel(), np.floor(error / error_step + 1e-9)))
+    r1, r2, c = near_pairs(values, caps, f0_hz)
+    upper, lower = (x.ravel() for x in np.meshgrid(gains, gains, indexing="ij"))
+    gain, upper, lower = ratios(1.0 + upper / lower, upper, lower)
+    ratio = r2 / r1
+    n = nearest(gain, 2.0 + ratio - np.sqrt(ratio) / q)
+    damping = 2.0 - gain[n] + ratio  # of R1: Q = √(R2/R1)/damping
+    quality = np.where(damping > 0.01, np.sqrt(ratio) / np.maximum(damping, 0.01), np.inf)
+    f0 = 1.0 / (2 * np.pi * np.sqrt(r1 * r2) * c)
+    error = np.maximum(np.abs(f0 / f0_hz - 1.0), np.abs(quality / q - 1.0))
+    order = np.lexsort((error, c, r1 != r2, np.floor(error / error_step + 1e-9)))
     order = order[error[order] <= error_limit][:keep]
     if order.size == 0:
         raise NoSolutionError(
@@ -286,13 +316,14 @@ def search_equal_component(
         )
     return tuple(
         EqualComponentChoice(
-            resistor_ohm=float(r.ravel()[m]),
-            capacitor_f=float(c.ravel()[m]),
-            gain_upper_ohm=float(upper.ravel()[n]),
-            gain_lower_ohm=float(lower.ravel()[n]),
-            gain=float(gain[n]),
+            resistor_ohm=float(r1[m]),
+            second_ohm=float(r2[m]),
+            capacitor_f=float(c[m]),
+            gain_upper_ohm=float(upper[n[m]]),
+            gain_lower_ohm=float(lower[n[m]]),
+            gain=float(gain[n[m]]),
             f0_hz=float(f0[m]),
-            q=float(quality[n]),
+            q=float(quality[m]),
             error=float(error[m]),
         )
         for m in order

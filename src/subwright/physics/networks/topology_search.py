@@ -10,6 +10,7 @@ from subwright.base.errors import NoSolutionError
 
 from ._checks import Array, between, positive
 from .biquads import TransformValues, transform_biquad, transform_values
+from .filter_search import near_pairs, nearest, ratios
 
 __all__ = [
     "DividerChoice",
@@ -133,9 +134,10 @@ def search_mfb_lowpass(
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class VariableChoice:
-    """A state-variable low-pass with equal integrators in preferred values; Ω, F, Hz."""
+    """A state-variable low-pass of (nearly) equal integrators in preferred values; Ω, F, Hz."""
 
-    resistor_ohm: float
+    resistor_ohm: float  # of the first integrator
+    second_ohm: float  # of the second: the same, or a near value where that hits the pole better
     capacitor_f: float
     upper_ohm: float
     lower_ohm: float
@@ -201,7 +203,7 @@ def search_state_variable(
     error_limit: float = 0.06,
     keep: int = 10,
 ) -> tuple[VariableChoice, ...]:
-    """State-variable stages with equal integrators and equal summing resistors.
+    """State-variable stages of (nearly) equal integrators and equal summing resistors.
 
     Parameters
     ----------
@@ -222,10 +224,11 @@ def search_state_variable(
 
     Source
     ------
-    ``f0 = 1/(2π R C)``, ``Q = (1 + upper/lower)/3``, [opamps-for-everyone], chapter 16.
+    ``f0 = 1/(2π √(R1 R2) C)``, ``Q = √(R1/R2) (1 + upper/lower)/3``, [derived]; with R1 = R2 that of
+    [opamps-for-everyone], chapter 16.
 
     >>> e24 = np.array([10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51]) * 1e3
-    >>> best = search_state_variable(80.0, 0.5**0.5, capacitors_f=np.array([100e-9]), resistors_ohm=e24,
+    >>> best = search_state_variable(79.6, 0.5**0.5, capacitors_f=np.array([100e-9]), resistors_ohm=e24,
     ...     divider_ohm=e24)[0]
     >>> best.resistor_ohm, best.upper_ohm / best.lower_ohm
     (20000.0, 1.125)
@@ -234,25 +237,28 @@ def search_state_variable(
     between("Q", q, 0.35, 5.0, "", "state-variable low-pass")
     values = np.asarray(resistors_ohm, dtype=float)
     caps = np.asarray(capacitors_f, dtype=float)
-    r = _around(values, 1.0 / (2 * np.pi * f0_hz * caps))
-    c = np.broadcast_to(caps[:, None], r.shape).ravel()
-    r = r.ravel()
-    divider = search_divider(q, divider_ohm=divider_ohm)
-    best_q = divider.q
-    f0 = 1.0 / (2 * np.pi * r * c)
-    error = np.maximum(np.abs(f0 / f0_hz - 1.0), abs(best_q / q - 1.0))
-    order = np.lexsort((error, c, np.floor(error / 0.0025 + 1e-9)))
+    r1, r2, c = near_pairs(values, caps, f0_hz)
+    dividers = np.asarray(divider_ohm, dtype=float)
+    upper, lower = (x.ravel() for x in np.meshgrid(dividers, dividers, indexing="ij"))
+    made, upper, lower = ratios((1.0 + upper / lower) / 3.0, upper, lower)
+    lift = np.sqrt(r1 / r2)
+    n = nearest(made, q / lift)
+    quality = made[n] * lift
+    f0 = 1.0 / (2 * np.pi * np.sqrt(r1 * r2) * c)
+    error = np.maximum(np.abs(f0 / f0_hz - 1.0), np.abs(quality / q - 1.0))
+    order = np.lexsort((error, c, r1 != r2, np.floor(error / 0.0025 + 1e-9)))
     order = order[error[order] <= error_limit][:keep]
     if order.size == 0:
         raise _refuse(float(error.min()), error_limit)
     return tuple(
         VariableChoice(
-            resistor_ohm=float(r[m]),
+            resistor_ohm=float(r1[m]),
+            second_ohm=float(r2[m]),
             capacitor_f=float(c[m]),
-            upper_ohm=divider.upper_ohm,
-            lower_ohm=divider.lower_ohm,
+            upper_ohm=float(upper[n[m]]),
+            lower_ohm=float(lower[n[m]]),
             f0_hz=float(f0[m]),
-            q=best_q,
+            q=float(quality[m]),
             error=float(error[m]),
         )
         for m in order

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from subwright.base.errors import NoSolutionError, RangeError
 from subwright.base.preferred import between
+from subwright.physics.networks.biquads import state_variable_lowpass
 from subwright.physics.networks.comparator_search import search_inverting, search_ratio, search_sensing
 from subwright.physics.networks.comparators import inverting_levels_v, sensing_thresholds_v
 from subwright.physics.networks.filter_search import (
@@ -19,6 +20,7 @@ from subwright.physics.networks.filter_search import (
     search_sallen_key_lowpass,
 )
 from subwright.physics.networks.sallen_key import sallen_key_highpass, sallen_key_lowpass
+from subwright.physics.networks.topology_search import search_state_variable
 
 TOP, BOTTOM, FEEDBACK = (between(a, b, "E12") for a, b in ((10e3, 100e3), (5e3, 100e3), (22e3, 1e6)))
 CIRCUIT = {"reference_v": 5.0, "pullup_v": 5.0, "pullup_ohm": 10e3, "low_v": 0.15, "bias_a": 25e-9}
@@ -213,10 +215,33 @@ def test_equal_component_choice() -> None:
     for c in search_equal_component(
         80.0, 1.3066, capacitors_f=CAPS, resistors_ohm=RESISTORS, gain_resistors_ohm=RESISTORS
     ):
-        assert c.q == pytest.approx(1 / (3 - c.gain))
-        r, f = c.resistor_ohm, c.capacitor_f
-        gain = abs(complex(sallen_key_lowpass(r, r, f, f, gain=c.gain).at(c.f0_hz)))
+        if c.resistor_ohm == c.second_ohm:
+            assert c.q == pytest.approx(1 / (3 - c.gain))
+        r, f = (c.resistor_ohm, c.second_ohm), c.capacitor_f
+        gain = abs(complex(sallen_key_lowpass(*r, f, f, gain=c.gain).at(c.f0_hz)))
         assert gain == pytest.approx(c.gain * c.q, rel=1e-9)
+
+
+@pytest.mark.parametrize("corner_hz", [52.0, 71.0, 80.0, 97.0, 118.0])
+@pytest.mark.parametrize("q", [0.6, 0.9, 1.31, 2.94])
+def test_near_equal_resistors_hit_the_pole(corner_hz: float, q: float) -> None:
+    """R1 = R2 alone left E24 and E6 up to 2.5 % off a pole: a hump of 0.8 dB in a Chebyshev low-pass."""
+    caps, values = between(10e-9, 1e-6, "E6"), between(4.7e3, 68e3, "E24")
+    stage = search_equal_component(
+        corner_hz, q, capacitors_f=caps, resistors_ohm=values, gain_resistors_ohm=values
+    )[0]
+    assert stage.error <= 0.0075
+    variable = search_state_variable(
+        corner_hz, q, capacitors_f=caps, resistors_ohm=values, divider_ohm=between(4.7e3, 47e3, "E24")
+    )[0]
+    assert variable.error <= 0.0075
+    made = state_variable_lowpass(
+        (1e4, 1e4, 1e4),
+        (variable.upper_ohm, variable.lower_ohm),
+        (variable.resistor_ohm, variable.second_ohm),
+        (variable.capacitor_f, variable.capacitor_f),
+    )
+    assert abs(complex(made.at(variable.f0_hz))) == pytest.approx(variable.q, rel=1e-9)
 
 
 def test_filter_searches_refuse() -> None:
