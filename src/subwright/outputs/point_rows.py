@@ -42,6 +42,8 @@ def state_rows(readings: Sequence[Reading]) -> Iterator[StateRow]:
     >>> found = [Reading(at=f"{b}, full sine", dc_v=v) for b, v in zip(BATTERIES, (11.0, 12.0, 16.0))]
     >>> list(state_rows(found))
     [StateRow(state='full sine', mean='11.0 · 12.0 · 16.0 V', swing='', shape='')]
+    >>> next(state_rows([Reading(at="any battery, no signal", dc_v=0.0, within_v=0.06)])).mean
+    '0 V ± 60.0 mV'
     """
     by_state: dict[str, dict[str, Reading]] = {}
     for reading in readings:
@@ -55,9 +57,11 @@ def state_rows(readings: Sequence[Reading]) -> Iterator[StateRow]:
         middle = found.get(_NOMINAL) or next(iter(found.values()))
         lone = "" if len(found) != 1 or _NOMINAL in found else f" ({next(iter(found))})"
         swings = [reading.ripple_v for reading in found.values()]
+        within = max(reading.within_v for reading in found.values())
+        mean = _beside([reading.dc_v for reading in found.values()])
         yield StateRow(
             state=f"{state}{lone}",
-            mean=_beside([reading.dc_v for reading in found.values()]),
+            mean=f"{mean} ± {show(within, 'voltage')}" if within > 0.0 else mean,
             swing=_beside(swings) if max(swings) >= _STILL_V else "",
             shape=middle.waveform.replace("-", "\u2011"),
         )

@@ -22,11 +22,17 @@ def reading_words(reading: Reading) -> str:
     '−30.0 V with 400 mV of ripple'
     >>> reading_words(Reading(at="any battery", dc_v=30.0, ripple_v=0.4, waveform="ripple at 100 kHz"))
     '30.0 V, 400 mV ripple at 100 kHz'
+    >>> reading_words(Reading(at="any battery", dc_v=0.0, within_v=0.06))
+    '0 V ± 60.0 mV'
+    >>> reading_words(Reading(at="any battery", dc_v=6.0, ripple_v=12.0, waveform="square wave 0 V to 12 V"))
+    '6.00 V mean, square wave 0 V to 12 V'
     """
     told = show(reading.dc_v, "voltage")
+    if reading.within_v > 0.0 and not reading.waveform:
+        told = f"{told} ± {show(reading.within_v, 'voltage')}"
     swing = show(reading.ripple_v, "voltage")
     if " V" in reading.waveform or (reading.waveform and not reading.ripple_v):
-        told = f"{told}, {reading.waveform}"
+        told = f"{told}{' mean' if reading.dc_v else ''}, {reading.waveform}"
     elif reading.waveform:
         told = f"{told}, {swing} {reading.waveform}"
     elif reading.ripple_v > 0.0:
