@@ -72,6 +72,20 @@ def test_two_runs_make_a_driver_that_can_be_designed_with(
     assert driver.vas_m3 == pytest.approx(ATTIC.vas_m3(), rel=1e-3)
     assert driver.bl_tm == pytest.approx(ATTIC.bl_tm, rel=1e-3)
     assert not driver.inconsistencies
+    assert driver.parts[0].provenance.startswith("measured: free air")
+    again = subwright(*arguments, "--re", "3.4 ohm")
+    assert again.returncode == 2
+    assert "Attic 12" in again.stderr
+    assert "--id" in again.stderr
+    assert "To measure anew" in again.stderr
+
+
+def test_the_three_point_reading_uses_the_fits_re(subwright: Command, runs: tuple[str, str]) -> None:
+    """The sweep's least magnitude lies above Re: read with it, Qes came out a fifth high."""
+    done = subwright("driver", "measure", runs[0], "--json")
+    body = json.loads(done.stdout)
+    assert body["by_three_points"]["qes"] == pytest.approx(ATTIC.qes, rel=0.04)
+    assert not any("methods differ" in note["message"] for note in body["notes"])
 
 
 def test_json_holds_intervals(subwright: Command, runs: tuple[str, str]) -> None:

@@ -10,7 +10,7 @@ from typing import Literal
 
 from subwright.base.errors import NoSolutionError, SubwrightError
 from subwright.base.units import show
-from subwright.parts.drawer import Drawer, add_part
+from subwright.parts.drawer import Drawer, add_part, load_drawer
 from subwright.parts.library import load_library
 from subwright.parts.passive import Driver
 from subwright.parts.reader import rules_of
@@ -194,6 +194,14 @@ def save_driver(
             quantity="driver id",
             value=part_id,
             remedy="Choose another name with --id.",
+        )
+    if drawer.exists() and part_id in (held := load_drawer(drawer)).record_lines:
+        raise SubwrightError(
+            message="The drawer has a driver or another part of this name.",
+            quantity="driver id",
+            value=part_id,
+            limit=f"{drawer}:{held.record_lines[part_id]}",
+            remedy="Choose another name with --id. To measure anew, take that table out of the drawer first.",
         )
     frame = stated.get("frame_m") or _FRAME_OVER_PISTON * math.sqrt(4.0 * measured.sd_m2 / math.pi)
     re = measured.values["re_ohm"].value

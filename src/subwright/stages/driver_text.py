@@ -84,5 +84,10 @@ def driver_part(record: Driver | None, spec: DriverSpec, library: Library, piece
         description=record.description,
         quantity=pieces,
         in_drawer=library.in_drawer(record.id) >= pieces,
-        provenance=f"{record.provenance.kind}: {record.provenance.document}",
+        provenance=_provenance(record.provenance.kind, record.provenance.document),
     )
+
+
+def _provenance(kind: str, document: str) -> str:
+    """Kind and document; a record of one's own already begins with its kind."""
+    return document if document.lower().startswith(kind) else f"{kind}: {document}"

@@ -568,4 +568,5 @@ def test_a_trimmer_takes_the_second_resistors_place() -> None:
         resistor_series="E12", over_voltage_trip_v=62.0, over_voltage_release_v=59.6, trimmer=True
     )
     network = design(spec, given("agm", 48)).over_voltage
-    assert network.trimmer_ohm is not None and network.lower_second_ohm is None
+    assert network.trimmer_ohm is not None
+    assert network.lower_second_ohm is None

@@ -184,6 +184,9 @@ def fit_sweeps(
 
     p, covariance, spread, count = _solved(misfit, start, free_places)
     values = _estimates(p, covariance, count - len(free_places), load, sd_m2, sd_tolerance, air)
+    if re_ohm is None:  # the sweep's least magnitude was only to start from: it lies above Re
+        first = three_point(free, values["re_ohm"].value)
+        second = None if loaded is None else three_point(loaded, values["re_ohm"].value)
     return SweepFit(
         values=MappingProxyType(values),
         three_point=first,
