@@ -10,11 +10,13 @@ from typing import Any
 import pytest
 
 from subwright import service
-from subwright.build.experiments import amplifier
+from subwright.build.experiments import amplifier, amplifier_points
 from subwright.build.experiments import filter as line_filter
 from subwright.build.experiments.record import Experiment, Outcome
 from subwright.build.result import Design
+from subwright.circuits.netlist import Reading
 from subwright.circuits.simulate import Engine
+from subwright.parts.library import Library
 from subwright.service.solved import library_for
 
 pytestmark = pytest.mark.spice
@@ -26,20 +28,29 @@ BUILDS: dict[str, tuple[str, dict[str, dict[str, Any]]]] = {
     "class H": (BIKE, {"amplifier": {"kind": "bridge_class_h"}}),
     "pairs": (VAN, {"amplifier": {"kind": "class_ab", "ab_output": "pair"}, "goal": {"power_w": 60.0}}),
     "chip": (VAN, {"amplifier": {"kind": "class_ab"}, "goal": {"power_w": 20.0}}),
+    "laterals": (VAN, {"amplifier": {"kind": "class_ab", "ab_output": "lateral"}, "goal": {"power_w": 50.0}}),
+    "bridge of pairs": (
+        BIKE,
+        {"amplifier": {"kind": "bridge_class_ab", "ab_output": "pair"}, "goal": {"power_w": 4.0}},
+    ),
     "full bridge": (VAN, {"amplifier": {"kind": "class_d_full_bridge"}}),
     "speaker level": (VAN, {"input": {"source": "speaker"}}),
     "difference": (BIKE, {"input": {"receiver": "difference"}}),
 }
 NAMES = {
-    "class G": {"changing-rails-loss", "amplifier-clip"},
-    "class H": {"changing-rails-loss"},
-    "pairs": {"class-ab-loss", "amplifier-clip"},
-    "chip": {"class-ab-loss"},
-    "full bridge": {"class-d-ripple", "output-filter-response", "amplifier-clip"},
+    "class G": {"changing-rails-loss", "amplifier-clip", "amplifier-test-points"},
+    "class H": {"changing-rails-loss", "amplifier-test-points"},
+    "pairs": {"class-ab-loss", "amplifier-clip", "amplifier-test-points"},
+    "chip": {"class-ab-loss", "amplifier-test-points"},
+    "laterals": {"amplifier-test-points"},
+    "bridge of pairs": {"amplifier-test-points"},
+    "full bridge": {"class-d-ripple", "output-filter-response", "amplifier-clip", "amplifier-test-points"},
     "speaker level": {"input-response"},
     "difference": {"input-response", "filter-response"},
 }
-EVERY: dict[str, Experiment] = {e.name: e for e in (*amplifier.EXPERIMENTS, *line_filter.EXPERIMENTS)}
+EVERY: dict[str, Experiment] = {
+    e.name: e for e in (*amplifier.EXPERIMENTS, amplifier_points.EXPERIMENT, *line_filter.EXPERIMENTS)
+}
 
 
 @cache
@@ -97,3 +108,28 @@ def test_a_wrong_model_is_noticed(
     other = EVERY[name].cases(told, library)[0].run(reference_engine, 120.0)
     pairs = zip(other.checks, circuit.checks, strict=True)
     assert any(abs(a.closed / b.simulated - 1.0) > a.limit for a, b in pairs)
+
+
+def test_a_wrong_reading_at_a_test_point_shows(monkeypatch: Any, reference_engine: Engine) -> None:
+    """Half a volt on the bases and a tenth on the sine: each fails its own check."""
+    true = amplifier_points.amplifier_readings
+
+    def wrong(design: Design, library: Library) -> dict[str, tuple[Reading, ...]]:
+        return {
+            net: tuple(
+                replace(row, dc_v=row.dc_v + 0.5)
+                if net.startswith("base")
+                else replace(row, ripple_v=1.1 * row.ripple_v)
+                for row in rows
+            )
+            for net, rows in true(design, library).items()
+        }
+
+    monkeypatch.setattr(amplifier_points, "amplifier_readings", wrong)
+    *_, playing = outcomes(solved("laterals"), "amplifier-test-points", reference_engine)
+    failed = {
+        f"{check.quantity.split()[0]} {check.quantity.rpartition(', ')[2]}"
+        for check in playing.checks
+        if not check.holds
+    }
+    assert failed == {"TP501 peak to peak", "TP502 mean", "TP503 mean"}

@@ -10,11 +10,13 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.amplifier_values import ClassDValues
 from subwright.circuits.netlist import Ramp
 
-__all__ = ["EDGE_S", "GATE_V", "bridge_ramps", "gate_drives", "pulse_edges", "sine_ramp"]
+__all__ = ["EDGE_S", "GATE_V", "LEAST_LEG_V", "bridge_ramps", "gate_drives", "pulse_edges", "sine_ramp"]
 
 EDGE_S: Final = 1e-10
 """Each edge of a gate drive; no loss is read from it."""
 GATE_V: Final = 10.0
+LEAST_LEG_V: Final = 3.0
+"""Lowest that a discrete leg on a single supply goes to, above ground."""
 
 _SOLVED: Final = 1e-15
 _MOST_ROUNDS: Final = 100

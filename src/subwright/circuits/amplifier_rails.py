@@ -117,6 +117,8 @@ def class_g_circuit(
             ("base_lower_a", "lower end of the bias"),
             ("feed_positive", "collectors of the upper devices"),
             ("feed_negative", "collectors of the lower devices"),
+            ("inner_positive", "positive inner rail"),
+            ("inner_negative", "negative inner rail"),
         ),
     )
 

@@ -8,11 +8,12 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points.amplifier import amplifier_readings
 from subwright.circuits.amplifier_bank import with_input_bank
 from subwright.circuits.amplifier_chip import MUTE_PIN
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit
-from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
+from subwright.circuits.amplifier_drive import LEAST_LEG_V, bridge_ramps, sine_ramp
 from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_supply import with_supply_capacitors
 from subwright.circuits.amplifier_values import class_ab_values, class_d_values
@@ -24,6 +25,8 @@ from subwright.circuits.shunt_return import (
     amplifier_returns,
     through_shunt,
 )
+from subwright.outputs.drawing import wrap
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_amplifier import draw_class_d, draw_input_bank
 from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
@@ -45,16 +48,19 @@ _CROWDED: Final = 10  # output devices of a leg, from which on only the first of
 _BESIDE: Final = 4  # cans that find room beside a class-D stage
 _NOTE_HZ: Final = 40.0
 _POINTS: Final = 240
-_LEAST_LEG_V: Final = 3.0  # a discrete leg stays this far above ground
 
 _BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
 
 _RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 660), "discrete": (190, 630), "chip": (190, 660)}
 """Where the flag of the shunt stands."""
 
+_LIFTED_AT: Final[Point] = (700, 580)  # below the capacitors
+_LEG_AT: Final[Point] = (700, 658)
+_SAID_WIDTH: Final = 64  # characters
+
 _Draw = Callable[[Kit], tuple[str, ...]]
 
-_HEAVY: Final = "Heavy lines carry the power: keep them short, the supply's capacitors at the output devices."
+_HEAVY: Final = "Heavy lines carry the power: keep them short, its capacitors at the output devices."
 _BIAS: Final = (
     "Bias: trimmer at its largest resistance before first power; set it hot, by the drop across the emitter "
     "resistors."
@@ -96,6 +102,8 @@ def amplifier_block(design: Design, library: Library) -> Iterator[Block]:
         made = _class_g(result, rail_v, library)
     else:
         made = _class_h(result, rail_v, library)
+    circuit = made.circuit.with_readings(amplifier_readings(design, library))
+    made = replace(made, circuit=circuit)
     made = _with_bank(made, result, rail_v, library) if result.input_capacitor_count else made
     if result.rails in ("battery", "raised"):
         for net, sense_ohm in (
@@ -223,6 +231,7 @@ def _class_d(design: Design, rail_v: float) -> Block:
             f"{films} from upper drain to lower source at the very leads.",
             "The filter's values hold with the loudspeaker connected: never run it full without one.",
             "Gates: from the modulator's drivers, each lead twisted with its switch's source.",
+            readings_line(kit.circuit),
             "Film capacitors 63 V unless stated.",
         )
 
@@ -261,6 +270,7 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
                 "The tab is on the negative supply, or on ground in vehicle types: insulate it.",
                 _PINS[values.split_rails],
                 "Solder the capacitors of the supply pins to the pins themselves, the film one nearest.",
+                readings_line(kit.circuit),
                 "Resistors 0.25 W 1 %, film capacitors 63 V unless stated.",
             )
 
@@ -283,6 +293,12 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
     )
 
 
+def _say_readings(kit: Kit, nets: tuple[str, ...], at: Point) -> None:
+    """What the points on some nets read, in a free place of the sheet."""
+    for k, words in enumerate(wrap(readings_line(kit.circuit, nets), _SAID_WIDTH)):
+        kit.sheet.say(at[0], at[1] + 14 * k, words, classes="sm t")
+
+
 def _leg(result: AmplifierResult, name: str, collectors: tuple[str, str], supplies: tuple[str, str]) -> _Draw:
     stage = result.voltage_stage
     heat = None if stage is None else stage.heats.get("driver NPN")
@@ -290,7 +306,13 @@ def _leg(result: AmplifierResult, name: str, collectors: tuple[str, str], suppli
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_leg(kit, name, *collectors, *supplies)
-        return (_HEAVY, _BIAS, _TRACKING, f"{drivers}Resistors 0.25 W, film capacitors 63 V unless stated.")
+        _say_readings(kit, (f"out_{name}", f"base_upper_{name}", f"base_lower_{name}"), _LEG_AT)
+        return (
+            _HEAVY,
+            _BIAS,
+            _TRACKING,
+            f"{drivers}Resistors 0.25 W, film capacitors 63 V unless stated.",
+        )
 
     return draw
 
@@ -308,6 +330,9 @@ def _class_g(result: AmplifierResult, rail_v: float, library: Library) -> Block:
             _HEAVY,
             "TAP A and TAP B: taps of both half-secondaries, on the converter's power sheet.",
             "Bolt followers and commutation diodes to the heatsink, insulated: their tabs are live.",
+            readings_line(
+                kit.circuit, ("feed_positive", "feed_negative", "inner_positive", "inner_negative")
+            ),
             "Resistors 0.25 W unless stated. All rails hold their charge after switching off: measure first.",
         )
 
@@ -337,12 +362,13 @@ def _class_h(result: AmplifierResult, rail_v: float, library: Library) -> Block:
         lift_f=result.lift_f,
         cans=result.lift_count,
         load_ohm=result.load_ohm,
-        signals=bridge_ramps(rail_v, _LEAST_LEG_V, 0.9 * result.peak_v, _NOTE_HZ, cycles=2, points=_POINTS),
+        signals=bridge_ramps(rail_v, LEAST_LEG_V, 0.9 * result.peak_v, _NOTE_HZ, cycles=2, points=_POINTS),
     )
 
     def lifting(name: str) -> _Draw:
         def draw(kit: Kit) -> tuple[str, ...]:
             draw_lifting(kit, name)
+            _say_readings(kit, (f"feed_{name}", f"lift_{name}", f"gate_{name}"), _LIFTED_AT)
             return (
                 _HEAVY,
                 "The gates turn off through their diodes and on through their resistors: never both switches "

@@ -48,7 +48,7 @@ __all__ = ["Block", "blocks", "drawn_designators"]
 
 
 _READINGS_AT: Final = (740, 646)  # below the secondary
-_READINGS_WIDTH: Final = 62
+_READINGS_WIDTH: Final = 60
 _ELSEWHERE: Final[Mapping[tuple[str, str], tuple[str, ...]]] = {
     ("transformer", "transformer core"): ("T101",),
 }

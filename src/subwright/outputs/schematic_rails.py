@@ -132,6 +132,9 @@ def _rectifiers(kit: Kit) -> None:
             else:
                 sheet.wire((x, y - 20), (x, y), heavy=True)
                 sheet.wire((x, y - 60), (x, y - 80), heavy=True)
+        for point in kit.circuit.test_points:
+            if point.net == net:
+                sheet.name(net, (760, y), point=point.designator)
         if not up:
             sheet.wire((1000, y - 80), (max(end, 1030), y - 80), heavy=True)
             sheet.wire((1030, y - 80), (1030, y - 70))

@@ -31,7 +31,14 @@ from subwright.stages.amplifier_rail_records import RailHeat, RailSwitching
 from subwright.stages.amplifier_spec import AmplifierSpec
 from subwright.stages.common import Corner
 
-__all__ = ["FOLLOWER_A_PER_V2", "design_lifting", "design_two_pairs", "lifted_threshold_v", "rail_heat"]
+__all__ = [
+    "FOLLOWER_A_PER_V2",
+    "SATURATED_V",
+    "design_lifting",
+    "design_two_pairs",
+    "lifted_threshold_v",
+    "rail_heat",
+]
 
 Array = NDArray[np.float64]
 
@@ -42,7 +49,8 @@ _SENSE_OHM: Final = 22e3
 _REFERENCE: Final = "TL431"
 _REFERENCE_A: Final = 2e-3  # least current is 1 mA, data sheet
 _COMPARATOR: Final = "LM393"
-_SATURATED_V: Final = 0.2  # of the comparator's output
+SATURATED_V: Final = 0.2
+"""Output of the threshold comparator while it is low, V."""
 _BUFFER: Final = ("BC337-25", "BC327-25")
 _APART_S: Final = 1e-6  # the gate that turns on waits longer than the comparator's edge takes
 _PULL_UP_OHM: Final = 4.7e3
@@ -146,7 +154,7 @@ def lifted_threshold_v(
     volts = np.asarray(battery_v, dtype=np.float64)
     minus = g["threshold output"] + g["threshold output to ground"] + g["threshold reference"]
     plus = g["threshold battery"] + g["threshold battery to ground"] + g["threshold hysteresis"]
-    fed = _SATURATED_V if lifted else volts
+    fed = SATURATED_V if lifted else volts
     at = (volts * g["threshold battery"] + fed * g["threshold hysteresis"]) * minus / plus
     result: Array = (at - reference_v * g["threshold reference"]) / g["threshold output"]
     return result
@@ -168,7 +176,7 @@ def _threshold(head_v: float, corners: Mapping[Corner, float], reference_v: floa
         return np.asarray((at - reference_v / around) / g1)
 
     apart = np.stack([trip(v) - (v - head_v) for v in (low, middle, high)])
-    gap = (middle - _SATURATED_V) / hysteresis * minus / plus / g1
+    gap = (middle - SATURATED_V) / hysteresis * minus / plus / g1
     late = np.maximum(apart.max(axis=0), 0.0)
     cost = np.abs(apart).max(axis=0) + 20.0 * late + 0.5 * np.abs(gap - _HYSTERESIS_V)
     i, j, k = np.unravel_index(int(np.argmin(cost)), cost.shape)

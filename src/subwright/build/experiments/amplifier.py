@@ -10,9 +10,11 @@ import numpy as np
 
 from subwright.build.experiments.record import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
+from subwright.build.test_points import FULL_SINE, played
+from subwright.build.test_points.amplifier import amplifier_readings
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit, class_d_filter_circuit
-from subwright.circuits.amplifier_drive import bridge_ramps, sine_ramp
+from subwright.circuits.amplifier_drive import LEAST_LEG_V, bridge_ramps, sine_ramp
 from subwright.circuits.amplifier_rails import class_g_circuit, class_h_circuit
 from subwright.circuits.amplifier_values import ClassDValues, class_ab_values, class_d_values
 from subwright.circuits.analysis import AcSweep, Current, Probe, Transient, Voltage
@@ -26,10 +28,10 @@ from subwright.physics.class_d import filter_response, ripple_current_pp_a
 from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.common import Corner, Level
 
-__all__ = ["EXPERIMENTS"]
+__all__ = ["EXPERIMENTS", "linear_circuit"]
 
 _PLAYING: Final = (Corner.LOW, Corner.NOMINAL, Corner.CHARGING, Corner.MAX)
-_RIPPLE, _LOSS, _CLIP = 0.03, 0.03, 0.02
+_RIPPLE, _LOSS, _CLIP, _SINE_PEAK = 0.03, 0.03, 0.02, 0.02
 _RESPONSE_DB: Final = 0.1
 _RESPONSE_DEG: Final = 1.0
 _CARRIER: Final = AcSweep(low_hz=20.0, high_hz=300e3, per_decade=30)
@@ -37,7 +39,6 @@ _SETTLE, _KEEP, _PER_PERIOD = 100, 4, 200
 _DIODE_QUIET_V: Final = 0.25  # across a switch, below which its body diode carries nothing
 _NOTE_HZ: Final = 40.0
 _POINTS: Final = 240
-_LEAST_LEG_V: Final = 3.0
 _SINE: Final = np.sin((np.arange(4000) + 0.5) * (np.pi / 8000))
 
 
@@ -50,6 +51,7 @@ class _Switched:
 
     ripple_a: float
     output_v: float  # at the load's terminals
+    leg_v: float  # mean of the first leg's output against its rest
     input_w: float
     load_w: float
     traces: Traces
@@ -71,7 +73,7 @@ def _switched(
     bridge = values.legs == 2
     rails = ["BENCH_RAIL_POSITIVE"] + (["BENCH_RAIL_NEGATIVE"] if values.split_rails else [])
     near = "terminal" if values.lead_ohm > 0.0 else "out_a"
-    nets = [near, *(["out_b"] if bridge else [])]
+    nets = dict.fromkeys((near, "out_a", *(["out_b"] if bridge else [])))
     probes: list[Probe] = [Current(INDUCTORS[0]), *map(Current, rails), *map(Voltage, nets)]
     traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
 
@@ -85,6 +87,7 @@ def _switched(
     return _Switched(
         ripple_a=float(np.ptp(coil)),
         output_v=mean_of(time_s, out),
+        leg_v=mean_of(*last(traces.voltage("out_a"))) - (0.0 if values.split_rails else 0.5 * values.rail_v),
         input_w=values.rail_v * drawn,
         load_w=rms_of(time_s, out) ** 2 / load_ohm,
         traces=traces,
@@ -244,23 +247,41 @@ def _clip(design: Design, corner: Corner, library: Library, engine: Engine, time
     point, result = design.point(corner, Level.FULL), design.amplifier
     load = result.load_ohm
     found = _class_d(design)
+    checks: list[Check] = []
     if found is not None:
         values = class_d_values(result, rail_v=point.rail_crest_v)
         seen = _switched(values, load, found[1].modulation_max, engine, timeout_s)
         peak, traces = seen.output_v, seen.traces
+        checks = _sine_checks(design, corner, library, seen.leg_v)
         courses = {"current of the output inductor, A": seen.coil}
     else:
         sine = _sine_of(design, point.output_peak_v, point.rail_crest_v, library, engine, timeout_s)
         peak, traces = float(np.max(sine.output)), sine.traces
         courses = {"output, V": sine.course}
-    check = Check(
+    power = Check(
         quantity="power at the onset of clipping",
         closed=point.output_w,
         simulated=peak**2 / (2.0 * load),
         unit="W",
         limit=_CLIP,
     )
-    return Outcome(checks=(check,), engine=traces.engine, axis=traces.axis, traces=courses)
+    return Outcome(checks=(power, *checks), engine=traces.engine, axis=traces.axis, traces=courses)
+
+
+def _sine_checks(design: Design, corner: Corner, library: Library, leg_v: float) -> list[Check]:
+    """The sine that the output's test point reads, where its corner has a reading."""
+    states = [at for at, (of, _) in played(FULL_SINE).items() if of is corner]
+    return [
+        Check(
+            quantity="sine at the first filter output, peak",
+            closed=0.5 * row.ripple_v,
+            simulated=leg_v,
+            unit="V",
+            limit=_SINE_PEAK,
+        )
+        for row in amplifier_readings(design, library)["out_a"]
+        if row.at in states
+    ]
 
 
 def _clip_cases(design: Design, library: Library) -> tuple[Case, ...]:
@@ -287,28 +308,34 @@ class _Sine:
     traces: Traces
 
 
-def _linear(
-    design: Design, peak_v: float, rail_v: float, library: Library
+def linear_circuit(
+    design: Design, peak_v: float, rail_v: float, library: Library, note_hz: float = _NOTE_HZ
 ) -> tuple[Circuit, Transient, dict[str, float]]:
-    """Circuit, run, and the voltage of each supply by its source, for a peak at the load's terminals."""
+    """Circuit, run, and the voltage of each supply by its source, for a peak at the load's terminals.
+
+    Parameters
+    ----------
+    design : with a class-AB, G or H stage. peak_v, rail_v : V; a peak of 0 for a stage at rest.
+    library : with the drawer merged. note_hz : of the sine, Hz.
+    """
     result, load = design.amplifier, design.amplifier.load_ohm
     model, rails = result.model, result.rail_switching
     assert isinstance(model, ClassABModel)
     values = class_ab_values(result, rail_v=rail_v, switched=model.switched)
     at_lead = peak_v * (load + values.lead_ohm) / load
-    step = 1.0 / _NOTE_HZ / _POINTS
+    step = 1.0 / note_hz / _POINTS
     supplies = {"BENCH_RAIL_POSITIVE": rail_v}
     if values.split_rails:
         supplies["BENCH_RAIL_NEGATIVE"] = rail_v
     if rails is None:
-        wanted = sine_ramp(at_lead, _NOTE_HZ, points=_POINTS)
+        wanted = sine_ramp(at_lead, note_hz, points=_POINTS)
         circuit = class_ab_circuit(values, load_ohm=load, signal=wanted)
-        return circuit, Transient(stop_s=1.0 / _NOTE_HZ, step_s=step, accuracy=1e-4), supplies
+        return circuit, Transient(stop_s=1.0 / note_hz, step_s=step, accuracy=1e-4), supplies
     if rails.form == "two pairs":
         supplies |= {f"BENCH_INNER_{side}": rails.inner_ratio * rail_v for side in ("POSITIVE", "NEGATIVE")}
-        wanted = sine_ramp(at_lead, _NOTE_HZ, cycles=2, points=_POINTS)
+        wanted = sine_ramp(at_lead, note_hz, cycles=2, points=_POINTS)
         circuit = class_g_circuit(values, rails, library, load_ohm=load, signal=wanted)
-        return circuit, Transient(stop_s=2.0 / _NOTE_HZ, step_s=step, accuracy=1e-4), supplies
+        return circuit, Transient(stop_s=2.0 / note_hz, step_s=step, accuracy=1e-4), supplies
     circuit = class_h_circuit(
         values,
         rails,
@@ -316,16 +343,16 @@ def _linear(
         lift_f=result.lift_f,
         cans=result.lift_count,
         load_ohm=load,
-        signals=bridge_ramps(rail_v, _LEAST_LEG_V, at_lead, _NOTE_HZ, cycles=3, points=_POINTS),
+        signals=bridge_ramps(rail_v, LEAST_LEG_V, at_lead, note_hz, cycles=3, points=_POINTS),
     )
-    run = Transient(stop_s=3.0 / _NOTE_HZ, step_s=step / 8.0, accuracy=1e-4, from_initial=True)
+    run = Transient(stop_s=3.0 / note_hz, step_s=step / 8.0, accuracy=1e-4, from_initial=True)
     return circuit, run, supplies
 
 
 def _sine_of(
     design: Design, peak_v: float, rail_v: float, library: Library, engine: Engine, timeout_s: float
 ) -> _Sine:
-    circuit, run, supplies = _linear(design, peak_v, rail_v, library)
+    circuit, run, supplies = linear_circuit(design, peak_v, rail_v, library)
     near = "terminal" if "terminal" in circuit.nets else "out_a"
     nets = [near, *(["out_b"] if "out_b" in circuit.nets else [])]
     probes: list[Probe] = [*map(Current, supplies), *map(Voltage, nets)]
