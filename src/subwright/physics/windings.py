@@ -77,7 +77,8 @@ def bundle_diameter(strands: Floats, overall_m: Floats) -> Floats:
     Source
     ------
     Densest packings of equal circles in a circle: S. Kravitz, Mathematics Magazine 40, 1967 (to 19), and
-    R. L. Graham and others, Discrete Mathematics 181, 1998 (values from memory). [kravitz1967] [graham1998]
+    R. L. Graham and others, Discrete Mathematics 181, 1998 (radii as a later survey tabulates them).
+    [kravitz1967] [graham1998]
 
     Seven strands lie as one in the middle and six round it:
 
