@@ -128,8 +128,8 @@ EXPERIMENT = Experiment(
     about=(
         "Mean and swing at every test point of the output stage, on the nominal battery's rails: class D at "
         "rest, its output open; class AB, G and H at rest and with a full sine of the lowest note. Limits: "
-        "1 % of a mean and 0.5 % of the swing about it, 2 % of a swing. The sine of class D is in the power at "
-        "the onset of clipping."
+        "1 % of a mean and 0.5 % of the swing about it, 2 % of a swing. The sine of class D is in the power "
+        "at the onset of clipping."
     ),
     cases=_cases,
 )
