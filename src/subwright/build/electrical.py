@@ -9,14 +9,15 @@ round does to converter and transformer, ``electrical_demands`` what it asks of 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import sqrt
 from typing import Final
 
 import numpy as np
 
-from subwright.base.errors import ConvergenceError
+from subwright.base.errors import ConvergenceError, NoSolutionError
+from subwright.base.units import show
 from subwright.build.bridged import shared_model, shared_point
 from subwright.build.chain import SolvedChain, find_clipping, solve_waveforms
 from subwright.build.chain_boost import BoostModel
@@ -51,6 +52,7 @@ from subwright.stages.heat import HeatResult, design_heat
 from subwright.stages.supply import SupplyDemand, SupplyResult, design_supply, supply_corners
 from subwright.stages.transformer import TransformerResult
 from subwright.stages.transformer_records import tap_turns
+from subwright.stages.transformer_refusal import REFUSED
 from subwright.stages.wiring import WiringResult, choose_speaker_cable, design_wiring
 
 __all__ = ["PLAYING", "Electrical", "design_electrical"]
@@ -64,6 +66,8 @@ _ELSEWHERE: Final = frozenset(
 _MOST_LIFTS: Final = 4
 _FREE_ROUNDS: Final = 3  # after these a heatsink that serves is kept
 _FIRST_JUNCTION_C: Final = 100.0
+_NO_ROOM: Final = frozenset({"CNV-02", REFUSED})  # rules that a wider window of rails may satisfy
+_MOST_RATINGS: Final = 2  # of switches tried above the least
 _POWER_SLACK: Final = 0.01  # target power counts as met within this; the rule AMP-01 allows 2 %
 
 
@@ -159,7 +163,7 @@ class _Wish:
 @lru_cache(maxsize=32)
 def _remembered(wish: _Wish) -> Electrical:
     """The electrical design; a change of box, filter or name alone finds the one made before."""
-    settle = _settled_boost if wish.spec.converter.topology == "boost" else _settled
+    settle = _settled_boost if wish.spec.converter.topology == "boost" else _settled_with_room
     return settle(
         Job(
             spec=wish.spec,
@@ -197,8 +201,41 @@ def _settled_boost(job: Job, progress: Callable[[str, float], None]) -> Electric
     )
 
 
-def _settled(job: Job, progress: Callable[[str, float], None]) -> Electrical:
-    """Rounds over all stages until they agree."""
+def _settled_with_room(job: Job, progress: Callable[[str, float], None]) -> Electrical:
+    """The same; with amplifier switches of a higher rating where the first leave a transformer no room.
+
+    The least switch that serves the amplifier stands rails in a narrow window; whole turns may miss it.
+    """
+    free = job.spec.amplifier.mosfet == "auto" and not _as_given(job.spec)
+    try:
+        return _settled(job, progress, explain=not free)
+    except NoSolutionError as refused:
+        if not free or refused.code not in _NO_ROOM:
+            raise
+    first = _amplifier(job, _first_source(job))
+    if first.recirculates:
+        rated_v = job.library.mosfet(first.switch_id).vds_v
+        above = sorted({m.vds_v for m in job.library.mosfets.values() if m.vds_v > rated_v})
+        for higher_v in above[:_MOST_RATINGS]:
+            try:
+                made = _settled(replace(job, least_switch_v=higher_v), progress, explain=False)
+            except NoSolutionError:
+                continue
+            return replace(made, amplifier=_with_room(made.amplifier, rated_v, higher_v))
+    return _settled(job, progress)  # raises again, with all that would have to change
+
+
+def _with_room(amplifier: AmplifierResult, rated_v: float, higher_v: float) -> AmplifierResult:
+    reason = (
+        f"A switch rated {show(rated_v, 'voltage')} would serve the amplifier, but between the rail for full "
+        f"power and the highest that it stands there is no transformer of whole turns; with one rated "
+        f"{show(higher_v, 'voltage')} there is."
+    )
+    return replace(amplifier, reasons=(*amplifier.reasons, reason))
+
+
+def _settled(job: Job, progress: Callable[[str, float], None], *, explain: bool = True) -> Electrical:
+    """Rounds over all stages until they agree; ``explain`` says at length why nothing serves."""
     spec, library = job.spec, job.library
     state = _State(
         source=_first_source(job),
@@ -207,7 +244,7 @@ def _settled(job: Job, progress: Callable[[str, float], None]) -> Electrical:
         converter=None,
         solved=None,
     )
-    retry, lifts = Retry(), 0 if _as_given(spec) else _MOST_LIFTS
+    retry, lifts = Retry(explain=explain), 0 if _as_given(spec) else _MOST_LIFTS
     search = True
     amplifier: AmplifierResult | None = None
     supply: SupplyResult | None = None
@@ -316,7 +353,7 @@ def _amplifier(job: Job, source: Source, inner: float | None = None) -> Amplifie
         job.target_w,
         job.load_ohm,
         job.corners,
-        job.library,
+        job.library.with_mosfets_from(job.least_switch_v) if job.least_switch_v else job.library,
         source_resistance_ohm=source.total_ohm,
         crest_factor_db=job.spec.goal.crest_factor_db,
         lowest_note_hz=job.spec.goal.lowest_note_hz,

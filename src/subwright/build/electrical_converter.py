@@ -63,6 +63,7 @@ class Retry:
     rail_lift: float = 1.0  # over the rail asked for, to make up for what the search leaves out
     core: HeldTransformer | None = None  # whose core is kept while turns and wires are looked for anew
     fallback: HeldTransformer | None = None  # falls short of the power, but exists
+    explain: bool = True  # at length, why nothing serves
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -276,7 +277,7 @@ def _chosen(
     try:
         first = retry.fallback is None
         return choose_transformer(
-            spec, need, library, compare=first, effort="quick", explain=explain and first
+            spec, need, library, compare=first, effort="quick", explain=explain and first and retry.explain
         )
     except NoSolutionError:
         if retry.fallback is None:

@@ -55,6 +55,7 @@ class Job:
     corners: Mapping[Corner, float]
     waves: Mapping[Level, Waveform]
     library: Library
+    least_switch_v: float = 0.0  # rating of the amplifier's switches, where the choice is free
 
     @property
     def emf_v(self) -> Array:

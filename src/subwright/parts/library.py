@@ -87,6 +87,18 @@ class Library:
         drawer.check_references(merged)
         return merged
 
+    def with_mosfets_from(self, vds_v: float) -> Library:
+        """Return this library without the MOSFETs that stand less.
+
+        Parameters
+        ----------
+        vds_v : least drain-source rating, V.
+        """
+        kept = {name: record for name, record in self.mosfets.items() if record.vds_v >= vds_v}
+        narrowed = Library(self._drawer)
+        vars(narrowed)["mosfets"] = MappingProxyType(kept)
+        return narrowed
+
     @property
     def resistors(self) -> tuple[ValueStock, ...]:
         """Resistor stocks at hand; empty where there is no drawer."""
