@@ -56,6 +56,9 @@ def test_loss_equation_meets_the_forward_voltage(
     row("IRF640", lambda: 1e3 * avalanche_energy_j(2.7e-3, 18.0, 200.0, 50.0), 580.0, 0.01, "ir-an1005"),
     row("IRF740", lambda: 1e3 * avalanche_energy_j(9.1e-3, 10.0, 400.0, 50.0), 520.0, 5e-3, "ir-an1005"),
     row("IRF840", lambda: 1e3 * avalanche_energy_j(14e-3, 8.0, 500.0, 50.0), 510.0, 0.035, "ir-an1005"),
+    # later sheets of the same maker leave the supply out, E = L I²/2 (all numbers read)
+    row("IRF1010N", lambda: 1e3 * avalanche_energy_j(270e-6, 43.0, 55.0, 0.0), 250.0, 5e-3, "ir-an1005"),
+    row("IRFB4110", lambda: 1e3 * avalanche_energy_j(33e-6, 108.0, 100.0, 0.0), 190.0, 0.02, "ir-an1005"),
     row("Rashid, ex. 4.4", lambda: sink_rth_needed_k_per_w(150, 25, 125, 0.4, 0.1), 0.5, 1e-9, "rashid2014"),
     # Incropera, example 5.1: a bead of 1 s from 25 °C to 199 °C in gas of 200 °C takes 5.2 s (from memory)
     row("bead in hot gas", lambda: time_to_reach_s(199, 25, 25, 175, 1.0, 1.0), 5.2, 0.01, "incropera"),
