@@ -12,6 +12,7 @@ from subwright.circuits.netlist import Circuit, Reading
 __all__ = ["reading_words", "readings_line"]
 
 _MINUS: Final = re.compile(r"(?<![A-Za-z])-(?=\d)")
+_LEVEL: Final = re.compile(r"\d [mµ]?V\b")  # a shape that states its own levels
 _OTHER_BATTERIES: Final = ("lowest battery", "highest battery")  # left to print and tables
 
 
@@ -31,7 +32,7 @@ def reading_words(reading: Reading) -> str:
     if reading.within_v > 0.0 and not reading.waveform:
         told = f"{told} ± {show(reading.within_v, 'voltage')}"
     swing = show(reading.ripple_v, "voltage")
-    if " V" in reading.waveform or (reading.waveform and not reading.ripple_v):
+    if _LEVEL.search(reading.waveform) or (reading.waveform and not reading.ripple_v):
         told = f"{told}{' mean' if reading.dc_v else ''}, {reading.waveform}"
     elif reading.waveform:
         told = f"{told}, {swing} {reading.waveform}"
@@ -40,13 +41,15 @@ def reading_words(reading: Reading) -> str:
     return _MINUS.sub("−", told)
 
 
-def readings_line(circuit: Circuit, nets: Container[str] | None = None, *, signal: str = "") -> str:
+def readings_line(
+    circuit: Circuit, nets: Container[str] | None = None, *, signal: str | tuple[str, ...] = ""
+) -> str:
     """What the test points read on the nominal battery, or on any, in a line; alike ones once.
 
     Parameters
     ----------
     circuit : with its test points. nets : those to tell of; None for all.
-    signal : end of the states to tell of ("full sine"); "" for all.
+    signal : end of the states to tell of ("full sine"), or several; "" for all.
     """
     states: dict[str, dict[str, list[str]]] = {}
     for point in circuit.test_points:

@@ -7,11 +7,15 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points import FULL_SINE
+from subwright.build.test_points.boost import boost_readings
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.boost_power import boost_circuit
 from subwright.circuits.boost_values import from_plan
 from subwright.circuits.netlist import GROUND, Part
 from subwright.circuits.shunt_return import SHUNT_NET, boost_returns, through_shunt
+from subwright.outputs.drawing import wrap
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_guard_blocks import battery_shunt_ohm
 from subwright.outputs.schematic_kit import Kit
@@ -23,6 +27,8 @@ from subwright.stages.converter_boost import boost_values
 
 __all__ = ["boost_block", "draw_boost"]
 
+_READINGS_AT: Final[Point] = (776, 606)  # below the rail
+_READINGS_WIDTH: Final = 53
 _BUS: Final = 250
 _CAN: Final = 110
 _PAIR: Final = 2
@@ -49,6 +55,7 @@ def boost_block(design: Design, _library: Library) -> Iterator[Block]:
     sense_ohm = battery_shunt_ohm(design)
     if sense_ohm is not None:
         circuit = through_shunt(circuit, sense_ohm, boost_returns)
+    circuit = circuit.with_readings(boost_readings(design))
     choke, period_s = plan.choke, 1.0 / plan.timing.switching_hz
     texts = {
         "L101": ("L101", show(choke.inductance_h, "inductance"), f"{choke.turns} t"),
@@ -58,6 +65,8 @@ def boost_block(design: Design, _library: Library) -> Iterator[Block]:
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_boost(kit)
+        for k, words in enumerate(wrap(readings_line(circuit, signal=FULL_SINE), _READINGS_WIDTH)):
+            kit.sheet.say(_READINGS_AT[0], _READINGS_AT[1] + 14 * k, words, classes="sm t")
         return _notes(design)
 
     yield Block(

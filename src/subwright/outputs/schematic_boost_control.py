@@ -7,27 +7,27 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points import FULL_SINE, battery_voltages
+from subwright.build.test_points.boost import boost_control_readings
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.boost_control import boost_control_circuit, boost_feed
 from subwright.circuits.netlist import GROUND
+from subwright.outputs.drawing import wrap
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
 from subwright.parts.library import Library
-from subwright.stages.common import Corner
 
 __all__ = ["boost_control_block", "draw_boost_control"]
 
+_READINGS_AT: Final[Point] = (680, 532)  # beside the supply
+_READINGS_WIDTH: Final = 66
 _PERIODS: Final = 20
 _SHARE: Final = 0.97  # of the rail while the circuit is tried alone: the loop opens fully
 _X, _Y = 560, 200  # of the controller
 _SUPPLY: Final = 540
-_CORNERS: Final = {
-    "lowest battery": Corner.LOW,
-    "nominal battery": Corner.NOMINAL,
-    "highest battery": Corner.MAX,
-}
 
 
 def boost_control_block(design: Design, _library: Library) -> Iterator[Block]:
@@ -35,16 +35,20 @@ def boost_control_block(design: Design, _library: Library) -> Iterator[Block]:
     boost = design.boost
     if boost is None:
         return
-    corners = {name: design.supply.corners[corner] for name, corner in _CORNERS.items()}
+    corners = battery_voltages(design)
     circuit = boost_control_circuit(
         boost, rail=_SHARE * boost.set_v, control=corners["nominal battery"], corners=corners, settled=True
     )
+    circuit = circuit.with_readings(boost_control_readings(design))
     period, feed = 1.0 / boost.plan.timing.switching_hz, boost_feed(boost)
     switched = design.control is not None and design.control.remote is not None
     stopped = design.protection is not None
 
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_boost_control(kit, feed)
+        told = readings_line(circuit, signal=("running", FULL_SINE))
+        for k, words in enumerate(wrap(told, _READINGS_WIDTH)):
+            kit.sheet.say(_READINGS_AT[0], _READINGS_AT[1] + 14 * k, words, classes="sm t")
         return _notes(design)
 
     yield Block(
