@@ -358,6 +358,7 @@ def _amplifier(job: Job, source: Source, inner: float | None = None) -> Amplifie
         crest_factor_db=job.spec.goal.crest_factor_db,
         lowest_note_hz=job.spec.goal.lowest_note_hz,
         speaker_cable_ohm=speaker.resistance_ohm + job.lead_ohm,
+        rails_held=job.spec.converter.output == "regulated",
     )
 
 

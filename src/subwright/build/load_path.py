@@ -202,4 +202,5 @@ def _expected(question: _Question) -> ExpectedAmplifier:
         lowest_note_hz=spec.goal.lowest_note_hz,
         speaker_cable_ohm=cable.resistance_ohm + switch_ohm,
         raised=expected_rail(spec, question.target_w, load),
+        rails_held=spec.converter.output == "regulated",
     )

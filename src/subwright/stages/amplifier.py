@@ -87,6 +87,7 @@ def design_amplifier(
     lowest_note_hz: float = 30.0,
     speaker_cable_ohm: float = 0.0,
     raised: RaisedRail | None = None,
+    rails_held: bool = False,
 ) -> AmplifierResult:
     """Choose the kind of amplifier and its parts, and give its loss model.
 
@@ -102,6 +103,7 @@ def design_amplifier(
     crest_factor_db : of the programme, dB. lowest_note_hz : Hz.
     speaker_cable_ohm : out and return, ohm.
     raised : the rail of a boost converter that it runs from instead of the battery; None: there is none.
+    rails_held : a regulated converter keeps the rails of a linear stage when the battery rises.
 
     Returns
     -------
@@ -129,6 +131,7 @@ def design_amplifier(
         speaker_cable_ohm=speaker_cable_ohm,
         raised=raised,
         with_ceilings=True,
+        rails_held=rails_held,
     )
     return _finish(spec, choice, target_power_w, library, crest_factor_db, lowest_note_hz)
 

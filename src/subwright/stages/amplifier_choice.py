@@ -53,6 +53,7 @@ Array = NDArray[np.float64]
 
 _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-9
+_LINEAR_ON_RAILS: Final = ("class_ab", "class_g")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -147,6 +148,7 @@ def choose_amplifier(
     speaker_cable_ohm: float,
     raised: RaisedRail | None,
     with_ceilings: bool,
+    rails_held: bool = False,
 ) -> AmplifierChoice:
     """Choose kind and parts; arguments as ``design_amplifier``.
 
@@ -154,6 +156,7 @@ def choose_amplifier(
     ----------
     with_ceilings : whether to reckon what a bridge from the battery could do where the kind doesn't ask for
         it.
+    rails_held : a regulated converter keeps the rails of a linear stage when the battery rises.
 
     Returns
     -------
@@ -207,6 +210,9 @@ def choose_amplifier(
                 limit="> 0 W",
                 remedy="State goal.power or goal.spl, or take amplifier.kind = bridge_class_d.",
             )
+        if rails_held and kind in _LINEAR_ON_RAILS:
+            nominal_v = corners[Corner.NOMINAL]
+            corners = {corner: min(volts, nominal_v) for corner, volts in corners.items()}
         built = _on_rails(
             kind, spec, target_power_w, load, corners, library, speaker_cable_ohm, lowest_note_hz
         )
@@ -230,6 +236,7 @@ def expect_amplifier(
     lowest_note_hz: float,
     speaker_cable_ohm: float,
     raised: RaisedRail | None,
+    rails_held: bool = False,
 ) -> ExpectedAmplifier:
     """The few figures by which the parts in series with the load are chosen first.
 
@@ -256,6 +263,7 @@ def expect_amplifier(
         speaker_cable_ohm=speaker_cable_ohm,
         raised=raised,
         with_ceilings=False,
+        rails_held=rails_held,
     )
     _, peak_v, rail_v, expected_v, _ = choice.voltages(target_power_w)
     built, load = choice.built, choice.load_ohm

@@ -44,6 +44,7 @@ _FILM_VOLTAGES_V = (63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 _MOST_CANS = 12
 _MOST_PAIRS = 8
 _SINK_C = 80.0  # heatsink temperature for which pairs are counted
+_POWER_ASIDE = 0.9  # of a share of the power: drops and bias do not shrink with it
 _JUNCTION_RESERVE_K = 25.0
 
 
@@ -270,11 +271,13 @@ def choose_output_stage(
     """
     found: list[tuple[int, OutputStage]] = []
     missed: list[str] = []
+    share = 0.0  # of the power that the stage nearest to it would stand
     for stage in OUTPUT_STAGES.values():
         if not _is_wanted(wanted, stage):
             continue
         if stage.supply_max_v < supply_v:
             missed.append(f"{stage.id} {show(stage.supply_max_v, 'voltage')}")
+            share = max(share, _POWER_ASIDE * (stage.supply_max_v / supply_v) ** 2)
             continue
         allowed = stage.tj_max_c - _JUNCTION_RESERVE_K - _SINK_C
         per_case_w = allowed / (stage.rth_jc_k_per_w + stage.interface_k_per_w)
@@ -284,8 +287,17 @@ def choose_output_stage(
             missed.append(f"{stage.id} beyond its rating with a reactive load")
             continue
         count = max(whole_devices(lines), by_heat, ceil(crest_a / stage.peak_a - 1e-9))
-        if count > (1 if stage.form == "chip" else _MOST_PAIRS):
-            missed.append(f"{count} × {stage.id}")
+        if count > (most := 1 if stage.form == "chip" else _MOST_PAIRS):
+            heat_w = device_w(stage) / stage.cases
+            if by_heat == count:
+                missed.append(
+                    f"{stage.id} {show(heat_w, 'power')} in a case that sheds {show(per_case_w, 'power')}"
+                    + (f", {count} of them" if most > 1 else "")
+                )
+                share = max(share, _POWER_ASIDE * most * per_case_w / heat_w)
+            else:
+                missed.append(f"{count} × {stage.id}")
+                share = max(share, _POWER_ASIDE * most / count)
             continue
         found.append((count, stage))
     if not found:
@@ -295,7 +307,13 @@ def choose_output_stage(
             value=f"{show(supply_v, 'voltage')} at {show(crest_a, 'current')}: {', '.join(missed)}",
             limit=f"the rating of each, one chip or {_MOST_PAIRS} pairs side by side",
             source="output stage table",
-            remedy='Take class D (amplifier.kind = "class_d_half_bridge"), lower goal.power, or leave '
+            remedy='Take class D (amplifier.kind = "class_d_half_bridge"), '
+            + (
+                f"lower goal.power to {100.0 * share:.0f} % or less, "
+                if share > 0.0
+                else "lower goal.power, "
+            )
+            + 'set converter.output = "regulated" where the rails follow the battery, or leave '
             "amplifier.ab_output out.",
         )
     found.sort(key=lambda item: item[0])

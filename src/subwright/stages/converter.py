@@ -383,7 +383,8 @@ def _ratio_window(
             value=show(unloaded_v, "voltage"),
             limit=show(demand.rail_max_v, "voltage"),
             source="amplifier's rail limit",
-            remedy=f"Set amplifier.mosfet to a switch rated {100 * (beyond - 1):.0f} % higher or more, lower "
+            remedy="Set amplifier.mosfet (class D) or amplifier.ab_output (class AB) to parts rated "
+            f"{100 * (beyond - 1):.0f} % higher or more, lower "
             f"goal.power to {90 / beyond**2:.0f} % or less, set supply.max to {highest} or less with the "
             'over-voltage trip to match, or set converter.output = "regulated".',
             code="CNV-02",

@@ -120,7 +120,8 @@ def _rail_that_serves(
             remedies.append(
                 f"{given}; unloaded the rail then rises to {show(unloaded_v, 'voltage')}, so the "
                 f"amplifier must stand that instead of {show(rail.most_v, 'voltage')}: set "
-                f"amplifier.mosfet to a switch rated {100.0 * (unloaded_v / rail.most_v - 1.0):.0f} % higher."
+                f"amplifier.mosfet or amplifier.ab_output to parts rated "
+                f"{100.0 * (unloaded_v / rail.most_v - 1.0):.0f} % higher."
             )
     for share in _POWER_SHARES:
         root = math.sqrt(share)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -231,6 +232,24 @@ def test_a_stated_switch_is_kept_and_judged_by_its_ratings() -> None:
     result = design(power=150.0, mosfet="IRF3205")
     assert result.switch_id == "IRF3205"
     assert result.switch_voltage_v > result.switch_voltage_limit_v
+
+
+def test_held_rails_let_a_chip_drive_what_rails_that_follow_the_battery_forbid() -> None:
+    """Refused alike, 30 W into 4 Ω were, with a remedy that named no figure."""
+    spec = AmplifierSpec.model_validate({"kind": "class_ab", "ab_output": "chip"})
+    with pytest.raises(NoSolutionError) as caught:
+        design_amplifier(spec, 30.0, 4.0, TWELVE, LIBRARY)
+    share = re.search(r"goal.power to (\d+) % or less", caught.value.remedy or "")
+    assert share is not None
+    assert 'converter.output = "regulated"' in (caught.value.remedy or "")
+    less = 30.0 * int(share.group(1)) / 100.0
+    assert design_amplifier(spec, less, 4.0, TWELVE, LIBRARY).devices
+    held = design_amplifier(spec, 30.0, 4.0, TWELVE, LIBRARY, rails_held=True)
+    assert held.devices[0].count == 1
+    # the rails stay at full power's, but for the rise without load
+    assert held.rail_expected_v == pytest.approx(1.10 * held.rail_needed_v, rel=1e-6)
+    with pytest.raises(NoSolutionError):
+        design_amplifier(spec, 50.0, 4.0, TWELVE, LIBRARY, rails_held=True)
 
 
 def test_class_ab_takes_a_chip_until_rails_or_heat_forbid_it() -> None:
