@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 from subwright.base.errors import SubwrightError
@@ -12,14 +13,35 @@ from subwright.circuits.netlist import GROUND, Circuit, Steady, TestPoint
 from subwright.parts.library import Library
 from subwright.stages.filter import FilterBlock, FilterResult
 
-__all__ = ["FILTER_OUTPUT", "filter_circuit"]
+__all__ = ["FILTER_OUTPUT", "block_nets", "filter_circuit"]
 
 FILTER_OUTPUT: Final = "filter_out"
 """Net at the amplifier's input."""
 
 _HUNDRED: Final = 300
 _DC_GAIN: Final = 1e7
+_SUPPLIES: Final = {
+    "op_positive": "positive supply of the op-amps",
+    "op_negative": "negative supply of the op-amps",
+    "op_supply": "supply of the op-amps",
+    "mid": "half of it, the signal's ground",
+}
 _AMPLIFIER_OHM: Final = 1e9  # what the power stage's input draws is part of the coupling
+
+
+def block_nets(result: FilterResult) -> tuple[tuple[str, ...], ...]:
+    """Nets of every block's amplifiers' outputs: its own first, then those inside, backwards.
+
+    The order is that of ``inner_levels``.
+    """
+    last = len(result.blocks) - 1
+    return tuple(
+        (
+            FILTER_OUTPUT if k == last else f"out_{k}",
+            *((f"band_{k}", f"high_{k}") if "integrator A" in block.capacitors_f else ()),
+        )
+        for k, block in enumerate(result.blocks)
+    )
 
 
 def filter_circuit(
@@ -66,8 +88,8 @@ def filter_circuit(
                 _coupling(at)
         into = at.out
     build.bench("AMPLIFIER", "resistor", (FILTER_OUTPUT, GROUND), "input of the power stage", _AMPLIFIER_OHM)
-    points = [(f"out_{k}", f"after the {block.name}") for k, block in enumerate(result.blocks[:-1])]
-    points += [(FILTER_OUTPUT, "filter output"), (build.rails[0], "supply of the op-amps")]
+    points = list(_points(result))
+    points += [(net, _SUPPLIES[net]) for net in (*build.rails, build.ground) if net != GROUND]
     return Circuit(
         name="line-level filter",
         parts=tuple(build.parts),
@@ -77,6 +99,16 @@ def filter_circuit(
             for k, (net, what) in enumerate(points, 1)
         ),
     )
+
+
+def _points(result: FilterResult) -> Iterator[tuple[str, str]]:
+    """Nets that the signal passes, with what each carries."""
+    words = {"high": "high-pass output", "band": "band-pass output"}
+    for k, (block, nets) in enumerate(zip(result.blocks, block_nets(result), strict=True)):
+        for net in reversed(nets[1:]):
+            yield net, f"{words[net.split('_')[0]]} within the {block.name}"
+        last = k == len(result.blocks) - 1
+        yield nets[0], "filter output" if last else f"after the {block.name}"
 
 
 class _Block:

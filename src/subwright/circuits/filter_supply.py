@@ -8,16 +8,21 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.models import BipolarModel, Model, RegulatorModel, ZenerModel
 from subwright.circuits.netlist import GROUND, Numbering, Part, PartKind, Standing, Steady, Value
 from subwright.parts.library import Library
+from subwright.physics.junctions import saturation_current_a
 from subwright.stages.filter import FilterResult
 from subwright.stages.filter_bill import REGULATOR_INPUT_F, REGULATOR_OUTPUT_F
 
-__all__ = ["FilterBuilder", "add_supply"]
+__all__ = ["FOLLOWER_GAIN", "FOLLOWER_JUNCTIONS", "FilterBuilder", "add_supply"]
+
+FOLLOWER_GAIN: Final = 40.0
+"""Current gain of a small power transistor, least; common practice."""
+FOLLOWER_JUNCTIONS: Final = 30.0
+"""Its junction is as many times a small transistor's as its rated current, 3 A."""
 
 _HUNDRED: Final = 300
 _DECOUPLING_F: Final = 100e-9
 _BASE_F: Final = 10e-6
 _REFERENCE_V: Final = 1.25  # of a 317-family regulator, data sheet
-_BETA: Final = 40.0  # of a small power transistor, least; common practice
 
 
 class FilterBuilder:
@@ -179,7 +184,14 @@ def _follower(build: FilterBuilder, rail: str, op_rail: str, negative: bool) -> 
     build.add("VR", "zener", ends, "op-amp supply zener", model="ZENER")
     build.capacitor("op-amp supply base capacitor", *_upright(base, negative), _BASE_F)
     build.add("Q", "transistor", (rail, base, op_rail), "op-amp supply follower", model=model)
-    build.models.append(BipolarModel(name=model, polarity="pnp" if negative else "npn", current_gain=_BETA))
+    build.models.append(
+        BipolarModel(
+            name=model,
+            polarity="pnp" if negative else "npn",
+            current_gain=FOLLOWER_GAIN,
+            saturation_a=FOLLOWER_JUNCTIONS * saturation_current_a(),
+        )
+    )
 
 
 def _regulator(build: FilterBuilder, rail: str, op_rail: str, negative: bool) -> None:

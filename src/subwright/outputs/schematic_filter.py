@@ -6,14 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from subwright.circuits.filter_circuit import FILTER_OUTPUT
+from subwright.circuits.filter_circuit import FILTER_OUTPUT, block_nets
 from subwright.circuits.netlist import GROUND, Part
-from subwright.outputs.schematic_filter_supply import draw_supply
+from subwright.outputs.schematic_filter_supply import SUPPLY_NETS, draw_supply
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 from subwright.stages.filter import FilterBlock, FilterResult
 
-__all__ = ["FilterPage", "draw_filter", "filter_pages"]
+__all__ = ["FilterPage", "draw_filter", "filter_pages", "nets_on"]
 
 _FIRST: Final = (120, 180)
 _RIGHT: Final = 1040
@@ -75,6 +75,13 @@ def filter_pages(result: FilterResult, cases: int) -> tuple[FilterPage, ...]:
         FilterPage(rows=tuple(map(tuple, sheet)), supply=below and sheet is sheets[-1]) for sheet in sheets
     ]
     return (*pages, *(() if below else (FilterPage(rows=(), supply=True),)))
+
+
+def nets_on(result: FilterResult, page: FilterPage) -> frozenset[str]:
+    """Nets whose test points a sheet shows: outputs of its blocks, and the supply where it is on it."""
+    blocks = block_nets(result)
+    nets = {net for row in page.rows for k in row for net in blocks[k]}
+    return frozenset(nets | (SUPPLY_NETS if page.supply or not page.rows else set()))
 
 
 def _room(result: FilterResult, rows: Sequence[Sequence[int]], bottom: int, *, supply: bool) -> bool:
@@ -359,7 +366,8 @@ def _state_variable(kit: Kit, block: FilterBlock, k: int, x: int, y: int) -> Poi
         _signal_ground(kit), kit.upright(lower, f"plus_{k}", plus[0], y + 70).end(lower, f"plus_{k}")
     )
     for letter, number, net in (("A", 1, high), ("B", 2, band)):
-        sheet.name(net, at)
+        point = next((point.designator for point in kit.circuit.test_points if point.net == net), "")
+        sheet.name(net, at, point=point, named=True)
         end = kit.run(net, at[0], at[1], kit.variable(block, f"R{number}"))
         sheet.wire((end, at[1]), (end + 10, at[1]))
         integrator = [kit.of(block, f"integrator {letter}")]

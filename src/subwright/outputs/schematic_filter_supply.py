@@ -6,9 +6,13 @@ from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
 from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.schematic_protection import draw_test_point
 from subwright.stages.filter import FilterResult
 
-__all__ = ["draw_supply"]
+__all__ = ["SUPPLY_NETS", "draw_supply"]
+
+SUPPLY_NETS: Final = frozenset({"op_positive", "op_negative", "op_supply", "mid"})
+"""Nets of the op-amps' supply that have a test point here."""
 
 _X: Final = 190
 _LAST_CASE: Final = 1050
@@ -73,13 +77,14 @@ def _follower(kit: Kit, word: str, x: int, y: int) -> None:
     sheet.wire((x, y), transistor["collector"])
     sheet.wire((x, y), (x, y + 10))
     kit.upright(_on(kit, "op-amp supply resistor", rail), rail, x, y + 10)
-    sheet.wire((x, y + 50), (x + 80, y + 50), (x + 130, y + 50), (x + 130, y + 60))
-    sheet.wire(transistor["base"], (x + 80, y + 60))
+    sheet.wire((x, y + 50), (x + 80, y + 50), (x + 130, y + 50))
+    sheet.wire(transistor["base"], (x + 80, y + 50))
     for role, at in (("op-amp supply zener", x + 80), ("op-amp supply base capacitor", x + 130)):
         part = _on(kit, role, base)
-        sheet.ground(GROUND, kit.upright(part, base, at, y + 60).end(part, base))
-    sheet.wire(transistor["emitter"], (x + 130, y))
-    sheet.rail(out, (x + 130, y))
+        sheet.ground(GROUND, kit.upright(part, base, at, y + 50).end(part, base))
+    sheet.wire(transistor["emitter"], (x + 130, y), (x + 160, y))
+    sheet.rail(out, (x + 160, y))
+    draw_test_point(kit, out, (x + 130, y))
 
 
 def _zener(kit: Kit, word: str, x: int, y: int) -> None:
@@ -89,8 +94,9 @@ def _zener(kit: Kit, word: str, x: int, y: int) -> None:
     sheet.wire((end - 20, y), (end, y), (end, y + 10))
     zener = _on(kit, "op-amp supply zener", out)
     sheet.ground(GROUND, kit.upright(zener, out, end, y + 10).end(zener, out))
-    sheet.wire((end, y), (end + 30, y))
-    sheet.rail(out, (end + 30, y))
+    sheet.wire((end, y), (end + 50, y))
+    sheet.rail(out, (end + 50, y))
+    draw_test_point(kit, out, (end + 20, y))
 
 
 def _regulator(kit: Kit, word: str, x: int, y: int) -> None:
@@ -111,6 +117,7 @@ def _regulator(kit: Kit, word: str, x: int, y: int) -> None:
     sheet.wire((x + 120, y), (x + 190, y), (x + 190, y + 10))
     sheet.ground(GROUND, kit.upright(behind, out, x + 190, y + 10).end(behind, out))
     sheet.rail(out, (x + 190, y))
+    draw_test_point(kit, out, (x + 150, y))
 
 
 def _battery(kit: Kit, y: int) -> int:
@@ -129,6 +136,7 @@ def _battery(kit: Kit, y: int) -> int:
     top = node + 100
     sheet.wire((node, y), (node + 50, y), (top, y))
     sheet.rail("op_supply", (node + 50, y))
+    draw_test_point(kit, "op_supply", (node + 80, y))
     dividers = kit.circuit.by_role("midpoint divider")
     upper, lower = (next(p for p in dividers if net in p.nets) for net in ("op_supply", GROUND))
     kit.upright(upper, "op_supply", top, y)
@@ -143,4 +151,5 @@ def _battery(kit: Kit, y: int) -> int:
     sheet.wire(amp["out"], out, (out[0], y - 10), (top + 100, y - 10), (top + 100, y + 20), amp["-"])
     sheet.wire(out, (out[0] + 20, y + 30), (out[0] + 20, y + 40))
     sheet.ground("mid", (out[0] + 20, y + 40))
+    draw_test_point(kit, "mid", (out[0], y + 10))
     return out[0] + 110

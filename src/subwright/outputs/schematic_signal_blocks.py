@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points.filter import filter_readings
+from subwright.build.test_points.inputs import input_readings
 from subwright.circuits.analysis import AcSweep, Voltage
 from subwright.circuits.filter_circuit import FILTER_OUTPUT, filter_circuit
 from subwright.circuits.input_circuit import INPUT_OUTPUTS, input_circuit
 from subwright.circuits.signal_circuit import filter_inputs, input_place, summing_ohm
 from subwright.outputs.schematic_block import Block
-from subwright.outputs.schematic_filter import FilterPage, draw_filter, filter_pages
+from subwright.outputs.schematic_filter import FilterPage, draw_filter, filter_pages, nets_on
 from subwright.outputs.schematic_inputs import draw_difference_input, draw_single_inputs
 from subwright.outputs.schematic_kit import Kit
+from subwright.outputs.signal_words import signal_lines
 from subwright.parts.library import Library
 from subwright.stages.common import Corner
 from subwright.stages.filter import FilterResult
@@ -64,7 +68,7 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
         side_v=0.5 * filters.op_amp_supply.low_v,
         summing_ohm=summing_ohm(filters),
         place=place,
-    )
+    ).with_readings(input_readings(design, library))
     channels = "ab"[: entry.channels]
     supply = (place.upper, place.lower)
     notes = [
@@ -78,14 +82,14 @@ def input_block(design: Design, library: Library) -> Iterator[Block]:
 
     def single(kit: Kit) -> tuple[str, ...]:
         draw_single_inputs(kit, channels, *supply)
-        return tuple(notes)
+        return (*notes, *signal_lines(circuit, INPUT_OUTPUTS))
 
     def difference(name: str) -> Callable[[Kit], tuple[str, ...]]:
         def draw(kit: Kit) -> tuple[str, ...]:
             draw_difference_input(kit, name, *supply, place.middle, cases=name == "a")
             shared = [case.case for case in kit.cases("op-amp") if case.standing != "bought"]
             also = f"{', '.join(shared)} also serves the filter, whose sheet shows its decoupling."
-            return (*notes, *((also,) if shared else ()))
+            return (*notes, *((also,) if shared else ()), *signal_lines(circuit, (f"receiver_{name}",)))
 
         return draw
 
@@ -117,6 +121,22 @@ def _inner_names(result: FilterResult) -> dict[str, str]:
     }
 
 
+def _knobs(design: Design) -> str:
+    """Where the filter's controls stand while the bring-up's sine plays."""
+    result, kinds = design.filter, {block.kind for block in design.filter.blocks}
+    places = {
+        "gain": result.gain_control is not None,
+        "level": "output" in kinds,
+    }
+    tops = " and ".join(name for name, there in places.items() if there)
+    stand = [f"{tops} at {'their tops' if all(places.values()) else 'its top'}"] if tops else []
+    if {"phase", "all-pass"} & kinds:
+        stand.append("phase at zero")
+    if result.sweep is not None:
+        stand.append(f"corner at {show(design.spec.filter.corner_hz, 'frequency')}")
+    return ", ".join(stand)
+
+
 def filter_block(design: Design, library: Library) -> Iterator[Block]:
     """The line-level filter, with what its op-amps run on.
 
@@ -140,12 +160,19 @@ def filter_block(design: Design, library: Library) -> Iterator[Block]:
         **{f"out_{k}": f"AFTER {k + 1}" for k in range(len(result.blocks))},
         **_inner_names(result),
     }
-    circuit = filter_circuit(result, library, supply_v=supply_of_the_filter_v(design))
+    circuit = filter_circuit(result, library, supply_v=supply_of_the_filter_v(design)).with_readings(
+        filter_readings(design, library)
+    )
     cases = {part.case for part in circuit.parts if part.kind == "op-amp"}
     pages = filter_pages(result, len(cases))
+    knobs = _knobs(design)
 
     def placed(page: FilterPage) -> Callable[[Kit], tuple[str, ...]]:
-        return lambda kit: draw_filter(kit, result, page, taken=taken, origin=origin)
+        def draw(kit: Kit) -> tuple[str, ...]:
+            notes = draw_filter(kit, result, page, taken=taken, origin=origin)
+            return (*notes, *signal_lines(circuit, nets_on(result, page), knobs))
+
+        return draw
 
     yield Block(
         key="filter",

@@ -8,7 +8,7 @@ from typing import Protocol
 from subwright.parts.schema import OpAmp
 from subwright.stages.filter_records import BlockKind
 
-__all__ = ["OffsetBlock", "offsets_v"]
+__all__ = ["OffsetBlock", "inner_offsets_v", "offsets_v"]
 
 
 class OffsetBlock(Protocol):
@@ -53,6 +53,28 @@ def offsets_v(blocks: Sequence[OffsetBlock], op_amp: OpAmp) -> tuple[float, ...]
     return tuple(found)
 
 
+def inner_offsets_v(block: OffsetBlock, op_amp: OpAmp) -> tuple[float, ...]:
+    """Largest steady voltage at the outputs inside a block: band-pass and high-pass of a state-variable one.
+
+    Parameters
+    ----------
+    block : of any kind; () where it has one output. op_amp : of every block.
+
+    Returns
+    -------
+    Magnitudes, V, in the order of ``inner_levels`` behind the block's own output.
+
+    Source
+    ------
+    Each integrator asks of the output before it its own offset and its track's drop. [derived]
+    """
+    r = block.resistors_ohm
+    if "R in" not in r:
+        return ()
+    tracks = [r[f"R{k}"] + r.get(f"R{k} gang", 0.0) for k in (2, 1)]
+    return tuple(op_amp.vos_v + op_amp.ib_a * track for track in tracks)
+
+
 def _behind_v(block: OffsetBlock, before_v: float, op_amp: OpAmp) -> float:
     """Bound at a block's output from the one at its input, V."""
     r, vos, ib = block.resistors_ohm, op_amp.vos_v, op_amp.ib_a
@@ -80,7 +102,7 @@ def _low_pass_v(block: OffsetBlock, before_v: float, op_amp: OpAmp) -> float:
     if "R in" in r:  # the integrators hold the other two outputs at zero
         own = 1.0 + r["R low"] / r["R in"] + r["R low"] / r["R high"]
         share = r["Q lower"] / (r["Q upper"] + r["Q lower"])
-        high_v, band_v = (vos + ib * (r[f"R{k}"] + r.get(f"R{k} gang", 0.0)) for k in (1, 2))
+        band_v, high_v = inner_offsets_v(block, op_amp)
         plus_v = vos + ib * share * r["Q upper"] + share * band_v
         through_v = r["R low"] * (before_v / r["R in"] + high_v / r["R high"] + ib)
         return own * plus_v + through_v

@@ -11,6 +11,7 @@ __all__ = [
     "adjustable_regulator_v",
     "junction_c",
     "linear_dissipation_w",
+    "zener_node_v",
     "zener_series_ohm",
     "zener_shunt",
 ]
@@ -103,6 +104,48 @@ def zener_shunt(
         zener_w=zener_v * current,
         regulating=current - load_a >= zener_least_a,
     )
+
+
+def zener_node_v(
+    supply_v: float, series_ohm: float, load_a: float, zener_v: float, slope_ohm: float, stated_a: float
+) -> float:
+    """Voltage behind a series resistor that a zener diode clamps.
+
+    Parameters
+    ----------
+    supply_v : V, >= 0.
+    series_ohm : ohm, > 0.
+    load_a : drawn beside the zener diode, A, >= 0.
+    zener_v, slope_ohm, stated_a : zener voltage at a stated current, its slope there, V, ohm and A, > 0.
+
+    Returns
+    -------
+    ``Vs - I R`` below the diode's knee ``Vz - rz Iz``, above it the node of both straight lines, V.
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    [horowitz-hill], chapter on zener regulators, with the slope as a resistor in series.
+
+    >>> round(zener_node_v(10.0, 470.0, 2e-3, 12.0, 9.0, 20e-3), 2)
+    9.06
+    >>> round(zener_node_v(16.0, 470.0, 2e-3, 12.0, 9.0, 20e-3), 2)
+    11.88
+    """
+    not_negative("supply voltage", supply_v, "V")
+    positive("series resistor", series_ohm, "Ω")
+    not_negative("load current", load_a, "A")
+    positive("zener voltage", zener_v, "V")
+    positive("zener's slope", slope_ohm, "Ω")
+    positive("stated zener current", stated_a, "A")
+    free_v = supply_v - load_a * series_ohm
+    knee_v = zener_v - slope_ohm * stated_a
+    if free_v <= knee_v:
+        return max(free_v, 0.0)
+    return (free_v * slope_ohm + knee_v * series_ohm) / (slope_ohm + series_ohm)
 
 
 def adjustable_regulator_v(r1_ohm: ArrayLike, r2_ohm: ArrayLike, iadj_a: ArrayLike = 50e-6) -> ArrayLike:
