@@ -17,7 +17,7 @@ from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_pins import case_pin
 from subwright.outputs.schematic_trace import real_nets
 
-__all__ = ["JoinedPin", "joined_pins", "plain_name"]
+__all__ = ["JoinedPin", "joined_names", "joined_pins", "plain_name"]
 
 _SIGNS: Final = {"+": "POS_", "-": "NEG_"}
 _CODES: Final = {
@@ -99,10 +99,37 @@ def joined_pins(
     Pins; test equipment and what is inherent in a part are left out, as in the drawings.
     """
     blocks = tuple(found)
-    nets = {
+    nets = _real(blocks)
+    names = joined_names(blocks, shared)
+    return tuple(
+        pin
+        for block in blocks
+        for pin in _pins(
+            block,
+            nets[block.key],
+            {net: name for (key, net), name in names.items() if key == block.key},
+            channels or {},
+        )
+    )
+
+
+def _real(blocks: Iterable[Block]) -> dict[str, Mapping[tuple[str, str], str]]:
+    """Nets of the pins that a builder joins, by block."""
+    return {
         block.key: real_nets(block.circuit, with_inherent=block.drawn_inherent, without=block.elsewhere)
         for block in blocks
     }
+
+
+def joined_names(found: Iterable[Block], shared: frozenset[str]) -> Mapping[tuple[str, str], str]:
+    """Name over the whole build of each net, by the block's key and its own name there.
+
+    Parameters
+    ----------
+    found : the blocks. shared : printed names that lead from one block to another.
+    """
+    blocks = tuple(found)
+    nets = _real(blocks)
     own = {block.key: _own_names(block, set(nets[block.key].values())) for block in blocks}
     bearers: Counter[str] = Counter(name for names in own.values() for name in set(names.values()))
     plain_shared = {plain_name(name) for name in shared}
@@ -114,13 +141,7 @@ def joined_pins(
         alone = bearers[name] == 1 and name not in plain_shared and name != _GROUND_NAME
         return name if alone else f"{plain_name(block.key)}.{name}"
 
-    return tuple(
-        pin
-        for block in blocks
-        for pin in _pins(
-            block, nets[block.key], {net: printed(block, net) for net in own[block.key]}, channels or {}
-        )
-    )
+    return {(block.key, net): printed(block, net) for block in blocks for net in own[block.key]}
 
 
 def _own_names(block: Block, nets: set[str]) -> Mapping[str, str]:

@@ -1,4 +1,4 @@
-"""The schematics as files and as a chapter of the page: sheets, netlist, SPICE text."""
+"""The schematics as files and as a chapter of the page: sheets, netlist, SPICE text, test points."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from subwright import __version__
 from subwright.build.result import Design
 from subwright.circuits.netlist import Circuit
 from subwright.outputs.board_test import board_test_text
-from subwright.outputs.joined_nets import JoinedPin, joined_pins
+from subwright.outputs.joined_nets import JoinedPin, joined_names, joined_pins
 from subwright.outputs.print_code import design_code
-from subwright.outputs.schematic_exports import netlist_csv, spice_text
+from subwright.outputs.schematic_exports import netlist_csv, points_csv, spice_text
 from subwright.outputs.schematics import Schematics
 from subwright.outputs.views import Figure, Sheet
 from subwright.parts.library import Library
@@ -19,7 +19,7 @@ __all__ = ["build_pins", "circuits_sheet", "netlist_files", "schematic_files"]
 
 
 def schematic_files(design: Design, library: Library, made: Schematics) -> Mapping[str, str]:
-    """Every block's sheet as SVG and its netlist as SPICE text, and all nets as a table and as test records.
+    """Every block's sheet as SVG, and what ``netlist_files`` gives.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def build_pins(made: Schematics, library: Library) -> tuple[JoinedPin, ...]:
 
 
 def netlist_files(design: Design, library: Library, made: Schematics) -> Mapping[str, str]:
-    """Every block's netlist as SPICE text; all nets as a table and as test records; by file name.
+    """Every block's netlist as SPICE text; all nets as a table and as test records; what test points read.
 
     Parameters
     ----------
@@ -51,6 +51,7 @@ def netlist_files(design: Design, library: Library, made: Schematics) -> Mapping
     return {
         **{f"{block.key}.cir": spice_text(block) for block in made.blocks},
         "netlist.csv": netlist_csv(pins),
+        "test_points.csv": points_csv(made.blocks, joined_names(made.blocks, made.shared)),
         "netlist.d356": board_test_text(
             pins, build=design.spec.name, code=design_code(design), made_with=f"subwright {__version__}"
         ),

@@ -158,3 +158,29 @@ def test_every_block_runs_alone_in_ngspice(path: Path, tmp_path: Path) -> None:
         points = re.search(rb"No\. Points: (\d+)", raw)
         assert points is not None, name
         assert int(points.group(1)) > 50, name
+
+
+def test_every_test_point_is_in_its_table_with_each_state(path: Path) -> None:
+    drawn, _, files = made(path)
+    text = files["test_points.csv"]
+    assert text.count("\r\n") == text.count("\n")
+    listed = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert list(listed[0]) == ["point", "net", "circuit", "what", "state", "dc_v", "ripple_v", "waveform"]
+    nets = {pin.net for pin in pins(path)}
+    kept = iter(listed)
+    for block in drawn.blocks:
+        for point in block.circuit.test_points:
+            for reading in point.readings or (None,):
+                row = next(kept)
+                assert (row["point"], row["circuit"], row["what"]) == (
+                    point.designator,
+                    block.circuit.name,
+                    point.what,
+                )
+                assert row["net"] in nets
+                if reading is not None:
+                    assert row["state"] == reading.at
+                    assert float(row["dc_v"]) == pytest.approx(reading.dc_v, rel=1e-5, abs=1e-12)
+                    assert float(row["ripple_v"]) == pytest.approx(reading.ripple_v, rel=1e-5, abs=1e-12)
+                    assert row["waveform"].lstrip("'") == reading.waveform
+    assert next(kept, None) is None

@@ -56,7 +56,7 @@ def two_pair_rows(
         feed = np.maximum(from_inner, out_v + rails.zener_v - gate_v)
         low, high = float(feed.min()), float(feed.max())
         way = "up" if sign > 0.0 else "down"
-        shape = f"{sign * low:.1f} V, {way} to {sign * high:.1f} V with each {word} crest, {note}"
+        shape = f"from {sign * low:.1f} V {way} to {sign * high:.1f} V with each {word} crest, {note}"
         if at_lead:
             yield f"feed_{word}", sign * float(feed.mean()), high - low, shape
         else:
