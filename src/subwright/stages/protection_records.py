@@ -484,7 +484,7 @@ class OrderCheck:
     """Two figures whose order decides whether the protections work together."""
 
     name: str
-    unit: Literal["V", "°C"]
+    unit: Literal["V", "°C", "K"]
     value: float
     limit: float
     must: Literal["at least", "at most"]

@@ -125,7 +125,7 @@ def order_checks(
 
     Returns
     -------
-    Checks with value and limit, V or °C.
+    Checks with value and limit, V, °C or K.
     """
     low = {name: t.window.worst_low for name, t in thresholds.items()}
     high = {name: t.window.worst_high for name, t in thresholds.items()}
@@ -137,7 +137,7 @@ def order_checks(
         value: float,
         must: Literal["at least", "at most"],
         limit: float,
-        unit: Literal["V", "°C"] = "V",
+        unit: Literal["V", "°C", "K"] = "V",
     ) -> OrderCheck:
         return OrderCheck(name=name, unit=unit, value=value, limit=limit, must=must)
 
@@ -169,9 +169,8 @@ def order_checks(
         check("over-voltage release above charging", low[ov_release], "at least", at[Corner.CHARGING]),
         check("over-voltage release below its trip", gap["over-voltage"], "at least", 0.0),
         check("voltage windows apart", high[uv_release], "at most", low[ov_release]),
-        check(
-            "thermal release below its trip", high["thermal release"], "at most", low["thermal trip"], "°C"
-        ),
+        # One unit's trip and release move together: its own hysteresis counts, not the two windows' edges.
+        check("thermal release below its trip", gap["thermal"], "at least", 0.0, "K"),
         check(
             "thermal release above the hottest ambient",
             low["thermal release"],

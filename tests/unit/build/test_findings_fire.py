@@ -429,7 +429,7 @@ BREAKS: dict[str, list[Break]] = {
         Break(order_of("voltage windows apart", 30.0)),
         Break(order_of("under-voltage release above its trip", -0.1)),
         Break(order_of("over-voltage release below its trip", -0.1)),
-        Break(order_of("thermal release below its trip", 99.0)),
+        Break(order_of("thermal release below its trip", -0.1)),
         Break(order_of("thermal release above the hottest ambient", 20.0), severity="warn"),
         Break(order_of("over-voltage release above charging", 10.0), severity="warn"),
     ],

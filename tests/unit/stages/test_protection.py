@@ -563,6 +563,16 @@ def test_the_second_resistor_by_nodal_analysis() -> None:
     assert result.thresholds["over-voltage trip"].nominal == pytest.approx(-difference(0.0) / slope, rel=1e-9)
 
 
+def test_wide_windows_that_overlap_do_not_stop_a_unit_whose_hysteresis_holds() -> None:
+    """Resistors of 5 % widen both thermal windows over each other, but trip and release move together."""
+    found = design(ProtectionSpec(resistor_series="E12", resistor_tolerance=0.05, thermal_release_c=74.0))
+    trip, release = found.thresholds["thermal trip"].window, found.thresholds["thermal release"].window
+    assert release.worst_high > trip.worst_low
+    check = next(c for c in found.order if c.name == "thermal release below its trip")
+    assert check.value == pytest.approx(found.hysteresis["thermal"].window.worst_low)
+    assert check.margin > 5.0
+
+
 def test_a_trimmer_takes_the_second_resistors_place() -> None:
     spec = ProtectionSpec(
         resistor_series="E12", over_voltage_trip_v=62.0, over_voltage_release_v=59.6, trimmer=True

@@ -37,7 +37,7 @@ __all__ = [
 
 _SPREAD = 0.06  # half-width of a voltage threshold over its nominal value
 _SELF_HEATING_K = 1.5
-_DIMENSION: Final = {"V": "voltage", "°C": "temperature"}
+_DIMENSION: Final = {"V": "voltage", "°C": "temperature", "K": "temperature difference"}
 # Names of pairs in the protection's order, and where they count.
 _UNDER_TRIP: Final = {
     "under-voltage trip below the low corner at rest": "low battery at rest",
@@ -191,7 +191,7 @@ def chatter(design: Design) -> Iterator[Measure]:
     "protection.thermal_release apart, or tighten protection.resistor_tolerance.",
 )
 def order_of_thresholds(design: Design) -> Iterator[Measure]:
-    """Measure each pair in V or °C."""
+    """Measure each pair in V, °C or K."""
     for check in design.protection.order:
         if check.name not in _OWN_RULE:
             yield Measure(
