@@ -15,6 +15,7 @@ from subwright.base.units import parse
 from subwright.build.bringup_records import Discharge
 from subwright.build.result import Design
 from subwright.parts.library import Library
+from subwright.physics.networks.thermistor import divider_self_heating_k
 from subwright.physics.networks.tolerance import Parameter, worst_case
 from subwright.stages.common import Corner, Level
 from subwright.stages.protection_models import (
@@ -26,6 +27,7 @@ from subwright.stages.protection_models import (
 )
 
 __all__ = [
+    "BENCH_C",
     "DISCHARGED_V",
     "RailLine",
     "StandIn",
@@ -40,7 +42,9 @@ __all__ = [
 ]
 
 DISCHARGED_V: Final = 5.0  # below it nothing burns or jolts; common practice
-_BENCH_C: Final = (15.0, 22.0, 30.0)  # room temperature of a bench; common practice
+BENCH_C: Final = (15.0, 22.0, 30.0)
+"""Room temperature of a bench: coldest, usual, hottest, °C; common practice."""
+_OWN_HEAT: Final = 4  # rounds: the bead's own heat is some tenths of a kelvin on a cold bench
 _HELD_S: Final = 5.0  # as long as a hand holds a clip lead still; common practice
 
 
@@ -243,7 +247,11 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
         if protection.thermal.trimmer_ohm is not None:
             lower += protection.thermal.trimmer_set_ohm
         series = lower * (1.0 - tolerance * off)
-        warm = float(thermistor.resistance_ohm(temperature_c)) * (1.0 + ntc.r_tolerance * off)
+        own_k = 0.0
+        warm = series
+        for _ in range(_OWN_HEAT):
+            warm = float(thermistor.resistance_ohm(temperature_c + own_k)) * (1.0 + ntc.r_tolerance * off)
+            own_k = float(divider_self_heating_k(volts, warm, series, thermistor.dissipation_w_per_k))
         return volts * series / (series + warm)
 
     hold, cold = at_least(ohm(float(low[0])), "E24"), at_least(ohm(float(low[1])), "E24")
@@ -259,9 +267,9 @@ def thermistor_stand_in(design: Design, library: Library) -> StandIn:
         hot_ohm=at_most(ohm(float(high[0])), "E24"),
         trip_c=float(nominal[0]),
         release_c=float(nominal[1]),
-        node_v=node_v(_BENCH_C[1], 0.0, supply.nominal_v),
-        node_low_v=node_v(_BENCH_C[0], 1.0, supply.low_v),
-        node_high_v=node_v(_BENCH_C[2], -1.0, supply.high_v),
+        node_v=node_v(BENCH_C[1], 0.0, supply.nominal_v),
+        node_low_v=node_v(BENCH_C[0], 1.0, supply.low_v),
+        node_high_v=node_v(BENCH_C[2], -1.0, supply.high_v),
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from subwright.base.standards import cable
 from subwright.build.result import Design
 from subwright.circuits.wiring_circuit import WiringValues
@@ -10,7 +12,7 @@ from subwright.stages.common import Corner
 from subwright.stages.supply_sizing import run_ohm
 from subwright.stages.wiring import Conductor
 
-__all__ = ["battery_link", "fault_values", "wiring_values"]
+__all__ = ["battery_link", "fault_values", "inside_ohm", "wiring_values"]
 
 _SINGLE_ENDED = ("class_d_half_bridge", "class_ab", "class_g")
 
@@ -70,7 +72,7 @@ def wiring_values(
     return WiringValues(
         emf_v=supply.corners[corner],
         battery_ohm=supply.battery_resistance_ohm,
-        contact_ohm=supply.contact_resistance_ohm,
+        contact_ohm=spec.contact_resistance_ohm,
         out_ohm=both - back,
         return_ohm=back,
         chassis=chassis,
@@ -91,8 +93,20 @@ def wiring_values(
     )
 
 
+def inside_ohm(design: Design) -> float:
+    """What the unit itself has in the battery's path: reverse-polarity switch and shunt, Ω.
+
+    The supply counts them among its contacts.
+    """
+    return design.supply.contact_resistance_ohm - design.spec.supply.contact_resistance_ohm
+
+
 def fault_values(design: Design) -> WiringValues:
-    """The same with the unit's terminals shorted: charging battery, cable at ambient temperature."""
-    return wiring_values(
+    """The same with the unit's terminals shorted: charging battery, cable at ambient temperature.
+
+    What the unit has in the path counts, as in the supply's own fault current.
+    """
+    values = wiring_values(
         design, corner=Corner.CHARGING, draw_a=0.0, run_conductor_c=design.spec.supply.ambient_max_c
     )
+    return replace(values, contact_ohm=design.supply.contact_resistance_ohm)

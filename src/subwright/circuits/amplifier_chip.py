@@ -14,14 +14,15 @@ from subwright.circuits.netlist import GROUND, Steady
 from subwright.stages.amplifier_driving import Driving
 from subwright.stages.amplifier_voltage_stage_network import MUTE_OHM, MUTE_PINCH_V
 
-__all__ = ["CHIP_INPUT", "MUTE_PIN", "add_chip_input", "chip_models", "play_a"]
+__all__ = ["CHIP_INPUT", "MUTE_PIN", "PIN_OHM", "add_chip_input", "chip_models", "play_a"]
 
 CHIP_INPUT: Final = "chip_in_a"
 """Net of the chip's input that the signal reaches."""
 MUTE_PIN: Final = "mute_pin"
 """Net of its mute pin; of a vehicle type of its stand-by pin too."""
 _OPEN_V: Final = 12.0  # of the line that mutes, while it plays
-_PIN_OHM: Final = 5.2e3  # 2.6 V below ground at 0.5 mA, from memory
+PIN_OHM: Final = 5.2e3
+"""Inside of that pin, Ω: 2.6 V below ground at 0.5 mA, from memory."""
 _SERIES: Final = "chip input series"
 
 
@@ -63,7 +64,7 @@ def add_chip_input(build: AmplifierParts, driving: Driving | None) -> None:
         build.bought(
             "C", "capacitor", (MUTE_PIN, GROUND), "chip mute capacitor", farads["chip mute capacitor"]
         )
-    build.bench("MUTE_PIN", "resistor", (MUTE_PIN, GROUND), "inside of the chip's mute pin", _PIN_OHM)
+    build.bench("MUTE_PIN", "resistor", (MUTE_PIN, GROUND), "inside of the chip's mute pin", PIN_OHM)
     build.bought("C", "capacitor", (CHIP_INPUT, before), "chip input coupling", farads["chip input coupling"])
 
 
@@ -76,7 +77,7 @@ def play_a(driving: Driving | None, rail_v: float) -> float:
     """
     if driving is None or "chip play resistor" not in driving.resistors_ohm:
         return 0.0
-    return rail_v / (driving.resistors_ohm["chip play resistor"] + _PIN_OHM)
+    return rail_v / (driving.resistors_ohm["chip play resistor"] + PIN_OHM)
 
 
 def chip_models(driving: Driving | None) -> tuple[Model, ...]:

@@ -13,13 +13,14 @@ from subwright.stages.control import REMOTE_GAIN, SWITCH_GAIN, TIMER_COMPARATOR,
 from subwright.stages.control_bill import BASE_PULL_UP_OHM, DISCHARGE_OHM
 from subwright.stages.control_records import ControlResult, Remote, Timer
 
-__all__ = ["TIMER_OUTPUTS", "control_circuit"]
+__all__ = ["COMPARATOR_A", "TIMER_OUTPUTS", "control_circuit"]
 
 _HUNDRED: Final = 400
 TIMER_OUTPUTS: Final = {"un-mute": "mute", "loudspeaker": "speaker_on"}
 """Output of each timer: held low until its time has come."""
 _SMALL: Final = JunctionModel(name="SMALL", forward_v=0.6, rated_a=1e-3)
-_COMPARATOR_A: Final = 0.5 * TIMER_SUPPLY_A  # of both; the rest is divider, pull-up and reserve
+COMPARATOR_A: Final = 0.25 * TIMER_SUPPLY_A
+"""Supply current of one comparator, A; the rest is divider, pull-up and reserve."""
 _SPEAKER_BASE_OHM: Final = 10e3  # in place of the speaker guard, where a run doesn't have it
 
 
@@ -31,6 +32,8 @@ def control_circuit(
     remote: Value = None,
     load_ohm: float,
     charged: bool = False,
+    mute: tuple[float, float] | None = None,
+    speaker_base_ohm: float | None = None,
 ) -> Circuit:
     """Netlist of the switch-on control.
 
@@ -40,6 +43,9 @@ def control_circuit(
     battery : voltage behind the fuse, V. remote : voltage of the remote line, V; None for nought.
     load_ohm : what the control supply feeds, Ω.
     charged : whether the timers have run out long ago, for a run that begins while it plays.
+    mute : what the amplifier hangs on the mute line: a voltage, V, behind a resistance, Ω; None for nothing.
+    speaker_base_ohm : of the speaker guard, from the control supply to the loudspeaker's timer, Ω; None for
+        any.
 
     Returns
     -------
@@ -62,7 +68,7 @@ def control_circuit(
         bias_a=comparator.ib_a,
         saturation_ohm=comparator.vol_v / 4e-3,
         response_s=comparator.response_s,
-        supply_a=_COMPARATOR_A / 2.0,
+        supply_a=COMPARATOR_A,
     )
     names = build.sections(len(result.timers), comparator.channels)
     for timer, name in zip(result.timers, names, strict=True):
@@ -73,10 +79,17 @@ def control_circuit(
         if timer.name == "un-mute":
             build.resistor("un-mute pull-up", "timer", out, result.supply.pullup_ohm)
         else:
-            build.bench("SPEAKER_BASE", "resistor", (supply, out), _SPEAKER_BASE_OHM, "speaker guard")
+            base_ohm = _SPEAKER_BASE_OHM if speaker_base_ohm is None else speaker_base_ohm
+            build.bench("SPEAKER_BASE", "resistor", (supply, out), base_ohm, "speaker guard")
+    if mute is not None:
+        build.bench("MUTED", "resistor", ("mute", "muted"), mute[1], "amplifier")
+        build.bench("MUTED_AT", "voltage source", ("muted", GROUND), Steady(value=mute[0]), "amplifier")
     points = [("timer", "supply of the timers"), ("mute", "low: muted")]
     if result.remote is not None:
         points = [("control", "control supply"), ("remote_base", "remote line behind its divider"), *points]
+    if len(result.timers) > 1:
+        points.append(("speaker_on", "low: loudspeaker off"))
+    points.append(("half", "half the timers' supply, to which they are compared"))
     return Circuit(
         name="switching on and off",
         parts=tuple(build.parts),

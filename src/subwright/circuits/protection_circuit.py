@@ -12,7 +12,14 @@ from subwright.base.errors import SubwrightError
 from subwright.circuits.builder import Builder
 from subwright.circuits.models import ComparatorModel, JunctionModel, ShuntReferenceModel, ZenerModel
 from subwright.circuits.netlist import GROUND, Circuit, Ramp, Steady, TestPoint, Value
-from subwright.circuits.protection_trips import SMALL_DIODE, SMALL_NPN, SMALL_PNP, Inputs, current_trip
+from subwright.circuits.protection_trips import (
+    SMALL_DIODE,
+    SMALL_NPN,
+    SMALL_PNP,
+    Inputs,
+    current_trip,
+    level_net,
+)
 from subwright.parts.library import Library
 from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_models import saturation
@@ -57,6 +64,7 @@ def protection_circuit(
     output: Value = None,
     link_closed: bool = True,
     trimmer: float | None = None,
+    inhibit: tuple[float, float] | None = None,
 ) -> Circuit:
     """Netlist of the protection circuit.
 
@@ -69,6 +77,8 @@ def protection_circuit(
         them, steady or a ramp, A; None for nought.
     link_closed : whether the isolating link, where there is one, is in place.
     trimmer : share of the thermal trimmer's track that is in circuit, 0 to 1; None: as set in a nominal unit.
+    inhibit : what the converter's controller hangs on the inhibit line: a voltage, V, behind a resistance, Ω;
+        None for nothing.
 
     Returns
     -------
@@ -112,7 +122,12 @@ def protection_circuit(
     run = _inhibit(build, result, link_closed)
     pins = ("half", run, PROTECTION_NETS["inhibit"], "supply", GROUND)
     build.bought("U", "comparator", pins, role, model=model, name=next(names))
-    points = (
+    if inhibit is not None:
+        build.bench("STOPPED", "resistor", ("inhibit", "stopped"), inhibit[1], "controller")
+        build.bench(
+            "STOPPED_AT", "voltage source", ("stopped", GROUND), Steady(value=inhibit[0]), "controller"
+        )
+    points = [
         ("reference", "reference of all thresholds"),
         ("supply", "supply of the comparators"),
         ("under_sense", "under-voltage sense"),
@@ -122,7 +137,14 @@ def protection_circuit(
         ("inhibit", f"inhibit of the {result.stops}: high when anything has tripped"),
         ("current_sense", "over-current sense"),
         ("output_sense", "amplifier over-current sense"),
-    )
+        *(
+            ("" if trip is None else level_net(watch, trip), f"level of the {watch} trip")
+            for watch, trip in (
+                ("over-current", result.over_current),
+                ("amplifier over-current", result.amplifier_current),
+            )
+        ),
+    ]
     nets = {net for part in build.parts for net in part.nets}
     return Circuit(
         name="protection",

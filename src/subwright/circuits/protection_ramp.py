@@ -6,7 +6,7 @@ sweep may follow the branch on which the output stands half-way.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -27,6 +27,7 @@ __all__ = [
     "ThresholdRun",
     "current_run",
     "heat_run",
+    "reached_s",
     "read_thresholds",
     "run_thresholds",
     "simulate_run",
@@ -38,7 +39,7 @@ _QUICK_S: Final = 0.2  # of a current whose trip latches: from a dead start the 
 _STEPS: Final = 2000  # a ramp's; each is an error of one threshold
 _RAMP_S: Final = 60.0  # from one end to the other: the sense filters lag by some hundredths of a per cent
 _ACCURACY: Final = 1e-5  # coarser, and a sense node's error of some millivolts moves the threshold
-_ROOM_C: Final = 25.0
+_ROOM_C: Final = 22.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -72,18 +73,25 @@ def _slowly(ramp_s: float = _RAMP_S) -> Transient:
     return Transient(stop_s=2.0 * ramp_s, step_s=ramp_s / _STEPS, accuracy=_ACCURACY)
 
 
-def voltage_run(result: ProtectionResult, library: Library) -> ThresholdRun:
+def voltage_run(
+    result: ProtectionResult, library: Library, inhibit: tuple[float, float] | None = None
+) -> ThresholdRun:
     """The battery from below the under-voltage trip to above the over-voltage trip and back, heatsink cold.
 
     Parameters
     ----------
-    result : the design. library : parts with the drawer merged.
+    result : the design. library : parts with the drawer merged. inhibit : what hangs on the inhibit line, V
+        behind Ω.
     """
     names = result.thresholds
     ramp = _up_and_down(0.92 * names["under-voltage trip"].nominal, 1.05 * names["over-voltage trip"].nominal)
     return ThresholdRun(
         circuit=protection_circuit(
-            result, library, battery=ramp, thermistor=thermistor_ohm(result, library, _ROOM_C)
+            result,
+            library,
+            battery=ramp,
+            thermistor=thermistor_ohm(result, library, _ROOM_C),
+            inhibit=inhibit,
         ),
         analysis=_slowly(),
         watched=("under-voltage", "over-voltage"),
@@ -215,10 +223,37 @@ def run_thresholds(
     return read_thresholds(run, simulate_run(run, engine, timeout_s))
 
 
-def simulate_run(run: ThresholdRun, engine: Engine, timeout_s: float = DEFAULT_TIMEOUT_S) -> Traces:
-    """The watched outputs over a ramp; arguments as :func:`run_thresholds`."""
-    probes: list[Probe] = [Voltage(PROTECTION_NETS[watch]) for watch in run.watched]
+def simulate_run(
+    run: ThresholdRun, engine: Engine, timeout_s: float = DEFAULT_TIMEOUT_S, nets: Sequence[str] = ()
+) -> Traces:
+    """The watched outputs, and further nets, over a ramp; else as :func:`run_thresholds`."""
+    seen = dict.fromkeys((*(PROTECTION_NETS[watch] for watch in run.watched), *nets))
+    probes: list[Probe] = [Voltage(net) for net in seen]
     return simulate(run.circuit, run.analysis, probes, engine, timeout_s=timeout_s)
+
+
+def reached_s(ramp: Ramp, value: float) -> float:
+    """When a ramp up and down again is at a value for the last time, s.
+
+    Parameters
+    ----------
+    ramp : of three points. value : in its unit.
+
+    Raises
+    ------
+    SubwrightError : it never is.
+    """
+    (_, _), (top_s, top), (end_s, end) = ramp.points
+    share = (top - value) / (top - end)
+    if not 0.0 <= share <= 1.0:
+        raise SubwrightError(
+            message="The simulated ramp does not reach this value.",
+            quantity="value",
+            value=f"{value:g}",
+            limit=f"{end:g} to {top:g}",
+            remedy="This is an error in subwright, not in the build; please report it.",
+        )
+    return top_s + share * (end_s - top_s)
 
 
 def read_thresholds(run: ThresholdRun, traces: Traces) -> Mapping[str, float]:

@@ -11,7 +11,15 @@ from subwright.stages.protection import ProtectionResult
 from subwright.stages.protection_records import DropSense, OverCurrentTrip
 from subwright.stages.protection_reference import LATCH_F, LATCH_HOLD_OHM, LATCH_OHM
 
-__all__ = ["SMALL_DIODE", "SMALL_NPN", "SMALL_PNP", "TRIP_WORDS", "Inputs", "current_trip"]
+__all__ = [
+    "SMALL_DIODE",
+    "SMALL_NPN",
+    "SMALL_PNP",
+    "TRIP_WORDS",
+    "Inputs",
+    "current_trip",
+    "level_net",
+]
 
 Inputs: TypeAlias = tuple[str, str]
 """Nets of a comparator's + and − input."""
@@ -22,6 +30,16 @@ SMALL_PNP: Final = BipolarModel(name="PNP", polarity="pnp", current_gain=220.0, 
 
 TRIP_WORDS: Final = {"over-current": "current", "amplifier over-current": "output"}
 """What the nets of each trip begin with."""
+
+
+def level_net(watch: str, trip: OverCurrentTrip) -> str:
+    """Net of the tap of a trip's level divider; a shunt is compared with it directly.
+
+    Parameters
+    ----------
+    watch : "over-current" or "amplifier over-current". trip : as built.
+    """
+    return f"{TRIP_WORDS[watch]}_{'level' if trip.drop is None else 'tap'}"
 
 
 def current_trip(

@@ -40,7 +40,7 @@ from subwright.circuits.models import (
 from subwright.circuits.netlist import GROUND, Circuit, Part, Pulse, Ramp, Steady
 from subwright.circuits.switching_text import driver_text, grounded_comparator_text, schmitt_text
 
-__all__ = ["Deck", "deck"]
+__all__ = ["Deck", "deck", "junction_emission"]
 
 _THERMAL_V: Final = 1.380649e-23 * 300.15 / 1.602176634e-19  # kT/q at SPICE's own 27 °C
 _SHARP_N: Final = 0.2  # emission coefficient of the sharp diode inside a rectifier
@@ -273,6 +273,13 @@ def _waveform(part: Part) -> str:
             raise SubwrightError(message=f"{part.designator} has no waveform.")
 
 
+def junction_emission(model: JunctionModel) -> float:
+    """Emission coefficient of a small diode's model, dimensionless: its own, or that of a steep threshold."""
+    if model.emission > 0.0:
+        return model.emission
+    return model.forward_v / (_THERMAL_V * log(model.rated_a / _SMALL_JUNCTION_A))
+
+
 def _model(model: Model) -> Iterator[str]:
     name = model.name
     match model:
@@ -287,11 +294,9 @@ def _model(model: Model) -> Iterator[str]:
                 f"CJO={_n(model.junction_f)})"
             )
         case JunctionModel():
-            n, saturation_a = model.emission, _SMALL_JUNCTION_A
-            if n > 0.0:
+            n, saturation_a = junction_emission(model), _SMALL_JUNCTION_A
+            if model.emission > 0.0:
                 saturation_a = model.rated_a * exp(-model.forward_v / (n * _THERMAL_V))
-            else:
-                n = model.forward_v / (_THERMAL_V * log(model.rated_a / saturation_a))
             yield f".subckt {name} a k"
             yield f"D1 a k {name}_JUNCTION"
             yield ".ends"

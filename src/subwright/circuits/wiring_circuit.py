@@ -5,20 +5,32 @@ The battery floats; 0 V is the unit's. What the unit draws is a source, and what
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from subwright.circuits.netlist import GROUND, Circuit, Numbering, Part, PartKind, Standing, Steady, TestPoint
+from subwright.circuits.netlist import (
+    GROUND,
+    Circuit,
+    Numbering,
+    Part,
+    PartKind,
+    Ramp,
+    Standing,
+    Steady,
+    TestPoint,
+)
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET
 
-__all__ = ["DRIVER_NETS", "UNIT_NETS", "WiringValues", "terminal_nets", "wiring_circuit"]
+__all__ = ["DRIVER_NETS", "FUSED", "UNIT_NETS", "WiringValues", "net_ohm", "terminal_nets", "wiring_circuit"]
 
 _HUNDRED: Final = 900
 _SHORT_OHM: Final = 1e-7
 
 DRIVER_NETS: Final = ("driver_positive", "driver_negative")
 """Terminals of the driver group."""
-
+FUSED: Final = "fused"
+"""Behind the fuse."""
 
 UNIT_NETS: Final = ("unit_plus", "unit_minus")
 """The battery's poles at the unit's board; the second is 0 V unless a guard sits in the return."""
@@ -30,7 +42,8 @@ class WiringValues:
 
     Attributes
     ----------
-    emf_v, battery_ohm : of the battery, V and Ω. contact_ohm : fuse and contacts, Ω.
+    emf_v, battery_ohm : of the battery, V and Ω. contact_ohm : fuse and contacts without what the unit itself
+        has in the battery's path, Ω.
     out_ohm, return_ohm : the run to the unit and back, Ω. chassis : whether the body carries it back.
     link_ohm : each link from a terminal to the board, Ω; None where a track does it.
     guard_ohm : of a reverse-polarity switch in the return, Ω; None where the return is 0 V itself.
@@ -72,7 +85,7 @@ class _Builder:
         name: str,
         kind: PartKind,
         nets: tuple[str, str],
-        value: float | Steady,
+        value: float | Steady | Ramp,
         role: str,
         part_id: str = "",
         standing: Standing = "bought",
@@ -95,12 +108,28 @@ def terminal_nets(values: WiringValues) -> tuple[str, str]:
     return ("terminal", "return") if values.link_ohm is not None else (UNIT_NETS[0], _minus(values))
 
 
-def wiring_circuit(values: WiringValues, *, shorted: bool = False) -> Circuit:
+def net_ohm(values: WiringValues) -> Mapping[str, float]:
+    """How far each test point's net drops below the battery's voltage for each ampere of the unit, Ω.
+
+    Against the unit's 0 V, so all that the current returns through counts at both.
+
+    Parameters
+    ----------
+    values : resistances.
+    """
+    link_ohm = values.link_ohm or 0.0
+    back_ohm = values.return_ohm + link_ohm + (values.guard_ohm or 0.0)
+    fused_ohm = values.battery_ohm + values.contact_ohm + back_ohm
+    return {FUSED: fused_ohm, UNIT_NETS[0]: fused_ohm + values.out_ohm + link_ohm}
+
+
+def wiring_circuit(values: WiringValues, *, shorted: bool = False, draw: Ramp | None = None) -> Circuit:
     """The netlist of a build's wiring.
 
     Parameters
     ----------
     values : resistances, ids and loads. shorted : whether the unit's terminals are bridged.
+    draw : current of the unit over time, A; None for the steady one of ``values``.
 
     Returns
     -------
@@ -126,9 +155,9 @@ def wiring_circuit(values: WiringValues, *, shorted: bool = False) -> Circuit:
         standing="inherent",
     )
     fuse = number.next("F")
-    build.add(fuse, "fuse", ("battery_plus", "fused"), values.contact_ohm, "supply fuse", values.fuse_id)
+    build.add(fuse, "fuse", ("battery_plus", FUSED), values.contact_ohm, "supply fuse", values.fuse_id)
     run = number.next("W")
-    build.add(run, "cable", ("fused", "terminal"), values.out_ohm, "supply cable, positive", values.cable_id)
+    build.add(run, "cable", (FUSED, "terminal"), values.out_ohm, "supply cable, positive", values.cable_id)
     back = number.next("W")
     if values.chassis:
         body: tuple[str, str, Standing] = ("body of the vehicle", "", "elsewhere")
@@ -137,9 +166,8 @@ def wiring_circuit(values: WiringValues, *, shorted: bool = False) -> Circuit:
     build.add(back, "cable", ("battery_minus", "return"), values.return_ohm, body[0], body[1], body[2])
     _links(build, values)
     plus, minus = UNIT_NETS[0], _minus(values)
-    build.add(
-        "BENCH_UNIT", "current source", (plus, GROUND), Steady(value=values.draw_a), "unit", "", "bench"
-    )
+    drawn = Steady(value=values.draw_a) if draw is None else draw
+    build.add("BENCH_UNIT", "current source", (plus, GROUND), drawn, "unit", "", "bench")
     if shorted:
         build.add("BENCH_SHORT", "resistor", terminal_nets(values), _SHORT_OHM, "short circuit", "", "bench")
     if values.guard_ohm is not None:
@@ -149,7 +177,7 @@ def wiring_circuit(values: WiringValues, *, shorted: bool = False) -> Circuit:
         name="wiring",
         parts=tuple(build.parts),
         test_points=(
-            TestPoint(designator=f"TP{_HUNDRED + 1}", net="fused", what="behind the fuse"),
+            TestPoint(designator=f"TP{_HUNDRED + 1}", net=FUSED, what="behind the fuse"),
             TestPoint(designator=f"TP{_HUNDRED + 2}", net=plus, what="supply at the unit's board"),
         ),
     )

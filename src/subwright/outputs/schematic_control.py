@@ -6,6 +6,7 @@ from typing import Final
 
 from subwright.circuits.control_circuit import TIMER_OUTPUTS
 from subwright.circuits.netlist import GROUND
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_shunted, draw_test_point
 
@@ -35,6 +36,7 @@ def draw_control(kit: Kit) -> tuple[str, ...]:
     )
     notes.append(f"At switch-off {empties}: a quick off and on starts afresh.")
     notes.append("Timer capacitors: low leakage. Resistors 0.25 W, 5 %, film 63 V unless stated.")
+    notes.append(readings_line(kit.circuit))
     if kit.spare_sections:
         notes.append(f"Not used: {', '.join(kit.spare_sections)}. Inputs to 0 V, output open.")
     return tuple(notes)
@@ -93,6 +95,7 @@ def _supply(kit: Kit, supply: str) -> None:
     sheet.wire((1060, y + 30), (1060, y + 40), (1060, y + 50))
     draw_shunted(kit, "timer half supply lower", "half", (1060, y + 50))
     sheet.wire((1060, y + 40), (1030, y + 40), (1030, y + 80), (1020, y + 80))
+    draw_test_point(kit, "half", (1040, y + 40))
     sheet.flag("half", (1020, y + 80), "left")
 
 
@@ -124,5 +127,6 @@ def _timer(kit: Kit, name: str, supply: str, y: int) -> None:
         draw_test_point(kit, "mute", (980, y + 10))
         sheet.say(940, y + 48, "to the amplifier: low mutes")
     else:
+        draw_test_point(kit, "speaker_on", (970, y + 10))
         sheet.say(940, y + 48, "to the speaker guard")
     sheet.flag(out, end, "right")

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 from subwright.build.result import Design
+from subwright.build.test_points.control import control_load_ohm, control_readings
+from subwright.build.test_points.protection import protection_readings
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.battery_guard_circuit import (
     BEHIND,
@@ -70,7 +72,7 @@ def protection_block(design: Design, library: Library) -> Iterator[Block]:
         library,
         battery=Steady(value=design.supply.corners[Corner.NOMINAL]),
         thermistor=library.ntc(result.ntc).r25_ohm,
-    )
+    ).with_readings(protection_readings(design, library))
     bridge = design.converter is not None and design.converter.topology == "full-bridge"
     names = {
         "reference": "REF",
@@ -185,14 +187,13 @@ def control_block(design: Design, library: Library) -> Iterator[Block]:
     if result is None:
         return
     nominal_v = design.supply.corners[Corner.NOMINAL]
-    load_ohm = 1e3 if result.remote is None else nominal_v / result.remote.switch_a
     circuit = control_circuit(
         result,
         library,
         battery=Steady(value=nominal_v),
         remote=Ramp(points=((0.0, 0.0), (0.5, 0.0), (0.501, nominal_v), (10.0, nominal_v))),
-        load_ohm=load_ohm,
-    )
+        load_ohm=control_load_ohm(design),
+    ).with_readings(control_readings(design, library))
     names = {
         "battery": "BATTERY",
         "control": "CONTROL",

@@ -7,6 +7,7 @@ from typing import Final
 
 from subwright.circuits.netlist import GROUND, Part
 from subwright.circuits.protection_circuit import PROTECTION_NETS
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_symbols import Point
 
@@ -21,6 +22,9 @@ __all__ = [
 
 _OUT_X: Final = 560  # outputs of the comparators
 RUN_X: Final = 700
+_SHOWN: Final = frozenset(
+    ("reference", "supply", "under_sense", "over_sense", "thermal_sense", "run", "inhibit")
+)
 
 
 def draw_protection(kit: Kit) -> tuple[str, ...]:
@@ -37,7 +41,7 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     _run_line(kit, taps[0])
     _supplies(kit, 760, 460)
     if kit.circuit.by_role("mute transistor"):
-        _mute(kit, 520, 650)
+        _mute(kit, 520, 630)
     notes = ["Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."]
     if kit.circuit.by_role("isolating link"):
         link = kit.one("isolating link").designator
@@ -48,6 +52,7 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     if kit.spare_sections:
         notes.append(f"Not used: {', '.join(kit.spare_sections)}. Inputs to 0 V, output open.")
     notes.append("A lamp lights while its protection has tripped; every output is an open collector.")
+    notes.append(readings_line(kit.circuit, _SHOWN))
     return tuple(notes)
 
 
@@ -186,7 +191,8 @@ def _thermal(kit: Kit, y: int) -> None:
     draw_shunted(kit, "thermistor filter", "thermal_sense", (240, line + 10))
     sheet.wire((240, line), (300, line), (300, y + 90), (410, y + 90), (410, minus[1]), minus)
     draw_test_point(kit, "thermal_sense", (210, line))
-    kit.sheet.say(100, foot[1] + 30, "thermistor on the heatsink")
+    kit.sheet.say(195, line + 80, "thermistor on")
+    kit.sheet.say(195, line + 94, "the heatsink")
 
 
 def _run_line(kit: Kit, first: Point) -> None:

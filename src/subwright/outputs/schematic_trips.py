@@ -7,6 +7,7 @@ from typing import Final
 from subwright.circuits.netlist import GROUND, Part
 from subwright.circuits.protection_circuit import PROTECTION_NETS
 from subwright.circuits.protection_trips import TRIP_WORDS
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import (
     draw_comparator,
@@ -51,7 +52,7 @@ def draw_trip(kit: Kit, watch: str, *, with_discharge: bool) -> tuple[str, ...]:
         sheet.wire((at, line), minus)
     else:
         sheet.wire((at, line), (at + 40, line), (at + 40, low), (410, low), (410, minus[1]), minus)
-        draw_test_point(kit, f"{word}_sense", (at + 20, line))
+    draw_test_point(kit, f"{word}_sense", (at + 20, line))
     if both:
         _other_way(kit, watch, word)
     notes = [_what_is_read(by_drop)]
@@ -64,6 +65,7 @@ def draw_trip(kit: Kit, watch: str, *, with_discharge: bool) -> tuple[str, ...]:
         _discharge(kit)
     if both:
         notes.append("Two comparators on one output: the current is watched in both directions.")
+    notes.append(readings_line(kit.circuit, {f"{word}_{end}" for end in ("sense", "level", "tap")}))
     notes.append("Resistors 0.25 W, capacitors film 63 V unless stated.")
     return tuple(notes)
 
@@ -96,6 +98,7 @@ def _level(kit: Kit, watch: str, word: str, x: int, plus: tuple[int, int]) -> No
     sheet.rail("reference", (x, y - 40))
     kit.upright(kit.one(f"{watch} level upper"), "reference", x, y - 40)
     sheet.wire((x, y), plus)
+    draw_test_point(kit, f"{word}_level", (x + 30, y))
     sheet.wire((x, y), (x, y + 20))
     draw_shunted(kit, f"{watch} level lower", f"{word}_level", (x, y + 20))
 
@@ -165,6 +168,7 @@ def _level_through_diodes(kit: Kit, watch: str, word: str) -> None:
     draw_shunted(kit, f"{watch} level lower", tap, (170, y + 10))
     to_tap, to_level = _diodes(kit, f"{watch} level diodes", node, level)
     sheet.wire((170, y), (220, y))
+    draw_test_point(kit, tap, (190, y))
     kit.lying(to_tap, tap, 220, y)
     sheet.wire((260, y), (280, y), (300, y))
     pull = kit.one(f"{watch} level pull-up")

@@ -7,11 +7,13 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points.wiring import wiring_readings
 from subwright.build.wiring_values import battery_link, wiring_values
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Part
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET
-from subwright.circuits.wiring_circuit import DRIVER_NETS, UNIT_NETS, wiring_circuit
+from subwright.circuits.wiring_circuit import DRIVER_NETS, FUSED, UNIT_NETS, wiring_circuit
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
 from subwright.parts.library import Library
@@ -31,10 +33,10 @@ _LEAD: Final = 20
 _BATTERIES: Final = {"lead-acid": "lead-acid", "agm": "AGM", "lfp": "LFP"}
 
 
-def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
+def wiring_block(design: Design, library: Library) -> Iterator[Block]:
     """Everything that carries current between battery, unit and loudspeaker."""
     values = wiring_values(design)
-    circuit = wiring_circuit(values)
+    circuit = wiring_circuit(values).with_readings(wiring_readings(design, library))
     reverse = None if design.battery_guard is None else design.battery_guard.reverse
     before = reverse is not None and reverse.kind == "p_mosfet"
     switched = design.speaker_guard is not None and design.speaker_guard.fitted
@@ -43,7 +45,7 @@ def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
         UNIT_NETS[1]: "UNIT \u2212",
         "speaker_a": "DRIVER +" if switched else "SPEAKER +",
         "speaker_b": "SPEAKER \u2212",
-        "fused": "FUSED",
+        FUSED: "FUSED",
         OUTPUT_SHUNT_NET: "SHUNT OUT",
     }
     stages = {
@@ -59,7 +61,7 @@ def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
         if not apart:
             _speaker(kit, _SPEAKER)
         _links(kit, design.wiring.conductors)
-        return _notes(design)
+        return (*_notes(design), readings_line(circuit))
 
     def draw_drivers(kit: Kit) -> tuple[str, ...]:
         _speaker(kit, _PLUS)
@@ -77,7 +79,7 @@ def wiring_block(design: Design, _library: Library) -> Iterator[Block]:
         more_titles=("loudspeaker",),
         texts=_texts(design, circuit.parts),
         analysis=Transient(stop_s=1e-3, step_s=1e-5),
-        probes=tuple(Voltage(net) for net in (UNIT_NETS[0], "fused", *DRIVER_NETS)),
+        probes=tuple(Voltage(net) for net in (UNIT_NETS[0], FUSED, *DRIVER_NETS)),
     )
 
 

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from functools import partial
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
 from subwright.build.experiments.record import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
+from subwright.build.test_points import NO_SIGNAL, played
+from subwright.build.test_points.control import (
+    control_load_ohm,
+    control_readings,
+    mute_load,
+    speaker_base_ohm,
+)
 from subwright.circuits.analysis import Current, Transient, Voltage
 from subwright.circuits.control_circuit import TIMER_OUTPUTS, control_circuit
 from subwright.circuits.measure import crossings
 from subwright.circuits.netlist import Ramp, Steady
 from subwright.circuits.simulate import Engine, simulate
 from subwright.parts.library import Library
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, Level
 from subwright.stages.control_records import ControlResult, Remote
 
 __all__ = ["EXPERIMENT"]
@@ -24,6 +32,10 @@ _THRESHOLD: Final = 0.03
 _TIME: Final = 0.05
 _DIODE_EMPTY_S: Final = 10e-3  # what the order of events allows the timers at switch-off
 _OFF_A: Final = 5e-6
+_BATTERY_S: Final = 0.1  # on each other battery: the timers' supply settles in a tenth of a millisecond
+_POINT: Final = 0.01
+_LOW_V: Final = 2e-3  # the supply settles while the first delay begins
+_POINTS: Final = ("control", "remote_base", "timer", "half", "mute")
 
 
 def _nets(control: ControlResult) -> tuple[str, ...]:
@@ -81,31 +93,50 @@ def _crept(
 def _sequence(
     design: Design, control: ControlResult, library: Library, engine: Engine, timeout_s: float
 ) -> Outcome:
-    """Switched on at once: debounce, then each timer; counted from the control supply."""
-    volts = design.supply.corners[Corner.NOMINAL]
+    """Switched on at once: debounce, then each timer, counted from the control supply; then each battery.
+
+    The remote line stays where it was; what it drives moves by the logarithm of its current.
+    """
+    volts = {
+        at: (design.point(corner, Level.IDLE).terminal_v, design.supply.corners[corner])
+        for at, (corner, _) in played(NO_SIGNAL).items()
+    }
+    first = next(at for at in volts if at.startswith("nominal"))
+    nominal, line = volts[first]
     remote = control.remote
     begin, edge = 0.1, 1e-4
-    edge_up = Ramp(points=((0.0, 0.0), (begin, 0.0), (begin + edge, volts)))
     last = max(timer.nominal_s for timer in control.timers)
     stop = begin + 1.3 * last + (0.0 if remote is None else 3.0 * remote.debounce_s)
+    order = (first, *(at for at in volts if at != first))
+    ends = {at: stop + number * _BATTERY_S for number, at in enumerate(order)}
+    steps = [
+        point
+        for before, at in pairwise(order)
+        for point in ((ends[before], volts[before][0]), (ends[before] + edge, volts[at][0]))
+    ]
+    started = ((0.0, nominal),) if remote else ((0.0, 0.0), (begin, 0.0), (begin + edge, nominal))
+    load_ohm, base_ohm, mute = control_load_ohm(design), speaker_base_ohm(design), mute_load(design)
     circuit = control_circuit(
         control,
         library,
-        battery=edge_up if remote is None else Steady(value=volts),
-        remote=None if remote is None else edge_up,
-        load_ohm=1e3 if remote is None else volts / remote.switch_a,
+        battery=Ramp(points=(*started, *steps)),
+        remote=None if remote is None else Ramp(points=((0.0, 0.0), (begin, 0.0), (begin + edge, line))),
+        load_ohm=load_ohm,
+        mute=mute,
+        speaker_base_ohm=base_ohm,
     )
     supply_net = "battery" if remote is None else "control"
-    nets = (supply_net, *_nets(control))
+    nets = tuple(dict.fromkeys((supply_net, *_nets(control), *(p.net for p in circuit.test_points))))
     traces = simulate(
         circuit,
-        Transient(stop_s=stop, step_s=1e-3, accuracy=1e-5),
+        Transient(stop_s=max(ends.values()), step_s=1e-3, accuracy=1e-5),
         [Voltage(net) for net in nets],
         engine,
         timeout_s=timeout_s,
     )
+    playing = traces.axis <= stop
     on = next(
-        time for time, rising in crossings(traces.axis, traces.voltage(supply_net), 0.5 * volts) if rising
+        time for time, rising in crossings(traces.axis, traces.voltage(supply_net), 0.5 * nominal) if rising
     )
     checks = []
     if remote is not None:
@@ -119,9 +150,9 @@ def _sequence(
             )
         )
     for timer in control.timers:
-        output = traces.voltage(TIMER_OUTPUTS[timer.name])
+        output = traces.voltage(TIMER_OUTPUTS[timer.name])[playing]
         level = 0.5 * float(output.max())
-        late = [time for time, rising in crossings(traces.axis, output, level) if rising]
+        late = [time for time, rising in crossings(traces.axis[playing], output, level) if rising]
         checks.append(
             Check(
                 quantity=f"{timer.name}, after the control supply",
@@ -131,11 +162,41 @@ def _sequence(
                 limit=_TIME,
             )
         )
+
+    def read(net: str, time_s: float) -> float:
+        return float(np.interp(time_s, traces.axis, traces.voltage(net)))
+
+    readings = control_readings(design, library)
+    for at, end in ends.items():
+        for net in (net for net in _POINTS if net in circuit.nets):
+            told = next(reading for reading in readings[net] if reading.at == at)
+            checks.append(
+                Check(
+                    quantity=f"{net.replace('_', ' ')}, {at}",
+                    closed=told.dc_v,
+                    simulated=read(net, end - edge),
+                    unit="V",
+                    limit=_POINT,
+                )
+            )
+    for timer in control.timers:
+        out = TIMER_OUTPUTS[timer.name]
+        if timer.name == "un-mute" or base_ohm is not None:
+            checks.append(
+                Check(
+                    quantity=f"{out.replace('_', ' ')} while its delay runs",
+                    closed=readings[out][0].dc_v,
+                    simulated=read(out, on + 0.5 * timer.nominal_s),
+                    unit="V",
+                    limit=_LOW_V,
+                    absolute=True,
+                )
+            )
     return Outcome(
         checks=tuple(checks),
         engine=traces.engine,
         axis=traces.axis,
-        traces={f"{net}, V": traces.voltage(net) for net in nets},
+        traces={f"{net}, V": traces.voltage(net) for net in (supply_net, *_nets(control))},
     )
 
 
@@ -206,7 +267,8 @@ EXPERIMENT: Final = Experiment(
     block="supply",
     title="Switching on and off",
     about="The remote line turned up slowly to its threshold with the standby current before it; switched on "
-    "at once, the debounce and each timer counted from the control supply; switched off, every output low "
-    "with the supply. Limits 3 % of the threshold, 5 % of the times, 20 ms at switch-off.",
+    "at once, the debounce and each timer counted from the control supply, then what the test points read "
+    "while it plays on each battery; switched off, every output low with the supply. Limits 3 % of the "
+    "threshold, 5 % of the times, 20 ms at switch-off, 1 % of each reading, 2 mV of a low output.",
     cases=_cases,
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
@@ -9,26 +10,23 @@ import numpy as np
 
 from subwright.build.experiments.record import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
-from subwright.build.wiring_values import fault_values, wiring_values
+from subwright.build.test_points import BATTERIES, FULL_SINE, NO_SIGNAL
+from subwright.build.test_points.wiring import battery_currents, wiring_readings
+from subwright.build.wiring_values import fault_values, inside_ohm, wiring_values
 from subwright.circuits.analysis import AcSweep, Current, Transient, Voltage
-from subwright.circuits.netlist import GROUND
+from subwright.circuits.netlist import GROUND, Ramp
 from subwright.circuits.simulate import Array, Engine, Traces, simulate
-from subwright.circuits.wiring_circuit import DRIVER_NETS, WiringValues, terminal_nets, wiring_circuit
+from subwright.circuits.wiring_circuit import DRIVER_NETS, FUSED, WiringValues, terminal_nets, wiring_circuit
 from subwright.parts.library import Library
-from subwright.stages.common import Corner
+from subwright.stages.common import Corner, Level
 
 __all__ = ["EXPERIMENTS"]
 
-_RUN: Final = Transient(stop_s=1e-3, step_s=1e-5)
+_EACH_S: Final = 1e-3
+_EDGE_S: Final = 1e-6
 _SWEEP: Final = AcSweep(low_hz=10.0, high_hz=500.0, per_decade=10)
 _AGREEMENT: Final = 0.001  # both routes add the same resistances; nothing is approximated
 _BATTERY: Final = Current("BT901")
-
-
-def _run(values: WiringValues, engine: Engine, timeout_s: float, *, shorted: bool = False) -> Traces:
-    nets = [Voltage(net) for net in terminal_nets(values) if net != GROUND]
-    circuit = wiring_circuit(values, shorted=shorted)
-    return simulate(circuit, _RUN, [*nets, _BATTERY], engine, timeout_s=timeout_s)
 
 
 def _across(values: WiringValues, traces: Traces) -> Array:
@@ -36,22 +34,62 @@ def _across(values: WiringValues, traces: Traces) -> Array:
     return traces.voltage(plus) - (0.0 if minus == GROUND else traces.voltage(minus))
 
 
-def _terminals(corner: Corner, design: Design, engine: Engine, timeout_s: float) -> Outcome:
+def _steps(values: Sequence[float]) -> Ramp:
+    """One value after the other, each for ``_EACH_S``."""
+    edges = [
+        (number * _EACH_S + late, value) for number, value in enumerate(values) for late in (_EDGE_S, _EACH_S)
+    ]
+    return Ramp(points=((0.0, values[0]), *edges))
+
+
+def _terminals(corner: Corner, design: Design, library: Library, engine: Engine, timeout_s: float) -> Outcome:
+    """The unit draws its current at rest, then the mean of a full sine, then that of its crest."""
     values = wiring_values(design, corner=corner)
-    traces = _run(values, engine, timeout_s)
+    currents = battery_currents(design, corner, Level.FULL)
+    circuit = wiring_circuit(values, draw=_steps(currents))
+    nets = list(dict.fromkeys((*terminal_nets(values), *(point.net for point in circuit.test_points))))
+    run = Transient(stop_s=len(currents) * _EACH_S, step_s=1e-5)
+    probes = [Voltage(net) for net in nets if net != GROUND]
+    traces = simulate(circuit, run, probes, engine, timeout_s=timeout_s)
+
+    def steps_of(course: Array) -> list[float]:
+        middles = (np.arange(len(currents)) + 0.5) * _EACH_S
+        return [float(value) for value in np.interp(middles, traces.axis, course)]
+
     across = _across(values, traces)
-    check = Check(
-        quantity="voltage at the unit's terminals",
-        closed=design.supply.terminal_v[corner],
-        simulated=float(across[-1]),
-        unit="V",
-        limit=_AGREEMENT,
+    checks = [
+        Check(
+            quantity="voltage at the unit's terminals",
+            closed=design.supply.terminal_v[corner] + inside_ohm(design) * currents[1],
+            simulated=steps_of(across)[1],
+            unit="V",
+            limit=_AGREEMENT,
+        )
+    ]
+    for net, readings in wiring_readings(design, library).items():
+        told = {reading.at: reading for reading in readings}
+        rest_v, mean_v, crest_v = steps_of(traces.voltage(net))
+        for battery in (name for name, at in BATTERIES.items() if at is corner):
+            full = told[f"{battery}, {FULL_SINE}"]
+            rows = {
+                NO_SIGNAL: (told[f"{battery}, {NO_SIGNAL}"].dc_v, rest_v),
+                f"{FULL_SINE}, mean": (full.dc_v, mean_v),
+                f"{FULL_SINE}, peak to peak": (full.ripple_v, rest_v - crest_v),
+            }
+            name = "behind the fuse" if net == FUSED else "at the unit's board"
+            checks += [
+                Check(quantity=f"{name}, {what}", closed=v, simulated=found, unit="V", limit=_AGREEMENT)
+                for what, (v, found) in rows.items()
+            ]
+    return Outcome(
+        checks=tuple(checks), engine=traces.engine, axis=traces.axis, traces={"terminals, V": across}
     )
-    return Outcome(checks=(check,), engine=traces.engine, axis=traces.axis, traces={"terminals, V": across})
 
 
 def _fault(design: Design, engine: Engine, timeout_s: float) -> Outcome:
-    traces = _run(fault_values(design), engine, timeout_s, shorted=True)
+    circuit = wiring_circuit(fault_values(design), shorted=True)
+    run = Transient(stop_s=_EACH_S, step_s=1e-5)
+    traces = simulate(circuit, run, [_BATTERY], engine, timeout_s=timeout_s)
     course = -traces.current("BT901")
     check = Check(
         quantity="current of a short circuit",
@@ -89,11 +127,11 @@ def _speaker(design: Design, engine: Engine, timeout_s: float) -> Outcome:
     )
 
 
-def _lead_cases(design: Design, _library: Library) -> tuple[Case, ...]:
+def _lead_cases(design: Design, library: Library) -> tuple[Case, ...]:
     def terminals(corner: Corner) -> Case:
         return Case(
             name=f"full power, battery {corner.value}",
-            run=lambda engine, timeout_s: _terminals(corner, design, engine, timeout_s),
+            run=lambda engine, timeout_s: _terminals(corner, design, library, engine, timeout_s),
         )
 
     return (
@@ -112,9 +150,10 @@ EXPERIMENTS: tuple[Experiment, ...] = (
         block="wiring",
         title="Battery, fuse and cable under load and shorted",
         about=(
-            "Battery, contacts, fuse and both cables as resistances, loaded with the mean current of full "
-            "power at each corner, then shorted at the unit while charging; against the drop and the fault "
-            "current that cable and fuse were chosen by."
+            "Battery, contacts, fuse and both cables as resistances, loaded with the battery's current at "
+            "rest, of a full sine on average and of its crest at each corner, then shorted at the unit while "
+            "charging; against the drop and the fault current that cable and fuse were chosen by, and what "
+            "the sheet's test points read."
         ),
         cases=_lead_cases,
     ),
