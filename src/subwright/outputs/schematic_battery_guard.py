@@ -6,6 +6,7 @@ from typing import Final
 
 from subwright.circuits.battery_guard_circuit import BEHIND
 from subwright.circuits.netlist import GROUND
+from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_test_point
 
@@ -53,6 +54,7 @@ def draw_battery_guard(kit: Kit) -> tuple[str, ...]:
     if kit.circuit.by_role("suppressor behind the fuse"):
         notes.append("The suppressor's leads short and straight across the lines: a centimetre is 10 nH.")
     notes.append("The fuse stays at the battery; nothing here replaces it.")
+    notes.append(readings_line(kit.circuit))
     return tuple(notes)
 
 

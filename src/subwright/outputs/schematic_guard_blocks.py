@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 from subwright.build.result import Design
+from subwright.build.test_points.battery_guard import battery_guard_readings
 from subwright.build.test_points.control import control_load_ohm, control_readings
 from subwright.build.test_points.protection import protection_readings
 from subwright.circuits.analysis import Transient, Voltage
@@ -131,7 +132,7 @@ def battery_guard_block(design: Design, library: Library) -> Iterator[Block]:
         around=Surroundings(
             source_ohm=design.supply.source_resistance_ohm, load_ohm=nominal_v / full.battery_a
         ),
-    )
+    ).with_readings(battery_guard_readings(design, library))
     yield Block(
         key="battery-guard",
         title="Battery guard",

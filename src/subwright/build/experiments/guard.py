@@ -10,6 +10,8 @@ import numpy as np
 
 from subwright.build.experiments.record import Case, Check, Experiment, Outcome
 from subwright.build.result import Design
+from subwright.build.test_points import BATTERIES
+from subwright.build.test_points.battery_guard import battery_guard_readings, gate_v, reversed_diode
 from subwright.circuits.analysis import Current, Transient, Voltage
 from subwright.circuits.battery_guard_circuit import (
     BEHIND,
@@ -18,7 +20,7 @@ from subwright.circuits.battery_guard_circuit import (
     has_circuit,
 )
 from subwright.circuits.netlist import Ramp
-from subwright.circuits.simulate import Engine, simulate
+from subwright.circuits.simulate import Array, Engine, simulate
 from subwright.parts.library import Library
 from subwright.physics.transients import PULSES, Pulse, clamp_pulse, lowest_bank_v
 from subwright.stages.battery_guard_records import BatteryGuardResult, ReverseSwitch, SurgeClamp
@@ -28,6 +30,8 @@ from subwright.stages.converter_parts import CapacitorBank
 __all__ = ["EXPERIMENTS"]
 
 _DROP: Final = 0.02
+_GATE: Final = 0.01  # of the supply: a zener diode's knee is soft
+_EACH_S: Final = 0.1
 _PULSE: Final = 0.05  # the shortest lasts 150 ns, its edges some of that
 _DIODE: Final = 0.10  # a rectifier far beyond its rated current
 _BANK: Final = 0.05
@@ -61,8 +65,8 @@ def _reversed(
     )
     behind, current = traces.voltage(BEHIND), traces.current("BENCH_BATTERY")
     if guard.diode is not None:
-        record, count = library.rectifier(guard.diode.rectifier), guard.diode.count
-        expected = (volts - record.vf0_v) / (source_ohm + record.rd_ohm / count)
+        expected, _ = reversed_diode(guard, library, volts, source_ohm)
+        told = battery_guard_readings(design, library)[BEHIND][-1]
         checks = (
             Check(
                 quantity="current of the reversed battery, diode across the input",
@@ -73,7 +77,7 @@ def _reversed(
             ),
             Check(
                 quantity="supply behind the diode, reversed",
-                closed=-(record.vf0_v + record.rd_ohm / count * expected),
+                closed=told.dc_v,
                 simulated=float(behind[-1]),
                 unit="V",
                 limit=_DIODE,
@@ -114,34 +118,58 @@ def _forward(
     engine: Engine,
     timeout_s: float,
 ) -> Outcome:
-    """Full current the right way round: the drop of the switch."""
+    """Full current the right way round: the drop of the switch; its gate on each battery."""
+    batteries = [design.supply.corners[corner] for corner in BATTERIES.values()]
     volts = design.supply.corners[Corner.NOMINAL]
     source_ohm = design.supply.source_resistance_ohm
     load_ohm = (volts - source_ohm * switch.rms_a) / switch.rms_a
+    steps = [
+        point
+        for number, battery in enumerate(batteries)
+        for point in ((number * _EACH_S + 0.02, battery), ((number + 1) * _EACH_S, battery))
+    ]
     circuit = battery_guard_circuit(
         guard,
         library,
-        source=Ramp(points=((0.0, 0.0), (0.02, volts), (0.1, volts))),
+        source=Ramp(points=((0.0, 0.0), *steps)),
         around=Surroundings(source_ohm=source_ohm, load_ohm=load_ohm),
     )
     traces = simulate(
         circuit,
-        Transient(stop_s=0.1, step_s=1e-4, accuracy=1e-5),
-        [Voltage(BEHIND), Current("BENCH_BATTERY")],
+        Transient(stop_s=len(batteries) * _EACH_S, step_s=1e-4, accuracy=1e-5),
+        [Voltage(BEHIND), Voltage("guard_gate"), Current("BENCH_BATTERY")],
         engine,
         timeout_s=timeout_s,
     )
-    amperes = abs(float(traces.current("BENCH_BATTERY")[-1]))
-    drop = volts - amperes * source_ohm - float(traces.voltage(BEHIND)[-1])
-    check = Check(
-        quantity="drop of the reverse-polarity switch, full current",
-        closed=switch.resistance_ohm * amperes,
-        simulated=drop,
-        unit="V",
-        limit=_DROP,
-    )
+
+    def at(course: Array, battery: float) -> float:
+        return float(np.interp((batteries.index(battery) + 0.99) * _EACH_S, traces.axis, course))
+
+    amperes = abs(at(traces.current("BENCH_BATTERY"), volts))
+    drop = volts - amperes * source_ohm - at(traces.voltage(BEHIND), volts)
+    checks = [
+        Check(
+            quantity="drop of the reverse-polarity switch, full current",
+            closed=switch.resistance_ohm * amperes,
+            simulated=drop,
+            unit="V",
+            limit=_DROP,
+        )
+    ]
+    for name, battery in zip(BATTERIES, batteries, strict=True):
+        behind_v = battery * load_ohm / (load_ohm + source_ohm + switch.resistance_ohm)
+        checks.append(
+            Check(
+                quantity=f"gate of the reverse-polarity switch, {name}",
+                closed=gate_v(switch, library, behind_v),
+                simulated=at(traces.voltage("guard_gate"), battery),
+                unit="V",
+                limit=_GATE * behind_v,
+                absolute=True,
+            )
+        )
     return Outcome(
-        checks=(check,),
+        checks=tuple(checks),
         engine=traces.engine,
         axis=traces.axis,
         traces={"behind the guard, V": traces.voltage(BEHIND)},
@@ -334,8 +362,8 @@ EXPERIMENTS: Final = (
         block="supply",
         title="A reversed battery",
         about="The battery turned round at the guard: what reaches the circuit and what flows; then the "
-        "right way round with full current, the drop of the switch. Limits 2 % of the drop, 5 % of a "
-        "diode's current, 0.1 V behind a switch.",
+        "right way round with full current, the drop of the switch and its gate on each battery. Limits 2 % "
+        "of the drop, 5 % of a diode's current, 0.1 V behind a switch, 1 % of the supply at the gate.",
         cases=_reverse_cases,
     ),
     Experiment(

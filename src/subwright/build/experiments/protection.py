@@ -122,8 +122,8 @@ def _points(design: Design, library: Library, run: ThresholdRun, traces: Traces)
     yield check("inhibit", ANY_BATTERY, nominal, _LOADED_V, absolute=True)
     cold = readings["thermal_sense"][0].at
     yield check("thermal_sense", cold, nominal, _AGREE)
-    yield check("run", readings["run"][1].at, top, _DIODE_V, absolute=True)
-    yield check("inhibit", readings["inhibit"][1].at, top, _AGREE)
+    yield check("run", readings["run"][-1].at, top, _DIODE_V, absolute=True)
+    yield check("inhibit", readings["inhibit"][-1].at, top, _AGREE)
     if design.protection.stops == "amplifier":
         yield Check(
             quantity="mute, tripped",

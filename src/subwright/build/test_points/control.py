@@ -32,7 +32,6 @@ __all__ = [
 ]
 
 _OFF: Final = "remote line off"
-_STARTED: Final = "just switched on"
 _TRIPPED: Final = "tripped"
 _ROUNDS: Final = 8  # each leaves a few hundredths of the error of the one before
 _STATED_SINK_A: Final = 4e-3  # at which the comparator's saturated output is stated
@@ -207,8 +206,8 @@ def control_readings(design: Design, library: Library) -> Mapping[str, tuple[Rea
         return {}
     found: dict[str, list[Reading]] = {}
 
-    def add(net: str, at: str, dc_v: float, waveform: str = "") -> None:
-        found.setdefault(net, []).append(Reading(at=at, dc_v=dc_v, waveform=waveform))
+    def add(net: str, at: str, dc_v: float) -> None:
+        found.setdefault(net, []).append(Reading(at=at, dc_v=dc_v))
 
     states = {at: _levels(design, control, library, corner) for at, (corner, _) in played(NO_SIGNAL).items()}
     nominal = next(levels for at, levels in states.items() if at.startswith("nominal"))
@@ -217,7 +216,7 @@ def control_readings(design: Design, library: Library) -> Mapping[str, tuple[Rea
             add(net, _OFF, 0.0)
     for timer in control.timers:
         low_v = nominal.mute_low if timer.name == "un-mute" else nominal.speaker_low
-        add(TIMER_OUTPUTS[timer.name], _STARTED, low_v, f"for {show(timer.nominal_s, 'time')}")
+        add(TIMER_OUTPUTS[timer.name], f"first {show(timer.nominal_s, 'time')}", low_v)
     for at, levels in states.items():
         if control.remote is not None:
             add("control", at, levels.control)

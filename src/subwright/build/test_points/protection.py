@@ -243,7 +243,7 @@ def protection_readings(design: Design, library: Library) -> Mapping[str, tuple[
         levels[at] = protection_levels(result, library, battery_v=battery_v, control_v=control_v)
     any_one = next(iter(levels.values()))
     metered_v = any_one.run * _METER_OHM / (result.run_ohm + _METER_OHM)
-    under_meter = f"{show(metered_v, 'voltage')} with a {show(_METER_OHM, 'resistance', 2)} meter"
+    through_meter = f"through a meter of {show(_METER_OHM, 'resistance', 2)}"
     readings = {
         "reference": (Reading(at=ANY_BATTERY, dc_v=volts, within_v=spread_v),),
         "supply": tuple(Reading(at=at, dc_v=now.supply) for at, now in levels.items()),
@@ -251,7 +251,8 @@ def protection_readings(design: Design, library: Library) -> Mapping[str, tuple[
         "over_sense": tuple(Reading(at=at, dc_v=now.over_sense) for at, now in levels.items()),
         "thermal_sense": tuple(_thermal(design, library)),
         "run": (
-            Reading(at=ANY_BATTERY, dc_v=any_one.run, waveform=under_meter),
+            Reading(at=ANY_BATTERY, dc_v=any_one.run),
+            Reading(at=through_meter, dc_v=metered_v),
             Reading(at=_TRIPPED, dc_v=any_one.run_low, within_v=_DIODE_WITHIN_V),
         ),
         "inhibit": (
