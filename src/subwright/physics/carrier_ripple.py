@@ -29,7 +29,8 @@ def carrier_ripple_v(
 
     Parameters
     ----------
-    bus_v : voltage across the leg, V, >= 0. switching_hz : Hz, > 0.
+    bus_v : voltage across the leg, V, >= 0.
+    switching_hz : Hz, > 0.
     inductance_h, capacitance_f : of the leg, H and F, > 0.
     damping_ohm, damping_f : in series across the capacitor, ohm and F, > 0.
     series_ohm : of inductor and switch, ohm, >= 0.

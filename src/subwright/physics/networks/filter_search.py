@@ -215,7 +215,22 @@ def search_sallen_key_highpass(
 
 
 def near_pairs(values: Array, capacitors_f: Array, f0_hz: float) -> tuple[Array, Array, Array]:
-    """Pairs of the four values around 1/(2π f0 C) for each capacitor: R1 and R2 in Ω, C in F, each 1-D."""
+    """Pairs of the four values around 1/(2π f0 C) for each capacitor.
+
+    Parameters
+    ----------
+    values : resistors to choose from, rising, Ω, 1-D.
+    capacitors_f : F, 1-D.
+    f0_hz : of the pole, Hz, > 0.
+
+    Returns
+    -------
+    R1 and R2 in ohm, C in F, each 1-D.
+
+    Source
+    ------
+    ``R = 1/(2π f0 C)`` of equal resistors and capacitors, [derived].
+    """
     exact = 1.0 / (2 * np.pi * f0_hz * capacitors_f)
     place = np.searchsorted(values, exact)[:, None] + np.array([-2, -1, 0, 1])
     r = values[np.clip(place, 0, values.size - 1)]
@@ -224,7 +239,21 @@ def near_pairs(values: Array, capacitors_f: Array, f0_hz: float) -> tuple[Array,
 
 
 def ratios(made: Array, upper: Array, lower: Array) -> tuple[Array, Array, Array]:
-    """Ratios that two resistors make, rising, each once with the lowest resistance, and the resistors."""
+    """Ratios that two resistors make, each once with the lowest resistance.
+
+    Parameters
+    ----------
+    made : the ratios, dimensionless, 1-D.
+    upper, lower : the resistors that make them, Ω, 1-D.
+
+    Returns
+    -------
+    Ratios, rising, dimensionless, and their upper and lower resistor, ohm; each 1-D.
+
+    Source
+    ------
+    Sorting, [derived].
+    """
     order = np.lexsort((lower, np.round(made, 9)))
     first = np.diff(np.round(made[order], 9), prepend=-np.inf) > 0.0
     order = order[first]
@@ -232,7 +261,21 @@ def ratios(made: Array, upper: Array, lower: Array) -> tuple[Array, Array, Array
 
 
 def nearest(rising: Array, wanted: Array) -> Indices:
-    """Index of the nearest of rising values to each wanted one."""
+    """Index of the nearest of rising values to each wanted one.
+
+    Parameters
+    ----------
+    rising : values, dimensionless or in any unit, 1-D, two or more.
+    wanted : in the same unit, 1-D.
+
+    Returns
+    -------
+    Indices into ``rising``, dimensionless, 1-D.
+
+    Source
+    ------
+    Bisection, [derived].
+    """
     place = np.clip(np.searchsorted(rising, wanted), 1, rising.size - 1)
     return np.asarray(place - (wanted - rising[place - 1] < rising[place] - wanted))
 
