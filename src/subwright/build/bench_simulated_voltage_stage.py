@@ -13,12 +13,14 @@ from subwright.build.linear_amplifier import SILENT, closed_amplifier, stage_of
 from subwright.circuits.amplifier_parts import NEGATIVE, POSITIVE
 from subwright.circuits.analysis import Probe, Transient, Voltage
 from subwright.circuits.netlist import GROUND, Circuit, Part
-from subwright.circuits.voltage_stage_circuit import HALF
+from subwright.circuits.voltage_stage_circuit import HALF, REFERENCE
 
 __all__ = ["VOLTAGE_STAGE_BLOCKS"]
 
 _REST: Final = Transient(stop_s=1e-6, step_s=1e-7)
 _TURNS: Final = 12  # halvings of the trimmer's way
+_DIFFERENCE: Final = {"amp-reference": REFERENCE, "leg-drive-a": "steer_a", "leg-drive-b": "steer_b"}
+_RESTS: Final = {"leg-rest-a": "out_a", "leg-rest-b": "out_b"}
 _SUPPLIES: Final = {"BENCH_RAIL_POSITIVE": POSITIVE, "BENCH_RAIL_NEGATIVE": NEGATIVE}
 
 
@@ -78,6 +80,8 @@ def _currents(bench: Bench) -> Readings:
         nets |= {uppers[leg], f"tail_source_{leg}", f"vas_emitter_{leg}", f"out_{leg}"}
     if not values.split_rails:
         nets.add(HALF)
+    if stage.bridge == "difference":
+        nets |= set(_DIFFERENCE.values())
     seen = _volts(bench, circuit, nets)
     found: Readings = {"stage-offset": seen["out_a"] - seen.get("out_b", 0.0)}
     found["stage-drop"] = seen[f"bench_{POSITIVE}"] - seen[POSITIVE]
@@ -86,6 +90,8 @@ def _currents(bench: Bench) -> Readings:
         found[f"tail-current{end}"] = seen[uppers[leg]] - seen[f"tail_source_{leg}"]
     if HALF in seen:
         found["half-supply"] = seen[HALF]
+    if stage.bridge == "difference":
+        found |= {key: seen[net] for key, net in (_DIFFERENCE | _RESTS).items()}
     return found
 
 

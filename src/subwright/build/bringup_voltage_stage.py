@@ -12,7 +12,7 @@ from subwright.build.bringup_rails import POWER_STOPS
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
 from subwright.circuits.amplifier_values import ClassABValues, class_ab_values
-from subwright.circuits.voltage_stage_circuit import stage_points
+from subwright.circuits.voltage_stage_circuit import REFERENCE, stage_points
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.common import Corner, Level
 
@@ -160,6 +160,8 @@ def _currents(design: Design, stage: VoltageStage, values: ClassABValues, bench_
                 rests_on=_RESTS_ON,
             )
         )
+    if stage.bridge == "difference":
+        readings += _difference(points, left_v, rail_v)
     each = "each rail" if values.split_rails else "the supply"
     return Step(
         number=0,
@@ -221,6 +223,31 @@ def _currents(design: Design, stage: VoltageStage, values: ClassABValues, bench_
         ),
         stops=(*POWER_STOPS, "A series resistor smells, or drops more than half the rail."),
     )
+
+
+def _difference(points: dict[str, str], left_v: float, rail_v: float) -> list[Reading]:
+    """What the op-amps before both legs hold at rest."""
+    return [
+        Reading(
+            key=key,
+            name=name,
+            where=where,
+            dimension="voltage",
+            expected=0.5 * left_v,
+            low=(1.0 - _HALF) * 0.5 * left_v,
+            high=(1.0 + 0.5 * _HALF) * 0.5 * rail_v,
+            basis="half of the supply; offsets of op-amps and pairs, the drop of the series resistor",
+            customary=True,
+            rests_on=_RESTS_ON,
+        )
+        for key, name, where in (
+            ("amp-reference", "half of the supply behind its buffer", f"{points[REFERENCE]} to 0 V"),
+            ("leg-drive-a", "drive of leg A", f"{points['steer_a']} to 0 V"),
+            ("leg-drive-b", "drive of leg B", f"{points['steer_b']} to 0 V"),
+            ("leg-rest-a", "output of leg A at rest", "SPEAKER + to 0 V"),
+            ("leg-rest-b", "output of leg B at rest", "SPEAKER \u2212 to 0 V"),
+        )
+    ]
 
 
 def _bias(design: Design, stage: VoltageStage, values: ClassABValues, bench_v: float, links: str) -> Step:

@@ -16,6 +16,12 @@ def _each(words: str) -> tuple[str, ...]:
     return tuple(f"{words.replace('*', end)} {_LATER}" for end in _ENDS)
 
 
+def _both(words: str) -> str:
+    """A signature of both legs at once: ``*`` stands for the end of either's keys."""
+    pairs = (f"{word.replace('*', '-a')} {word.replace('*', '-b')}" for word in words.split())
+    return " ".join((*(dict.fromkeys(" ".join(pairs).split())), _LATER))
+
+
 VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
     (
         "stage-reference-wrong",
@@ -25,6 +31,7 @@ VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         *_each("stage-current*=gone|low tail-current*=gone|low stage-drop=gone|low"),
         *_each("stage-current*=gone|low tail-current*=gone|low bias*=gone|low bias-spread*=in|low|gone"),
         *_each("stage-current*=high|many tail-current*=high|many stage-drop=in|high"),
+        _both("stage-current*=gone|low tail-current*=gone stage-drop=gone|low leg-drive*=in|low|high"),
     ),
     (
         "stage-source-open",
@@ -45,6 +52,10 @@ VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         *_each(
             "stage-current*=gone|low tail-current*=in|low stage-offset=low|high|many stage-drop=in|low|high"
         ),
+        _both(
+            "stage-current*=gone|low tail-current*=low stage-drop=gone|low leg-rest*=high|many "
+            "stage-offset=in|low|high|many"
+        ),
     ),
     (
         "bias-lowest",
@@ -60,5 +71,9 @@ VOLTAGE_STAGE_FAULTS: Final[tuple[tuple[str, ...], ...]] = (
         "stage-drop=high|many",
         *_each("stage-drop=high|many stage-current*=gone|low tail-current*=gone|low half-supply=in|low"),
         *_each("stage-drop=high|many stage-current*=high|many tail-current*=gone|low stage-offset=in|many"),
+        _both(
+            "stage-drop=high|many stage-current*=gone|low tail-current*=gone|low half-supply=in|low "
+            "amp-reference=in|low leg-drive*=in|low leg-rest*=in|low"
+        ),
     ),
 )

@@ -52,13 +52,13 @@ def closed_amplifier(
     ----------
     design, library : the build. signal : from the filter, V. mute : what its line is pulled to, V.
     loaded : with the loudspeaker's resistance, else next to none. rail_v : V; None for what full power needs.
-    outer_only : class G at rest, its collectors on the outer rails.
+    outer_only : at rest, class G with its collectors on the outer rails, class H on the battery itself.
     """
     result, stage, values = design.amplifier, stage_of(design), values_of(design, rail_v)
     assert stage is not None
     rails, load = result.rail_switching, result.load_ohm if loaded else _OFF_OHM
-    lifted = rails_lifted(design)
-    if rails is None or (outer_only and rails.form == "two pairs"):
+    lifted = rails_lifted(design) and not outer_only
+    if rails is None or outer_only:
         output = class_ab_circuit(values, load_ohm=load, signal=SILENT)
     elif rails.form == "lifted":
         output = class_h_circuit(

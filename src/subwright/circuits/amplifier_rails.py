@@ -30,6 +30,7 @@ _OFF_OHM: Final = 1e7
 _STAGE_HZ: Final = 10e6  # a leg's rail jumps, and a loop without a bandwidth has no answer at that instant
 _BUFFER_GAIN: Final = 160.0  # least of the small transistors, data sheet
 _DIODE_A: Final = 1e-3
+_JUNCTION_F: Final = 1e-9  # of a Schottky diode of tens of amperes, from memory
 _GATE_TEST_V: Final = 10.0  # gate voltage at which data sheets state Q_g
 
 
@@ -40,6 +41,7 @@ def _commutation(library: Library, rails: RailSwitching) -> DiodeModel:
         forward_v=part.vf0_v,
         resistance_ohm=part.rd_ohm / part.legs,
         rated_a=part.if_a,
+        junction_f=_JUNCTION_F,
     )
 
 

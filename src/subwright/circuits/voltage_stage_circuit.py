@@ -14,7 +14,7 @@ from typing import Final
 
 from subwright.circuits.amplifier_parts import POSITIVE
 from subwright.circuits.builder import Builder
-from subwright.circuits.models import BipolarModel, JunctionFetModel, JunctionModel, Model
+from subwright.circuits.models import BipolarModel, JunctionFetModel, JunctionModel, Model, OpAmpModel
 from subwright.circuits.netlist import GROUND, Circuit, Ramp, Reading, Steady, TestPoint
 from subwright.stages.amplifier_driving import SATURATION_A, THERMAL_V, junction_v
 from subwright.stages.amplifier_voltage_stage_currents import (
@@ -29,6 +29,7 @@ __all__ = [
     "HALF",
     "MUTED",
     "MUTE_OPEN_V",
+    "REFERENCE",
     "LegFeed",
     "add_voltage_stage",
     "bench_line",
@@ -38,13 +39,15 @@ __all__ = [
 
 HALF: Final = "half"
 """Net of half a single supply."""
+REFERENCE: Final = "half_buffered"
+"""The same behind its buffer, where op-amps hold the difference of two legs."""
 MUTED: Final = ("muted_first_a", "muted_a")
 """Nets at which the mute shunts the signal, one after the other."""
 MUTE_OPEN_V: Final = 12.0
 """To what the line that mutes is pulled up elsewhere while the amplifier plays, V."""
 _PULL_UP_OHM: Final = 10e3
 _HUNDRED: Final = 1400
-_FOLLOWER_A: Final = 2e-3
+_OP_AMP_GAIN: Final = 1e5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,6 +64,8 @@ class _Stage:
     def __init__(self, build: Builder, stage: VoltageStage, split_rails: bool) -> None:
         self.build, self.stage = build, stage
         self.middle = GROUND if split_rails else HALF
+        if stage.bridge == "difference":
+            self.middle = REFERENCE
         self.models = {role: _model_of(role, part, stage) for role, part in stage.transistors.items()}
 
     def resistor(self, role: str, a: str, b: str) -> None:
@@ -114,10 +119,14 @@ def add_voltage_stage(
         at.resistor("half lower", HALF, GROUND)
         at.capacitor("half capacitor", HALF, GROUND, rest_v)
     _entry(at, rest_v)
+    if stage.bridge == "difference":
+        _difference(at, supply_v)
     for leg, feed in feeds.items():
         at.resistor("voltage feedback", f"out_{leg}", f"feedback_{leg}")
-        if stage.bridge == "crossed":
-            _crossed(at, leg, rest_v)
+        if stage.bridge == "difference":
+            at.resistor("leg input", f"steer_{leg}", f"input_base_{leg}")
+            at.resistor("leg bias", f"input_base_{leg}", REFERENCE)
+            at.resistor("voltage feedback shunt", f"feedback_{leg}", REFERENCE)
         elif leg == "b":
             _inverter(at, rest_v)
         else:
@@ -126,7 +135,7 @@ def add_voltage_stage(
 
 
 def _entry(at: _Stage, rest_v: float) -> None:
-    """From the filter's output past the mute to the first base, or to the follower before both legs."""
+    """From the filter's output past the mute to the first base, or to the buffer before both legs."""
     before = "wanted_a"
     for node in MUTED:
         at.resistor("input series", before, node)
@@ -138,13 +147,10 @@ def _entry(at: _Stage, rest_v: float) -> None:
     if "mute transistor" in at.stage.transistors:
         at.resistor("mute gate", "mute", "muting_a")
         at.capacitor("mute capacitor", "muting_a", GROUND, MUTE_OPEN_V)
-    base = "follow_base" if at.stage.bridge == "crossed" else "input_base_a"
+    base = "signal_in" if at.stage.bridge == "difference" else "input_base_a"
     at.capacitor("input coupling", base, "muted_a", rest_v)
     at.resistor("input bias", base, at.middle)
     at.capacitor("input filter", base, GROUND, rest_v)
-    if at.stage.bridge == "crossed":
-        at.transistor("input follower", POSITIVE, base, "follow")
-        at.resistor("follower resistor", "follow", GROUND)
 
 
 def _shunt(at: _Stage, word: str, leg: str, rest_v: float) -> None:
@@ -160,19 +166,33 @@ def _inverter(at: _Stage, rest_v: float) -> None:
     _shunt(at, "inverter", "b", rest_v)
 
 
-def _crossed(at: _Stage, leg: str, rest_v: float) -> None:
-    """Each leg sees its own output, the other's, and the signal with its own sign."""
-    base, back = f"input_base_{leg}", f"feedback_{leg}"
-    other, driven = ("out_b", base) if leg == "a" else ("out_a", back)
-    at.capacitor("leg coupling", f"drive_in_{leg}", "follow", junction_v(_FOLLOWER_A))
-    at.resistor("leg input", f"drive_in_{leg}", driven)
-    at.resistor("cross resistor", other, base)
-    at.resistor("leg bias", base, at.middle)
-    if leg == "a":
-        _shunt(at, "voltage feedback", "a", rest_v)
-        return
-    at.resistor("leg shunt", base, "shunt_foot_b")
-    at.capacitor("leg shunt capacitor", "shunt_foot_b", GROUND, rest_v)
+def _difference(at: _Stage, supply_v: float) -> None:
+    """Op-amps: buffers of half and of the signal, the integrator of the difference, and its mirror image."""
+    build, stage, cases = at.build, at.stage, at.stage.counts["difference op-amp"]
+    room = stage.op_amp_room_v
+    model = OpAmpModel(
+        name="DIFFERENCE", gbw_hz=stage.op_amp_hz, dc_gain=_OP_AMP_GAIN, swing_v=(room, supply_v - room)
+    )
+    half, signal, error, turned = build.sections(2 * cases, 2)
+    for _ in range(cases):
+        at.capacitor("difference op-amp decoupling", POSITIVE, GROUND, supply_v)
+    for section, plus, minus, out in (
+        (half, HALF, REFERENCE, REFERENCE),
+        (signal, "signal_in", "signal_held", "signal_held"),
+        (error, "difference_plus", "difference_minus", "steer_a"),
+        (turned, REFERENCE, "steer_turned", "steer_b"),
+    ):
+        nets = (plus, minus, out, POSITIVE, GROUND)
+        build.bought("U", "op-amp", nets, "difference op-amp", model=model, name=section)
+    # too high a difference lowers leg A's drive
+    at.resistor("difference feedback", "out_a", "difference_minus")
+    at.resistor("difference feedback", "out_b", "difference_plus")
+    at.resistor("difference signal", REFERENCE, "difference_minus")
+    at.resistor("difference signal", "signal_held", "difference_plus")
+    at.capacitor("difference capacitor", "steer_a", "difference_minus", 0.0)
+    at.capacitor("difference capacitor", "difference_plus", REFERENCE, 0.0)
+    at.resistor("inverter resistor", "steer_a", "steer_turned")
+    at.resistor("inverter resistor", "steer_turned", "steer_b")
 
 
 def _amplifier(
@@ -246,6 +266,9 @@ def stage_points(
     found: list[tuple[str, str, float]] = []
     if not split_rails:
         found.append((HALF, "half of the supply", rest_v))
+    if stage.bridge == "difference":
+        found.append((REFERENCE, "half of the supply behind its buffer", rest_v))
+        found += [(f"steer_{leg}", f"drive of leg {leg.upper()}", rest_v) for leg in legs]
     for leg in legs:
         of = f"leg {leg.upper()}"
         found += [

@@ -14,6 +14,7 @@ from subwright.circuits.models import BipolarModel, Model
 from subwright.circuits.netlist import GROUND, Circuit, Part, Ramp, Steady
 from subwright.circuits.voltage_stage_circuit import (
     MUTE_OPEN_V,
+    REFERENCE,
     LegFeed,
     add_voltage_stage,
     bench_line,
@@ -105,41 +106,58 @@ def closed_loop(
     )
 
 
-def opened(circuit: Circuit, leg: str = "a", *, crossed: bool = False, alike: bool = False) -> Circuit:
+def opened(circuit: Circuit, legs: str = "a", *, difference: bool = False) -> Circuit:
     """The same with a source in the feedback's way: loop gain is minus what stands before it over what
     stands behind it.
 
     Parameters
     ----------
-    circuit : with its loop closed. leg : whose. crossed : two legs that see each other: a source in the way
-        of both, with opposite signs, so that the loop of their difference is measured. alike : with the
-        same sign, for the loop of their sum.
+    circuit : with its loop closed. legs : whose; of both, "ab", the sources have opposite signs, so that the
+        loop of their difference is measured. difference : the loop round both legs of class H; else the
+        legs' own, their drive held.
 
     Returns
     -------
-    Circuit with the nets ``sensed_a`` and, of both legs, ``sensed_b`` behind the sources; the loop's direct
+    Circuit with the net ``sensed_a`` or, of both legs, ``sensed_b`` too behind the sources; the loop's direct
     voltages are as they were.
     """
-    legs = "ab" if crossed else leg
+    role = "difference feedback" if difference else "voltage feedback"
     moved = {f"out_{name}": f"sensed_{name}" for name in legs}
-    parts = tuple(
-        replace(part, nets=tuple(moved.get(net, net) for net in part.nets))
-        if part.role in ("voltage feedback", "cross resistor")
-        else part
+    parts = [
+        replace(part, nets=tuple(moved.get(net, net) for net in part.nets)) if part.role == role else part
         for part in circuit.parts
-    )
-    injected = tuple(
+    ]
+    if not difference:
+        parts = [_held(part) for part in parts]
+    injected = [
         Part(
             designator=f"{INJECTION}_{name.upper()}",
             kind="voltage source",
             nets=(f"sensed_{name}", f"out_{name}"),
-            value=Steady(value=0.0, ac=1.0 if alike or name == legs[0] else -1.0),
+            value=Steady(value=0.0, ac=1.0 if name == legs[0] else -1.0),
             role="injection",
             standing="bench",
         )
         for name in legs
+    ]
+    parts += injected
+    used = {part.model for part in parts}
+    models = tuple(model for model in circuit.models if model.name in used)
+    return replace(circuit, parts=tuple(parts), models=models)
+
+
+def _held(part: Part) -> Part:
+    """The difference's integrator as a source that holds leg A's drive at half; any other part as it is."""
+    if part.kind != "op-amp" or part.nets[2] != "steer_a":
+        return part
+    return Part(
+        designator="BENCH_HELD",
+        kind="voltage by voltage",
+        nets=("steer_a", GROUND, REFERENCE, GROUND),
+        value=1.0,
+        role="held drive",
+        standing="bench",
     )
-    return replace(circuit, parts=(*parts, *injected))
 
 
 def _real(

@@ -1,16 +1,17 @@
-"""The voltage stage before DRIVE: a sheet for each leg, and one for the input that class H's legs share."""
+"""The voltage stage before DRIVE: a sheet for each leg, and two for what class H's legs share."""
 
 from __future__ import annotations
 
 from typing import Final
 
+from subwright.circuits.amplifier_parts import POSITIVE
 from subwright.circuits.netlist import GROUND, Part
-from subwright.circuits.voltage_stage_circuit import HALF, MUTED, LegFeed
+from subwright.circuits.voltage_stage_circuit import HALF, MUTED, REFERENCE, LegFeed
 from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_pen import Placed
 from subwright.outputs.schematic_symbols import Point
 
-__all__ = ["draw_shared_input", "draw_stage_leg"]
+__all__ = ["draw_difference", "draw_shared_input", "draw_stage_leg"]
 
 _TOP: Final = 100
 _LOW: Final = 640
@@ -48,9 +49,9 @@ def draw_stage_leg(kit: Kit, name: str, feed: LegFeed) -> None:
     ----------
     kit : the sheet. name : of the leg. feed : nets between which it works.
     """
-    crossed = bool(kit.circuit.by_role("cross resistor"))
-    if crossed:
-        _crossed_input(kit, name)
+    driven = bool(kit.circuit.by_role("leg input"))
+    if driven:
+        _driven_input(kit, name)
     elif name == "b":
         _inverter_input(kit)
     else:
@@ -62,22 +63,78 @@ def draw_stage_leg(kit: Kit, name: str, feed: LegFeed) -> None:
     _pair(kit, name)
     _mirror(kit, name)
     _last(kit, name, feed)
-    _feedback(kit, name, crossed)
+    _feedback(kit, name, driven)
 
 
 def draw_shared_input(kit: Kit) -> None:
-    """Draw what stands before both legs of class H: mute, coupling and follower, and half the supply."""
+    """Draw what stands before both legs of class H: mute, coupling, and the buffers of signal and half."""
     sheet = kit.sheet
-    _entry(kit, "follow_base")
-    follower = kit.place(kit.one("input follower"), 520, _ROW)
-    sheet.wire((440, _ROW), follower["base"])
-    sheet.rail(kit.pin_net(kit.one("input follower"), "collector"), follower["collector"])
-    foot = kit.one("follower resistor")
-    sheet.wire(follower["emitter"], (530, 440), (530, 450))
-    sheet.ground(GROUND, kit.upright(foot, "follow", 530, 450).end(foot, "follow"))
-    sheet.wire((530, 440), (610, 440))
-    sheet.flag("follow", (610, 440), "right", "to both legs")
-    _half(kit)
+    _entry(kit, "signal_in")
+    sheet.wire((440, _ROW), (460, _ROW))
+    end = _buffer(kit, "signal_in", 490, _ROW)
+    sheet.flag("signal_held", (end, _ROW + 10), "right", "to the difference")
+    _half(kit, flag=False)
+    end = _buffer(kit, HALF, 330, 180)
+    _point(kit, REFERENCE, (end - 20, 190))
+    sheet.flag(REFERENCE, (end, 190), "right")
+    decoupling = list(kit.circuit.by_role("difference op-amp decoupling"))
+    for case, capacitor, x in zip(kit.cases("op-amp"), decoupling, (620, 770), strict=False):
+        unit = kit.place_supply(case, x, 190)
+        sheet.rail(POSITIVE, unit["V+"])
+        sheet.ground(GROUND, unit["V-"])
+        sheet.wire(unit["V+"], (x + 50, 150))
+        sheet.ground(GROUND, kit.upright(capacitor, POSITIVE, x + 50, 150).end(capacitor, POSITIVE))
+
+
+def _buffer(kit: Kit, net: str, x: int, y: int) -> int:
+    """An op-amp as a follower, its input at (x - 30, y); where its output ends, 10 below."""
+    sheet, part = kit.sheet, kit.amplifier(net)
+    amp = kit.place_amplifier(part, x, y + 10, flip=True)
+    corner = (x + 50, y + 10)
+    sheet.wire(amp["out"], corner, (x + 70, y + 10), (x + 90, y + 10))
+    sheet.wire(corner, (x + 50, y + 50), (x - 40, y + 50), (x - 40, y + 20), amp["-"])
+    return x + 90
+
+
+def draw_difference(kit: Kit) -> None:
+    """Draw the op-amps that hold the difference of both outputs, and drive both legs in opposition."""
+    sheet = kit.sheet
+    error = kit.place_amplifier(kit.amplifier("difference_minus"), 560, 300)
+    for net, role, inner, y in (
+        ("out_a", "difference feedback", "difference_minus", 230),
+        (REFERENCE, "difference signal", "difference_minus", 290),
+        ("signal_held", "difference signal", "difference_plus", 370),
+        ("out_b", "difference feedback", "difference_plus", 430),
+    ):
+        sheet.flag(net, (240, y), "left")
+        end = kit.run(net, 240, y, [_on(kit, role, net, inner)])
+        sheet.wire((end, y), (340, y))
+    sheet.wire((340, 230), (340, 290))
+    sheet.wire((340, 290), (400, 290), error["-"])
+    sheet.wire((340, 430), (340, 370))
+    sheet.wire((340, 370), (420, 370), (480, 370), (480, 310), error["+"])
+    calm = _on(kit, "difference capacitor", "difference_plus")
+    sheet.wire((420, 370), (420, 390))
+    sheet.rail(REFERENCE, kit.upright(calm, "difference_plus", 420, 390).end(calm, "difference_plus"), "down")
+    sheet.wire((400, 290), (400, 200), (530, 200))
+    kit.lying(_on(kit, "difference capacitor", "difference_minus"), "difference_minus", 530, 200)
+    sheet.wire((570, 200), (640, 200), (640, 300))
+    sheet.wire(error["out"], (640, 300), (700, 300), (740, 300), (780, 300))
+    _point(kit, "steer_a", (740, 300))
+    sheet.flag("steer_a", (780, 300), "right", "to leg A")
+    turn = kit.place_amplifier(kit.amplifier("steer_turned"), 840, 470)
+    first, back = (_on(kit, "inverter resistor", "steer_turned", net) for net in ("steer_a", "steer_b"))
+    sheet.wire((700, 300), (700, 460), (710, 460))
+    kit.lying(first, "steer_a", 710, 460)
+    sheet.wire((750, 460), (780, 460), turn["-"])
+    sheet.wire((780, 460), (780, 390), (820, 390))
+    kit.lying(back, "steer_turned", 820, 390)
+    sheet.wire((860, 390), (900, 390), (900, 470))
+    sheet.wire(turn["+"], (790, 480), (790, 500))
+    sheet.rail(REFERENCE, (790, 500), "down")
+    sheet.wire(turn["out"], (900, 470), (940, 470), (980, 470))
+    _point(kit, "steer_b", (940, 470))
+    sheet.flag("steer_b", (980, 470), "right", "to leg B")
 
 
 def _entry(kit: Kit, base: str) -> None:
@@ -116,7 +173,7 @@ def _entry(kit: Kit, base: str) -> None:
         sheet.wire((440, _ROW), (450, _ROW))
 
 
-def _half(kit: Kit) -> None:
+def _half(kit: Kit, *, flag: bool = True) -> None:
     """The divider that makes half of a single supply."""
     sheet, x, y = kit.sheet, 150, 180
     upper, lower, store = kit.one("half upper"), kit.one("half lower"), kit.one("half capacitor")
@@ -125,11 +182,12 @@ def _half(kit: Kit) -> None:
     kit.upright(upper, supply, x, y - 60)
     sheet.wire((x, y - 20), (x, y), (x, y + 10))
     sheet.ground(GROUND, kit.upright(lower, HALF, x, y + 10).end(lower, HALF))
-    sheet.wire((x, y), (x + 40, y), (x + 80, y), (x + 110, y))
+    sheet.wire((x, y), (x + 40, y), (x + 80, y), (x + 110, y) if flag else (x + 150, y))
     sheet.wire((x + 80, y), (x + 80, y + 10))
     sheet.ground(GROUND, kit.upright(store, HALF, x + 80, y + 10).end(store, HALF))
     _point(kit, HALF, (x + 40, y))
-    sheet.flag(HALF, (x + 110, y), "right")
+    if flag:
+        sheet.flag(HALF, (x + 110, y), "right")
 
 
 def _inverter_input(kit: Kit) -> None:
@@ -141,30 +199,16 @@ def _inverter_input(kit: Kit) -> None:
     _point(kit, "input_base_b", (370, _ROW))
 
 
-def _crossed_input(kit: Kit, name: str) -> None:
-    """The base that sees the other leg's output, and in leg A the signal."""
-    sheet, base = kit.sheet, f"input_base_{name}"
-    other = "out_b" if name == "a" else "out_a"
-    y = _ROW if name == "b" else _ROW - 70
-    sheet.flag(other, (170, y), "left")
-    end = kit.run(other, 170, y, [_on(kit, "cross resistor", base)])
-    if name == "a":
-        sheet.wire((end, y), (300, y), (300, _ROW))
-        inner = f"drive_in_{name}"
-        sheet.flag("follow", (150, _ROW), "left")
-        end = kit.run("follow", 150, _ROW, [_on(kit, "leg coupling", inner), _on(kit, "leg input", inner)])
-    sheet.wire((end, _ROW), (300, _ROW), (340, _ROW), (400, _ROW), (450, _ROW))
+def _driven_input(kit: Kit, name: str) -> None:
+    """A leg of class H: its base behind the resistor that matches the feedback's."""
+    sheet, drive, base = kit.sheet, f"steer_{name}", f"input_base_{name}"
+    sheet.flag(drive, (230, _ROW), "left")
+    end = kit.run(drive, 230, _ROW, [_on(kit, "leg input", base)])
+    sheet.wire((end, _ROW), (330, _ROW), (450, _ROW))
     bias = _on(kit, "leg bias", base)
-    sheet.wire((340, _ROW), (340, _ROW + 10))
-    _down(
-        kit, next(n for n in bias.nets if n != base), kit.upright(bias, base, 340, _ROW + 10).end(bias, base)
-    )
-    if name == "b":
-        shunt, store = kit.one("leg shunt"), kit.one("leg shunt capacitor")
-        sheet.wire((400, _ROW), (400, _ROW + 10))
-        kit.upright(shunt, base, 400, _ROW + 10)
-        sheet.ground(GROUND, kit.upright(store, "shunt_foot_b", 400, _ROW + 50).end(store, "shunt_foot_b"))
-    _point(kit, base, (320 if name == "b" else 380, _ROW))
+    sheet.wire((330, _ROW), (330, _ROW + 20))
+    sheet.rail(REFERENCE, kit.upright(bias, base, 330, _ROW + 20).end(bias, base), "down")
+    _point(kit, base, (370, _ROW))
 
 
 def _rails(kit: Kit, feed: LegFeed) -> None:
@@ -291,13 +335,18 @@ def _last(kit: Kit, name: str, feed: LegFeed) -> None:
     sheet.flag(lower, (_FLAGS, 440), "right")
 
 
-def _feedback(kit: Kit, name: str, crossed: bool) -> None:
+def _feedback(kit: Kit, name: str, driven: bool) -> None:
     """From the output back to the pair, with what sets the gain."""
     sheet, back, out = kit.sheet, f"feedback_{name}", f"out_{name}"
     sheet.wire((630, _ROW), (_BACK, _ROW))
     end = kit.run(back, _BACK, _ROW, [_on(kit, "voltage feedback", back)])
     sheet.flag(out, (end + 10, _ROW), "right")
     sheet.wire((end, _ROW), (end + 10, _ROW))
+    if driven:
+        shunt = _on(kit, "voltage feedback shunt", back)
+        sheet.wire((_BACK, _ROW), (_BACK, _ROW + 20))
+        sheet.rail(REFERENCE, kit.upright(shunt, back, _BACK, _ROW + 20).end(shunt, back), "down")
+        return
     shunts = [p for p in kit.circuit.parts if f"foot_{name}" in p.nets and p.kind == "resistor"]
     if shunts:
         store = next(p for p in kit.circuit.parts if f"foot_{name}" in p.nets and p.kind == "capacitor")
@@ -308,14 +357,7 @@ def _feedback(kit: Kit, name: str, crossed: bool) -> None:
     if name != "b":
         return
     y = _ROW - 70
-    sheet.wire((_BACK, _ROW), (_BACK, y + 10 if crossed else y))
-    if not crossed:
-        end = kit.run(back, _BACK, y, [kit.one("inverter input")])
-        sheet.wire((end, y), (end + 10, y))
-        sheet.flag("out_a", (end + 10, y), "right")
-        return
-    into, coupling = _on(kit, "leg input", back), _on(kit, "leg coupling", "drive_in_b")
-    kit.upright(into, "drive_in_b", _BACK, y - 30)
-    kit.upright(coupling, "follow", _BACK, y - 70)
-    sheet.wire((_BACK, y - 70), (_BACK + 20, y - 70))
-    sheet.flag("follow", (_BACK + 20, y - 70), "right")
+    sheet.wire((_BACK, _ROW), (_BACK, y))
+    end = kit.run(back, _BACK, y, [kit.one("inverter input")])
+    sheet.wire((end, y), (end + 10, y))
+    sheet.flag("out_a", (end + 10, y), "right")

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
 from subwright.circuits.amplifier_values import class_ab_values
 from subwright.circuits.analysis import AcSweep, Voltage
-from subwright.circuits.netlist import GROUND, Steady
-from subwright.circuits.voltage_stage_circuit import HALF, LegFeed, voltage_stage_circuit
+from subwright.circuits.netlist import GROUND, Circuit, Steady
+from subwright.circuits.voltage_stage_circuit import HALF, REFERENCE, LegFeed, voltage_stage_circuit
 from subwright.circuits.voltage_stage_loop import leg_feeds
 from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
-from subwright.outputs.schematic_voltage_stage import draw_shared_input, draw_stage_leg
+from subwright.outputs.schematic_voltage_stage import draw_difference, draw_shared_input, draw_stage_leg
 from subwright.parts.library import Library
 from subwright.stages.amplifier import AmplifierResult
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
@@ -41,7 +42,10 @@ def _names(result: AmplifierResult) -> dict[str, str]:
     return {
         **AMPLIFIER_NAMES,
         "rail_positive": positive_name(from_battery=result.rails == "battery"),
-        "follow": "FOLLOW",
+        REFERENCE: "AMP REF",
+        "signal_held": "SIGNAL",
+        "steer_a": "LEG IN A",
+        "steer_b": "LEG IN B",
         HALF: "AMP HALF",
     }
 
@@ -73,14 +77,17 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
         spread_v=values.spread_v,
         signal=Steady(value=0.0, ac=1.0),
     )
-    readings = tuple(
-        f"{point.designator} {point.readings[0].dc_v:.2f} V".replace("-", "\u2212")
-        for point in circuit.test_points
-    )
-    legs = [_leg(name, feed, stage, readings, len(feeds)) for name, feed in feeds.items()]
+    lifted = stage.bridge == "difference"
+    steered = {f"steer_{name}" for name in feeds}
+    legs = [
+        _leg(name, feed, stage, _at_rest(circuit, partial(_on_leg, end=f"_{name}", lifted=lifted)))
+        for name, feed in feeds.items()
+    ]
     titles: tuple[str, ...] = ("leg B",)
-    if stage.bridge == "crossed":
-        legs, titles = [_shared(stage), *legs], ("leg A", "leg B")
+    if lifted:
+        shared = _shared(_at_rest(circuit, lambda net: net in (HALF, REFERENCE)))
+        held = _held(stage, _at_rest(circuit, lambda net: net in steered))
+        legs, titles = [shared, held, *legs], ("difference", "leg A", "leg B")
     yield Block(
         key="voltage-stage",
         title="Voltage stage",
@@ -95,13 +102,26 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
     )
 
 
-def _leg(name: str, feed: LegFeed, stage: VoltageStage, readings: tuple[str, ...], legs: int) -> _Draw:
-    each = len(readings) // legs
+def _at_rest(circuit: Circuit, here: Callable[[str], bool]) -> str:
+    """Readings of the test points whose net stands on a sheet."""
+    read = [
+        f"{point.designator} {point.readings[0].dc_v:.2f} V".replace("-", "\u2212")
+        for point in circuit.test_points
+        if here(point.net)
+    ]
+    return f"At rest: {', '.join(read)}; within 5 % or 0.1 V."
 
+
+def _on_leg(net: str, end: str, lifted: bool) -> bool:
+    """Whether a test point stands on the sheet of the leg whose nets have an end; half is on leg A's."""
+    if net == HALF:
+        return end == "_a" and not lifted
+    return net.endswith(end) and not net.startswith("steer")
+
+
+def _leg(name: str, feed: LegFeed, stage: VoltageStage, rest: str) -> _Draw:
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_stage_leg(kit, name, feed)
-        first = 0 if name == "a" else len(readings) - each
-        own = readings[first : first + each + (len(readings) - each * legs if name == "a" else 0)]
         cooling = "".join(
             f" {words}: {', '.join(warm)}."
             for mount, words in _MOUNTS.items()
@@ -110,7 +130,7 @@ def _leg(name: str, feed: LegFeed, stage: VoltageStage, readings: tuple[str, ...
         return (
             _SIGNAL_GROUND,
             f"{_MATCH}{cooling}",
-            f"At rest: {', '.join(own)}; within 5 % or 0.1 V.",
+            rest,
             f"Pair {show(stage.tail_a, 'current')}, voltage amplifier {show(stage.stage_a, 'current')}, "
             f"limited to {show(stage.limit_a, 'current')}. Resistors 0.25 W 1 %, film capacitors 63 V unless "
             "stated.",
@@ -133,14 +153,25 @@ def _of(nets: tuple[str, ...], leg: str) -> bool:
     return any(net.endswith(f"_{leg}") for net in nets if net != GROUND)
 
 
-def _shared(stage: VoltageStage) -> _Draw:
+def _shared(rest: str) -> _Draw:
     def draw(kit: Kit) -> tuple[str, ...]:
         draw_shared_input(kit)
+        return (_SIGNAL_GROUND, rest, "Resistors 0.25 W 1 %, film capacitors 63 V unless stated.")
+
+    return draw
+
+
+def _held(stage: VoltageStage, rest: str) -> _Draw:
+    def draw(kit: Kit) -> tuple[str, ...]:
+        draw_difference(kit)
         return (
             _SIGNAL_GROUND,
-            "Both legs hold the difference of the outputs; over the crests the lower one stands still and "
-            "the other goes on alone.",
-            "Resistors 0.25 W 1 %, film capacitors 63 V unless stated.",
+            "The op-amp holds the difference of both outputs, its loop fast up to "
+            f"{show(stage.difference_hz, 'frequency')}; over the crests the lower leg stands still and the "
+            "other goes on alone.",
+            rest,
+            "Take both resistors of each kind from one strip, and both capacitors: what they differ by shows "
+            "the legs' common movement in the sound. Resistors 0.25 W 1 %, film capacitors 63 V.",
         )
 
     return draw

@@ -16,7 +16,7 @@ from subwright.physics.junctions import base_emitter_v
 
 __all__ = [
     "THERMAL_V",
-    "crossed_outputs",
+    "difference_unity_hz",
     "greatest_unity_hz",
     "junction_current_a",
     "lag_deg",
@@ -426,37 +426,31 @@ def pair_noise_v_per_rthz(
     return sqrt(thermal + shot)
 
 
-def crossed_outputs(
-    fed: tuple[float, float], crossed: tuple[float, float], driven: tuple[float, float]
-) -> tuple[float, float]:
-    """Outputs of two legs that hold the difference of their outputs firmly, and the sum loosely.
-
-    Each leg's inverting side sees its own output through ``fed``, its other side the other leg's output
-    through ``crossed``; the signal drives the other side of leg A and the inverting side of leg B.
+def difference_unity_hz(leg_gain: float, ohm: float, farad: float) -> float:
+    """Loop gain of one of an integrator that holds the difference of two legs driven in opposition.
 
     Parameters
     ----------
-    fed, crossed, driven : of leg A and leg B: share of an output, or of the signal, at the pair's base.
+    leg_gain : from the integrator's output to one leg's, V/V, > 0.
+    ohm : from each output to the integrator, Ω, > 0.
+    farad : its capacitor, F, > 0.
 
     Returns
     -------
-    (leg A, leg B) about the middle for a signal of 1 V, V.
+    Hz.
 
     Raises
     ------
-    RangeError : the legs would latch: what is crossed is not below what is fed back.
+    RangeError : an argument out of its range.
 
     Source
     ------
-    Leg A: ``f a = x b + d v``, leg B: ``f b = x a - d v``, solved together. [derived]
+    The difference rises by ``2 G`` for each volt of an integrator of time constant ``R C``. [derived]
 
-    >>> a, b = crossed_outputs((11 / 160, 11 / 160), (9 / 160, 9 / 160), (140 / 160, 140 / 160))
-    >>> print(f"{a:.2f} {b:.2f}")
-    7.00 -7.00
+    >>> round(difference_unity_hz(10.0, 100e3, 1e-9))
+    31831
     """
-    latching = crossed[0] * crossed[1]
-    require("product of the crossed shares", latching, "", at_least=0.0, below=fed[0] * fed[1])
-    determinant = fed[0] * fed[1] - latching
-    first = (driven[0] * fed[1] - crossed[0] * driven[1]) / determinant
-    second = (crossed[1] * driven[0] - fed[0] * driven[1]) / determinant
-    return first, second
+    require("leg's gain", leg_gain, "", above=0.0)
+    require("resistor of the integrator", ohm, "resistance", above=0.0)
+    require("capacitor of the integrator", farad, "capacitance", above=0.0)
+    return 2.0 * leg_gain / (2.0 * pi * ohm * farad)

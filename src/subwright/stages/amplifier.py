@@ -158,7 +158,6 @@ def _driving(
         leg_peak_v=sides * highest_v if currents is None else currents.place.peak_v,
         note_hz=note_hz,
         legs=model.legs,
-        follower_ohm=0.0 if currents is None else currents.follower_ohm,
         unity_hz=spec.unity_loop_hz,
     )
     driving = design_driving(

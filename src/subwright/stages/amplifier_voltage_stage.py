@@ -3,25 +3,28 @@
 A long-tailed pair of PNP transistors compares input and feedback; a mirror adds its halves; a follower and an
 NPN voltage amplifier with a Miller capacitor drive the bias network from below, a current source from above.
 Feedback comes from the output. Leg B of a bridge either inverts leg A's output, or, where the lower leg
-stands still over the crests (class H), both legs hold the difference of the outputs.
+stands still over the crests (class H), op-amps hold the difference of the outputs.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log10, pi, sqrt
+from math import atan, log10, pi, sqrt
 from types import MappingProxyType
 from typing import Final, Literal
 
 from subwright.base.preferred import at_least, at_most, nearest
+from subwright.parts.integrated import OpAmp
 from subwright.parts.library import Library
 from subwright.parts.schema import Transistor
 from subwright.physics.amplifiers import class_b_worst_dissipation_w
+from subwright.physics.networks.noise import thermal_noise_v_per_rthz
 from subwright.physics.voltage_stage import (
     THERMAL_V,
     greatest_unity_hz,
     pair_noise_v_per_rthz,
     pair_transconductance_s,
+    parallel_ohm,
     second_pole_hz,
     sine_slew_v_per_s,
     slew_v_per_s,
@@ -46,13 +49,27 @@ from subwright.stages.amplifier_voltage_stage_network import (
     MUTE_PINCH_V,
     Network,
     Wanted,
-    crossed_network,
+    difference_network,
     plain_network,
 )
 from subwright.stages.amplifier_voltage_stage_records import StageHeat, StageTransistor, VoltageStage
 from subwright.stages.common import remembered
 
-__all__ = ["LEAST_MARGIN_DEG", "design_voltage_stage"]
+__all__ = ["DIFFERENCE_COUNTS", "LEAST_MARGIN_DEG", "OP_AMP_ID", "design_voltage_stage"]
+
+OP_AMP_ID: Final = "OPA2134"
+"""Holds the difference of class H's legs: small offset, and no phase reversal of its inputs."""
+DIFFERENCE_COUNTS: Final = MappingProxyType(
+    {
+        "difference feedback": 2,
+        "difference signal": 2,
+        "difference capacitor": 2,
+        "inverter resistor": 2,
+        "difference op-amp": 2,
+        "difference op-amp decoupling": 2,
+    }
+)
+"""Parts of a role in the whole amplifier, of what holds the difference."""
 
 LEAST_MARGIN_DEG: Final = 60.0
 """Phase margin of the loop that the design keeps, degrees; common practice."""
@@ -105,7 +122,7 @@ def design_voltage_stage(
     [gray-meyer], [self-apad]; the sums in :mod:`subwright.physics.voltage_stage`.
     """
     place = currents.place
-    network = crossed_network(wanted) if place.crossed else plain_network(wanted)
+    network = difference_network(wanted) if place.lifted else plain_network(wanted)
     transistors = _transistors(currents, driving, library)
     emitter = float(at_most(_LIMITER_V / (_LIMITED * currents.stage_a), "E24"))
     half_a = 0.5 * currents.tail_a
@@ -113,7 +130,11 @@ def design_voltage_stage(
     miller_f, degeneration = loop.miller_f, loop.degeneration_ohm
     first_s, poles = loop.first_s, loop.poles_hz
     mirror = float(at_least(_MIRROR_V / half_a, "E24"))
-    offsets = _offsets(network, currents, transistors, degeneration, first_s)
+    op_amp = library.op_amp(OP_AMP_ID) if network.bridge == "difference" else None
+    if op_amp is None:
+        offsets = _offsets(network, currents, transistors, degeneration, first_s)
+    else:  # the pairs' own offsets are within its loop
+        offsets = {"op-amps of signal and difference": (2.0 * network.node_gain + 1.0) * op_amp.vos_v}
     resistors = {
         "tail resistor": currents.tail_ohm,
         "stage source resistor": currents.stage_ohm,
@@ -146,7 +167,7 @@ def design_voltage_stage(
     # the gate moves at most as fast as its capacitor charges, and takes the mute's node along
     pushed_v = _MUTE_LINE_V / (_MUTE_GATE_OHM * _MUTE_GATE_F) * _MUTE_REVERSE_F * network.pushed_ohm
     upper_v, lower_v = _clipping(currents, driving, emitter)
-    gain, low_hz = gain_and_corner(currents, network, resistors, capacitors, _follower_gain(transistors))
+    gain, low_hz = gain_and_corner(currents, network, resistors, capacitors)
     found = loop_figures(currents, network, transistors, driving, resistors, miller_f, load_ohm)
     return VoltageStage(
         bridge=network.bridge,
@@ -163,6 +184,7 @@ def design_voltage_stage(
                 "mirror degeneration": 2,
                 "input series": 2,
                 "mute transistor": 2,
+                **({} if op_amp is None else DIFFERENCE_COUNTS),
             }
         ),
         once=frozenset(once),
@@ -174,7 +196,10 @@ def design_voltage_stage(
         need_a=currents.need_a,
         limit_a=_LIMITER_V / emitter,
         gain=gain,
-        crest_ratio=network.crest_ratio,
+        difference_hz=network.difference_hz,
+        op_amp_id="" if op_amp is None else op_amp.id,
+        op_amp_hz=0.0 if op_amp is None else op_amp.gbw_hz,
+        op_amp_room_v=0.0 if op_amp is None else op_amp.swing_loss_v,
         leg_gain=network.leg_gain,
         transconductance_s=first_s,
         unity_hz=found.unity_hz,
@@ -187,7 +212,9 @@ def design_voltage_stage(
         slew_needed_v_per_s=sine_slew_v_per_s(place.peak_v, FULL_OUTPUT_HZ),
         offset_v=sum(offsets.values()),
         offset_parts_v=MappingProxyType(offsets),
-        noise_v=base * network.noise_gain * sqrt(_NOISE_HZ),
+        noise_v=base * network.noise_gain * sqrt(_NOISE_HZ)
+        if op_amp is None
+        else _difference_noise_v(network, op_amp, base),
         mute_db=20.0 * log10(network.muted_share),
         mute_thump_v=pushed_v * network.node_gain,
         mute_ohm=MUTE_OHM,
@@ -200,8 +227,19 @@ def design_voltage_stage(
     )
 
 
-def _follower_gain(transistors: dict[str, StageTransistor]) -> float:
-    return transistors["input follower"].current_gain if "input follower" in transistors else 1.0
+def _difference_noise_v(network: Network, op_amp: OpAmp, base: float) -> float:
+    """Op-amps and resistors of the difference, and what their loop leaves of both legs, V.
+
+    ``base`` : of one leg's pair, V/√Hz. The loop's first order leaves a share ``1 - atan(x)/x`` of the legs'
+    power, x the band over its frequency of gain one.
+    """
+    ohms = network.resistors_ohm
+    each_ohm = parallel_ohm(ohms["difference signal"], ohms["difference feedback"])
+    thermal = float(thermal_noise_v_per_rthz(2.0 * each_ohm)) ** 2
+    own = network.node_gain**2 * (3.0 * op_amp.noise_v_per_rthz**2 + thermal)
+    band = _NOISE_HZ / network.difference_hz
+    legs = (base * network.noise_gain) ** 2 * (1.0 - atan(band) / band)
+    return sqrt((own + legs) * _NOISE_HZ)
 
 
 def _capacitor(ohm: float, hz: float) -> float:
@@ -238,9 +276,6 @@ def _transistors(currents: StageCurrents, driving: Driving, library: Library) ->
         "stage source": one(currents.source_id, currents.stage_a),
         "current limiter": one(_SMALL[0], 0.0),
     }
-    if place.crossed:
-        follower_a = (0.5 * place.supply_v - 0.65) / currents.follower_ohm
-        found["input follower"] = one(_SMALL[0], follower_a)
     found["mute transistor"] = StageTransistor(
         part_id=MUTE_ID,
         polarity="p-channel",
@@ -382,7 +417,6 @@ def _heats(
         "voltage amplifier": (bus_v, side_v),
         "stage source": (bus_v, side_v),
         "current limiter": (_SHALLOW_V, _SHALLOW_V),
-        "input follower": (bus_v, side_v),
     }
     found: dict[str, StageHeat] = {}
     for role, (voltage_v, rest_v) in across.items():

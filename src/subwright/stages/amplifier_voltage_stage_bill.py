@@ -67,6 +67,8 @@ def _uses(stage: VoltageStage, legs: int, around: _Around, library: Library) -> 
 def _each_use(stage: VoltageStage, legs: int, around: _Around, library: Library) -> Iterator[PartUse]:
     yield from _transistor_uses(stage, legs, library)
     yield diode_use("reference diode", stage.diode_id, legs * stage.counts["reference diode"])
+    if stage.op_amp_id:
+        yield _op_amp_use(stage, around, library)
     watts = _resistor_heats(around, stage)
     for role, ohms in stage.resistors_ohm.items():
         count = stage.counts.get(role, 1) * (1 if role in stage.once else legs)
@@ -81,7 +83,8 @@ def _each_use(stage: VoltageStage, legs: int, around: _Around, library: Library)
     for role, farads in stage.capacitors_f.items():
         across_v = around.bus_v if role in ("Miller capacitor", "half capacitor") else around.side_v
         across_v = max(12.0, around.half_v) if role in _SMALL_SIGNAL else across_v
-        yield _capacitor(role, farads, across_v, 1 if role in stage.once else legs)
+        count = stage.counts.get(role, 1) * (1 if role in stage.once else legs)
+        yield _capacitor(role, farads, across_v, count)
 
 
 def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterator[PartUse]:
@@ -90,7 +93,7 @@ def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterat
             yield mute_use()
             continue
         part, heat = library.transistors[used.part_id], stage.heats[role]
-        quantity = used.quantity * (1 if role == "input follower" else legs)
+        quantity = used.quantity * legs
         how = "" if heat.mount == "air" else f", {heat.mounted}"
         pair = ", two of one strip, face to face" if role == "input pair" else ""
         yield PartUse(
@@ -105,6 +108,30 @@ def _transistor_uses(stage: VoltageStage, legs: int, library: Library) -> Iterat
         )
 
 
+def _op_amp_use(stage: VoltageStage, around: _Around, library: Library) -> PartUse:
+    """The cases of op-amps that hold the difference of two legs."""
+    part = library.op_amp(stage.op_amp_id)
+    cases = stage.counts["difference op-amp"]
+    return PartUse(
+        role="difference op-amp",
+        letter="U",
+        part_id=part.id,
+        description=part.description or part.summary(),
+        quantity=cases,
+        ratings=(
+            Rating(
+                quantity="supply voltage",
+                unit="V",
+                applied=2.0 * around.half_v,
+                limit=part.supply_max_v,
+                at="highest battery",
+            ),
+        ),
+        in_drawer=library.in_drawer(part.id) >= cases,
+        provenance=part.provenance.document,
+    )
+
+
 def _resistor_heats(around: _Around, stage: VoltageStage) -> dict[str, float]:
     """Heat of the resistors that see a supply or the output, highest battery, full output, W."""
     ohms, rms_v, half_v = stage.resistors_ohm, around.leg_rms_v, around.half_v
@@ -112,10 +139,10 @@ def _resistor_heats(around: _Around, stage: VoltageStage) -> dict[str, float]:
         "reference feed": (0.5 * around.side_v) ** 2 / ohms["reference feed"],
         "voltage feedback": (rms_v**2 + half_v**2) / ohms["voltage feedback"],
     }
-    # across the inverter's input lie both outputs' halves, across a cross resistor a leg and the middle
-    for role in ("inverter input", "cross resistor", "half upper", "half lower", "follower resistor"):
+    # across the inverter's input lie both outputs' halves, across the difference's feedback leg and middle
+    for role in ("inverter input", "difference feedback", "half upper", "half lower"):
         if role in ohms:
-            across = half_v**2 if role in ("half upper", "half lower", "follower resistor") else rms_v**2
+            across = half_v**2 if role in ("half upper", "half lower") else rms_v**2
             heats[role] = across / ohms[role]
     return heats
 
@@ -179,11 +206,12 @@ def stage_sentences(result: AmplifierResult) -> tuple[str, ...]:
         lines.append(
             "Leg B inverts leg A's output about half the supply: no second input, and both legs idle alike."
         )
-    elif stage.bridge == "crossed":
+    elif stage.bridge == "difference":
+        held = show(stage.difference_hz, "frequency")
         lines.append(
-            "The lower leg stands still over the crests, so both legs hold the difference of the outputs "
-            "firmly and their sum loosely: where one leg can't follow the other makes up for it, at "
-            f"{100.0 * stage.crest_ratio:.0f} % of the gain."
+            "The lower leg stands still over the crests. An op-amp holds the difference of the outputs, its "
+            f"loop fast up to {held}: where one leg can't follow, it drives the other further. No capacitor "
+            "refers a leg to half the supply, so a leg that stands leaves no charge behind."
         )
     return tuple(lines)
 

@@ -79,7 +79,8 @@ _BUFFER_OHM: Final = (330.0, 2.2e3)
 _BUFFER_V: Final = 0.7  # base of the voltage amplifier above its supply
 _OUTPUT_DRIVER_A: Final = 8e-3  # of each driver at rest; it empties the output bases
 _HALF_OHM: Final = 20e3  # both resistors of the divider at half the supply
-_FOLLOWER_A: Final = 2e-3
+_OP_AMPS: Final = 4  # buffers of half and signal, the difference's integrator, its inverter
+_OP_AMP_A: Final = 4e-3  # of each at rest, from memory
 _GATE_BEHIND: Final = 0.25  # least share of a lateral's C_GS that is reckoned with, common practice
 _SOURCE_ROUNDS: Final = 8  # each leaves a hundredth of the error
 _LIFT_DIODE_V: Final = 0.4  # between the battery and a lifted rail at rest, from memory
@@ -122,7 +123,7 @@ class StagePlace:
     tail_a: float | None = None
 
     @property
-    def crossed(self) -> bool:
+    def lifted(self) -> bool:
         """Whether the lower leg of the bridge stands still over the crests: class H."""
         return self.lift_ratio > 0.0
 
@@ -154,8 +155,8 @@ class StageCurrents:
     need_a : greatest current of the drivers' bases, or of the gates, A. stage_a, stage_ohm : of the voltage
         amplifier, A, and the resistor that sets it, Ω. tail_a, tail_ohm : of the pair.
     reference_a, reference_ohm : through the reference diodes, A, and the two resistors in series, Ω each.
-    buffer_a, buffer_ohm : of the follower before the voltage amplifier. half_ohm, follower_ohm : of a single
-        supply, each of the divider's, and of the input follower's emitter; 0 without.
+    buffer_a, buffer_ohm : of the follower before the voltage amplifier.
+    half_ohm : of a single supply, each of the divider's; 0 without.
     bias_gain : least current gain of the transistor that spreads the bases.
     drawn_a : from rail to rail, A; what flows from a rail to ground counts half.
     """
@@ -178,7 +179,6 @@ class StageCurrents:
     buffer_a: float
     buffer_ohm: float
     half_ohm: float
-    follower_ohm: float
     bias_gain: float
     drawn_a: float
 
@@ -282,7 +282,7 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     reference_a = max(_LEAST_REFERENCE_A, 4.0 * base_need_a(source, wanted_a))
     feed_v = supply_v - reference_v(reference_a)
     reference_ohm = float(nearest(0.5 * feed_v / reference_a, "E12"))
-    reference_a = 0.5 * (feed_v - (_LIFT_DIODE_V if place.crossed else 0.0)) / reference_ohm
+    reference_a = 0.5 * (feed_v - (_LIFT_DIODE_V if place.lifted else 0.0)) / reference_ohm
     tail_wanted_a = place.tail_a or max(_LEAST_TAIL_A, SLEW_MARGIN * needed_slew * MILLER_F)
 
     def diodes(stage_a: float, tail_a: float) -> float:
@@ -302,8 +302,7 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
     buffer_ohm = float(at_most(min(max(_BUFFER_V / brought_a, least_ohm), most_ohm), "E12"))
     buffer_a = _BUFFER_V / buffer_ohm
     half_a = 0.0 if split else supply_v / _HALF_OHM
-    follower_ohm = float(nearest((0.5 * supply_v - 0.65) / _FOLLOWER_A, "E12")) if place.crossed else 0.0
-    follower_a = (0.5 * supply_v - 0.65) / follower_ohm if place.crossed else 0.0
+    op_amps_a = _OP_AMPS * _OP_AMP_A if place.lifted else 0.0
     grounded = (reference_a + buffer_a) * (0.5 if split else 1.0)
     return StageCurrents(
         place=place,
@@ -324,9 +323,8 @@ def plan_currents(place: StagePlace, library: Library, spread_v: float) -> Stage
         buffer_a=buffer_a,
         buffer_ohm=buffer_ohm,
         half_ohm=0.0 if split else 0.5 * _HALF_OHM,
-        follower_ohm=follower_ohm,
         bias_gain=library.transistors[BIAS_TRANSISTOR].hfe_min,
-        drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + follower_a) / place.legs,
+        drawn_a=stage_a + tail_a + rest_a + grounded + (half_a + op_amps_a) / place.legs,
     )
 
 

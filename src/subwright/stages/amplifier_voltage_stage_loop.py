@@ -183,7 +183,7 @@ def loop_figures(
         pair,
         network.source_ohm - network.foot_ohm,
     )
-    filtered = network.bridge != "crossed"
+    filtered = network.bridge != "difference"
 
     def loop(hz: float, output: _Output) -> complex:
         foot = network.foot_ohm / (1.0 + 1j * tau * hz * network.foot_ohm * own_f)
@@ -209,6 +209,9 @@ def loop_figures(
         shut = 1.0 / (1.0 + 1.0 / loop(hz, loaded))
         if network.bridge == "follows":  # leg B comes after leg A
             shut *= 0.5 * (1.0 + shut)
+        elif network.bridge == "difference":
+            shut *= network.difference_hz / (1j * hz)
+            shut /= 1.0 + shut
         return abs(shut / (1.0 + 1j * hz / network.filter_hz))
 
     still = whole(first_hz)

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from math import pi, sqrt
 from typing import Final, Literal
 
-from subwright.base.preferred import at_least, at_most, nearest, neighbours
-from subwright.physics.voltage_stage import crossed_outputs, parallel_ohm, shunted_share
+from subwright.base.preferred import at_least, at_most, nearest
+from subwright.physics.voltage_stage import difference_unity_hz, parallel_ohm, shunted_share
 
 __all__ = [
     "MUTE_ID",
@@ -16,7 +16,7 @@ __all__ = [
     "Network",
     "Wanted",
     "corner_hz",
-    "crossed_network",
+    "difference_network",
     "plain_network",
 ]
 
@@ -32,14 +32,12 @@ _MOST_INPUT_V: Final = 3.0  # at the mute, or its transistor would conduct
 _LOW: Final = 10.0  # corners of the capacitors below the lowest note
 _FILTER_HZ: Final = 150e3  # of the input filter
 _LEAST_FEEDBACK_OHM: Final = 2.2e3
-_FOLLOWER_PEAK_V: Final = 1.2
-_LEG_INPUT_OHM: Final = 2.2e3
-_LEAST_LEG_INPUT_OHM: Final = 470.0
-_MOST_FEEDBACK_OHM: Final = 47e3  # base currents flow in it
-_BOTH_INPUTS: Final = 1.1  # legs' inputs that the follower feels
-_CROSSING: Final = 20.0  # how much more firmly the difference of the outputs is held than their sum
-_CLEAR: Final = 1.06  # least ratio of a cross resistor to its feedback, both of 1 %
-_FOLLOWER_R_E: Final = 13.0  # kT/q over 2 mA
+_SIGNAL_PEAK_V: Final = 1.2  # behind the divider: op-amps on a tired battery keep room
+_DIFFERENCE_OHM: Final = 100e3  # from each output to the amplifier of the difference
+_DIFFERENCE_HZ: Final = 40e3  # gain of one of the difference's loop: a decade below the legs' own
+_INVERTER_OHM: Final = 10e3
+_LEG_OHM: Final = (20e3, 2.2e3)  # feedback and shunt of each leg: gain of ten, base currents of some mV
+_DECOUPLING_F: Final = 100e-9
 _BISECTIONS: Final = 30
 
 
@@ -51,7 +49,7 @@ class Wanted:
     ----------
     gain : from the filter's output to the load, V/V. input_ohm : that the filter sees, Ω.
     full_input_v : rms, V. leg_peak_v : highest of one leg, V. note_hz : lowest, Hz.
-    legs : 1 or 2. follower_ohm : emitter resistor of the input follower, Ω, 0 without.
+    legs : 1 or 2.
     unity_hz : loop gain of one as stated, Hz; None: by phase margin.
     """
 
@@ -61,7 +59,6 @@ class Wanted:
     leg_peak_v: float
     note_hz: float
     legs: int
-    follower_ohm: float = 0.0
     unity_hz: float | None = None
 
 
@@ -72,22 +69,22 @@ class Network:
     Attributes
     ----------
     resistors_ohm, capacitors_f, once : as of ``VoltageStage``.
-    gain, leg_gain, crest_ratio : as of ``VoltageStage``. node_gain : from the mute's node to the load, V/V.
+    gain, leg_gain : as of ``VoltageStage``. node_gain : from the mute's node to the load, V/V.
     series_ohm : each half of the series resistance, Ω. load_ohm : behind the mute's node, Ω.
     plus_ohm, minus_ohm : what the pair's bases see at no frequency, Ω, and source_ohm, foot_ohm : in the
         middle band.
     offset_ratio : steady voltage across the load over that of one leg's pair, worst signs.
     noise_gain : noise at the load over that of one leg's pair, V/V.
     corners_hz : of the coupling and feedback capacitors, Hz. filter_hz : of the input filter, Hz.
+    difference_hz : gain of one of the loop that holds the difference of two legs, Hz; 0 without.
     """
 
-    bridge: Literal["none", "follows", "crossed"]
+    bridge: Literal["none", "follows", "difference"]
     resistors_ohm: dict[str, float]
     capacitors_f: dict[str, float]
     once: set[str] = field(default_factory=set)
     gain: float
     leg_gain: float
-    crest_ratio: float
     node_gain: float
     series_ohm: float
     load_ohm: float
@@ -99,6 +96,7 @@ class Network:
     noise_gain: float
     corners_hz: tuple[float, ...]
     filter_hz: float
+    difference_hz: float = 0.0
 
     @property
     def pushed_ohm(self) -> float:
@@ -220,7 +218,6 @@ def plain_network(wanted: Wanted) -> Network:
         once=once,
         gain=node_gain * bias / (2.0 * series + bias),
         leg_gain=real,
-        crest_ratio=1.0,
         node_gain=node_gain,
         series_ohm=series,
         load_ohm=bias,
@@ -236,8 +233,11 @@ def plain_network(wanted: Wanted) -> Network:
     )
 
 
-def crossed_network(wanted: Wanted) -> Network:
-    """Two legs that hold the difference of their outputs firmly and the sum loosely, behind a follower.
+def difference_network(wanted: Wanted) -> Network:
+    """Two equal legs behind an amplifier that holds the difference of their outputs, all of it about half.
+
+    The legs follow the integrator and its mirror image about half of the supply. No capacitor couples what a
+    leg's output sees: a leg that stands still over the crests leaves no charge behind.
 
     Parameters
     ----------
@@ -249,76 +249,57 @@ def crossed_network(wanted: Wanted) -> Network:
 
     Source
     ------
-    Superposition at the pairs' bases. [derived]
+    Non-inverting amplifiers, and a difference integrator round both [horowitz-hill].
     """
-    share = min(_MOST_SHARE, _FOLLOWER_PEAK_V / (sqrt(2.0) * wanted.full_input_v))
+    share = min(_MOST_SHARE, _SIGNAL_PEAK_V / (sqrt(2.0) * wanted.full_input_v))
     series, bias = _divider(wanted, share)
-    ratio = (_CROSSING + 1.0) / (_CROSSING - 1.0)
-    # free legs: the difference is 2 g_d/(g_f + g_x) times the drive
-    per_ohm = 0.5 * wanted.gain * (2.0 * series + bias) / bias * (1.0 + 1.0 / ratio)
-    light = max(min(_LEG_INPUT_OHM, _MOST_FEEDBACK_OHM / per_ohm), _LEAST_LEG_INPUT_OHM)
-    drive = float(nearest(light, "E24"))
-    # both bases move with the drive, and take about half of what resistors to ground would
-    loaded = parallel_ohm(wanted.follower_ohm, drive / _BOTH_INPUTS)
-    ideal = per_ohm * drive * (loaded + _FOLLOWER_R_E) / loaded
-    # a cross as low as its feedback would latch the legs: it keeps clear of it by the tolerance of both;
-    # the divider makes up for the feedback's step
-    feedbacks = [float(ohm) for ohm in neighbours(ideal, "E24", 4)]
-    pairs = [(f, float(at_least(_CLEAR * f, "E24"))) for f in feedbacks]
-    feedback, cross = min(pairs, key=lambda pair: abs(pair[1] / pair[0] - ratio))
-    g_f, g_x, g_d, g_b = 1.0 / feedback, 1.0 / cross, 1.0 / drive, 1.0 / cross
-    shunt = float(nearest(1.0 / (g_x + g_d + g_b - g_f), "E24"))
-    beside = float(nearest(1.0 / max(g_f + g_d - g_x - g_b, 0.1 * g_d), "E24"))
-    plus = g_x + g_d + g_b, g_x + g_b + 1.0 / beside
-    minus = g_f + 1.0 / shunt, g_f + g_d
-    fed, crossed = (g_f / minus[0], g_f / minus[1]), (g_x / plus[0], g_x / plus[1])
-    out = crossed_outputs(fed, crossed, (g_d / plus[0], g_d / minus[1]))
-    leg_gain = 1.0 / (0.5 * sum(fed) + 0.5 * sum(crossed))
-    node_gain = (out[0] - out[1]) * loaded / (loaded + _FOLLOWER_R_E)
-    # the divider makes up for what rounding did to the others
-    series = float(nearest(0.5 * bias * max(node_gain / wanted.gain - 1.0, 0.1), "E24"))
+    held = wanted.gain * (2.0 * series + bias) / bias
+    signal = float(nearest(_DIFFERENCE_OHM / held, "E24"))
+    held = _DIFFERENCE_OHM / signal
+    # the divider makes up for what rounding did to the difference's gain
+    series = float(nearest(0.5 * bias * max(held / wanted.gain - 1.0, 0.1), "E24"))
     resistors, capacitors, filter_hz = _input(wanted, series, bias)
+    feedback, shunt = _LEG_OHM
+    leg_gain = 1.0 + feedback / shunt
+    foot = parallel_ohm(feedback, shunt)
+    # halved: an op-amp at its end must not take a base of the pair below its collector, where it turns over
+    drive = float(nearest(2.0 * foot, "E24"))
+    steered = 0.5 * leg_gain
     resistors |= {
+        "difference feedback": _DIFFERENCE_OHM,
+        "difference signal": signal,
+        "inverter resistor": _INVERTER_OHM,
         "leg input": drive,
+        "leg bias": drive,
         "voltage feedback": feedback,
-        "cross resistor": cross,
-        "leg bias": cross,
         "voltage feedback shunt": shunt,
-        "leg shunt": beside,
-        "follower resistor": wanted.follower_ohm,
     }
-    note = wanted.note_hz / _LOW
     capacitors |= {
-        "leg coupling": _can_f(drive, note),
-        "voltage feedback capacitor": _can_f(shunt, note),
-        "leg shunt capacitor": _can_f(beside, note),
+        "difference capacitor": float(
+            at_least(difference_unity_hz(steered, _DIFFERENCE_OHM, 1.0) / _DIFFERENCE_HZ, "E6")
+        ),
+        "difference op-amp decoupling": _DECOUPLING_F,
     }
+    once = {"input series", "input bias", "input coupling", "input filter"}
     return Network(
-        bridge="crossed",
+        bridge="difference",
         resistors_ohm=resistors,
         capacitors_f=capacitors,
-        once={
-            *("input series", "input bias", "input coupling", "input filter", "follower resistor"),
-            *("voltage feedback shunt", "voltage feedback capacitor", "leg shunt", "leg shunt capacitor"),
-        },
-        gain=node_gain * bias / (2.0 * series + bias),
+        once=once
+        | {name for name in (*resistors, *capacitors) if name.startswith(("difference", "inverter"))},
+        gain=held * bias / (2.0 * series + bias),
         leg_gain=leg_gain,
-        # with the other leg still it is d/f, where both free ones give 2 d/(f + x)
-        crest_ratio=0.5 * (1.0 + feedback / cross),
-        node_gain=node_gain,
+        node_gain=held,
         series_ohm=series,
         load_ohm=bias,
-        plus_ohm=parallel_ohm(cross, cross),
-        minus_ohm=feedback,
-        source_ohm=1.0 / plus[0],
-        foot_ohm=1.0 / minus[0],
-        # at no frequency each follows half of the other: differences shrink to two thirds
-        offset_ratio=4.0 / 3.0,
+        plus_ohm=0.5 * drive,
+        minus_ohm=foot,
+        source_ohm=0.5 * drive,
+        foot_ohm=foot,
+        # what the pairs are off by, the integrator takes back
+        offset_ratio=0.0,
         noise_gain=leg_gain * sqrt(2.0),
-        corners_hz=(
-            _pole(2.0 * series + bias, capacitors["input coupling"]),
-            _pole(drive, capacitors["leg coupling"]),
-            _pole(shunt, capacitors["voltage feedback capacitor"]),
-        ),
+        corners_hz=(_pole(2.0 * series + bias, capacitors["input coupling"]),),
         filter_hz=filter_hz,
+        difference_hz=difference_unity_hz(steered, _DIFFERENCE_OHM, capacitors["difference capacitor"]),
     )

@@ -25,7 +25,7 @@ class StageTransistor:
     Attributes
     ----------
     part_id : to buy. polarity : "npn", "pnp", or "p-channel" for the junction field-effect transistor.
-    quantity : in one leg (of the mute and of an input follower: in the whole amplifier).
+    quantity : in one leg (of the mute: in the whole amplifier).
     current_a : at rest, A. current_gain : least, at about that current. transit_hz : transition frequency.
     early_v : Early voltage, V, from memory. collector_f : collector-base capacitance, F, from memory.
     """
@@ -82,9 +82,9 @@ class VoltageStage:
 
     Attributes
     ----------
-    bridge : "none" (one leg), "follows" (leg B inverts leg A's output about half the supply) or "crossed"
-        (both legs hold the difference of the outputs firmly and their sum loosely: class H, whose lower leg
-        stands still over the crests).
+    bridge : "none" (one leg), "follows" (leg B inverts leg A's output about half the supply) or "difference"
+        (equal legs behind op-amps that hold the difference of the outputs: class H, whose lower leg stands
+        still over the crests).
     transistors, heats : by role. diode_id : of the reference.
     resistors_ohm, capacitors_f : preferred values by role, Ω and F; one in each leg, except where the role
         stands in ``counts`` (parts in one leg) or in ``once`` (one in the whole amplifier).
@@ -95,7 +95,9 @@ class VoltageStage:
     need_a : greatest current that the drivers' bases, or the gates, ask of it, A. limit_a : at which its own
         limiter holds the voltage amplifier, A.
     gain : from the filter's output to the loudspeaker, real values, V/V (of a bridge: both legs).
-    crest_ratio : of a "crossed" bridge: gain while its lower leg stands still, over that; else 1.
+    difference_hz : of a "difference" bridge: gain of one of the loop round both legs, Hz; else 0.
+    op_amp_id : of that loop, "" without; op_amp_hz : its gain-bandwidth product, Hz; op_amp_room_v : between
+        its output and either supply, V.
     leg_gain : noise gain of a leg's feedback at middle frequencies, by which its loop is compensated.
     transconductance_s : of the pair with its mirror. unity_hz : loop gain one. poles_hz : behind it, by name.
     phase_margin_deg : the lesser without a load and with it. closed_hz : closed-loop bandwidth, Hz.
@@ -110,7 +112,7 @@ class VoltageStage:
     half_v : reference of a single supply at the nominal battery, V; None on split rails.
     """
 
-    bridge: Literal["none", "follows", "crossed"]
+    bridge: Literal["none", "follows", "difference"]
     transistors: Mapping[str, StageTransistor]
     heats: Mapping[str, StageHeat]
     diode_id: str
@@ -126,7 +128,10 @@ class VoltageStage:
     need_a: float
     limit_a: float
     gain: float
-    crest_ratio: float
+    difference_hz: float
+    op_amp_id: str
+    op_amp_hz: float
+    op_amp_room_v: float
     leg_gain: float
     transconductance_s: float
     unity_hz: float

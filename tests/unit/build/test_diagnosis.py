@@ -24,9 +24,9 @@ VAN = next(path for path in EXAMPLES if "van" in path.name)
 # readings that none of the examples asks for: a vented box, a bridged amplifier, an over-current trip
 ELSEWHERE = {"box-tuning", "over-current-level", "output-rest"}
 # and those of a linear amplifier, with one leg or two
-LINEAR = {"stage-offset", "half-supply"} | {
+LINEAR = {"stage-offset", "half-supply", "amp-reference"} | {
     f"{key}{end}"
-    for key in ("stage-current", "tail-current", "bias", "bias-spread")
+    for key in ("stage-current", "tail-current", "bias", "bias-spread", "leg-drive", "leg-rest")
     for end in ("", "-a", "-b")
 }
 

@@ -65,24 +65,18 @@ def test_a_shunt_takes_away(series: float, shunt: float, load: float) -> None:
     assert share == pytest.approx(shunt / (shunt + source), rel=1e-9)
 
 
-@given(
-    fed=st.tuples(st.floats(0.05, 0.2), st.floats(0.05, 0.2)),
-    ratio=st.floats(0.0, 0.95),
-    driven=st.tuples(st.floats(0.1, 1.0), st.floats(0.1, 1.0)),
-)
-def test_crossed_legs_satisfy_their_equations(
-    fed: tuple[float, float], ratio: float, driven: tuple[float, float]
-) -> None:
-    crossed = (ratio * fed[0], ratio * fed[1])
-    a, b = vs.crossed_outputs(fed, crossed, driven)
-    assert fed[0] * a - crossed[0] * b == pytest.approx(driven[0], rel=1e-9)
-    assert fed[1] * b - crossed[1] * a == pytest.approx(-driven[1], rel=1e-9)
+@given(gain=st.floats(1.0, 50.0), ohm=st.floats(1e3, 1e6), farad=st.floats(1e-11, 1e-6))
+def test_the_difference_s_loop_is_one_at_its_frequency(gain: float, ohm: float, farad: float) -> None:
+    """A volt of difference drives 1/(R C) volts a second, and both legs move by the leg's gain."""
+    hz = vs.difference_unity_hz(gain, ohm, farad)
+    loop = 2.0 * gain / (2j * math.pi * hz * ohm * farad)
+    assert abs(loop) == pytest.approx(1.0, rel=1e-9)
 
 
-def test_crossed_legs_that_would_latch_are_refused() -> None:
-    with pytest.raises(RangeError) as caught:
-        vs.crossed_outputs((0.1, 0.1), (0.1, 0.1), (0.5, 0.5))
-    assert "crossed" in str(caught.value)
+@pytest.mark.parametrize("wrong", [(0.0, 1e5, 1e-9), (10.0, -1.0, 1e-9), (10.0, 1e5, 0.0)])
+def test_a_difference_s_loop_out_of_range_is_refused(wrong: tuple[float, float, float]) -> None:
+    with pytest.raises(RangeError):
+        vs.difference_unity_hz(*wrong)
 
 
 def test_noise_of_resistors_alone() -> None:

@@ -17,7 +17,12 @@ from subwright.physics.junctions import base_emitter_v
 from subwright.stages.amplifier import AmplifierResult, AmplifierSpec, design_amplifier
 from subwright.stages.amplifier_chip_pins import BRIDGE_GAIN, bridge_chip_pins, chip_pins
 from subwright.stages.amplifier_voltage_stage_currents import reference_v
-from subwright.stages.amplifier_voltage_stage_network import Wanted, corner_hz, crossed_network, plain_network
+from subwright.stages.amplifier_voltage_stage_network import (
+    Wanted,
+    corner_hz,
+    difference_network,
+    plain_network,
+)
 from subwright.stages.amplifier_voltage_stage_records import VoltageStage
 from subwright.stages.supply import SupplySpec, supply_corners
 
@@ -112,8 +117,8 @@ def test_the_model_draws_what_the_circuit_takes(result: AmplifierResult) -> None
     shared = 0.0
     if not split:
         shared += nominal / (2.0 * ohms["half upper"]) / model.legs
-    if "follower resistor" in ohms:
-        shared += (0.5 * nominal - 0.65) / ohms["follower resistor"] / model.legs
+    if stage.op_amp_id:
+        shared += 4 * 4e-3 / model.legs  # two cases of two
     drawn = stage.stage_a + stage.tail_a + rest + grounded + shared
     assert stage.drawn_a == pytest.approx(drawn, rel=0.03)
     assert driving.bias_a == stage.stage_a
@@ -167,41 +172,46 @@ def test_plain_networks_give_the_gain_that_their_nodes_do(gain: float, full: flo
 
 
 @pytest.mark.parametrize(("gain", "full"), [(14.0, 1.0), (2.0, 7.0), (100.0, 0.15)])
-def test_crossed_networks_give_the_gain_that_their_nodes_do(gain: float, full: float) -> None:
-    """All nodes of both legs at once, the follower as a source behind its own resistance."""
-    wanted = Wanted(
-        gain=gain, input_ohm=22e3, full_input_v=full, leg_peak_v=20.0, note_hz=28.0, legs=2,
-        follower_ohm=2.7e3,
-    )  # fmt: skip
-    network = crossed_network(wanted)
+def test_a_difference_s_network_gives_the_gain_that_its_nodes_do(gain: float, full: float) -> None:
+    """All nodes at once, the op-amps ideal; a leg may stand still."""
+    wanted = Wanted(gain=gain, input_ohm=22e3, full_input_v=full, leg_peak_v=20.0, note_hz=28.0, legs=2)
+    network = difference_network(wanted)
     g = {role: 1.0 / ohms for role, ohms in network.resistors_ohm.items()}
-    source, load = 1.0 / 13.0, g["follower resistor"]
-    names = ["first", "base", "follow", "plus_a", "minus_a", "plus_b", "minus_b", "a", "b"]
+    names = ["first", "base", "signal", "plus", "minus", "steer", "turned", "a", "b"]
     n = {name: k for k, name in enumerate(names)}
-    matrix, right = np.zeros((9, 9)), np.zeros(9)
 
-    def node(row: int, at: str, *ends: tuple[str, float]) -> None:
-        for other, conductance in ends:
-            matrix[row, n[at]] += conductance
-            if other:
-                matrix[row, n[other]] -= conductance
+    def solved(standing_v: float | None) -> float:
+        """Difference of the outputs, leg B free or standing."""
+        matrix, right = np.zeros((9, 9)), np.zeros(9)
 
-    node(0, "first", ("", g["input series"]), ("base", g["input series"]))
-    right[0] = g["input series"]
-    node(1, "base", ("first", g["input series"]), ("", g["input bias"]))
-    node(2, "follow", ("base", source), ("", load), ("plus_a", g["leg input"]), ("minus_b", g["leg input"]))
-    node(3, "plus_a", ("follow", g["leg input"]), ("b", g["cross resistor"]), ("", g["leg bias"]))
-    node(4, "minus_a", ("a", g["voltage feedback"]), ("", g["voltage feedback shunt"]))
-    node(5, "plus_b", ("a", g["cross resistor"]), ("", g["leg bias"] + g["leg shunt"]))
-    node(6, "minus_b", ("b", g["voltage feedback"]), ("follow", g["leg input"]))
-    matrix[7, [n["plus_a"], n["minus_a"]]] = 1.0, -1.0
-    matrix[8, [n["plus_b"], n["minus_b"]]] = 1.0, -1.0
-    solved = np.linalg.solve(matrix, right)
-    whole = solved[n["a"]] - solved[n["b"]]
-    assert network.gain == pytest.approx(whole, rel=0.02)
-    assert network.gain == pytest.approx(gain, rel=0.08)
-    # both legs swing alike about the middle
-    assert solved[n["a"]] + solved[n["b"]] == pytest.approx(0.0, abs=0.2 * whole)
+        def node(row: int, at: str, *ends: tuple[str, float]) -> None:
+            for other, conductance in ends:
+                matrix[row, n[at]] += conductance
+                if other:
+                    matrix[row, n[other]] -= conductance
+
+        node(0, "first", ("", g["input series"]), ("base", g["input series"]))
+        right[0] = g["input series"]
+        node(1, "base", ("first", g["input series"]), ("", g["input bias"]))
+        node(2, "signal", ("base", 1.0))
+        node(3, "minus", ("a", g["difference feedback"]), ("", g["difference signal"]))
+        node(4, "plus", ("b", g["difference feedback"]), ("signal", g["difference signal"]))
+        matrix[5, [n["plus"], n["minus"]]] = 1.0, -1.0
+        matrix[6, [n["turned"], n["steer"]]] = 1.0, 1.0
+        leg = 1.0 + g["voltage feedback shunt"] / g["voltage feedback"]
+        matrix[7, [n["a"], n["steer"]]] = 1.0, -leg
+        if standing_v is None:
+            matrix[8, [n["b"], n["turned"]]] = 1.0, -leg
+        else:
+            matrix[8, n["b"]], right[8] = 1.0, standing_v
+        found = np.linalg.solve(matrix, right)
+        return float(found[n["a"]] - found[n["b"]])
+
+    assert network.gain == pytest.approx(solved(None), rel=1e-9)
+    assert network.gain == pytest.approx(gain, rel=0.06)
+    # wherever leg B stands, leg A makes the same difference of it
+    for standing in (-3.0, 0.0, 4.0):
+        assert solved(standing) == pytest.approx(solved(None), rel=1e-9)
 
 
 def test_the_mute_by_its_nodes() -> None:
