@@ -67,6 +67,33 @@ def test_a_circuit_and_its_parts_light_each_other(desk: Desk) -> None:
     expect(circuit.locator(f'li[data-parts~="{touched}"]')).to_have_class(re.compile("lit"))
 
 
+def test_a_test_point_says_what_it_reads(desk: Desk) -> None:
+    """Pointed at, stepped to by keyboard, and from the table below the sheet."""
+    page = desk.go(f"{EXAMPLE}#amplifier")
+    circuit = page.locator('[data-circuit="amplifier"]')
+    circuit.scroll_into_view_if_needed()
+    expect(circuit).to_have_attribute("data-there", "yes")
+    node = circuit.locator('.reach[data-of="TP501"]')
+    tip = circuit.locator(".pointtip")
+    node.scroll_into_view_if_needed()
+    node.hover()
+    expect(tip).to_contain_text("switched node of leg A")
+    expect(tip).to_contain_text("nominal battery, full sine")
+    desk.shot("test-point")
+    page.mouse.move(0, 0)
+    expect(tip).to_have_count(0)
+    circuit.get_by_text("Test points (").click()
+    row = circuit.locator('[data-point-row="TP502"]')
+    row.get_by_role("button").click()
+    expect(circuit.locator('.reach[data-of="TP502"]')).to_be_focused()
+    expect(tip).to_contain_text("filter output")
+    expect(row).to_have_class(re.compile("lit"))
+    assert "full sine" in (circuit.locator('.reach[data-of="TP502"]').get_attribute("aria-label") or "")
+    page.keyboard.press("Escape")
+    expect(tip).to_have_count(0)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
 def test_a_part_that_cant_be_had_is_replaced(desk: Desk) -> None:
     page = desk.go(f"{EXAMPLE}#amplifier")
     circuit = page.locator('[data-circuit="amplifier"]')

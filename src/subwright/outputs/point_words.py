@@ -9,11 +9,20 @@ from typing import Final
 from subwright.base.units import show
 from subwright.circuits.netlist import Circuit, Reading
 
-__all__ = ["reading_words", "readings_line"]
+__all__ = ["reading_words", "readings_line", "with_minus"]
 
 _MINUS: Final = re.compile(r"(?<![A-Za-z])-(?=\d)")
 _LEVEL: Final = re.compile(r"\d [mµ]?V\b")  # a shape that states its own levels
 _OTHER_BATTERIES: Final = ("lowest battery", "highest battery")  # left to print and tables
+
+
+def with_minus(text: str) -> str:
+    """Figures' hyphens as minus signs.
+
+    >>> with_minus("from -2 V to a 2N-7000")
+    'from −2 V to a 2N-7000'
+    """
+    return _MINUS.sub("−", text)
 
 
 def reading_words(reading: Reading) -> str:
@@ -38,7 +47,7 @@ def reading_words(reading: Reading) -> str:
         told = f"{told}, {swing} {reading.waveform}"
     elif reading.ripple_v > 0.0:
         told = f"{told} with {swing} of ripple"
-    return _MINUS.sub("−", told)
+    return with_minus(told)
 
 
 def readings_line(

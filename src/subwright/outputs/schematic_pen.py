@@ -334,7 +334,8 @@ class Sheet:
         shown = self.names.get(net, net)
         self._tag(net, at, ways=0, kind="ring" if point and not named else "name")
         if point:
-            self._tag_marks.append(f'<circle cx="{at[0]}" cy="{at[1]}" r="4.2" class="open"/>')
+            ring = f'<circle data-point="{escaped(point)}" cx="{at[0]}" cy="{at[1]}" r="4.2" class="open"/>'
+            self._tag_marks.append(ring)
             self._blocks.append((at[0] - 5, at[1] - 5, at[0] + 5, at[1] + 5))
             self._rings.append((point, _on_grid(at)))
             shown = f"{point} {shown}" if named else point

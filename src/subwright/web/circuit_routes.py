@@ -17,6 +17,7 @@ from subwright.session import BuildSession, Outcome
 from subwright.stages.common import PartUse
 from subwright.web.alternatives import candidate_texts
 from subwright.web.desk import Desk
+from subwright.web.point_table import point_rows
 from subwright.web.stage import PARTS, chosen
 
 __all__ = ["PartRow", "circuit_routes", "part_rows"]
@@ -52,6 +53,7 @@ def circuit_routes(desk: Desk) -> APIRouter:
             "circuit.html.j2",
             sheets=[s for s in sheets if s.key in keys or s.key.rpartition("-")[0] in keys],
             missing=[] if drawn is None else [row for row in drawn.missing if row[0] in titles],
+            points=point_rows(found, stage) if sheets else (),
             parts=part_rows(outcome, stage),
         )
 

@@ -94,6 +94,7 @@ export class Circuits {
         const kept = sheets.get(figure.dataset.sheet);
         if (kept) view(figure, kept);
       }
+      if (place.querySelector("[data-point-row]")) (await import("./points.js")).dress(place, view, boxOf);
       place.dataset.there = "yes";
     } catch (refusal) {
       if (refusal.status) place.textContent = told(refusal.error);
