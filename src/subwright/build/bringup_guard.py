@@ -9,11 +9,12 @@ from subwright.base.units import show
 from subwright.build.bringup_numbers import StandIn, supply_limit
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
 from subwright.build.result import Design
+from subwright.build.test_points.protection import inhibit_high_v
 from subwright.stages.protection import ProtectionResult, Threshold
 
 __all__ = ["guard_steps"]
 
-_INHIBITS: Final = 0.6  # of the reference: well above what the controller needs; common practice
+_INHIBITS: Final = 0.9  # pull-up and loads, 5 % each; common practice
 _METER: Final = 1.02  # of a voltage; common practice
 
 
@@ -223,10 +224,10 @@ def _inhibit_reading(design: Design) -> Reading:
         name="inhibit line while the lamp is lit",
         where="inhibit to ground, the supply just below the trip",
         dimension="voltage",
-        expected=supply.nominal_v,
-        low=_INHIBITS * supply.low_v,
+        expected=inhibit_high_v(design),
+        low=_INHIBITS * inhibit_high_v(design, heaviest=True) * supply.low_v / supply.nominal_v,
         high=_METER * supply.high_v,
-        basis="pulled up to the reference; the pin that it feeds may load it",
+        basis="pulled up to the reference; what it stops loads it",
         customary=True,
         rests_on=("protection", "converter/push-pull controller"),
     )

@@ -34,6 +34,7 @@ _AT: Final[Mapping[str, tuple[str, str]]] = {  # reading → circuit and net
     "reference-voltage": ("protection", "reference"),
     "thermistor-node": ("protection", "thermal_sense"),
     "inhibit-line": ("protection", "inhibit"),
+    "over-current-level": ("protection", "current_level"),
     "switching-frequency": ("converter controller", "out_a"),
     "dead-time": ("converter controller", "out_a"),
     "gate-A": ("gate drive", "gate_a_1"),
@@ -48,6 +49,7 @@ _AT: Final[Mapping[str, tuple[str, str]]] = {  # reading → circuit and net
         for end in ("trip", "release")
     },
 }
+_THROUGH_DIODES: Final = {"over-current-level": ("protection", "current_tap")}  # a switch's drop is read
 
 
 def points_of(drawn: Sequence[SchematicSheet]) -> tuple[tuple[str, str, TestPoint], ...]:
@@ -82,7 +84,8 @@ def point_blocks(procedure: BringUp, drawn: Sequence[SchematicSheet]) -> Iterato
     for step in procedure.steps:
         for reading in step.readings:
             expected = reading_cells(reading)[2] or window_text(reading)
-            at = named.get(_AT[reading.key], "") if reading.key in _AT else ""
+            places = (_AT.get(reading.key, ("", "")), _THROUGH_DIODES.get(reading.key, ("", "")))
+            at = next((named[place] for place in places if place in named), "")
             rows.append((str(step.number), reading.name, reading.where, at, expected, reading.key))
     yield table(
         "",

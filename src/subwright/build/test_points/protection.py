@@ -47,6 +47,9 @@ _METER_OHM: Final = 10e6  # of a usual multimeter; common practice
 _CASE: Final = 4  # comparators in the case whose supply current is stated
 _BASE_A: Final = 1e-4  # into a base that the inhibit line drives: its junction's voltage hardly moves
 _DIODE_WITHIN_V: Final = 0.2  # of a small diode at ten microamperes, hot to cold; common practice
+_PIN_V: Final = 2.5  # at which a 3525's shutdown pin is stated to take so much
+_PIN_A: Final = 0.4e-3
+_PIN_MOST_A: Final = 1e-3
 _ROUNDS: Final = 60
 
 
@@ -181,16 +184,17 @@ def dropped_v(drop: DropSense, drain_v: float, *, on: float = 1.0) -> float:
     return on * 0.5 * (least + most)
 
 
-def inhibit_load(design: Design) -> tuple[float, float] | None:
+def inhibit_load(design: Design, *, heaviest: bool = False) -> tuple[float, float] | None:
     """What a converter's controller hangs on the inhibit line while it is high: V behind Ω; None for nothing.
 
     Parameters
     ----------
-    design : the build.
+    design : the build. heaviest : the most that a shutdown pin may take, not the usual.
 
     Source
     ------
-    Bases through resistors, and resistors to 0 V; the shutdown pin of a 3525 hardly loads the line. [derived]
+    Bases through resistors, and resistors to 0 V [derived]; the shutdown pin of a 3525 takes 0.4 mA, at most
+    1 mA, at 2.5 V: from memory of its sheet.
     """
     base_v = base_emitter_v(_BASE_A)
     family = "" if design.converter is None else design.converter.plan.controller.family
@@ -199,19 +203,21 @@ def inhibit_load(design: Design) -> tuple[float, float] | None:
         arms.append((base_v, INHIBIT_OHM))
     if family == "3524":
         arms.append((base_v, SHUTDOWN_OHM))
+    if family == "3525":
+        arms.append((base_v, (_PIN_V - base_v) / (_PIN_MOST_A if heaviest else _PIN_A)))
     if family == "3846":
         arms.append((0.0, SHUTDOWN_OHM + SHUTDOWN_PULL_OHM))
     return (_node(tuple(arms), 0.0), 1.0 / sum(1.0 / ohm for _, ohm in arms)) if arms else None
 
 
-def inhibit_high_v(design: Design) -> float:
+def inhibit_high_v(design: Design, *, heaviest: bool = False) -> float:
     """The inhibit line while something has tripped, under what it stops, V.
 
     Parameters
     ----------
-    design : the build.
+    design : the build. heaviest : as of :func:`inhibit_load`.
     """
-    result, load = design.protection, inhibit_load(design)
+    result, load = design.protection, inhibit_load(design, heaviest=heaviest)
     arms = [(result.reference.nominal_v, result.inhibit_ohm)]
     if result.stops == "amplifier":
         arms.append((base_emitter_v(_BASE_A), MUTE_OHM))
@@ -257,7 +263,11 @@ def protection_readings(design: Design, library: Library) -> Mapping[str, tuple[
         ),
         "inhibit": (
             Reading(at=ANY_BATTERY, dc_v=any_one.inhibit_low),
-            Reading(at=_TRIPPED, dc_v=inhibit_high_v(design)),
+            Reading(
+                at=_TRIPPED,
+                dc_v=inhibit_high_v(design),
+                within_v=inhibit_high_v(design) - inhibit_high_v(design, heaviest=True),
+            ),
         ),
     }
     for watch, trip, rows in (
