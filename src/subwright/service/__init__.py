@@ -58,6 +58,12 @@ from subwright.service.explaining import (
     explain,
     finding_codes,
 )
+from subwright.service.remedies import (
+    Remedy,
+    Wrong,
+    remedy_by,
+    remedy_keys,
+)
 from subwright.service.solved import Progress, Solved
 from subwright.service.stock import (
     PartRow,
@@ -87,9 +93,11 @@ __all__ = [
     "Progress",
     "Question",
     "Ran",
+    "Remedy",
     "Solved",
     "Verification",
     "VerifiedRow",
+    "Wrong",
     "add_drawer_part",
     "bench_add",
     "bench_diagnosis",
@@ -128,6 +136,8 @@ __all__ = [
     "pack_pdf",
     "part_kinds",
     "questions",
+    "remedy_by",
+    "remedy_keys",
     "render_pack",
     "run_experiment",
     "save_core",

@@ -10,7 +10,7 @@ from subwright.base.units import show
 from subwright.session import BuildSession, Outcome, drawer_of
 from subwright.web.stage import chosen
 
-__all__ = ["alternatives_of", "candidate_texts"]
+__all__ = ["alternatives_of", "candidate_texts", "candidates_for"]
 
 _MOST = 60
 _NEAREST = 8
@@ -50,6 +50,15 @@ def _cores(outcome: Outcome) -> list[dict[str, Any]]:
         }
         for row in sorted(found, key=lambda row: not row.in_drawer)  # otherwise as they were ranked
     ]
+
+
+def candidates_for(session: BuildSession, outcome: Outcome, key: str, most: int) -> tuple[str, ...]:
+    """Ids of parts that could stand at a key, those that come nearest first."""
+    if key == "transformer.core":
+        rows = [row for row in _cores(outcome) if row["serves"] and not row["chosen"]]
+    else:
+        rows = _nearest(session, outcome, key)
+    return tuple(row["id"] for row in rows[:most])
 
 
 def _nearest(session: BuildSession, outcome: Outcome, key: str) -> list[dict[str, Any]]:

@@ -152,7 +152,14 @@ def _changes(desk: Desk) -> APIRouter:
         whole = page_values(desk, reader, session, after, view)
         lost = after.solved is None
         report = desk.fragment(
-            reader, "moved.html.j2", what=what, moved=moved, come=come, gone=gone, lost=lost
+            reader,
+            "moved.html.j2",
+            what=what,
+            moved=moved,
+            come=come,
+            gone=gone,
+            lost=lost,
+            undo=bool(whole["undo"]),
         )
         keys = ("scene", "pane", "state", "revision", "undo", "redo", "ruler", "emf")
         said = {key: whole[key] for key in keys}

@@ -28,6 +28,7 @@ SPOKEN = (
     ),
     *("board.cancelled", "board.failed", "board.ending"),
     *("trial.cancelled", "trial.seconds", "trial.cancelling"),
+    "remedy stopped",
     *("large", "small", "gone", "aside done", "bring back", "builds"),
 )
 """Texts that a page hands to its scripts."""

@@ -14,6 +14,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from subwright import service
 from subwright.build.moment import Moment, moment_at, voltage_range
 from subwright.build.result import Design
 from subwright.outputs.drawing import num
@@ -185,6 +186,7 @@ def _environment() -> Environment:
     environment.filters["bar"] = lambda margin: num(100.0 * share_used(margin))
     environment.filters["moment"] = _moment
     environment.filters["wordy"] = _wordy
+    environment.filters["inputs_named"] = service.remedy_keys
     return environment
 
 

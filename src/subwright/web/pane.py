@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from subwright import service
 from subwright.base.sources import Source
+from subwright.build.result import Finding
 from subwright.outputs.svg import Plot
 from subwright.outputs.views import Figure, FindingRow
 from subwright.session import BuildSession, Outcome
@@ -26,10 +27,12 @@ __all__ = [
     "pane_html",
     "pinned_state",
     "pins_of",
+    "tightest_rows",
     "title_of",
     "versions_html",
 ]
 
+_ON_SHEET = {"goal": "air", "cabin": "air"}
 _IN_AIR = ("response", "level-by-battery")
 
 
@@ -98,6 +101,7 @@ def pane_html(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcom
             reader,
             "overview.html.j2",
             overview=outcome.overview,
+            tightest=tightest_rows(outcome),
             grave=[row for row in findings if row.severity in ("stop", "warn")],
             notes=[row for row in findings if row.severity == "note"],
             sheets=keys,
@@ -123,6 +127,26 @@ def pane_html(desk: Desk, reader: Reader, session: BuildSession, outcome: Outcom
         circuit=_circuit_of(outcome, key),
         works=_works(outcome, key),
     )
+
+
+def tightest_rows(outcome: Outcome, most: int = 5) -> list[dict[str, Any]]:
+    """Each stage's tightest limit, the tightest of the whole build first."""
+    found: dict[str, Finding] = {}
+    for finding in outcome.design.findings:
+        known = found.get(finding.stage)
+        if finding.judged and (known is None or finding.margin < known.margin):
+            found[finding.stage] = finding
+    rows = sorted(found.values(), key=lambda finding: (finding.margin, finding.code))[:most]
+    return [
+        {
+            "stage": _ON_SHEET.get(row.stage, row.stage),
+            "code": row.code,
+            "quantity": row.quantity,
+            "margin": row.margin,
+            "remedy": row.remedy,
+        }
+        for row in rows
+    ]
 
 
 def _borrowed(outcome: Outcome, key: str) -> tuple[Figure, ...]:

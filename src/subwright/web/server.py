@@ -30,6 +30,7 @@ from subwright.web.refusals import error_json
 from subwright.web.security import Guard, Rules
 from subwright.web.trial_jobs import Trials
 from subwright.web.trial_routes import trial_routes
+from subwright.web.trying_routes import trying_routes
 from subwright.workspace import Workspace
 
 __all__ = ["create_app", "listen"]
@@ -66,6 +67,7 @@ def create_app(workspace: Workspace, rules: Rules) -> Guard:
     app.include_router(circuit_routes(desk))
     app.include_router(trial_routes(desk, trials))
     app.include_router(board_routes(desk, boards))
+    app.include_router(trying_routes(desk))
     app.include_router(build_routes(desk))
     static = Path(str(files("subwright.web").joinpath("static")))
     app.mount("/static", StaticFiles(directory=static, follow_symlink=False), name="static")

@@ -80,17 +80,39 @@ PARTS: Mapping[str, str] = MappingProxyType(
 
 _TAKEN: Mapping[str, str] = MappingProxyType(
     {
+        "amplifier.dead_time": "modulator.dead_time_wanted_s",
+        "amplifier.inductor_core": "inductor.core_id",
         "amplifier.load": "load_ohm",
         "amplifier.mosfet": "switch_id",
+        "amplifier.op_amp": "modulator.op_amp_id",
+        "battery_guard.clamp": "clamp.suppressor",
+        "battery_guard.reverse_mosfet": "reverse.mosfet",
+        "battery_guard.reverse_mosfets": "reverse.count",
+        "converter.choke_core": "plan.choke.core",
         "converter.controller": "plan.controller",
+        "converter.dead_time": "plan.timing.dead_time_target_s",
         "converter.input_capacitor": "input_bank.capacitor",
         "converter.mosfet": "plan.switch.mosfet",
         "converter.rectifier": "plan.rectifier.rectifier",
         "converter.reservoir_capacitor": "reservoir_bank.capacitor",
+        "enclosure.port_diameter": "port.diameter_m",
         "enclosure.volume": "net_volume_m3",
         "heat.heatsink": "sink_id",
+        "protection.over_voltage_release": "thresholds.over-voltage release.target",
+        "protection.over_voltage_trip": "thresholds.over-voltage trip.target",
+        "protection.under_voltage_release": "thresholds.under-voltage release.target",
+        "protection.under_voltage_trip": "thresholds.under-voltage trip.target",
+        "speaker_guard.mosfet": "switch.mosfet",
+        "supply.charging": "corners.charging",
+        "supply.low": "corners.low",
+        "supply.max": "corners.max",
+        "supply.min": "corners.min",
+        "supply.nominal": "corners.nominal",
+        "transformer.primary_strands": "primary.strands",
         "transformer.primary_wire": "primary.wire",
+        "transformer.secondary_strands": "secondary.strands",
         "transformer.secondary_wire": "secondary.wire",
+        "wiring.speaker_section": "speaker.section_m2",
     }
 )
 """Key → where its stage's result says what was taken, where that is not the spec's own field name."""
@@ -131,6 +153,13 @@ def inputs_of(session: BuildSession, stage: str) -> StageInputs:
     return StageInputs(first=tuple(first), more=tuple(item for item in found if item.key not in names))
 
 
+def _within(value: object, step: str) -> object:
+    """One step into a result: a field, or what a mapping holds under a name or an enum's value."""
+    if isinstance(value, Mapping):
+        return next((held for key, held in value.items() if getattr(key, "value", key) == step), None)
+    return getattr(value, step, None)
+
+
 def chosen(design: Design, item: Input) -> str:
     """What the design took where the file leaves a key open; "" where its result does not say."""
     if len(item.entry.loc) != 2 or (item.given and item.text not in _UNSAID):
@@ -145,7 +174,7 @@ def chosen(design: Design, item: Input) -> str:
     name = next((n for n, info in fields.items() if (info.alias or n) == key), key)
     value: object = result
     for step in _TAKEN.get(item.key, name).split("."):
-        value = getattr(value, step, None)
+        value = _within(value, step)
     if isinstance(value, bool) or value is None:
         return ""
     if isinstance(value, int | float):

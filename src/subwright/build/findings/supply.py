@@ -263,8 +263,9 @@ def conductor_temperature(design: Design) -> Iterator[Measure]:
     "stage.",
     source="iso-16750-2",
     example="35 V in a 12 V vehicle: 25 V input capacitors need a clamp in front of them.",
-    remedy="Fit a suppressor diode with a clamping voltage below that rating behind the fuse, or choose "
-    "parts of the next voltage class. Without an alternator on the bus this does not apply.",
+    remedy="Choose parts of the next voltage class (converter.input_capacitor, converter.controller), or fit "
+    "a suppressor diode with a clamping voltage below that rating behind the fuse (battery_guard.clamp). "
+    "Without an alternator on the bus this does not apply.",
 )
 def load_dump(design: Design) -> Iterator[Measure]:
     """Measure the clamped level in V against the weakest rating."""

@@ -171,6 +171,7 @@ function take(answer, key) {
   if (key === view().sheet) redraw(answer.pane, key);
   else openSheet(false); // another sheet was opened meanwhile
   moved.innerHTML = answer.moved;
+  besides();
   document.title = `${answer.title} · subwright`;
   document.getElementById("title").textContent = answer.title;
   button("undo", answer.undo);
@@ -312,8 +313,17 @@ sheet.addEventListener("change", (event) => {
     return;
   }
   const inputs = event.target.closest("form[data-key]");
-  if (inputs) set(inputs);
+  if (inputs && inputs.elements.value.value.trim() !== inputs.dataset.tried) set(inputs);
 });
+
+// what was only tried is not what the field says
+function restore(field) {
+  const inputs = field?.querySelector("form[data-key]"), value = inputs?.elements.value;
+  if (inputs?.dataset.tried === undefined) return;
+  delete inputs.dataset.tried;
+  if (value.options) for (const option of value.options) option.selected = option.defaultSelected;
+  else value.value = value.defaultValue;
+}
 
 function set(inputs) {
   const value = inputs.elements.value.value.trim();
@@ -336,8 +346,10 @@ sheet.addEventListener("click", async (event) => {
   else if (at("[data-try]")) tryOut(field, at("[data-try]").dataset.try);
   else if (at("[data-take]")) change("/set", { key: field.querySelector("form").dataset.key, value: at("[data-take]").dataset.take }, field);
   else if (at("[data-leave]")) {
-    field.querySelector(".answer").replaceChildren();
-    field.querySelector("[name=value]")?.focus();
+    const holder = at(".answer").parentElement;
+    restore(field);
+    at(".answer").replaceChildren();
+    holder.querySelector("[name=value], [data-remedies]")?.focus();
   } else if (at("[data-alternatives]")) alternatives(field, at("[data-alternatives]"));
   else if (at("[data-file]")) {
     event.preventDefault();
@@ -375,7 +387,24 @@ async function tryOut(field, value) {
   }
   clearTimeout(slow);
   delete inputs.dataset.sent;
+  inputs.dataset.tried = inputs.elements.value.value.trim(); // leaving the field does not make it; Enter does
 }
+
+// what is tried without being made: its script comes when it is first wanted
+let trying;
+const tools = () => (trying ??= import("./trying.js").then(({ Trying }) => new Trying({ base, name: bench.dataset.name, change, bad, restore })));
+
+// the table beside what the build is now, where one was begun
+function besides() {
+  let kept;
+  try { kept = sessionStorage.getItem(`beside:${bench.dataset.name}`); } catch { /* no shelf */ }
+  if (trying || (kept && kept !== "[]")) tools().then((one) => one.beside());
+}
+
+document.getElementById("pane").addEventListener("click", async ({ target }) => {
+  if (target.closest("[data-undo]")) change("/undo");
+  else if (target.closest("[data-remedies], [data-stop-trying], [data-beside-key], [data-take-key], [data-aside]")) (await tools()).click(target);
+});
 
 async function alternatives(field, asked) {
   const place = field.querySelector(".answer");
@@ -526,5 +555,6 @@ for (const kind of ["dragover", "dragleave", "drop"]) {
 showVolts();
 sheet.dataset.shown = "overview";
 if (open()) await openSheet(false);
+besides();
 circuits.watch();
 bench.dataset.ready = "yes";
