@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 
@@ -14,14 +13,12 @@ from subwright.build.bringup_modulator import switching_reading
 from subwright.build.bringup_numbers import supply_limit
 from subwright.build.bringup_rails import POWER_STOPS
 from subwright.build.bringup_records import BenchSupply, Cause, Reading, Step
-from subwright.build.bringup_tone import bring_up_tone, chain_gain
+from subwright.build.bringup_tone import bring_up_tone, chain_gain, offset_limit_v
 from subwright.build.result import Design
 from subwright.stages.common import Corner, Level
 from subwright.stages.filter import FilterResult
 
 __all__ = ["sound_steps"]
-
-_OFFSET_V: Final = 0.1  # steady voltage on a driver at rest; common practice
 
 
 def sound_steps(design: Design, bench_v: float, links: str) -> Iterator[Step]:
@@ -38,9 +35,7 @@ def _at_rest(design: Design, bench_v: float, links: str) -> Step:
     split = not amplifier.from_battery
     supply_v = bench_v if design.boost is None else design.boost.set_v
     model, modulator = amplifier.model, amplifier.modulator
-    offset_v, offset_basis = _OFFSET_V, "a driver's coil warms and its cone rests off centre above it"
-    if modulator is not None and modulator.offset_v > _OFFSET_V:
-        offset_v, offset_basis = modulator.offset_v, "op-amp and integrator resistors at their limits"
+    offset_v, offset_basis = offset_limit_v(design)
     readings = [
         Reading(
             key="idle-current",

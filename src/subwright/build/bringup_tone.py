@@ -1,4 +1,4 @@
-"""The sine that the first power-up plays through the whole chain."""
+"""The sine that the first power-up plays through the whole chain, and the steady voltage that it allows."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from typing import Final
 
 from subwright.build.result import Design
 
-__all__ = ["Tone", "bring_up_tone", "chain_gain"]
+__all__ = ["Tone", "bring_up_tone", "chain_gain", "offset_limit_v"]
 
 _QUIET: Final = 0.1  # of the source's level at the onset of clipping
+_OFFSET_V: Final = 0.1  # steady voltage on a driver at rest; common practice
 _LOWEST_HZ: Final = 20.0  # where the band has no lower end of its own
 
 
@@ -55,3 +56,16 @@ def chain_gain(design: Design, hertz: float) -> float:
     """
     through = abs(complex(design.filter.transfer(hertz))) * design.input.gain
     return through * design.amplifier.voltage_gain
+
+
+def offset_limit_v(design: Design) -> tuple[float, str]:
+    """Steady voltage across the load that a whole amplifier may have, V, and what it rests on.
+
+    Parameters
+    ----------
+    design : the build.
+    """
+    modulator = design.amplifier.modulator
+    if modulator is not None and modulator.offset_v > _OFFSET_V:
+        return modulator.offset_v, "op-amp and integrator resistors at their limits"
+    return _OFFSET_V, "a driver's coil warms and its cone rests off centre above it"

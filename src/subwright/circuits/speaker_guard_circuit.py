@@ -26,7 +26,7 @@ from subwright.stages.speaker_guard_records import (
     SwitchDrive,
 )
 
-__all__ = ["speaker_guard_circuit"]
+__all__ = ["GATE_LIGHT", "speaker_guard_circuit"]
 
 _HUNDRED: Final = 700
 _NPN: Final = BipolarModel(
@@ -35,7 +35,7 @@ _NPN: Final = BipolarModel(
 _PNP: Final = BipolarModel(
     name="PNP", polarity="pnp", current_gain=PNP_GAIN, saturation_a=saturation_current_a()
 )
-_LIGHT: Final = PhotovoltaicModel(
+GATE_LIGHT: Final = PhotovoltaicModel(
     name="LIGHT", forward_v=1.35, rated_a=10e-3, gain=2e-3, open_v=7.0, dark_ohm=500.0, dark_a=0.2e-3
 )
 """A photovoltaic driver of the usual kind: 7 V open, some 20 µA from 10 mA of light; from memory."""
@@ -104,6 +104,7 @@ def speaker_guard_circuit(
         ("dc_sense", "detector behind its low-pass"),
         ("speaker_on", "driver's base: 0.7 V lets the loudspeaker in"),
         ("driver_out", "driver's collector"),
+        ("speaker_out", "the loudspeaker's lead behind the switch"),
     )
     return Circuit(
         name="loudspeaker protection",
@@ -195,9 +196,9 @@ def _switch(build: Builder, switch: SpeakerSwitch, drive: SwitchDrive, library: 
     )
     build.resistor("speaker switch drive resistor", "control", "light", drive.light_ohm)
     role = "speaker switch gate drivers"
-    build.bought("U", "gate driver", ("light", "light_middle", "gate", "gate_middle"), role, model=_LIGHT)
+    build.bought("U", "gate driver", ("light", "light_middle", "gate", "gate_middle"), role, model=GATE_LIGHT)
     second = ("light_middle", "driver_out", "gate_middle", "switch_middle")
-    build.bought("U", "gate driver", second, role, model=_LIGHT)
+    build.bought("U", "gate driver", second, role, model=GATE_LIGHT)
     for drain in ("speaker_amp", "speaker_out"):
         for _ in range(switch.per_side):
             pins = (drain, "gate", "switch_middle")

@@ -9,6 +9,7 @@ from subwright.build.result import Design
 from subwright.build.test_points.battery_guard import battery_guard_readings
 from subwright.build.test_points.control import control_load_ohm, control_readings
 from subwright.build.test_points.protection import protection_readings
+from subwright.build.test_points.speaker_guard import speaker_guard_readings
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.battery_guard_circuit import (
     BEHIND,
@@ -29,6 +30,7 @@ from subwright.outputs.schematic_kit import Kit
 from subwright.outputs.schematic_protection import draw_protection
 from subwright.outputs.schematic_speaker_guard import draw_speaker_guard
 from subwright.outputs.schematic_trips import draw_trip
+from subwright.outputs.signal_words import guard_lines
 from subwright.parts.library import Library
 from subwright.stages.common import Corner, Level
 
@@ -160,8 +162,12 @@ def speaker_guard_block(design: Design, library: Library) -> Iterator[Block]:
         output=Ramp(points=((0.0, 0.0), (0.1, 0.0), (0.1001, stuck_v), (0.5, stuck_v))),
         load_ohm=design.amplifier.load_ohm,
         outputs_v=outputs_v,
-    )
+    ).with_readings(speaker_guard_readings(design, library))
     source = "outputs" if outputs_v > 0.0 else "control"
+
+    def draw(kit: Kit) -> tuple[str, ...]:
+        return (*draw_speaker_guard(kit, source=source), *guard_lines(circuit))
+
     names = {
         "control": "CONTROL",
         "speaker_amp": "SPEAKER +",
@@ -176,7 +182,7 @@ def speaker_guard_block(design: Design, library: Library) -> Iterator[Block]:
         stage="speaker_guard",
         circuit=circuit,
         names=names,
-        draw=partial(draw_speaker_guard, source=source),
+        draw=draw,
         analysis=Transient(stop_s=0.5, step_s=1e-4, accuracy=1e-4),
         probes=tuple(Voltage(net) for net in ("speaker_amp", "speaker_out", "dc_sense")),
     )

@@ -129,6 +129,8 @@ def _relay(kit: Kit) -> None:
     low = y + 190
     sheet.wire(placed["make"], (870, placed["make"][1]), (870, low), (1000, low), heavy=True)
     sheet.flag(make, (1000, low), "right", heavy=True)
+    lead = (placed["common"][1], low)[make == "speaker_out"]
+    draw_test_point(kit, "speaker_out", (960, lead))
     if rest == GROUND:
         foot = (890, placed["rest"][1] + 20)
         sheet.wire(placed["rest"], (890, placed["rest"][1]), foot, heavy=True)
@@ -170,6 +172,8 @@ def _switch(kit: Kit) -> None:
         sheet.wire(left["drain"], (bus_a, y - 10), heavy=True)
         sheet.wire(right["drain"], (bus_b, y - 10), heavy=True)
     for x, net, side in ((bus_a, "speaker_amp", "left"), (bus_b, "speaker_out", "right")):
-        if rows > 1:
-            sheet.wire((x, top - 10), (x, last - 10), heavy=True)
+        foot = 20 if net == "speaker_out" else 0
+        if rows > 1 or foot:
+            sheet.wire((x, top - 10), (x, last - 10 + foot), heavy=True)
         sheet.flag(net, (x, last - 10), "left" if side == "left" else "right", heavy=True)
+    draw_test_point(kit, "speaker_out", (bus_b, last + 10))

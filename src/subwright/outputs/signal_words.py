@@ -8,8 +8,9 @@ from typing import Final
 from subwright.base.units import show
 from subwright.build.test_points import ANY_BATTERY
 from subwright.circuits.netlist import Circuit, Reading, TestPoint
+from subwright.outputs.point_words import reading_words
 
-__all__ = ["signal_lines"]
+__all__ = ["guard_lines", "signal_lines"]
 
 _OTHER_BATTERIES: Final = ("lowest battery", "highest battery")  # left to print and tables
 
@@ -40,6 +41,27 @@ def signal_lines(circuit: Circuit, nets: Container[str], knobs: str = "") -> tup
         told = [*_resting(still), *_sines(moving)]
         where = f", {knobs}" if knobs and moving else ""
         lines.append(f"{at[:1].upper()}{at[1:]}{where}: {'; '.join(told)}.")
+    return tuple(lines)
+
+
+def guard_lines(circuit: Circuit) -> tuple[str, ...]:
+    """What the loudspeaker's protection reads, a line for each state on the nominal battery.
+
+    Parameters
+    ----------
+    circuit : with its test points.
+    """
+    states: dict[str, dict[str, list[str]]] = {}
+    for point in circuit.test_points:
+        for reading in point.readings:
+            if not reading.at.startswith(_OTHER_BATTERIES):
+                at = reading.at
+                told = reading_words(reading) if reading.ripple_v == 0.0 else reading.waveform
+                states.setdefault(at, {}).setdefault(told, []).append(point.designator)
+    lines = []
+    for at in sorted(states, key=lambda at: not at.startswith("first ")):
+        told_once = "; ".join(f"{', '.join(names)} {told}" for told, names in states[at].items())
+        lines.append(f"{at[:1].upper()}{at[1:]}: {told_once}.")
     return tuple(lines)
 
 
