@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Container, Mapping
+from collections.abc import Container, Iterator, Mapping
 from typing import Final
 
 from subwright.base.units import show
-from subwright.circuits.netlist import Circuit, Reading
+from subwright.circuits.netlist import Circuit, Reading, TestPoint
 
-__all__ = ["reading_words", "readings_line", "with_minus"]
+__all__ = ["on_nominal", "reading_words", "readings_line", "with_minus"]
 
 _MINUS: Final = re.compile(r"(?<![A-Za-z])-(?=\d)")
 _LEVEL: Final = re.compile(r"\d [mµ]?V\b")  # a shape that states its own levels
@@ -50,6 +50,11 @@ def reading_words(reading: Reading) -> str:
     return with_minus(told)
 
 
+def on_nominal(point: TestPoint) -> Iterator[Reading]:
+    """What a point reads on the nominal battery, or on any."""
+    return (reading for reading in point.readings if not reading.at.startswith(_OTHER_BATTERIES))
+
+
 def readings_line(
     circuit: Circuit, nets: Container[str] | None = None, *, signal: str | tuple[str, ...] = ""
 ) -> str:
@@ -64,8 +69,8 @@ def readings_line(
     for point in circuit.test_points:
         if nets is not None and point.net not in nets:
             continue
-        for reading in point.readings:
-            if not reading.at.startswith(_OTHER_BATTERIES) and reading.at.endswith(signal):
+        for reading in on_nominal(point):
+            if reading.at.endswith(signal):
                 rows = states.setdefault(reading.at, {})
                 rows.setdefault(reading_words(reading), []).append(point.designator)
     lines = []

@@ -9,12 +9,14 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points.small_signal import modulator_readings
 from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.modulator_circuit import modulator_circuit
 from subwright.circuits.modulator_values import modulator_values
 from subwright.circuits.netlist import Part
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET, SHUNT_NET, through_shunt
 from subwright.outputs.drawing import wrap
+from subwright.outputs.point_words import on_nominal
 from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_guard_blocks import amplifier_shunt_ohm, battery_shunt_ohm
@@ -74,6 +76,7 @@ def modulator_block(design: Design, library: Library) -> Iterator[Block]:
     if found is None:
         return
     circuit = modulator_circuit(modulator_values(result, library))
+    circuit = circuit.with_readings(modulator_readings(design, library))
     if result.rails != "split":  # where the switches return over a shunt, so do their drivers
         for net, sense_ohm in (
             (SHUNT_NET, battery_shunt_ohm(design)),
@@ -174,14 +177,14 @@ def _readings(kit: Kit, at: Point, nets: tuple[str, ...], also: tuple[str, ...] 
     for point in kit.circuit.test_points:
         if point.net not in nets:
             continue
-        for reading in point.readings:
+        for reading in on_nominal(point):
             waveform = _SIGN.sub("\u2212", reading.waveform)
             shape = f", {waveform}" if waveform else ""
             rows.append(f"{point.designator} {point.what}: {_volts(reading.dc_v)}{shape}")
     x, y = at
     if not rows:
         return
-    kit.sheet.say(x, y, "expected, at rest with nominal rails, not muted", head=True)
+    kit.sheet.say(x, y, "expected on the nominal battery, no signal", head=True)
     lines = [line for row in (*rows, *also) for line in wrap(row, _WIDTH)]
     for k, words in enumerate(lines, 1):
         kit.sheet.say(x, y + 4 + 14 * k, words, classes="sm t")

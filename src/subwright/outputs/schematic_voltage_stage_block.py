@@ -8,11 +8,13 @@ from typing import Final
 
 from subwright.base.units import show
 from subwright.build.result import Design
+from subwright.build.test_points.small_signal import voltage_stage_readings
 from subwright.circuits.amplifier_values import class_ab_values
 from subwright.circuits.analysis import AcSweep, Voltage
 from subwright.circuits.netlist import GROUND, Circuit, Steady
 from subwright.circuits.voltage_stage_circuit import HALF, REFERENCE, LegFeed, voltage_stage_circuit
 from subwright.circuits.voltage_stage_loop import leg_feeds
+from subwright.outputs.point_words import on_nominal
 from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
@@ -76,7 +78,7 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
         supply_v=values.rail_v,
         spread_v=values.spread_v,
         signal=Steady(value=0.0, ac=1.0),
-    )
+    ).with_readings(voltage_stage_readings(design))
     lifted = stage.bridge == "difference"
     steered = {f"steer_{name}" for name in feeds}
     legs = [
@@ -105,9 +107,10 @@ def voltage_stage_block(design: Design, library: Library) -> Iterator[Block]:
 def _at_rest(circuit: Circuit, here: Callable[[str], bool]) -> str:
     """Readings of the test points whose net stands on a sheet."""
     read = [
-        f"{point.designator} {point.readings[0].dc_v:.2f} V".replace("-", "\u2212")
+        f"{point.designator} {reading.dc_v:.2f} V".replace("-", "\u2212")
         for point in circuit.test_points
         if here(point.net)
+        for reading in on_nominal(point)
     ]
     return f"At rest: {', '.join(read)}; within 5 % or 0.1 V."
 
