@@ -7,6 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from functools import cache
 from itertools import combinations, pairwise
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -262,6 +263,21 @@ def test_the_bill_counts_what_the_netlists_hold(name: str) -> None:
         pair = 2 if lines[bought].description.startswith("complementary") else 1  # a line buys both
         if lines[bought].unit == "pcs":
             assert count == pair * lines[bought].quantity, bought
+
+
+def test_every_block_has_test_points_and_each_says_what_it_reads(name: str) -> None:
+    """At each state once; a mean in range; where something moves, how far or in which shape."""
+    for block in made(name)[1].blocks:
+        points = block.circuit.test_points
+        assert points, block.key
+        assert [point.net for point in points if not point.readings] == [], block.key
+        for point in points:
+            states = [reading.at for reading in point.readings]
+            assert len(set(states)) == len(states), (block.key, point.net)
+            for reading in point.readings:
+                assert isfinite(reading.dc_v), (block.key, point.net)
+                assert abs(reading.dc_v) < 500.0, (block.key, point.net)
+                assert 0.0 <= reading.ripple_v < 500.0, (block.key, point.net)
 
 
 def test_electrolytics_stand_the_right_way_round(name: str) -> None:

@@ -182,6 +182,13 @@ def test_designators_are_those_of_the_bill(path: Path) -> None:
         assert bought <= {re.sub(r"(?<=\d)[A-Z]$", "", name) for name in names}
 
 
+def test_every_block_has_test_points_and_each_says_what_it_reads(path: Path) -> None:
+    for block in drawn(path).blocks:
+        assert block.circuit.test_points, block.key
+        silent = [point.net for point in block.circuit.test_points if not point.readings]
+        assert silent == [], block.key
+
+
 def test_exports_hold_every_part(path: Path) -> None:
     design, library = solved(path)
     found, _ = blocks(design, library)
