@@ -112,7 +112,7 @@ def protection_block(design: Design, library: Library) -> Iterator[Block]:
         stage="protection",
         circuit=circuit,
         names=names,
-        draw=draw_protection,
+        draw=partial(draw_protection, tolerance=result.thresholds["under-voltage trip"].window.tolerance),
         more=tuple(more),
         more_titles=tuple(watches),
         analysis=Transient(stop_s=4.0, step_s=2e-3, accuracy=1e-4),

@@ -27,8 +27,13 @@ _SHOWN: Final = frozenset(
 )
 
 
-def draw_protection(kit: Kit) -> tuple[str, ...]:
-    """Draw the watches over battery and heatsink, run line and supplies; returns the sheet's notes."""
+def draw_protection(kit: Kit, *, tolerance: float) -> tuple[str, ...]:
+    """Draw the watches over battery and heatsink, run line and supplies; returns the sheet's notes.
+
+    Parameters
+    ----------
+    kit : to draw with. tolerance : of the resistors, fraction.
+    """
     draw = {"under-voltage": _under_voltage, "over-voltage": _over_voltage, "thermal": _thermal}
     y, taps = 170, []
     for watch, row in draw.items():
@@ -42,7 +47,7 @@ def draw_protection(kit: Kit) -> tuple[str, ...]:
     _supplies(kit, 760, 460)
     if kit.circuit.by_role("mute transistor"):
         _mute(kit, 520, 630)
-    notes = ["Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."]
+    notes = [f"Resistors 0.25 W, {100.0 * tolerance:g} %, capacitors film 63 V unless stated."]
     if kit.circuit.by_role("isolating link"):
         link = kit.one("isolating link").designator
         notes.append(f"{link} open: the protections shut nothing down. Open it for the first tests only.")

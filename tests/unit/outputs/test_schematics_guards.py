@@ -181,3 +181,29 @@ def test_no_word_of_a_suppressor_where_none_is_fitted() -> None:
         for form in ("48 V, dropper before the coil", "many switches")
     }
     assert ["suppressor" in text for text in texts.values()] == [False, True]
+
+
+def test_a_second_lower_resistor_is_drawn_and_the_tolerance_named() -> None:
+    """Coarse values of a drawer without finer ones: the sheet said 1 % whatever was fitted."""
+    path = EXAMPLES / "canal-workboat.build.toml"
+    spec = service.open_build(path).spec
+    changes = {
+        "resistor_series": "E12",
+        "resistor_tolerance": 0.05,
+        "over_voltage_trip_v": 36.8,
+        "over_voltage_release_v": 35.4,
+    }
+    spec = spec.model_copy(update={"drawer": None, "protection": spec.protection.model_copy(update=changes)})
+    design = service.solve(spec, folder=path.parent).design
+    second = (
+        design.protection.over_voltage.lower_second_ohm or design.protection.under_voltage.lower_second_ohm
+    )
+    assert second is not None
+    made = schematics(design, library_for(spec, path.parent))
+    sheet = next(sheet for sheet in made.sheets if sheet.key == "protection")
+    assert "Resistors 0.25 W, 5 %" in sheet.svg
+    found, problems = drawn_nets([sheet.svg])
+    real = real_nets(sheet.circuit)
+    assert not problems
+    for a, b in combinations(sorted(real), 2):
+        assert (found[a] == found[b]) is (real[a] == real[b]), (a, b)
