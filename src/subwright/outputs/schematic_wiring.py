@@ -13,6 +13,7 @@ from subwright.circuits.analysis import Transient, Voltage
 from subwright.circuits.netlist import GROUND, Part
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET
 from subwright.circuits.wiring_circuit import DRIVER_NETS, FUSED, UNIT_NETS, wiring_circuit
+from subwright.outputs.drawing import wrap
 from subwright.outputs.point_words import readings_line
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_kit import Kit
@@ -29,6 +30,8 @@ _PITCH: Final = 60  # from one branch of drivers to the next
 _APART: Final = 130  # from one driver of a branch to the next
 _BESIDE: Final = (3, 2)  # branches, and drivers in one, that find room beside the table
 _TABLE: Final = (630, 350)  # left and top of the links' table
+_READINGS: Final = (800, 102)  # left and top
+_READINGS_WIDTH: Final = 50
 _LEAD: Final = 20
 _BATTERIES: Final = {"lead-acid": "lead-acid", "agm": "AGM", "lfp": "LFP"}
 
@@ -61,7 +64,8 @@ def wiring_block(design: Design, library: Library) -> Iterator[Block]:
         if not apart:
             _speaker(kit, _SPEAKER)
         _links(kit, design.wiring.conductors)
-        return (*_notes(design), readings_line(circuit))
+        _readings(kit)
+        return _notes(design)
 
     def draw_drivers(kit: Kit) -> tuple[str, ...]:
         _speaker(kit, _PLUS)
@@ -218,6 +222,14 @@ def _links(kit: Kit, conductors: Sequence[Conductor]) -> None:
     for number, row in enumerate(rows):
         for column, words in zip(columns, row, strict=True):
             kit.sheet.say(x + column, y + _LEAD * number, words, classes="sm t" if number else "sm ts")
+
+
+def _readings(kit: Kit) -> None:
+    """What the test points read, beside the battery lead: the notes have no room for it."""
+    x, y = _READINGS
+    kit.sheet.say(x, y - 22, "at the test points", head=True)
+    for number, words in enumerate(wrap(readings_line(kit.circuit), _READINGS_WIDTH)):
+        kit.sheet.say(x, y + 14 * number, words, classes="sm t")
 
 
 def _notes(design: Design) -> tuple[str, ...]:
