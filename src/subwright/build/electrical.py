@@ -359,6 +359,7 @@ def _amplifier(job: Job, source: Source, inner: float | None = None) -> Amplifie
         lowest_note_hz=job.spec.goal.lowest_note_hz,
         speaker_cable_ohm=speaker.resistance_ohm + job.lead_ohm,
         rails_held=job.spec.converter.output == "regulated",
+        supply_length_m=job.spec.supply.cable_length_m,
     )
 
 

@@ -45,6 +45,8 @@ __all__ = ["amplifier_block"]
 
 _PERIODS: Final = 100
 _CROWDED: Final = 10  # output devices of a leg, from which on only the first of a row names the type
+_ROW: Final = 2  # beside a linear one
+_NARROW: Final = 3  # pairs of each leg that leave it
 _BESIDE: Final = 4  # cans that find room beside a class-D stage
 _NOTE_HZ: Final = 40.0
 _POINTS: Final = 240
@@ -55,7 +57,7 @@ _RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 644), "discrete": (19
 """Where the flag of the shunt stands."""
 
 _LIFTED_AT: Final[Point] = (700, 580)  # below the capacitors
-_LEG_AT: Final[Point] = (700, 658)
+_LEG_AT: Final[Point] = (700, 655)
 _SAID_WIDTH: Final = 64  # characters
 
 _Draw = Callable[[Kit], tuple[str, ...]]
@@ -149,11 +151,19 @@ def _kind(block: Block, result: AmplifierResult) -> str:
     return "chip" if any(part.kind == "op-amp" for part in stage) else "discrete"
 
 
+def _has_room(result: AmplifierResult) -> bool:
+    """Whether the cans fit beside the stage on its first sheet."""
+    if result.inductance_h is not None:
+        return result.input_capacitor_count <= _BESIDE
+    pairs = sum(part.quantity for part in result.parts if part.role == "output stage") / result.model.legs
+    return result.input_capacitor_count <= _ROW and pairs <= _NARROW
+
+
 def _with_bank(block: Block, result: AmplifierResult, rail_v: float, library: Library) -> Block:
     """The stage with the capacitors at its supply: on the same sheet where there is room, else on another."""
     can = library.capacitors[result.input_capacitor_id]
     circuit = with_input_bank(block.circuit, can, result.input_capacitor_count, rail_v)
-    room = result.inductance_h is not None and result.input_capacitor_count <= _BESIDE
+    room = _has_room(result)
 
     def both(kit: Kit) -> tuple[str, ...]:
         notes = block.draw(kit)

@@ -32,6 +32,7 @@ from subwright.stages.amplifier_kinds import (
 from subwright.stages.amplifier_parts import (
     InputBank,
     OutputChoice,
+    battery_bank,
     choose_input_bank,
     sine_phases,
 )
@@ -88,6 +89,7 @@ def design_amplifier(
     speaker_cable_ohm: float = 0.0,
     raised: RaisedRail | None = None,
     rails_held: bool = False,
+    supply_length_m: float = 5.0,
 ) -> AmplifierResult:
     """Choose the kind of amplifier and its parts, and give its loss model.
 
@@ -104,6 +106,7 @@ def design_amplifier(
     speaker_cable_ohm : out and return, ohm.
     raised : the rail of a boost converter that it runs from instead of the battery; None: there is none.
     rails_held : a regulated converter keeps the rails of a linear stage when the battery rises.
+    supply_length_m : of the cable from the battery, one way, m.
 
     Returns
     -------
@@ -133,7 +136,8 @@ def design_amplifier(
         with_ceilings=True,
         rails_held=rails_held,
     )
-    return _finish(spec, choice, target_power_w, library, crest_factor_db, lowest_note_hz)
+    path = source_resistance_ohm, supply_length_m
+    return _finish(spec, choice, target_power_w, library, crest_factor_db, lowest_note_hz, path)
 
 
 def _driving(
@@ -188,7 +192,9 @@ def _finish(
     library: Library,
     crest_factor_db: float,
     lowest_note_hz: float,
+    path: tuple[float, float],
 ) -> AmplifierResult:
+    """All its numbers; ``path`` : resistance to the battery's EMF, Ω, and length of the cable, m."""
     built, load, corners = choice.built, choice.load_ohm, choice.corners
     model, ceilings = built.model, choice.ceilings
     power_w, peak_v, rail_v, expected_v, charging_v = choice.voltages(target_w)
@@ -214,12 +220,16 @@ def _finish(
         ripple_a = ripple_current_pp_a(float(model.bus_v(rail_v)), model.inductance_h, model.switching_hz)
         bus_ripple = model.bus_ripple_rms_a(peak_v / load * sine, peak_v * sine, rail_v)
     bank: InputBank | None = None
+    peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
     if built.from_battery and is_d:
         bank = choose_input_bank(library, corners[Corner.MAX], bus_ripple)
+    elif choice.rails == "battery":
+        bank, bus_ripple = battery_bank(
+            library, corners[Corner.MAX], rail_v, peak_least_a, peak_v / load, *path
+        )
     lift = lift_bank(built, peak_v, rail_v, least, lowest_note_hz, corners, library)
     pumped = pumping(spec, built.kind, rail_v, load, lowest_note_hz)
     voltage = voltage_stress(spec, built, expected_v)
-    peak_least_a = float(model.clip_peak_v(rail_v, least)) / least
     devices = heat_sources(built, terms, worst, library)
     stuck_a = stuck_current_a(built, expected_v, load)
     driving, voltage_stage = _driving(spec, choice, peak_v, rail_v, expected_v, lowest_note_hz, library)

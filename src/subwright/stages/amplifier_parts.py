@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, isfinite, pi, sqrt
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,13 @@ from subwright.base.units import show
 from subwright.parts.library import Library
 from subwright.parts.output_stages import OUTPUT_STAGES, OutputStage
 from subwright.parts.schema import Capacitor, Mosfet
-from subwright.physics.class_d import lc_corner_hz, lc_quality, output_filter_l_c, parallel_damping_ohm
+from subwright.physics.class_d import (
+    commutation_capacitance_f,
+    lc_corner_hz,
+    lc_quality,
+    output_filter_l_c,
+    parallel_damping_ohm,
+)
 from subwright.physics.safe_area import whole_devices
 
 __all__ = [
@@ -25,6 +32,7 @@ __all__ = [
     "InputBank",
     "OutputChoice",
     "SwitchPool",
+    "battery_bank",
     "best_switch",
     "choose_filter",
     "choose_input_bank",
@@ -42,6 +50,9 @@ DAMPING_RATIO = 2.0  # damping capacitor over filter capacitor: unloaded peak 1.
 RESERVE_ID = 0.5  # share of a MOSFET's current rating that the crest may use
 _FILM_VOLTAGES_V = (63.0, 100.0, 160.0, 250.0, 400.0, 630.0)
 _MOST_CANS = 12
+_SUPPLY_H_PER_M: Final = 1e-6  # both conductors of a cable side by side; common practice, no source
+_SUPPLY_RISE: Final = 0.10  # of the battery, that a step of the output may move it by at the stage; ours
+_HIGHEST_NOTE_HZ: Final = 150.0
 _MOST_PAIRS = 8
 _SINK_C = 80.0  # heatsink temperature for which pairs are counted
 _POWER_ASIDE = 0.9  # of a share of the power: drops and bias do not shrink with it
@@ -374,14 +385,61 @@ def choose_lift_bank(
     return InputBank(capacitor=found[4], count=found[1])
 
 
-def choose_input_bank(library: Library, voltage_v: float, ripple_a: float) -> InputBank:
+def battery_bank(
+    library: Library,
+    highest_v: float,
+    rail_v: float,
+    step_a: float,
+    crest_a: float,
+    source_ohm: float,
+    length_m: float,
+) -> tuple[InputBank, float]:
+    """Choose the electrolytics at the supply of a linear stage that runs straight from the battery.
+
+    The cable's current can't jump: what a step of the output asks for, and what the cable still brings when
+    it lets go, swings into the bank. At the notes themselves the battery is firmer than any bank.
+
+    Parameters
+    ----------
+    library : parts with the drawer merged. highest_v : battery, V. rail_v : nominal, V.
+    step_a : crest into the least load, A. crest_a : with a full sine, A. source_ohm : battery, cable and
+    contacts, Ω. length_m : of the cable, one way, m.
+
+    Returns
+    -------
+    (the bank, its ripple current at the highest note, A rms).
+
+    Raises
+    ------
+    NoSolutionError : a dozen cans don't do.
+
+    Source
+    ------
+    ``L I²/2 = C dV²/2`` with a tenth of the battery; both conductors side by side 1 µH/m of run, common
+    practice. Current of a bridge: twice the note, ``|sin|`` less its mean. [derived]
+    """
+    needed_f = commutation_capacitance_f(step_a, _SUPPLY_H_PER_M * length_m, _SUPPLY_RISE * rail_v)
+    pulses_a = crest_a * sqrt(0.5 - (2.0 / pi) ** 2)
+    omega = 2.0 * pi * 2.0 * _HIGHEST_NOTE_HZ
+
+    def ripple_a(farads: float) -> float:
+        reach = omega * source_ohm * farads
+        return pulses_a * reach / sqrt(1.0 + reach * reach)
+
+    bank = choose_input_bank(library, highest_v, ripple_a(needed_f), needed_f)
+    return bank, ripple_a(bank.count * bank.capacitor.capacitance_f)
+
+
+def choose_input_bank(
+    library: Library, voltage_v: float, ripple_a: float, needed_f: float = 0.0
+) -> InputBank:
     """Choose electrolytics for a supply's ripple.
 
     Parameters
     ----------
     library : parts with the drawer merged.
     voltage_v : highest steady voltage, V; the rating keeps a fifth in hand.
-    ripple_a : switching ripple, A rms.
+    ripple_a : switching ripple, A rms. needed_f : least capacitance, F; the cans' lower tolerance is off it.
 
     Returns
     -------
@@ -395,7 +453,8 @@ def choose_input_bank(library: Library, voltage_v: float, ripple_a: float) -> In
     for part in library.capacitors.values():
         if part.technology != "electrolytic" or part.voltage_v < 1.25 * voltage_v or not part.ripple_a:
             continue
-        count = max(1, ceil(ripple_a / part.ripple_a))
+        held_f = part.capacitance_f * (1.0 - part.tolerance)
+        count = max(1, ceil(ripple_a / part.ripple_a), ceil(needed_f / held_f))
         if count <= _MOST_CANS:
             size = count * part.diameter_m**2 * part.height_m
             ranked.append((library.in_drawer(part.id) < count, count, size, part.id, part))
@@ -408,5 +467,5 @@ def choose_input_bank(library: Library, voltage_v: float, ripple_a: float) -> In
             source="parts library and drawer",
             remedy="Add low-ESR electrolytics of that rating to the drawer, or switch faster.",
         )
-    *_, part = min(ranked, key=lambda row: row[:4])
-    return InputBank(capacitor=part, count=max(1, ceil(ripple_a / (part.ripple_a or ripple_a))))
+    _, count, _, _, part = min(ranked, key=lambda row: row[:4])
+    return InputBank(capacitor=part, count=count)

@@ -272,7 +272,7 @@ class AmplifierResult:
     rail_needed_v : rail of one side (supply of a bridge) at the crest, V.
     rail_max_v : highest rail that it stands unloaded, V. rail_expected_v : highest rail to expect, V.
     rail_average_a, rail_crest_a : current of one rail with a full sine, averaged and at the crest, A.
-    rail_ripple_a : switching ripple for the rail capacitors, A rms.
+    rail_ripple_a : switching ripple at the rail, or what a linear stage on the battery leaves the bank, A.
     output_resistance_ohm : in series with the load, ohm. headroom_drop_v : lost between rail and load at the
         crest, V. modulation_max : dimensionless.
     idle_w, quiescent_a : input power and current from the whole supply at idle.
@@ -305,7 +305,7 @@ class AmplifierResult:
     stuck_w : heat in the load if the output sticks to a rail, W. stuck_a : its current, A.
     ceilings : what a battery bridge could do, per corner.
     devices : what heats the heatsink. input_capacitor_id, input_capacitor_count, input_capacitor_limit_a :
-        bank at a battery bridge's supply; "" and 0 otherwise.
+        bank at the supply of a stage on the battery; "" and 0 otherwise.
     modulator : what drives the gates of class D; None for class AB.
     """
 

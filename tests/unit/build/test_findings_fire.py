@@ -276,6 +276,10 @@ BREAKS: dict[str, list[Break]] = {
         Break({"converter.rail_unloaded_v": 90.0}, base=two_pairs),
         Break({"amplifier.rail_switching.upper_v": 50.0}, base=lifted),
     ],
+    "AMP-17": [
+        Break({"amplifier.switch_peak_a": 300.0}),
+        Break({"amplifier.rail_ripple_a": 9.0}, base=lifted),
+    ],
     "AMP-09": [Break({"amplifier.dead_time_thd": 0.2})],
     "VST-01": [
         Break({"amplifier.voltage_stage.need_a": 0.05}, base=two_pairs),

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from subwright.base.errors import SubwrightError
+from subwright.circuits.amplifier_bank import with_input_bank
 from subwright.circuits.amplifier_class_ab import class_ab_circuit
 from subwright.circuits.amplifier_class_d import INDUCTORS, class_d_circuit, class_d_filter_circuit
 from subwright.circuits.amplifier_drive import GATE_V, gate_drives, pulse_edges, sine_ramp
@@ -111,6 +112,14 @@ def test_a_class_d_stage_is_made_of_its_bill(
     assert deck(made, RUN, [Voltage("out_a")]).text == deck(again, RUN, [Voltage("out_a")]).text
 
 
+def banked(circuit: Circuit, result: AmplifierResult) -> Circuit:
+    """With the bank of a stage on the battery."""
+    if not result.input_capacitor_count:
+        return circuit
+    can = LIBRARY.capacitors[result.input_capacitor_id]
+    return with_input_bank(circuit, can, result.input_capacitor_count, result.rail_needed_v)
+
+
 @pytest.mark.parametrize(("kind", "power_w", "wishes"), CLASS_AB, ids=str)
 def test_a_class_ab_stage_is_made_of_its_bill(
     kind: str, power_w: float | None, wishes: dict[str, object]
@@ -118,7 +127,7 @@ def test_a_class_ab_stage_is_made_of_its_bill(
     result = design(kind, power_w, wishes)
     values = class_ab_values(result)
     made = class_ab_circuit(values, load_ohm=4.0, signal=Steady(value=0.0))
-    made = with_supply_capacitors(made, result, values.rail_v)
+    made = banked(with_supply_capacitors(made, result, values.rail_v), result)
     per_line = 1 if values.chip else 2  # one line of the bill is a pair
     expected = {
         role: count * (per_line if role == "output stage" else 1) for role, count in bill(result).items()
@@ -150,6 +159,7 @@ def test_rails_that_change_are_made_of_their_bill(kind: str, power_w: float | No
             load_ohm=4.0,
             signals=(Steady(value=6.0), Steady(value=6.0)),
         )
+    made = banked(made, result)
     expected = {role: count * (2 if role == "output stage" else 1) for role, count in bill(result).items()}
     assert {**made.bought(), **before_drive(result)} == expected
     assert not set(made.bought()) & set(before_drive(result))

@@ -79,6 +79,74 @@ def test_the_leads_swing_stays_within_a_tenth(
     assert (use.quantity, use.ratings[0].limit) == (result.model.legs, film.rated_v)
 
 
+LINEAR = [
+    ("bridge_class_ab", "auto", 4.0, 12),
+    ("bridge_class_ab", "pair", 4.0, 12),
+    ("bridge_class_ab", "pair", 8.0, 48),
+    ("bridge_class_h", "auto", 2.0, 12),
+]
+
+
+@pytest.mark.parametrize(("kind", "ab_output", "load_ohm", "system_v"), LINEAR, ids=str)
+@pytest.mark.parametrize("length_m", [2.0, 12.0])
+def test_a_linear_stage_on_the_battery_has_a_bank_for_its_cable(
+    kind: str, ab_output: str, load_ohm: float, system_v: int, length_m: float
+) -> None:
+    """A step of the whole crest, and the cable's current has only the bank to go to."""
+    spec = AmplifierSpec.model_validate({"kind": kind, "ab_output": ab_output})
+    corners = supply_corners(SupplySpec(system_v=system_v))[0]
+    result = design_amplifier(
+        spec, None, load_ohm, corners, LIBRARY, source_resistance_ohm=0.02, supply_length_m=length_m
+    )
+    can, count = LIBRARY.capacitors[result.input_capacitor_id], result.input_capacitor_count
+    farads = count * can.capacitance_f * (1.0 - can.tolerance)
+    crest_a, volts = result.peak_least_a, result.rail_needed_v
+    assert swing_v(1e-6 * length_m, farads, crest_a, volts) <= 0.1 * volts * 1.001
+    use = next(part for part in result.parts if part.role == "amplifier input capacitor")
+    assert use.quantity == count
+    assert all(rating.applied <= rating.limit for rating in use.ratings)
+    # at the highest note, by the impedances of the cable and the bank
+    omega = 2.0 * np.pi * 300.0
+    share = abs(0.02 / (0.02 + 1.0 / (1j * omega * count * can.capacitance_f)))
+    phase = np.linspace(0.0, np.pi, 20_001)
+    pulses = result.peak_a * float(np.std(np.sin(phase)))
+    assert result.rail_ripple_a == pytest.approx(share * pulses, rel=1e-3)
+    assert 0.0 < result.rail_ripple_a <= result.input_capacitor_limit_a
+
+
+def test_a_stage_on_rails_has_none() -> None:
+    assert design("class_ab", 20.0).input_capacitor_count == 0
+
+
+@pytest.mark.parametrize(("kind", "power_w", "load_ohm", "system_v"), CLASS_D, ids=str)
+def test_a_leg_s_film_stays_cool(kind: str, power_w: float | None, load_ohm: float, system_v: int) -> None:
+    """Its ripple current by pulses put together from harmonics, instant by instant, and its own heat."""
+    result = design(kind, power_w, load_ohm, system_v)
+    (film,) = supply_capacitors(result)
+    assert 0.0 < film.ripple_a <= film.ripple_limit_a
+    time = np.arange(4096) / 4096.0
+    omega = 2.0 * np.pi * result.switching_hz * np.arange(2049)[1:]
+    leads = 0.03 + 1j * omega * PATH_H
+    share = leads / (leads + 1.0 / (1j * omega * film.farads))
+    squares = []
+    for sine in np.sin((np.arange(60) + 0.5) * np.pi / 120):
+        pulse = (time < 0.5 * (1.0 + result.modulation_max * sine)) * result.switch_peak_a * sine
+        kept = np.fft.rfft(pulse)[1:] / time.size * share
+        squares.append(2.0 * float(np.sum(np.abs(kept) ** 2)))
+    assert film.ripple_a == pytest.approx(np.sqrt(np.mean(squares)), rel=0.01)
+    loss = {"polyester": 0.03, "polypropylene": 0.003}[film.dielectric]
+    inner_ohm = loss / (2.0 * np.pi * result.switching_hz * film.farads) + 5e-3
+    assert film.ripple_a**2 * inner_ohm <= 10.0 * 35e-3
+    use = next(part for part in result.parts if part.role == LEG_FILM)
+    assert film.dielectric in use.description
+    assert [r.quantity for r in use.ratings] == ["voltage", "ripple current"]
+
+
+def test_a_hotter_film_is_polypropylene() -> None:
+    kinds = {case[1]: supply_capacitors(design(*case))[0].dielectric for case in CLASS_D[:2]}
+    assert kinds == {60.0: "polyester", 200.0: "polypropylene"}
+
+
 def test_the_capacitance_is_that_of_the_swing() -> None:
     farads = commutation_capacitance_f(12.0, 250e-9, 4.0)
     assert swing_v(250e-9, farads, 12.0, 60.0) == pytest.approx(4.0, rel=1e-3)
