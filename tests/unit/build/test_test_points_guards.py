@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from subwright.circuits.wiring_circuit import UNIT_NETS, net_ohm
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_guard_blocks import battery_guard_block, control_block, protection_block
 from subwright.outputs.schematic_wiring import wiring_block
+from subwright.outputs.schematics import schematics
 from subwright.parts.library import Library
 from subwright.service.solved import library_for
 from subwright.stages.common import Corner, Level
@@ -143,3 +145,14 @@ def test_trips_on_the_battery_mute_and_the_mute_line_says_so() -> None:
     assert told(control_readings(design, library)["mute"], "tripped").dc_v < 0.2
     states = [row.at for row in control_readings(*made("van"))["mute"]]
     assert "tripped" not in states
+
+
+@pytest.mark.parametrize("form", ["wagon", "every trimmer, both shunts, P-channel"])
+def test_the_list_of_sheets_stands_clear_of_the_wiring_s_notes(form: str) -> None:
+    """The list is laid over the first sheet after its notes; the longest notes reached into it."""
+    drawn = schematics(*made(form)).sheets[0].svg
+    rows = [(float(x), float(y)) for x, y in re.findall(r'<text x="([\d.]+)" y="([\d.]+)" class="sm', drawn)]
+    notes = [y for x, y in rows if x == 106.0]
+    listed = [y for x, y in rows if x in (644.0, 652.0)]
+    assert listed
+    assert max(listed) < min(notes) - 11.0
