@@ -57,7 +57,8 @@ _RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 644), "discrete": (19
 """Where the flag of the shunt stands."""
 
 _LIFTED_AT: Final[Point] = (700, 580)  # below the capacitors
-_LEG_AT: Final[Point] = (700, 655)
+_LEG_AT: Final[Point] = (700, 658)
+_SAID_LOW: Final = 692  # lowest line above the title block
 _SAID_WIDTH: Final = 64  # characters
 
 _Draw = Callable[[Kit], tuple[str, ...]]
@@ -305,8 +306,10 @@ def _class_ab(result: AmplifierResult, rail_v: float) -> Block:
 
 def _say_readings(kit: Kit, nets: tuple[str, ...], at: Point) -> None:
     """What the points on some nets read, in a free place of the sheet."""
-    for k, words in enumerate(wrap(readings_line(kit.circuit, nets), _SAID_WIDTH)):
-        kit.sheet.say(at[0], at[1] + 14 * k, words, classes="sm t")
+    lines = wrap(readings_line(kit.circuit, nets), _SAID_WIDTH)
+    top = min(at[1], _SAID_LOW - 14 * (len(lines) - 1))
+    for k, words in enumerate(lines):
+        kit.sheet.say(at[0], top + 14 * k, words, classes="sm t")
 
 
 def _leg(result: AmplifierResult, name: str, collectors: tuple[str, str], supplies: tuple[str, str]) -> _Draw:
