@@ -32,7 +32,7 @@ from subwright.stages.transformer_core_plan import (
     plan_heat,
     plan_pulse,
 )
-from subwright.stages.transformer_tables import FLUX_DERATING
+from subwright.stages.transformer_tables import FLUX_DERATING, UNMARKED
 
 Shape = Literal["ring", "e", "etd", "pq"]
 
@@ -47,7 +47,6 @@ __all__ = [
     "identify_core",
 ]
 
-UNMARKED: Final = "unmarked"  # id of the library's material for a core without a maker's name
 LOST_PULSE: Final = 2.0  # rails charged straight from the rectifier
 # Standard uncertainty of the sections where the shape is not quite the formula's: against makers' values E
 # and

@@ -32,6 +32,7 @@ __all__ = [
     "FLUX_DERATING",
     "HOLE_SHARE",
     "RING_FILL_LIMIT",
+    "UNMARKED",
     "CoreTable",
     "WireTable",
     "core_loss_w",
@@ -51,6 +52,7 @@ BOBBIN_FILL_LIMIT: Final = 0.40  # McLyman, AN109
 DENSITY_LIMIT_A_PER_M2: Final = 1.0 / (500 * 5.067e-10)  # 500 circular mils per ampere (Pressman)
 FLUX_DERATING: Final = 0.9  # of the hot saturation flux density, after a lost pulse; own allowance
 HOLE_SHARE: Final = 0.25  # of a ring's hole diameter that stays open for the last pass; common practice
+UNMARKED: Final = "unmarked"  # id of the library's material for a core without a maker's name
 _STACKS_TRIED: Final = (1, 2)
 _THINNEST_M: Final = 0.25e-3  # enamelled wire that hands wind without breaking it; common practice
 AUXILIARY_RMS: Final = 2.0  # rms over mean current of a small peak-charged rectifier; common practice
@@ -189,7 +191,7 @@ def _candidate_cores(spec: TransformerSpec, library: Library, own_only: bool) ->
         cores = [core for core in cores if library.in_drawer(core.id)]
     rows: list[tuple[Core, int]] = []
     for core in cores:
-        stacks = _STACKS_TRIED if spec.stack is None else (spec.stack,)
+        stacks = _stacks_at_hand(core, library) if spec.stack is None else (spec.stack,)
         rows += [(core, stack) for stack in stacks if _stackable(core, stack, asked=spec.stack is not None)]
     if not rows:
         raise NoSolutionError(
@@ -200,6 +202,13 @@ def _candidate_cores(spec: TransformerSpec, library: Library, own_only: bool) ->
             remedy="Leave transformer.stack out, or choose a ring or an E core.",
         )
     return rows
+
+
+def _stacks_at_hand(core: Core, library: Library) -> tuple[int, ...]:
+    """Stacks to try unasked: of a core without a maker's name no more than lie in the drawer."""
+    if core.material != UNMARKED:
+        return _STACKS_TRIED
+    return tuple(stack for stack in _STACKS_TRIED if stack <= max(library.in_drawer(core.id), 1))
 
 
 def _stackable(core: Core, stack: int, *, asked: bool) -> bool:

@@ -17,7 +17,7 @@ from subwright.stages.transformer import TransformerNeed, TransformerSpec, desig
 from subwright.stages.transformer_core import CoreReadings, identify_core
 from subwright.stages.transformer_core_check import read_heat, read_pulse
 from subwright.stages.transformer_core_plan import BenchSupply
-from subwright.stages.transformer_tables import FLUX_DERATING
+from subwright.stages.transformer_tables import FLUX_DERATING, core_table
 
 LIBRARY = load_library()
 SUPPLY = BenchSupply()
@@ -62,12 +62,13 @@ def own_core(**values: object) -> Core:
 class Drawer:
     """The library with one core put in the drawer."""
 
-    def __init__(self, core: Core) -> None:
+    def __init__(self, core: Core, at_hand: int = 2) -> None:
+        self.at_hand = at_hand
         self.cores, self.materials, self.wires = {core.id: core}, LIBRARY.materials, LIBRARY.wires
         self.core, self.material, self.wire = self.cores.__getitem__, LIBRARY.material, LIBRARY.wire
 
     def in_drawer(self, part_id: str) -> int:
-        return 2 if part_id in self.cores else 0
+        return self.at_hand if part_id in self.cores else 0
 
 
 def test_a_power_ferrite_gets_plans_and_a_derated_record() -> None:
@@ -174,6 +175,16 @@ def test_the_design_reckons_with_what_the_bench_found() -> None:
     unit = design_transformer(same, NEED, Drawer(replace(core, loss_factor=1.0)), compare=False)  # type: ignore[arg-type]
     dear = design_transformer(same, NEED, Drawer(core), compare=False)  # type: ignore[arg-type]
     assert dear.core_w == pytest.approx(1.5 * unit.core_w, rel=0.03)  # a little warmer too
+
+
+def test_no_more_rings_without_a_name_are_stacked_than_lie_in_the_drawer() -> None:
+    """The second ring of a stack was put on the list to buy, where nobody has it."""
+    core = own_core(al_h=2.67e-6, al_tolerance=0.03, saturation_t=0.38)
+    for at_hand, stacks in ((1, {1}), (2, {1, 2})):
+        table = core_table(TransformerSpec(core="grey ring"), NEED, Drawer(core, at_hand))  # type: ignore[arg-type]
+        assert set(table.stack.tolist()) == stacks
+    asked = core_table(TransformerSpec(core="grey ring", stack=2), NEED, Drawer(core, 1))  # type: ignore[arg-type]
+    assert set(asked.stack.tolist()) == {2}
 
 
 def test_only_a_measured_core_without_a_pulse_is_only_identified() -> None:
