@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 import math
+import random
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 from subwright.base.errors import SubwrightError
 from subwright.base.standards import board_spacing
 from subwright.boards.check import check_board
+from subwright.boards.crossings import uncross
 from subwright.boards.finishing import Solid, runs_of, widened
-from subwright.boards.footprints import STEP_UM, Land, placed, single_wire, turned
-from subwright.boards.placement import Attraction, Item, Spot, cells_of, place
+from subwright.boards.footprints import STEP_UM, Land, placed, single_wire
+from subwright.boards.placement import Attraction, Item, Spot, Table, arrange, cells_of
 from subwright.boards.record import Board, Hole, Link, Place, Placed, Rules, Track, WirePad
-from subwright.boards.routing import (
-    LINK_HOLE_UM,
-    LINK_PAD_UM,
-    LINK_WIRE_UM,
-    Obstacles,
-    PadSpot,
-    Routed,
-    route,
+from subwright.boards.refining import Refining
+from subwright.boards.routing import LINK_HOLE_UM, LINK_PAD_UM, LINK_WIRE_UM, Copper, PadSpot, Router
+from subwright.boards.standing import (
+    SCREW_AT_UM,
+    SCREW_FREE_UM,
+    SCREW_UM,
+    Standing,
+    place_um,
+    size_um,
 )
 from subwright.boards.wanted import Ground, Wanted, WantedWire, voltage_between
 from subwright.physics.board import track_width_m
@@ -32,20 +35,25 @@ __all__ = ["Demands", "demands_of", "make_board", "needed_um"]
 
 Progress = Callable[[str, float], None]
 
-_MARGIN_UM: Final = 2540  # from the edge to the first step
-_SCREW_AT_UM: Final = 5000
-_SCREW_UM: Final = 3200
-_SCREW_FREE_UM: Final = 3500  # radius that stays free of copper
-_CUT_UM: Final = 250  # that a cut corner comes nearer than its steps
+_PULSED: Final = re.compile(r"^(GATE|NODE|SW )")
+"""Names of wires that carry edges: to gates and from switched nodes."""
+
+_BESIDE: Final = (
+    # roles of capacitors that stand beside a pin, and how much they are drawn there
+    (re.compile(r"decoupling|ceramic|bypass"), 6.0),
+    (re.compile(r"filter|timing|noise|bootstrap|reference capacitor"), 2.0),
+)
+_GATE_PULL: Final = 2.5
+
 _ASPECT: Final = 1.35
-_FILL_FIRST: Final = 0.62
-_FILL_MANY: Final = 0.58  # from _MANY_PARTS on
+_FILL_FIRST: Final = 0.55
+_FILL_MANY: Final = 0.43  # from _MANY_PARTS on
 _MANY_PARTS: Final = 50
-_MOST_COMPARED: Final = 75  # parts and wires; of more than that, the first board that comes out is taken
 _GROWTH: Final = 1.1  # of the area at each failure
 _SEEDS: Final = 2
-_LINK_ENDS: Final = (20.0, 14.0, 9.0)  # cost of a link's end in steps of track: each is tried
-_LINK_ENDS_MANY: Final = (9.0,)
+_FEW_PARTS: Final = 70  # parts and wires up to which some arrangements are compared
+_UNCROSSED_EACH: Final = 350  # times that the uncrossing tries for each part
+_TRIES_EACH: Final = 60  # times that the refining tries for each part
 _TRIES: Final = 24
 _MANY: Final = 6  # pins from which on a net counts as a supply
 _LEAST: Final = 14  # steps
@@ -121,13 +129,17 @@ def make_board(wanted: Wanted, demands: Demands | None = None, progress: Progres
     area = sum(_area(item) for item in items)
     columns, rows = _first_size(area, items)
     for attempt in range(_TRIES):
-        width = 2 * _MARGIN_UM + (columns - 1) * STEP_UM
-        height = 2 * _MARGIN_UM + (rows - 1) * STEP_UM
-        tell(f"{wanted.title}: {width / 1000:.0f} × {height / 1000:.0f} mm", attempt / _TRIES)
+        width, height = size_um(columns, rows)
+        words = f"{wanted.title}: {width / 1000:.0f} × {height / 1000:.0f} mm"
+        tell(words, attempt / _TRIES)
         if width > asked.max_width_um or height > asked.max_height_um:
             break
-        found = _found(wanted, asked, spacing, items, columns, rows)
-        best = next(found, None) if len(items) > _MOST_COMPARED else min(found, key=_handwork, default=None)
+        share = attempt / _TRIES
+
+        def refined(done: float, share: float = share, words: str = words) -> None:
+            tell(words, share + (1.0 - share) * done)
+
+        best = _found(wanted, asked, spacing, items, columns, rows, refined)
         if best is not None:
             return best
         columns, rows = _grown(columns, rows)
@@ -177,12 +189,28 @@ def _items(wanted: Wanted) -> tuple[Item, ...]:
         )
         for part in wanted.parts
     ]
-    leaving = [wire for wire in wanted.wires if wire.leads_to]
-    for k, wire in enumerate(leaving):
-        side = "left" if k % 2 else "right"
+    for wire, side in _sides(wanted.wires):
         items.append(_wire(wire, side, side))
     items += [_wire(wire, "left", "") for wire in wanted.wires if not wire.leads_to]
     return tuple(items)
+
+
+def _sides(wires: Sequence[WantedWire]) -> Iterator[tuple[WantedWire, str]]:
+    """Edges of wires that leave: those to gates and switched nodes together, and those to one place."""
+    leaving: dict[str, list[WantedWire]] = {}
+    for wire in wires:
+        if wire.leads_to:
+            pulsed = _PULSED.search(wire.name) is not None
+            leaving.setdefault("" if pulsed else wire.leads_to, []).append(wire)
+    count = sum(map(len, leaving.values()))
+    right: list[WantedWire] = leaving.pop("", [])
+    left: list[WantedWire] = []
+    for group in sorted(leaving.values(), key=len, reverse=True):
+        for wire in group:
+            (left if len(left) < count / 2 else right).append(wire)
+    for side, those in (("left", left), ("right", right)):
+        for wire in those:
+            yield wire, side
 
 
 def _wire(wire: WantedWire, side: str, edge: str) -> Item:
@@ -212,197 +240,108 @@ def _grown(columns: int, rows: int) -> tuple[int, int]:
     return max(columns + 1, round(columns * more)), max(rows + 1, round(rows * more))
 
 
-def _closed(columns: int, rows: int, reach_um: float) -> frozenset[Place]:
-    """Steps that are too near to a screw."""
-    width, height = 2 * _MARGIN_UM + (columns - 1) * STEP_UM, 2 * _MARGIN_UM + (rows - 1) * STEP_UM
-    return frozenset(
-        (x, y)
-        for x in range(columns)
-        for y in range(rows)
-        for sx in (_SCREW_AT_UM, width - _SCREW_AT_UM)
-        for sy in (_SCREW_AT_UM, height - _SCREW_AT_UM)
-        if math.hypot(_MARGIN_UM + x * STEP_UM - sx, _MARGIN_UM + y * STEP_UM - sy) < reach_um
-    )
-
-
 def _found(
-    wanted: Wanted, demands: Demands, spacing: _Spacing, items: Sequence[Item], columns: int, rows: int
-) -> Iterator[Board]:
-    """Boards of one size, each from another arrangement or price of a link."""
-    for number in range(_SEEDS):
-        spots = _placed(wanted, items, columns, rows, demands.seed + 10 * number)
-        if spots is None:
-            continue
-        for link_end in _LINK_ENDS_MANY if len(items) > _MOST_COMPARED else _LINK_ENDS:
-            board = _routed(wanted, demands, spacing, items, columns, rows, spots, link_end)
-            if board is not None:
-                yield board
-
-
-def _handwork(board: Board) -> tuple[int, int]:
-    """Links to fit, one in a sleeve as much as two; then micrometres of track."""
-    length = sum(
-        abs(x1 - x0) + abs(y1 - y0) for track in board.tracks for (x0, y0), (x1, y1) in pairwise(track.points)
-    )
-    return len(board.links) + sum(link.insulated for link in board.links), length
-
-
-def _placed(
-    wanted: Wanted, items: Sequence[Item], columns: int, rows: int, seed: int
-) -> tuple[Spot, ...] | None:
-    bits = [0] * rows
-    for x, y in _closed(columns, rows, _SCREW_FREE_UM + 1200):
-        bits[y] |= 1 << x
-    return place(
-        items,
-        columns,
-        rows,
-        bits,
-        seed=seed,
-        weights=_weights(items),
-        attractions=_attractions(wanted, items),
-    )
-
-
-def _routed(
     wanted: Wanted,
     demands: Demands,
     spacing: _Spacing,
     items: Sequence[Item],
     columns: int,
     rows: int,
-    spots: Sequence[Spot],
-    link_end: float,
+    tell: Callable[[float], None],
 ) -> Board | None:
-    track_um = STEP_UM - spacing.usual
-    obstacles = _obstacles(items, spots, columns, rows, track_um, demands.edge_um)
-    found = route(obstacles, track_um, spacing, link_end=link_end)
-    if found.trouble:
+    """The best board of one size; None where no arrangement comes out."""
+    track_um = demands.track_um
+    standing = Standing(tuple(items), columns, rows, track_um, demands.edge_um)
+    pulled = len(_attractions(wanted, items))
+    led: list[tuple[float, Table, Router]] = []
+    for number in range(_SEEDS if len(items) <= _FEW_PARTS else 1):
+        tell(0.0)
+        table = _table(wanted, standing)
+        dice = random.Random(demands.seed + 10 * number)
+        if not arrange(table, dice):
+            continue
+        uncross(table, len(table.net_pins) - pulled, dice, _UNCROSSED_EACH * len(items), tell)
+        router = Router(
+            standing.steps,
+            wanted.nets,
+            track_um,
+            spacing,
+            closed=standing.closed,
+            closed_ends=standing.closed_ends,
+        )
+        spots = table.spots
+        router.stand(standing.all_pads(spots), *standing.all_covers(spots))
+        if router.lead_all(random.Random(demands.seed), tell):
+            led.append((router.worth, table, router))
+    if not led:
         return None
-    board = _finish(wanted, demands, spacing, items, spots, columns, rows, found, obstacles)
+    _, table, router = min(led, key=lambda one: one[0])
+    pulls = range(len(table.net_pins) - pulled, len(table.net_pins))
+    tries = _TRIES_EACH * len(items)
+    spots = Refining(standing, table, router, pulls).run(random.Random(demands.seed), tries, tell)
+    board = _finish(wanted, demands, spacing, standing, spots, router.copper())
     return None if check_board(board, wanted).problems else board
 
 
+def _table(wanted: Wanted, standing: Standing) -> Table:
+    items = standing.items
+    bits = [0] * standing.rows
+    for x, y in standing.places_near_screws(SCREW_FREE_UM + 1200):
+        bits[y] |= 1 << x
+    return Table(items, standing.columns, standing.rows, bits, _weights(items), _attractions(wanted, items))
+
+
 def _weights(items: Sequence[Item]) -> Mapping[str, float]:
-    """Nets with many pins pull less: they are led from pin to pin, not to one place."""
+    """Nets with many pins pull less: they are led from pin to pin, not to one place. Gate wires pull more."""
     count: dict[str, int] = {}
     for item in items:
         for net in item.nets:
             if net:
                 count[net] = count.get(net, 0) + 1
-    return {net: 1.0 if pins < _MANY else 0.5 if net != Ground else 0.3 for net, pins in count.items()}
+    made = {net: 1.0 if pins < _MANY else 0.5 if net != Ground else 0.3 for net, pins in count.items()}
+    for item in items:
+        if item.footprint.name == "wire" and item.edge and _PULSED.search(item.name):
+            made[item.nets[0]] = _GATE_PULL
+    return made
 
 
 def _attractions(wanted: Wanted, items: Sequence[Item]) -> tuple[Attraction, ...]:
-    """Each decoupling capacitor stays beside a supply pin of a chip, one after the other."""
+    """A capacitor that decouples or filters stays beside a pin of a chip on its net, one after the other."""
     chips = [k for k, item in enumerate(items) if item.footprint.name.startswith("DIP")]
     given: dict[tuple[int, str], int] = {}
     made: list[Attraction] = []
     for k, part in enumerate(wanted.parts):
-        if "decoupling" not in part.role:
+        pull = next((pull for pattern, pull in _BESIDE if pattern.search(part.role)), 0.0)
+        if not pull or not part.case.startswith("C"):
             continue
-        nets = [net for net in items[k].nets if net != Ground]
-        able = [chip for chip in chips if nets and nets[0] in items[chip].nets]
+        own = [net for net in items[k].nets if net != Ground]
+        able = [(chip, net) for net in own for chip in chips if net in items[chip].nets]
         if not able:
             continue
-        net = nets[0]
-        chip = min(able, key=lambda c: (given.get((c, net), 0), c))
+        chip, net = min(able, key=lambda one: (given.get(one, 0), one))
         given[chip, net] = given.get((chip, net), 0) + 1
-        land = items[chip].nets.index(nets[0])
-        made.append(Attraction(first=(k, items[k].nets.index(nets[0])), second=(chip, land), weight=5.0))
+        pair = (k, items[k].nets.index(net)), (chip, items[chip].nets.index(net))
+        made.append(Attraction(first=pair[0], second=pair[1], weight=pull))
     return tuple(made)
-
-
-def _pads(items: Sequence[Item], spots: Sequence[Spot]) -> Iterator[PadSpot]:
-    for item, (x, y, turn) in zip(items, spots, strict=True):
-        for land, net in zip(item.footprint.lands, item.nets, strict=True):
-            dx, dy = turned((land.x, land.y), turn)
-            across, along = land.across_um, land.along_um
-            if turn in (90, 270):
-                across, along = along, across
-            radius = min(across, along) / 2
-            yield PadSpot(
-                net=net,
-                x=x + dx,
-                y=y + dy,
-                half_x_um=across / 2 - radius,
-                half_y_um=along / 2 - radius,
-                radius_um=radius,
-            )
-
-
-def _obstacles(
-    items: Sequence[Item], spots: Sequence[Spot], columns: int, rows: int, track_um: int, edge_um: int
-) -> Obstacles:
-    pads = tuple(_pads(items, spots))
-    over: set[Place] = {(pad.x, pad.y) for pad in pads}
-    bodies: set[Place] = set()
-    for item, (x, y, turn) in zip(items, spots, strict=True):
-        if item.footprint.height_um == 0:
-            continue
-        corners = [turned(point, turn) for point in item.footprint.body]
-        room = LINK_WIRE_UM / 2 + 100
-        low_x, high_x = min(c[0] for c in corners) - room, max(c[0] for c in corners) + room
-        low_y, high_y = min(c[1] for c in corners) - room, max(c[1] for c in corners) + room
-        bodies |= {
-            (x + dx, y + dy)
-            for dx in range(math.ceil(low_x / STEP_UM), math.floor(high_x / STEP_UM) + 1)
-            for dy in range(math.ceil(low_y / STEP_UM), math.floor(high_y / STEP_UM) + 1)
-        }
-        lands = [turned((land.x, land.y), turn) for land in item.footprint.lands]
-        if len(lands) == 2:  # its leads lie on the board between pad and body
-            (ax, ay), (bx, by) = lands
-            over |= {
-                (x + dx, y + dy)
-                for dx in range(min(ax, bx), max(ax, bx) + 1)
-                for dy in range(min(ay, by), max(ay, by) + 1)
-            } - bodies
-    return Obstacles(
-        columns=columns,
-        rows=rows,
-        pads=pads,
-        closed=_closed(columns, rows, _SCREW_FREE_UM + track_um / 2 + _CUT_UM)
-        | _rim(columns, rows, edge_um + track_um / 2),
-        closed_link=_closed(columns, rows, _SCREW_FREE_UM + LINK_PAD_UM / 2)
-        | _rim(columns, rows, edge_um + LINK_PAD_UM / 2),
-        over=frozenset(over),
-        bodies=frozenset(bodies),
-    )
-
-
-def _rim(columns: int, rows: int, reach_um: float) -> frozenset[Place]:
-    """Steps that are nearer to the board's edge."""
-    steps = math.ceil((reach_um - _MARGIN_UM) / STEP_UM)
-    return frozenset(
-        (x, y)
-        for x in range(columns)
-        for y in range(rows)
-        if min(x, y, columns - 1 - x, rows - 1 - y) < steps
-    )
-
-
-def _at(step: Place) -> Place:
-    return _MARGIN_UM + step[0] * STEP_UM, _MARGIN_UM + step[1] * STEP_UM
 
 
 def _finish(
     wanted: Wanted,
     demands: Demands,
     spacing: _Spacing,
-    items: Sequence[Item],
+    standing: Standing,
     spots: Sequence[Spot],
-    columns: int,
-    rows: int,
-    found: Routed,
-    obstacles: Obstacles,
+    found: Mapping[str, Copper],
 ) -> Board:
-    width = 2 * _MARGIN_UM + (columns - 1) * STEP_UM
-    height = 2 * _MARGIN_UM + (rows - 1) * STEP_UM
+    width, height = size_um(standing.columns, standing.rows)
+    pads = standing.all_pads(spots)
+    _, bodies = standing.all_covers(spots)
+    at_step = standing.steps.index
     placed_parts: list[Placed] = []
     wires: list[WirePad] = []
     wanted_wires = {(wire.name, wire.net): wire for wire in wanted.wires}
-    for k, (item, (x, y, turn)) in enumerate(zip(items, spots, strict=True)):
-        at = _at((x, y))
+    for k, (item, (x, y, turn)) in enumerate(zip(standing.items, spots, strict=True)):
+        at = place_um((x, y))
         if k < len(wanted.parts):
             part = wanted.parts[k]
             placed_parts.append(placed(part.footprint, part.case, part.label, dict(part.nets), *at, turn))
@@ -421,10 +360,10 @@ def _finish(
                 )
             )
     links: list[Link] = []
-    for net, copper in found.copper.items():
+    for net, copper in found.items():
         for first, last in copper.links:
-            sleeved = any(step in obstacles.bodies for step in _steps(first, last))
-            start, end = sorted((_at(first), _at(last)))
+            sleeved = any(bodies >> at_step(step) & 1 for step in _steps(first, last))
+            start, end = sorted((place_um(first), place_um(last)))
             links.append(
                 Link(
                     number=len(links) + 1,
@@ -438,21 +377,22 @@ def _finish(
                 )
             )
     holes = tuple(
-        Hole(x_um=x, y_um=y, diameter_um=_SCREW_UM)
-        for x in (_SCREW_AT_UM, width - _SCREW_AT_UM)
-        for y in (_SCREW_AT_UM, height - _SCREW_AT_UM)
+        Hole(x_um=x, y_um=y, diameter_um=SCREW_UM)
+        for x in (SCREW_AT_UM, width - SCREW_AT_UM)
+        for y in (SCREW_AT_UM, height - SCREW_AT_UM)
     )
-    track_um = STEP_UM - spacing.usual
+    track_um = demands.track_um
     pad_steps: dict[str, set[Place]] = {}
-    for pad in obstacles.pads:
+    for pad in pads:
         pad_steps.setdefault(pad.net, set()).add((pad.x, pad.y))
     thin = []
-    for net, copper in found.copper.items():
+    for net, copper in found.items():
         stops = frozenset(pad_steps.get(net, set()) | {end for link in copper.links for end in link})
         thin += [
-            Track(net=net, points=run, width_um=track_um) for run in runs_of(copper, stops, _at, STEP_UM // 2)
+            Track(net=net, points=run, width_um=track_um)
+            for run in runs_of(copper, stops, place_um, STEP_UM // 2)
         ]
-    solids = _solids(obstacles.pads, links)
+    solids = _solids(pads, links)
     pins = {net: len(steps) for net, steps in pad_steps.items()}
     widths = {
         net: max(
@@ -466,7 +406,7 @@ def _finish(
         return min(at[0], at[1], width - at[0], height - at[1]) - demands.edge_um
 
     solids += [
-        Solid(net="", start=at, end=at, radius_um=_SCREW_FREE_UM - demands.spacing_um)
+        Solid(net="", start=at, end=at, radius_um=SCREW_FREE_UM - demands.spacing_um)
         for at in ((hole.x_um, hole.y_um) for hole in holes)
     ]
 
@@ -514,7 +454,7 @@ def _steps(first: Place, last: Place) -> Iterator[Place]:
 def _solids(pads: Sequence[PadSpot], links: Sequence[Link]) -> list[Solid]:
     solids = []
     for pad in pads:
-        x, y = _at((pad.x, pad.y))
+        x, y = place_um((pad.x, pad.y))
         dx, dy = round(pad.half_x_um), round(pad.half_y_um)
         solids.append(
             Solid(net=pad.net, start=(x - dx, y - dy), end=(x + dx, y + dy), radius_um=pad.radius_um)

@@ -14,13 +14,14 @@ from typing import Final
 from subwright.boards.footprints import STEP_UM, Footprint, turned
 from subwright.boards.record import Turn
 
-__all__ = ["Attraction", "Item", "Spot", "cells_of", "place"]
+__all__ = ["Attraction", "Item", "Spot", "Table", "arrange", "cells_of"]
 
 _TURNS: Final[tuple[Turn, ...]] = (0, 90, 180, 270)
 _PAD_ROOM_UM: Final = 250  # half of the room between two pads
 _CHIP_ROOM: Final = 1  # steps all round a chip for the tracks that leave it
 _FAR_MOVES: Final = 0.2  # share of moves over the whole board to the end
 _TRIES: Final = 400
+_MOVES_EACH: Final = 2000
 _START_SHARE: Final = 0.04  # of the mean length of a net, as the first temperature
 _END_T: Final = 0.15
 
@@ -93,8 +94,14 @@ def _shape(footprint: Footprint, turn: Turn) -> _Shape:
     return bottom, (bits,) * (top - bottom + 1), left, lands
 
 
-class _Table:
-    """The board while parts move on it."""
+class Table:
+    """The board while parts move on it.
+
+    Parameters
+    ----------
+    items : what to place. columns, rows : steps of the board. closed : bits of each row that are not free.
+    weights : of nets by name, 1 where not said. attractions : pairs of pins that should be close.
+    """
 
     def __init__(
         self,
@@ -140,7 +147,13 @@ class _Table:
             sorted({number for pin in pins for number in nets_at.get(pin, ())}) for pins in self.pins_of
         ]
 
+    @property
+    def spots(self) -> tuple[Spot, ...]:
+        """Places of all parts; all must have one."""
+        return tuple(spot for spot in self.at if spot is not None)
+
     def fits(self, item: int, spot: Spot) -> bool:
+        """Whether a part is free to stand there."""
         x, y, turn = spot
         bottom, rows, left, _ = self.shapes[item][turn]
         shift = x + left
@@ -155,6 +168,7 @@ class _Table:
         return True
 
     def put(self, item: int, spot: Spot) -> None:
+        """Stand a part there; the room must be free."""
         x, y, turn = spot
         bottom, rows, left, lands = self.shapes[item][turn]
         for k, bits in enumerate(rows):
@@ -165,6 +179,7 @@ class _Table:
         self.at[item] = spot
 
     def lift(self, item: int) -> Spot:
+        """Take a part away; where it stood."""
         spot = self.at[item]
         assert spot is not None
         x, y, turn = spot
@@ -174,13 +189,37 @@ class _Table:
         self.at[item] = None
         return spot
 
+    def put_all(self, places: Mapping[int, Spot]) -> bool:
+        """Put lifted parts down; none where one of them doesn't fit."""
+        done: list[int] = []
+        for k, spot in places.items():
+            if not self.fits(k, spot):
+                for other in done:
+                    self.lift(other)
+                return False
+            self.put(k, spot)
+            done.append(k)
+        return True
+
+    def about(self, item: int) -> Spot:
+        """A place of a part of two leads at which they are exchanged."""
+        spot = self.at[item]
+        assert spot is not None
+        x, y, turn = spot
+        opposite: dict[Turn, Turn] = {0: 180, 90: 270, 180: 0, 270: 90}
+        _, other = self.shapes[item][turn][3]
+        back = self.shapes[item][opposite[turn]][3]
+        return x + other[0] - back[0][0], y + other[1] - back[0][1], opposite[turn]
+
     def length(self, net: int) -> float:
+        """Half the perimeter round a group's pins, weighted."""
         pins = self.net_pins[net]
         xs = [self.x[pin] for pin in pins]
         ys = [self.y[pin] for pin in pins]
         return self.net_weight[net] * (max(xs) - min(xs) + max(ys) - min(ys))
 
     def columns_for(self, item: int) -> tuple[int, int]:
+        """First and last column where a part may stand."""
         edge = self.items[item].edge
         if edge == "left":
             return 1, 1
@@ -189,39 +228,25 @@ class _Table:
         return 0, self.columns - 1
 
 
-def place(
-    items: Sequence[Item],
-    columns: int,
-    rows: int,
-    closed: Sequence[int],
-    *,
-    seed: int,
-    weights: Mapping[str, float],
-    attractions: Sequence[Attraction] = (),
-    moves: int = 3000,
-) -> tuple[Spot, ...] | None:
-    """Places for all items, or None where they don't fit.
+def arrange(table: Table, dice: random.Random, moves: int = _MOVES_EACH) -> bool:
+    """Put all of a table's parts where their nets are short; False where they don't fit.
 
     Parameters
     ----------
-    items : what to place. columns, rows : steps of the board. closed : bits of each row that are not free.
-    seed : of the annealing; the same gives the same. weights : of nets by name, 1 where not said.
-    attractions : pairs of pins that should be close. moves : for each item.
+    table : empty. dice : for all chances. moves : for each part.
     """
-    dice = random.Random(seed)
-    table = _Table(items, columns, rows, closed, weights, attractions)
     if not _first(table, dice):
-        return None
-    _anneal(table, dice, moves * len(items))
-    return tuple(spot for spot in table.at if spot is not None)
+        return False
+    _anneal(table, dice, moves * len(table.items))
+    return True
 
 
-def _area(table: _Table, item: int) -> int:
+def _area(table: Table, item: int) -> int:
     _, rows, _, _ = table.shapes[item][table.items[item].turns[0]]
     return len(rows) * rows[0].bit_count()
 
 
-def _first(table: _Table, dice: random.Random) -> bool:
+def _first(table: Table, dice: random.Random) -> bool:
     """The largest first, each at the best of some free places."""
     order = sorted(
         range(len(table.items)),
@@ -254,14 +279,14 @@ def _first(table: _Table, dice: random.Random) -> bool:
     return True
 
 
-def _spots(table: _Table, item: int, dice: random.Random) -> Iterator[Spot]:
+def _spots(table: Table, item: int, dice: random.Random) -> Iterator[Spot]:
     low, high = table.columns_for(item)
     turns = table.items[item].turns
     for _ in range(_TRIES):
         yield dice.randint(low, high), dice.randrange(table.rows), dice.choice(turns)
 
 
-def _anneal(table: _Table, dice: random.Random, steps: int) -> None:
+def _anneal(table: Table, dice: random.Random, steps: int) -> None:
     count = len(table.items)
     start = max(1.0, _START_SHARE * (table.columns + table.rows) * 2)
     ratio = (_END_T / start) ** (1.0 / max(1, steps))
@@ -281,7 +306,7 @@ def _anneal(table: _Table, dice: random.Random, steps: int) -> None:
         _shift(table, dice, item, reach, heat)
 
 
-def _accept(table: _Table, nets: Sequence[int], heat: float, chance: float) -> bool:
+def _accept(table: Table, nets: Sequence[int], heat: float, chance: float) -> bool:
     new = [table.length(net) for net in nets]
     rise = sum(new) - sum(table.cost[net] for net in nets)
     if rise > 0.0 and chance >= math.exp(-rise / heat):
@@ -291,7 +316,7 @@ def _accept(table: _Table, nets: Sequence[int], heat: float, chance: float) -> b
     return True
 
 
-def _shift(table: _Table, dice: random.Random, item: int, reach: int, heat: float) -> None:
+def _shift(table: Table, dice: random.Random, item: int, reach: int, heat: float) -> None:
     old = table.lift(item)
     low, high = table.columns_for(item)
     turns = table.items[item].turns
@@ -309,7 +334,7 @@ def _shift(table: _Table, dice: random.Random, item: int, reach: int, heat: floa
         table.put(item, old)
 
 
-def _swap(table: _Table, dice: random.Random, item: int, kin: Mapping[str, list[int]], heat: float) -> bool:
+def _swap(table: Table, dice: random.Random, item: int, kin: Mapping[str, list[int]], heat: float) -> bool:
     """Two of one shape change places; False where there is no other."""
     own = table.items[item]
     others = kin[f"{own.footprint.name} {own.edge}"]

@@ -2,42 +2,53 @@
 
 Every net is led over the grid by the cheapest way, at first over others' copper; what more than one net uses
 grows dearer from round to round until each has its own. Source: L. McMurchie, C. Ebeling, PathFinder, 1995,
-in the form for a grid. [pathfinder-1995]
+in the form for a grid. [pathfinder-1995] What stands can then be torn up in part and led anew, and stays so
+where that is less handwork.
 """
 
 from __future__ import annotations
 
-import heapq
 import math
+import random
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 from typing import Final
 
+from subwright.boards.bits import BORDER, Classes, Steps, Ways, cheapest, classes_of, members
 from subwright.boards.footprints import STEP_UM
 from subwright.boards.record import Place
 
-__all__ = ["LINK_HOLE_UM", "LINK_PAD_UM", "LINK_WIRE_UM", "Copper", "Obstacles", "PadSpot", "Routed", "route"]
+__all__ = [
+    "LINK_HOLE_UM",
+    "LINK_PAD_UM",
+    "LINK_WIRE_UM",
+    "Copper",
+    "PadSpot",
+    "Router",
+    "Way",
+]
 
 LINK_PAD_UM: Final = 1800
 LINK_HOLE_UM: Final = 800
 LINK_WIRE_UM: Final = 600
-_LINK_STEP: Final = 0.8  # of a step of link
-_UNDER_BODY: Final = 3.0  # of a step of link under a body
-_END_UNDER_BODY: Final = 30.0
-_LINK_END_LAST: Final = 30.0
-_REFINEMENTS: Final = 4
+_LINK_END: Final = 22  # cost of a link's end in steps of track
+_SLEEVE: Final = 2  # cost of a step of link under a body, more than a free one
+_END_UNDER_BODY: Final = 20
+_WORTH_LINK: Final = 44.0  # of a link in steps of track: less handwork is worth a detour
+_WORTH_SLEEVE: Final = 16.0
+_FORCED_END: Final = 90  # cost of a link's end where a way without one is looked for
 _UNTANGLE: Final = 4
-_HARD: Final = 1000.0
-_EASE_FROM: Final = 28  # round from which on links cost less, so that what is stuck comes free
-_EASE: Final = 0.88
-_EASE_LEAST: Final = 0.25
-_PATIENCE: Final = 15  # rounds without fewer conflicts
-_ROUNDS: Final = 60
-_PRESENT_FIRST: Final = 0.6
-_PRESENT_GROWTH: Final = 1.35
-_PRESENT_MOST: Final = 60.0
-_HISTORY: Final = 0.6
-_INFINITE: Final = math.inf
+_ROUNDS: Final = 36
+_PATIENCE: Final = 9  # rounds without fewer conflicts
+_EASE_FROM: Final = 20  # round from which on links cost less, so that what is stuck comes free
+_PRESENT_FIRST: Final = 1.0
+_PRESENT_GROWTH: Final = 1.4
+_PRESENT_MOST: Final = 300.0
+_TEAR: Final = 6  # cost of a step over another net's copper that may be torn up
+_PARTINGS: Final = 24
+_TORN_MORE: Final = 5  # nets torn up beside those that are asked for
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -52,26 +63,6 @@ class PadSpot:
     radius_um: float
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Obstacles:
-    """The board before routing.
-
-    Attributes
-    ----------
-    columns, rows : steps. pads : all of them. closed : steps without copper.
-    closed_link : steps where no link ends. over : steps that no link passes over.
-    bodies : steps under a body, which a link passes in a sleeve only.
-    """
-
-    columns: int
-    rows: int
-    pads: tuple[PadSpot, ...]
-    closed: frozenset[Place]
-    closed_link: frozenset[Place]
-    over: frozenset[Place]
-    bodies: frozenset[Place]
-
-
 @dataclass(slots=True)
 class Copper:
     """What one net has: edges between steps, and links between steps."""
@@ -80,152 +71,463 @@ class Copper:
     links: list[tuple[Place, Place]]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Routed:
-    """Result: copper by net, rounds, and nets that still share a step with another ("" : all found)."""
+@dataclass(frozen=True, slots=True)
+class Way:
+    """What one net uses: legs of copper, links, the steps that both take, and whether its own links cross."""
 
-    copper: Mapping[str, Copper]
-    rounds: int
-    trouble: tuple[str, ...]
-
-
-class _Way:
-    """What one net uses at present."""
-
-    __slots__ = ("copper", "links", "over", "paths", "tangled")
-
-    def __init__(self) -> None:
-        self.paths: list[list[int]] = []
-        self.links: list[tuple[int, int]] = []
-        self.copper: set[int] = set()  # stamped steps
-        self.over: set[int] = set()  # steps under its links
-        self.tangled = False  # whether links of its own cross
+    edges: frozenset[tuple[int, int]]
+    links: tuple[tuple[int, int], ...]
+    marks: int  # steps that no other net may take
+    over: int  # steps under its links
+    path: int  # steps of its tracks
+    tangled: bool
 
 
-class _Grid:
+class Router:
+    """The copper of one board while it is made and made better.
+
+    Parameters
+    ----------
+    steps : the grid. nets : all nets with a pad. track_um : width that a track has at least, µm.
+    spacing : least gap of two nets' copper, µm; the net "" is copper without one.
+    closed, closed_ends : steps where no track may be, and where no link may end.
+    """
+
     def __init__(
         self,
-        obstacles: Obstacles,
+        steps: Steps,
         nets: Sequence[str],
         track_um: int,
         spacing: Callable[[str, str], int],
-        link_end: float,
+        *,
+        closed: int,
+        closed_ends: int,
     ) -> None:
-        self.o = obstacles
-        self.width = obstacles.columns + 2
-        self.size = self.width * (obstacles.rows + 2)
-        self.track_um = track_um
-        self.spacing = spacing
-        least = STEP_UM - track_um
-        self.far = _far([(a, b) for k, a in enumerate(nets) for b in nets[k + 1 :] if spacing(a, b) > least])
-        w = self.width
-        self.plus = (0, 1, -1, w, -w)
-        self.square = (0, 1, -1, w, -w, w + 1, w - 1, -w + 1, -w - 1)
+        self.steps = steps
+        every = tuple(dict.fromkeys((*nets, "")))
+        self._gaps = {(a, b): spacing(a, b) for a in every for b in every}
+        self._gaps_of = {a: sorted({self._gaps[a, b] for b in every if b != a}) for a in every}
+        self._at: dict[str, tuple[PadSpot, ...]] = {}
+        self._pads: dict[str, int] = {}
+        self._spots: dict[str, tuple[int, ...]] = {}
+        self._holes: dict[str, int] = {}
+        self._shut: dict[tuple[str, int, int], int] = {}
+        self._open: dict[str, int] = {}
+        self._open_ends: dict[str, int] = {}
+        self._excused: dict[str, int] = {}
+        self._above = self._bodies = self._crowd = 0
+        self._closed, self._closed_ends = closed, closed_ends
+        self.nets: tuple[str, ...] = ()
+        self.ways: dict[str, Way] = {}
+        self._track = track_um
+        self._least = STEP_UM - track_um
+        self._far = _far(
+            [(a, b) for k, a in enumerate(nets) for b in nets[k + 1 :] if spacing(a, b) > self._least]
+        )
         across = math.hypot(STEP_UM, STEP_UM) - (LINK_PAD_UM + track_um) / 2
-        self.ends = self.plus if across >= least else self.square
-        border = bytearray(self.size)
-        for x in range(w):
-            border[x] = border[self.size - w + x] = 1
-        for y in range(obstacles.rows + 2):
-            border[y * w] = border[y * w + w - 1] = 1
-        self.border = border
-        self.shut = bytearray(border)
-        for place in obstacles.closed:
-            self.shut[self.index(place)] = 1
-        self.shut_link = bytearray(border)
-        for place in obstacles.closed_link:
-            self.shut_link[self.index(place)] = 1
-        for pad in obstacles.pads:
-            for place in self._near(pad, 2000.0, hole=True):
-                self.shut_link[self.index(place)] = 1
-        self.above = bytearray(border)
-        for place in obstacles.over:
-            self.above[self.index(place)] = 1
-        self.body = bytearray(self.size)
-        for place in obstacles.bodies:
-            self.body[self.index(place)] = 1
-        self.link_end = link_end  # cost of a link's end in steps of track
-        self.ease = 1.0  # share of what a body above costs links
-        self._cache: dict[tuple[int, int, int], list[int]] = {}
-        self.occupied = [0] * self.size
-        self.occupied_over = [0] * self.size
-        self.history = [0.0] * self.size
-        self.history_over = [0.0] * self.size
-        # beside its pads the masks keep strangers away already, and its kin may come as near as the grid
-        self.excused: dict[str, frozenset[int]] = {
-            net: frozenset(
-                self.index((pad.x, pad.y)) + offset
-                for pad in obstacles.pads
-                if pad.net in self.far and spacing(net, pad.net) <= least
-                for offset in self.square
-            )
-            for net in self.far
-        }
-        self.masks = {net: self._masks(net) for net in nets}
+        self._plain_ends = across >= self._least
+        self._free = self.steps.all
+        self._history: dict[int, int] = {}
+        self._history_over: dict[int, int] = {}
 
-    def index(self, place: Place) -> int:
-        return (place[1] + 1) * self.width + place[0] + 1
+    # the board as parts stand on it
 
-    def place(self, index: int) -> Place:
-        y, x = divmod(index, self.width)
-        return x - 1, y - 1
+    def stand(self, pads: Sequence[PadSpot], over: int, bodies: int) -> None:
+        """Take parts as they stand now; what is led stays as it is.
 
-    def _near(self, pad: PadSpot, reach_um: float, *, hole: bool = False) -> Iterable[Place]:
+        Parameters
+        ----------
+        pads : of all parts. over : steps over which no link passes. bodies : steps under a body.
+        """
+        at: dict[str, list[PadSpot]] = {}
+        for pad in pads:
+            at.setdefault(pad.net, []).append(pad)
+        fresh = {net: tuple(spots) for net, spots in at.items()}
+        moved = [net for net, spots in fresh.items() if self._at.get(net) != spots]
+        self._at = fresh
+        for net in moved:
+            spots = fresh[net]
+            self._pads[net] = self.steps.of((pad.x, pad.y) for pad in spots)
+            self._spots[net] = tuple(dict.fromkeys(self.steps.index((pad.x, pad.y)) for pad in spots))
+            holes = 0
+            for pad in spots:
+                holes |= self._round(pad, 2000.0, hole=True)
+            self._holes[net] = holes
+            for gap in self._gaps_of[net]:
+                for half in (self._track // 2, LINK_PAD_UM // 2):
+                    made = 0
+                    for pad in spots:
+                        made |= self._round(pad, gap + half)
+                    self._shut[net, gap, half] = made
+        self.nets = tuple(net for net in fresh if net and len(self._spots[net]) > 1)
+        holes = 0
+        for own in self._holes.values():
+            holes |= own
+        track, end = self._track // 2, LINK_PAD_UM // 2
+        for net in self.nets:
+            shut = self._closed
+            shut_ends = self._closed_ends | holes
+            for other in fresh:
+                if other != net:
+                    gap = self._gap(net, other)
+                    shut |= self._shut[other, gap, track]
+                    shut_ends |= self._shut[other, gap, end]
+            self._open[net] = (self._free & ~shut) | self._pads[net]
+            self._open_ends[net] = self._free & ~shut_ends
+        self._above = self._free & ~over
+        self._bodies = bodies
+        if self._far and moved:
+            # beside its pads the masks keep strangers away already, and its kin may come as near as the grid
+            self._excused = {
+                net: self.steps.squared(
+                    self.steps.of(
+                        (pad.x, pad.y)
+                        for other, spots in fresh.items()
+                        if other in self._far and self._gap(net, other) <= self._least
+                        for pad in spots
+                    )
+                )
+                for net in self._far
+            }
+
+    def _gap(self, one: str, other: str) -> int:
+        return self._gaps[one, other]
+
+    def _round(self, pad: PadSpot, reach_um: float, *, hole: bool = False) -> int:
         """Steps whose distance from a pad's copper, or from its hole's middle, is below ``reach_um``."""
-        half_x, half_y, radius = (0.0, 0.0, 0.0) if hole else (pad.half_x_um, pad.half_y_um, pad.radius_um)
-        reach = reach_um + radius - 0.5
-        steps = int((reach + max(half_x, half_y)) // STEP_UM) + 1
-        for dy in range(-steps, steps + 1):
-            for dx in range(-steps, steps + 1):
-                away_x = max(0.0, abs(dx) * STEP_UM - half_x)
-                away_y = max(0.0, abs(dy) * STEP_UM - half_y)
-                if math.hypot(away_x, away_y) < reach:
-                    x, y = pad.x + dx, pad.y + dy
-                    if 0 <= x < self.o.columns and 0 <= y < self.o.rows:
-                        yield x, y
+        shape = (0.0, 0.0, 0.0) if hole else (pad.half_x_um, pad.half_y_um, pad.radius_um)
+        template = _template(self.steps.width, reach_um, *shape)
+        shift = self.steps.index((pad.x, pad.y)) - BORDER * (self.steps.width + 1)
+        return (template << shift) & self._free
 
-    def _masks(self, net: str) -> tuple[bytearray, bytearray]:
-        """Steps closed to a net's tracks, and to its links' ends."""
-        shut, link = bytearray(self.shut), bytearray(self.shut_link)
-        for number, pad in enumerate(self.o.pads):
-            if pad.net == net:
-                continue
-            gap = self.spacing(net, pad.net)
-            for mask, half in ((shut, self.track_um // 2), (link, LINK_PAD_UM // 2)):
-                key = (number, gap, half)
-                if key not in self._cache:
-                    self._cache[key] = [self.index(p) for p in self._near(pad, gap + half)]
-                for step in self._cache[key]:
-                    mask[step] = 1
-        return shut, link
+    # costs
 
-    # a net's marks
+    def _others(self, net: str) -> tuple[int, int, int]:
+        """Steps that one other net takes, that several take, and steps under others' links."""
+        one = two = over = 0
+        for other, way in self.ways.items():
+            if other != net:
+                two |= one & way.marks
+                one |= way.marks
+                over |= way.over
+        return one, two, over
 
-    def add(self, net: str, way: _Way) -> None:
-        track = self.square if net in self.far else (0,)
-        ends = {end for link in way.links for end in link}
-        for path in way.paths:
-            for step in path:
-                way.copper.update(step + offset for offset in track)
-        if net in self.far:
-            way.copper -= self.excused[net]
-            for path in way.paths:
-                way.copper.update(path)
-        around = self.square if net in self.far else self.ends
-        for end in ends:
-            way.copper.update(end + offset for offset in around)
-        for first, last in way.links:
-            way.over.update(_between(first, last, self.width))
-        for step in way.copper:
-            self.occupied[step] += 1
-        for step in way.over:
-            self.occupied_over[step] += 1
+    def _costs(self, net: str, present: int, end: int, *, hard: bool) -> Ways:
+        """Where a net may go beside the others, and at what price; ``hard`` : not over them at all."""
+        steps, far = self.steps, net in self._far
+        one, two, over = self._others(net)
+        near = steps.squared(one) if far else one
+        near_two = steps.squared(two) if far else two
+        near_ends = steps.squared(one) if far or not self._plain_ends else steps.crossed(one)
+        open_, ends, above = self._open[net], self._open_ends[net] & self._open[net], self._above
+        old = self._levels(self._history, present)
+        old_over = self._levels(self._history_over, present)
+        if hard:
+            open_ &= ~near
+            ends &= ~near_ends
+            above &= ~over
+            near = near_two = near_ends = over = 0
+        copper = classes_of(open_, [(present, near), (present, near_two), *old])
+        bodies = self._bodies
+        ended = [(cost + end - 1, own) for cost, own in classes_of(ends, [(_END_UNDER_BODY, bodies)])]
+        if near_ends:
+            ended = [
+                (cost + more - 1, part & own)
+                for cost, own in ended
+                for more, part in classes_of(own, [(present, near_ends), *old])
+            ]
+        passing = classes_of(above, [(_SLEEVE, bodies), (present, over), *old_over])
+        return Ways(
+            copper=copper,
+            ends=tuple((cost, own) for cost, own in ended if own),
+            along=passing,
+            across=passing,
+        )
 
-    def drop(self, way: _Way) -> None:
-        for step in way.copper:
-            self.occupied[step] -= 1
-        for step in way.over:
-            self.occupied_over[step] -= 1
+    def _levels(self, counted: Mapping[int, int], present: int) -> list[tuple[int, int]]:
+        """Steps by how often they were shared, with what that adds to their price."""
+        made = [0, 0, 0]
+        for step, count in counted.items():
+            made[0 if count < 3 else 1 if count < 7 else 2] |= 1 << step
+        dearer = (2 + present // 8, 6 + present // 3, 16 + present)
+        return [(more, those) for more, those in zip(dearer, made, strict=True) if those]
+
+    # one net
+
+    def _lead(self, net: str, costs: Ways, first: int = 0) -> Way | None:
+        """A net from its pads: always the one nearest to what is joined; ``first`` picks the first."""
+        steps = self.steps
+        spots = self._spots[net]
+        tree = 1 << spots[first % len(spots)]
+        left = self._pads[net] & ~tree
+        edges: set[tuple[int, int]] = set()
+        links: list[tuple[int, int]] = []
+        over = closed = 0
+        tangled = False
+        while left:
+            ways = costs if not links else _without(costs, over, closed)
+            found = best = cheapest(steps, ways, tree, left)
+            barred = 0
+            for _ in range(_UNTANGLE):
+                tangle = 0 if found is None else _tangle(found.links, steps.width)
+                if not tangle:
+                    break
+                barred |= tangle
+                found = cheapest(steps, _without(ways, barred, 0), tree, left)
+            if found is None:
+                found = best
+            if found is None:
+                return None
+            tangled = tangled or bool(_tangle(found.links, steps.width))
+            for link in found.links:
+                links.append(link)
+                over |= _between(*link, steps.width)
+                closed |= steps.crossed(1 << link[0] | 1 << link[1])
+            for path in found.paths:
+                for step in path:
+                    tree |= 1 << step
+                edges.update((min(a, b), max(a, b)) for a, b in pairwise(path))
+            left &= ~tree
+        return self._way(net, edges, links, tangled)
+
+    def _way(
+        self, net: str, edges: Iterable[tuple[int, int]], links: Sequence[tuple[int, int]], tangled: bool
+    ) -> Way:
+        steps, far = self.steps, net in self._far
+        path = self._pads[net]
+        ends = over = 0
+        kept = frozenset(edges)
+        for a, b in kept:
+            path |= 1 << a | 1 << b
+        for one, other in links:
+            ends |= 1 << one | 1 << other
+            over |= _between(one, other, steps.width)
+        path |= ends
+        marks = (steps.squared(path) & ~self._excused[net]) | path if far else path
+        marks |= steps.squared(ends) if far or not self._plain_ends else steps.crossed(ends)
+        return Way(kept, tuple(links), marks, over, path, tangled)
+
+    # all nets
+
+    def lead_all(self, dice: random.Random, tell: Callable[[float], None]) -> bool:
+        """Lead every net from nothing; False where some stay in each other's way. ``tell`` : once a round."""
+        self.ways = {}
+        self._history, self._history_over = {}, {}
+        order = sorted(self.nets, key=lambda net: (len(self._spots[net]), net))
+        present, end = _PRESENT_FIRST, float(_LINK_END)
+        fewest, since = 10**9, 0
+        bad: Sequence[str] = order
+        for used in range(1, _ROUNDS + 1):
+            tell(0.0)
+            for net in bad:
+                self.ways.pop(net, None)
+                way = self._lead(net, self._costs(net, round(present), round(end), hard=False))
+                if way is None:
+                    return False
+                self.ways[net] = way
+            bad = self._settle(order)
+            if not bad:
+                self._history, self._history_over = {}, {}
+                return True
+            fewest, since = min((fewest, since), (self._crowd, used))
+            if used - since > _PATIENCE:
+                break
+            present = min(present * _PRESENT_GROWTH, _PRESENT_MOST)
+            if used >= _EASE_FROM:
+                end = max(end * 0.88, 0.3 * _LINK_END)
+        self._history, self._history_over = {}, {}
+        return self._part(dice)
+
+    def _part(self, dice: random.Random) -> bool:
+        """Tear up nets until none is in another's way; False where that leads nowhere."""
+        for _ in range(_PARTINGS):
+            kept: dict[str, Way] = {}
+            one = over = 0
+            order = list(self.ways)
+            dice.shuffle(order)
+            for net in order:
+                way = self.ways[net]
+                if not (way.tangled or way.marks & one or way.over & over):
+                    kept[net] = way
+                    one |= way.marks
+                    over |= way.over
+            loose = [net for net in order if net not in kept]
+            whole, self.ways = self.ways, kept
+            if self.tear(loose, dice, more=3 * _TORN_MORE):
+                return True
+            self.ways = whole
+        return False
+
+    def _settle(self, order: Sequence[str]) -> Sequence[str]:
+        """Nets that share steps with others, or are in their own way; what they share grows dearer."""
+        one = two = over = over_two = 0
+        for way in self.ways.values():
+            two |= one & way.marks
+            one |= way.marks
+            over_two |= over & way.over
+            over |= way.over
+        for counted, crowded in ((self._history, two), (self._history_over, over_two)):
+            for step in members(crowded):
+                counted[step] = counted.get(step, 0) + 1
+        self._crowd = two.bit_count() + over_two.bit_count()
+        return [
+            net
+            for net in order
+            if self.ways[net].tangled or self.ways[net].marks & two or self.ways[net].over & over_two
+        ]
+
+    # better
+
+    def state(self) -> tuple[object, ...]:
+        """All that `stand` and `tear` change, to go back to."""
+        return (
+            dict(self._at),
+            dict(self._pads),
+            dict(self._spots),
+            dict(self._holes),
+            dict(self._shut),
+            dict(self._open),
+            dict(self._open_ends),
+            dict(self._excused),
+            self._above,
+            self._bodies,
+            dict(self.ways),
+        )
+
+    def go_back(self, state: tuple[object, ...]) -> None:
+        """To a state of earlier, which is used up by it."""
+        (
+            self._at,
+            self._pads,
+            self._spots,
+            self._holes,
+            self._shut,
+            self._open,
+            self._open_ends,
+            self._excused,
+            self._above,
+            self._bodies,
+            self.ways,
+        ) = state  # type: ignore[assignment]
+
+    @property
+    def worth(self) -> float:
+        """Handwork of what is led: links, sleeves, and steps of track; less is better."""
+        return sum(self._worth(way) for way in self.ways.values())
+
+    def _worth(self, way: Way) -> float:
+        sleeved = sum(bool(_between(*link, self.steps.width) & self._bodies) for link in way.links)
+        return _WORTH_LINK * len(way.links) + _WORTH_SLEEVE * sleeved + way.path.bit_count()
+
+    def strangers(self) -> list[str]:
+        """Nets whose way no longer fits how the parts stand."""
+        found = []
+        for net, way in self.ways.items():
+            ends = 0
+            for one, other in way.links:
+                ends |= 1 << one | 1 << other
+            misfit = way.path & ~self._open[net] or ends & ~self._open_ends[net] or way.over & ~self._above
+            if misfit or self._pads[net] & ~way.path:
+                found.append(net)
+        return found
+
+    def tear(
+        self, nets: Iterable[str], dice: random.Random, *, forced: str = "", more: int = _TORN_MORE
+    ) -> bool:
+        """Tear nets up and lead them anew, with what is in their way; False where that fails.
+
+        Parameters
+        ----------
+        nets : to tear up. dice : for the order. forced : a net that is first led as if links were very dear.
+        more : nets that may be torn up beside those.
+
+        The ways are changed even where it fails: keep a copy of ``ways``.
+        """
+        waiting = [net for net in dict.fromkeys(nets) if net in self._pads]
+        torn = set(waiting)
+        most = len(torn) + more
+        dice.shuffle(waiting)
+        if forced:
+            waiting.remove(forced)
+            waiting.insert(0, forced)
+        for net in waiting:
+            self.ways.pop(net, None)
+        tries = 0
+        while waiting:
+            net = waiting.pop(0)
+            tries += 1
+            begin = int(dice.random() * 64)
+            if net == forced and tries == 1:
+                way = self._lead(net, self._costs(net, _TEAR, _FORCED_END, hard=False), begin)
+            else:
+                way = self._lead(net, self._costs(net, 0, _LINK_END, hard=True), begin)
+                if way is None and len(torn) < most:
+                    way = self._lead(net, self._costs(net, _TEAR, _LINK_END, hard=False), begin)
+            if way is None or way.tangled:
+                return False
+            hit = [other for other, own in self.ways.items() if own.marks & way.marks or own.over & way.over]
+            torn.update(hit)
+            if len(torn) > most or tries > 3 * most:
+                return False
+            for other in hit:
+                del self.ways[other]
+            self.ways[net] = way
+            waiting += hit
+        return True
+
+    def copper(self) -> Mapping[str, Copper]:
+        """What every net has, in places."""
+        place = self.steps.place
+        return {
+            net: Copper(
+                edges={(place(a), place(b)) for a, b in self.ways[net].edges},
+                links=[(place(a), place(b)) for a, b in self.ways[net].links],
+            )
+            for net in self.nets
+        }
+
+
+@lru_cache(maxsize=4096)
+def _template(width: int, reach_um: float, half_x: float, half_y: float, radius: float) -> int:
+    """Steps near a pad at (BORDER, BORDER)."""
+    reach = reach_um + radius - 0.5
+    made = 0
+    for dy in range(-BORDER, BORDER + 1):
+        for dx in range(-BORDER, BORDER + 1):
+            away_x = max(0.0, abs(dx) * STEP_UM - half_x)
+            away_y = max(0.0, abs(dy) * STEP_UM - half_y)
+            if math.hypot(away_x, away_y) < reach:
+                made |= 1 << ((BORDER + dy) * width + BORDER + dx)
+    return made
+
+
+def _without(ways: Ways, over: int, closed: int) -> Ways:
+    """Costs without some steps for links and some for their ends."""
+
+    def less(classes: Classes, those: int) -> Classes:
+        return tuple((cost, own & ~those) for cost, own in classes) if those else classes
+
+    passing = less(ways.along, over)
+    return Ways(copper=ways.copper, ends=less(ways.ends, closed), along=passing, across=passing)
+
+
+def _tangle(links: Sequence[tuple[int, int]], width: int) -> int:
+    """Steps over which more than one of these links passes."""
+    one = two = 0
+    for link in links:
+        own = _between(*link, width)
+        two |= one & own
+        one |= own
+    return two
+
+
+@lru_cache(maxsize=65536)
+def _between(first: int, last: int, width: int) -> int:
+    low, high = min(first, last), max(first, last)
+    made = 0
+    for step in range(low, high + 1, 1 if high - low < width else width):
+        made |= 1 << step
+    return made
 
 
 def _far(pairs: Sequence[tuple[str, str]]) -> frozenset[str]:
@@ -241,302 +543,3 @@ def _far(pairs: Sequence[tuple[str, str]]) -> frozenset[str]:
         far.add(worst)
         left = [pair for pair in left if worst not in pair]
     return frozenset(far)
-
-
-def _between(first: int, last: int, width: int) -> range:
-    low, high = min(first, last), max(first, last)
-    return range(low, high + 1, 1 if high - low < width else width)
-
-
-def route(
-    obstacles: Obstacles,
-    track_um: int,
-    spacing: Callable[[str, str], int],
-    *,
-    link_end: float,
-    rounds: int = _ROUNDS,
-) -> Routed:
-    """Lead every net that has two pads or more.
-
-    Parameters
-    ----------
-    obstacles : the board. track_um : width of every track, µm. spacing : least gap of two nets' copper, µm;
-    the net "" is copper without one. link_end : cost of a link's end, in steps of track.
-    rounds : after which it gives up.
-
-    Returns
-    -------
-    Copper by net, with the nets that are in trouble; a board is good only when there are none.
-    """
-    pads: dict[str, list[Place]] = {}
-    for pad in obstacles.pads:
-        if pad.net:
-            pads.setdefault(pad.net, []).append((pad.x, pad.y))
-    nets = [net for net, spots in pads.items() if len(set(spots)) > 1]
-    grid = _Grid(obstacles, nets, track_um, spacing, link_end)
-    order = sorted(nets, key=lambda net: (_extent(pads[net]), net))
-    ways: dict[str, _Way] = {}
-    present = _PRESENT_FIRST
-    used = since = 0
-    fewest = grid.size
-    bad: list[str] = order
-    for used in range(1, rounds + 1):
-        for net in bad:
-            if net in ways:
-                grid.drop(ways[net])
-                del ways[net]
-            way = _lead(grid, net, pads[net], present)
-            if way is None:
-                return Routed(copper={}, rounds=used, trouble=(net,))
-            grid.add(net, way)
-            ways[net] = way
-        crowded = [k for k, count in enumerate(grid.occupied) if count > 1]
-        crowded_over = [k for k, count in enumerate(grid.occupied_over) if count > 1]
-        tangled = {net for net in order if ways[net].tangled}
-        if not crowded and not crowded_over and not tangled:
-            bad = []
-            break
-        fewest, since = min((fewest, since), (len(crowded) + len(crowded_over) + len(tangled), used))
-        if used - since > _PATIENCE:
-            break
-        for step in crowded:
-            grid.history[step] += _HISTORY
-        for step in crowded_over:
-            grid.history_over[step] += _HISTORY
-        hot, hot_over = set(crowded), set(crowded_over)
-        bad = [
-            net
-            for net in order
-            if net in tangled
-            or not hot.isdisjoint(ways[net].copper)
-            or not hot_over.isdisjoint(ways[net].over)
-        ]
-        present = min(present * _PRESENT_GROWTH, _PRESENT_MOST)
-        if used >= _EASE_FROM:
-            grid.ease = max(_EASE_LEAST, grid.ease * _EASE)
-            grid.link_end = link_end * grid.ease
-    if not bad:
-        _refine(grid, order, pads, ways)
-    copper = {net: _finished(grid, ways[net]) for net in nets}
-    return Routed(copper=copper, rounds=used, trouble=tuple(bad))
-
-
-def _refine(
-    grid: _Grid, order: Sequence[str], pads: Mapping[str, Sequence[Place]], ways: dict[str, _Way]
-) -> None:
-    """Lead each net once more while all others stay, with dearer links: each can only become better."""
-    grid.history = [0.0] * grid.size
-    grid.history_over = [0.0] * grid.size
-    grid.link_end, grid.ease = _LINK_END_LAST, 1.0
-    for turn in range(_REFINEMENTS):
-        better = False
-        for net in order if turn % 2 else reversed(order):
-            old = ways[net]
-            if turn and not old.links:
-                continue
-            grid.drop(old)
-            new = _lead(grid, net, pads[net], _HARD)
-            kept = old
-            if new is not None and not new.tangled and _free(grid, net, new) and _worth(new) < _worth(old):
-                kept, better = new, True
-            kept.copper.clear()
-            kept.over.clear()
-            grid.add(net, kept)
-            ways[net] = kept
-        if not better:
-            break
-
-
-def _worth(way: _Way) -> float:
-    return 2.0 * _LINK_END_LAST * len(way.links) + sum(len(path) for path in way.paths)
-
-
-def _free(grid: _Grid, net: str, way: _Way) -> bool:
-    """Whether a way shares no step with another net's."""
-    grid.add(net, way)
-    free = all(grid.occupied[step] < 2 for step in way.copper)
-    free = free and all(grid.occupied_over[step] < 2 for step in way.over)
-    grid.drop(way)
-    return free
-
-
-def _extent(spots: Sequence[Place]) -> int:
-    xs = [x for x, _ in spots]
-    ys = [y for _, y in spots]
-    return max(xs) - min(xs) + max(ys) - min(ys)
-
-
-def _finished(grid: _Grid, way: _Way) -> Copper:
-    edges = {
-        (min(a, b), max(a, b))
-        for path in way.paths
-        for a, b in zip(map(grid.place, path), map(grid.place, path[1:]), strict=False)
-    }
-    return Copper(edges=edges, links=[(grid.place(a), grid.place(b)) for a, b in way.links])
-
-
-def _lead(grid: _Grid, net: str, spots: Sequence[Place], present: float) -> _Way | None:
-    """One net from its pads: each pad that is nearest to what is joined already, in turn."""
-    way = _Way()
-    left = list(dict.fromkeys(spots))
-    start = left.pop(0)
-    tree = [grid.index(start)]
-    places = [start]
-    while left:
-        target = min(left, key=lambda s: (min(abs(s[0] - p[0]) + abs(s[1] - p[1]) for p in places), s))
-        left.remove(target)
-        goal = grid.index(target)
-        if goal in tree:
-            continue
-        found = first = _search(grid, net, tree, goal, present, way, frozenset())
-        barred: frozenset[int] = frozenset()
-        for _ in range(_UNTANGLE):
-            tangle = () if found is None else _tangled(found[1], grid.width)
-            if not tangle:
-                break
-            barred |= frozenset(tangle)
-            found = _search(grid, net, tree, goal, present, way, barred)
-            if found is None:
-                found = first
-                break
-        if found is None:
-            return None
-        paths, links = found
-        way.tangled = way.tangled or bool(_tangled(links, grid.width))
-        way.paths += paths
-        way.links += links
-        for path in paths:
-            tree += [step for step in path if step not in tree]
-            places += [grid.place(path[0]), grid.place(path[-1])]
-    return way
-
-
-def _tangled(links: Sequence[tuple[int, int]], width: int) -> tuple[int, ...]:
-    """Steps over which more than one of these links passes."""
-    over: dict[int, int] = {}
-    for first, last in links:
-        for step in _between(first, last, width):
-            over[step] = over.get(step, 0) + 1
-    return tuple(step for step, count in over.items() if count > 1)
-
-
-def _search(
-    grid: _Grid,
-    net: str,
-    tree: Sequence[int],
-    goal: int,
-    present: float,
-    way: _Way,
-    barred: frozenset[int],
-) -> tuple[list[list[int]], list[tuple[int, int]]] | None:
-    """Cheapest way from the tree to a pad: A* over copper (0), links along x (1) and links along y (2)."""
-    size, width = grid.size, grid.width
-    shut, shut_link = grid.masks[net]
-    occupied, history = grid.occupied, grid.history
-    occupied_over, history_over = grid.occupied_over, grid.history_over
-    above, body, link_end = grid.above, grid.body, grid.link_end
-    end_under, under = _END_UNDER_BODY * grid.ease, _UNDER_BODY * grid.ease
-    own_over = barred | {step for link in way.links for step in _between(*link, width)}
-    own_ends = {end for link in way.links for end in link}
-    closed_ends = {end + offset for end in own_ends for offset in grid.plus}
-    far = net in grid.far
-    square, around = grid.square, (grid.square if far else grid.ends)
-    goal_y, goal_x = divmod(goal, width)
-    best = [_INFINITE] * (3 * size)
-    came = [-1] * (3 * size)
-    heap: list[tuple[float, float, int]] = []
-    push, pop = heapq.heappush, heapq.heappop
-    for step in tree:
-        best[step] = 0.0
-        y, x = divmod(step, width)
-        push(heap, ((abs(x - goal_x) + abs(y - goal_y)) * 0.8, 0.0, step))
-    neighbours = (1, -1, width, -width)
-    while heap:
-        _, cost, state = pop(heap)
-        if cost > best[state]:
-            continue
-        if state == goal:
-            break
-        layer, step = divmod(state, size)
-        if layer == 0:
-            for offset in neighbours:
-                new = step + offset
-                if shut[new] and new != goal:
-                    continue
-                if far:
-                    crowd = 0
-                    for o in square:
-                        crowd += occupied[new + o] if 0 <= new + o < size else 0
-                else:
-                    crowd = occupied[new]
-                total = cost + (1.0 + history[new]) * (1.0 + present * crowd)
-                if total < best[new]:
-                    best[new] = total
-                    came[new] = state
-                    y, x = divmod(new, width)
-                    push(heap, (total + (abs(x - goal_x) + abs(y - goal_y)) * 0.8, total, new))
-            if shut_link[step] or step in closed_ends or came[state] >= size:
-                continue
-            crowd = 0
-            for o in around:
-                crowd += occupied[step + o]
-            extra = link_end * (1.0 + history[step]) + present * crowd + end_under * body[step]
-            for new in (step + size, step + 2 * size):
-                total = cost + extra
-                if total < best[new]:
-                    best[new] = total
-                    came[new] = state
-                    y, x = divmod(step, width)
-                    push(heap, (total + (abs(x - goal_x) + abs(y - goal_y)) * 0.8, total, new))
-        else:
-            stride = 1 if layer == 1 else width
-            base = layer * size
-            for offset in (stride, -stride):
-                new = step + offset
-                if above[new] or new in own_over:
-                    continue
-                total = cost + (_LINK_STEP + history_over[new] + under * body[new]) * (
-                    1.0 + present * occupied_over[new]
-                )
-                if total < best[base + new]:
-                    best[base + new] = total
-                    came[base + new] = state
-                    y, x = divmod(new, width)
-                    push(heap, (total + (abs(x - goal_x) + abs(y - goal_y)) * 0.8, total, base + new))
-            if shut_link[step] or step in closed_ends or came[state] < size:
-                continue
-            crowd = 0
-            for o in around:
-                crowd += occupied[step + o]
-            total = cost + link_end * (1.0 + history[step]) + present * crowd + end_under * body[step]
-            if total < best[step]:
-                best[step] = total
-                came[step] = state
-                y, x = divmod(step, width)
-                push(heap, (total + (abs(x - goal_x) + abs(y - goal_y)) * 0.8, total, step))
-    if best[goal] == _INFINITE:
-        return None
-    return _traced(came, goal, size)
-
-
-def _traced(came: Sequence[int], goal: int, size: int) -> tuple[list[list[int]], list[tuple[int, int]]]:
-    """Runs of copper and links between them, from the tree to the goal."""
-    states = [goal]
-    while came[states[-1]] >= 0:
-        states.append(came[states[-1]])
-    states.reverse()
-    paths: list[list[int]] = [[]]
-    links: list[tuple[int, int]] = []
-    begin = -1
-    for state in states:
-        layer, step = divmod(state, size)
-        if layer:
-            if begin < 0:
-                begin = step
-        else:
-            if begin >= 0:
-                links.append((begin, step))
-                paths.append([])
-                begin = -1
-            paths[-1].append(step)
-    return [path for path in paths if path], links
