@@ -23,6 +23,7 @@ __all__ = [
     "parallel_damping_ohm",
     "pumping_capacitance_f",
     "rail_pumping_v",
+    "reactive_pumping_v",
     "ripple_current_pp_a",
 ]
 
@@ -307,6 +308,49 @@ def rail_pumping_v(
     require("rail capacitance", capacitance_f, "F", above=0.0)
     charge_v = modulation * rail_v * (2.0 - 0.5 * math.pi * modulation)
     return charge_v / (4.0 * math.pi * frequency_hz * load_ohm * capacitance_f)
+
+
+def reactive_pumping_v(
+    rail_v: float,
+    frequency_hz: NDArray[np.float64],
+    impedance_ohm: NDArray[np.complex128],
+    capacitance_f: float,
+) -> NDArray[np.float64]:
+    """The same into a complex impedance, at the modulation that is worst for its angle.
+
+    Parameters
+    ----------
+    rail_v : one rail, V, > 0.
+    frequency_hz : notes, Hz, > 0, shape (n,).
+    impedance_ohm : of the load at each, Ω, real part > 0, shape (n,), complex.
+    capacitance_f : reservoir of one rail, F, > 0.
+
+    Returns
+    -------
+    ``M V (2 - pi M cos(phi)/2)/(4 pi f |Z| C)`` with ``M = 2/(pi cos(phi))``, one at most, V, shape (n,).
+
+    Raises
+    ------
+    RangeError : an argument is out of range.
+
+    Source
+    ------
+    Half a cycle of the lagging current through the lower switch's share of time. [derived]
+
+    >>> z = np.array([4.0 + 0.0j, 4.0 * (0.5 + 0.75**0.5 * 1j)])
+    >>> [round(float(v), 2) for v in reactive_pumping_v(50.0, np.array([20.0, 20.0]), z, 4700e-6)]
+    [6.74, 12.85]
+    """
+    require("rail voltage", rail_v, "V", above=0.0)
+    require("rail capacitance", capacitance_f, "F", above=0.0)
+    require("lowest note", float(np.min(frequency_hz)), "Hz", above=0.0)
+    require("least resistance of the load", float(np.min(impedance_ohm.real)), "Ω", above=0.0)
+    modulus = np.abs(impedance_ohm)
+    turned = impedance_ohm.real / modulus
+    modulation = np.minimum(1.0, PUMPING_WORST_MODULATION / turned)
+    charge_v = modulation * rail_v * (2.0 - 0.5 * math.pi * modulation * turned)
+    rise: NDArray[np.float64] = charge_v / (4.0 * math.pi * frequency_hz * modulus * capacitance_f)
+    return rise
 
 
 def bus_ripple_v(

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from subwright.build.findings.rule import Measure, rule
 from subwright.build.result import Design
-from subwright.physics.class_d import PUMPING_WORST_MODULATION, rail_pumping_v
+from subwright.physics.class_d import PUMPING_WORST_MODULATION, rail_pumping_v, reactive_pumping_v
 from subwright.stages.amplifier_supply_capacitors import supply_capacitors
 from subwright.stages.common import Corner, Level
 
@@ -145,6 +147,22 @@ def pumping(design: Design) -> Iterator[Measure]:
         limit=amplifier.pumping_limit_v,
         dimension="voltage",
         at=f"{design.goal.lowest_note_hz:g} Hz",
+    )
+    box = design.enclosure
+    played = box.frequency_hz >= design.goal.lowest_note_hz
+    rises = reactive_pumping_v(
+        design.point(Corner.NOMINAL, Level.FULL).rail_mean_v,
+        box.frequency_hz[played],
+        box.impedance_ohm[played],
+        least_f,
+    )
+    worst = int(np.argmax(rises))
+    yield Measure(
+        quantity="rise of the idling rail, the driver's own impedance",
+        value=float(rises[worst]),
+        limit=amplifier.pumping_limit_v,
+        dimension="voltage",
+        at=f"{box.frequency_hz[played][worst]:.0f} Hz",
     )
 
 
