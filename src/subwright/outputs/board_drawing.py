@@ -35,6 +35,9 @@ _MARGIN: Final = 16.0
 _FOOT: Final = 34.0
 _PILOT_UM: Final = 400  # dot that catches the drill's point
 _LETTER: Final = {1_500: "l15", 1_300: "l13", 1_200: "l12"}
+_TO_TRANSFER: Final = "TO TRANSFER: this face onto the copper"
+_TO_COMPARE: Final = "TO COMPARE: the etched side as you see it"
+_TO_DRILL: Final = "TO DRILL: from the component side"
 _CHIP_PINS: Final = 6
 _SIGNS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
@@ -209,7 +212,7 @@ def copper_print(board: Board, *, seen_from: Literal["components", "copper"]) ->
         dot = min(_PILOT_UM, diameter)
         drawn += [sheet.disc(place, dot, "#fff") for place in places]
     drawn += [sheet.cross((hole.x_um, hole.y_um)) for hole in board.holes]
-    return sheet.whole(drawn)
+    return sheet.whole(drawn, _TO_TRANSFER if seen_from == "components" else _TO_COMPARE)
 
 
 def drill_signs(board: Board) -> tuple[tuple[str, int, int], ...]:
@@ -232,7 +235,7 @@ def drill_print(board: Board) -> str:
             drawn.append(sheet.cross(place, diameter // 2))
             if diameter != common:
                 drawn.append(sheet.letter(place, sign, diameter))
-    return sheet.whole(drawn)
+    return sheet.whole(drawn, _TO_DRILL)
 
 
 class _Sheet:
@@ -288,7 +291,7 @@ class _Sheet:
         found = "L".join(f"{x} {y}" for x, y in map(self.at, places))
         return f'<path d="M{found}" fill="none" stroke="#000" stroke-width="0.12"/>'
 
-    def whole(self, drawn: Sequence[str]) -> str:
+    def whole(self, drawn: Sequence[str], words: str) -> str:
         corners = _corners(self._board)
         edge = self._hair((*corners, corners[0]))
         size = f'width="{self._wide:.3f}mm" height="{self._tall:.3f}mm"'
@@ -299,6 +302,8 @@ class _Sheet:
                 f'<rect width="{self._wide:.3f}" height="{self._tall:.3f}" fill="#fff"/>',
                 edge,
                 *drawn,
+                f'<text x="{PRINT_EDGES_MM[0]:g}" y="{self._tall - 7.6:.3f}" font-family="DejaVu Sans Mono"'
+                f' font-size="2">{words}</text>',
                 *self._bars(),
                 "</svg>",
             ]
