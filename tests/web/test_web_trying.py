@@ -10,6 +10,8 @@ import pytest
 from starlette.testclient import TestClient
 from web_support import EXAMPLE, figures, revision, send, workbench
 
+from patience import wait_for
+
 COIL = {"code": "DRV-06", "quantity": "voice coil (endless full sine, 32.5 Hz)"}
 
 
@@ -107,6 +109,16 @@ def test_a_build_without_a_design_can_be_mended(client: TestClient) -> None:
         assert "class D, half-bridge" in told
     finally:
         send(client, "/undo", {})
+
+
+def test_a_pack_can_be_cancelled(client: TestClient) -> None:
+    job = client.post(f"{EXAMPLE}/pack", json={"form": "zip"}).json()["job"]
+    assert client.post(f"/jobs/{job}/cancel", json={}).status_code == 200
+    wait_for(lambda: client.get(f"/jobs/{job}").json()["error"], "the pack to be cancelled")
+    told = client.get(f"/jobs/{job}").json()
+    assert told["error"]["message"] == "the pack was cancelled"
+    assert not told["ready"]
+    assert client.get(f"/jobs/{job}/file").status_code == 422
 
 
 def test_in_german(client: TestClient) -> None:

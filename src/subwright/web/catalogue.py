@@ -28,7 +28,7 @@ SPOKEN = (
     ),
     *("board.cancelled", "board.failed", "board.ending"),
     *("trial.cancelled", "trial.seconds", "trial.cancelling"),
-    "remedy stopped",
+    *("remedy stopped", "trial cancel"),
     *("large", "small", "gone", "aside done", "bring back", "builds"),
 )
 """Texts that a page hands to its scripts."""

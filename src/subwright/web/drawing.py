@@ -115,7 +115,7 @@ def _wide_power(pen: Pen, scene: Scene, words: Words) -> None:
     top = _ROW + 62.0
 
     def stage(key: str, left: float, width: float, sheet: str = "") -> None:
-        pen.link(sheet or key, (left - 6, _ROW - 58, width + 8, 230))
+        pen.link(sheet or key, (left - 6, _ROW - 52, width + 8, 224))
         _words(pen, left, top, scene.labels.get(key), words(key), width)
 
     stage("supply", 14, 92)

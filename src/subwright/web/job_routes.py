@@ -41,8 +41,11 @@ class _Job:
     content: bytes = b""
     error: SubwrightError | None = None
     stamp: str = ""
+    cancelled: bool = False
 
     def told(self, doing: str, share: float) -> None:
+        if self.cancelled:
+            raise SubwrightError(message="the pack was cancelled", remedy="make it again when you want it")
         self.doing, self.share = doing, share
 
 
@@ -114,6 +117,12 @@ def job_routes(desk: Desk) -> APIRouter:
             {"doing": found.doing, "share": found.share, "ready": bool(found.content), "error": error}
             | {"stamp": found.stamp, "bytes": len(found.content)}
         )
+
+    @routes.post("/jobs/{job}/cancel")
+    def cancel(job: str) -> JSONResponse:
+        """Make no more of it."""
+        jobs.of(job).cancelled = True
+        return JSONResponse({})
 
     @routes.get("/jobs/{job}/file")
     def save(job: str) -> Response:

@@ -99,6 +99,8 @@ export class Plots {
     root.addEventListener("keydown", (event) => this.key(event));
     root.addEventListener("click", (event) => {
       if (event.target.closest("[data-whole]")) this.whole(event.target.closest("[data-plot]"));
+      const still = event.target.closest("figure:not([data-plot]):not(.schematic):not(.large) .canvas");
+      if (still) still.closest("figure").querySelector("[data-large]")?.click(); // letters are small there
       if (event.target.matches("[data-large]")) {
         enlarge(event.target);
         const figure = event.target.closest("[data-plot]");

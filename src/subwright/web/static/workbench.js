@@ -469,12 +469,15 @@ document.getElementById("packs").addEventListener("click", async (event) => {
   wanted.closest("details").open = false;
   try {
     const { job } = await ask(`${base}/pack`, { form: wanted.dataset.pack });
-    const bubble = say(word("making pack"));
+    let going = true;
+    const cancel = () => { going = false; ask(`/jobs/${job}/cancel`, {}).catch(() => {}); };
+    const bubble = say(word("making pack"), [[word("trial cancel"), cancel]]);
     const bar = document.createElement("progress");
     bar.max = 1;
     bubble.append(bar);
-    for (;;) {
+    while (going) {
       const now = await ask(`/jobs/${job}`);
+      if (!going) return;
       bar.value = now.share;
       if (now.error) { say(told(now.error)); return; }
       if (now.ready) {
