@@ -88,15 +88,14 @@ def letterings(board: Board) -> tuple[Lettering, ...]:
 
 
 def legend_strokes(board: Board) -> Iterator[tuple[Place, ...]]:
-    """Every line of the printed legend, µm: bodies, marks, links and names; values are not printed."""
+    """Every line of the printed legend, µm: bodies, marks, links, names, and the values that find room."""
     for placed in board.placed:
         yield (*placed.body.points, placed.body.points[0])
         yield from mark_strokes(placed)
     for link in board.links:
         yield from _link_strokes(link)
     for one in letterings(board):
-        if one.kind != "value":
-            yield from text_strokes(one.text, one.x_um, one.y_um, one.size_um, one.turn)
+        yield from text_strokes(one.text, one.x_um, one.y_um, one.size_um, one.turn)
 
 
 def mark_strokes(placed: Placed) -> tuple[tuple[Place, ...], ...]:

@@ -17,6 +17,8 @@ from PIL import Image
 from subwright.base.errors import SubwrightError
 from subwright.boards.record import Board
 from subwright.outputs.board_drawing import BAR_UM, assembly_svg, copper_print, drill_print, drill_signs
+from subwright.outputs.board_legend import legend_strokes, letterings
+from subwright.outputs.board_lettering import text_strokes
 from subwright.outputs.board_print import boards_pdf, print_data
 from subwright.outputs.made_board import MadeBoard
 
@@ -156,3 +158,21 @@ def test_the_drawing_names_every_part_and_shows_every_link() -> None:
     assert "stroke-dasharray" in assembly_svg(sleeved)
     hostile = replace(SAMPLE, placed=(replace(SAMPLE.placed[0], label='<b>"&'),))
     assert "<b>" not in assembly_svg(hostile)
+
+
+def test_each_true_size_print_says_which_face_it_is() -> None:
+    said = (
+        (copper_print(SAMPLE, seen_from="components"), "TO TRANSFER"),
+        (copper_print(SAMPLE, seen_from="copper"), "TO COMPARE"),
+        (drill_print(SAMPLE), "TO DRILL"),
+    )
+    for svg, words in said:
+        assert [other for _, other in said if other in svg] == [words]
+
+
+def test_values_stand_in_the_printed_legend() -> None:
+    values = [one for one in letterings(SAMPLE) if one.kind == "value"]
+    assert {one.text for one in values} >= {"4.7 kΩ", "TL072"}
+    drawn = set(legend_strokes(SAMPLE))
+    for one in values:
+        assert set(text_strokes(one.text, one.x_um, one.y_um, one.size_um, one.turn)) <= drawn
