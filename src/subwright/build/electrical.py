@@ -116,6 +116,7 @@ def design_electrical(
     library: Library,
     progress: Callable[[str, float], None],
     lead_ohm: float = 0.0,
+    within_ohm: float = 0.0,
 ) -> Electrical:
     """Settle amplifier, converter, transformer, supply, wiring and heat together.
 
@@ -124,6 +125,7 @@ def design_electrical(
     spec : the build. target_w : sine power at clipping, nominal battery, W. load_ohm : the driver group, ohm.
     library : parts with the drawer merged. progress : told what is being done, and the share done.
     lead_ohm : switch and shunt in series with the load, beside the cable, ohm.
+    within_ohm : switch and shunt in the battery's path, inside the unit, ohm.
 
     Returns
     -------
@@ -140,6 +142,7 @@ def design_electrical(
             target_w=target_w,
             load_ohm=load_ohm,
             lead_ohm=lead_ohm,
+            within_ohm=within_ohm,
             library=library,
             spec=spec,
             progress=progress,
@@ -155,6 +158,7 @@ class _Wish:
     target_w: float
     load_ohm: float
     lead_ohm: float
+    within_ohm: float
     library: Library
     spec: BuildSpec = field(compare=False)
     progress: Callable[[str, float], None] = field(compare=False)
@@ -170,6 +174,7 @@ def _remembered(wish: _Wish) -> Electrical:
             target_w=wish.target_w,
             load_ohm=wish.load_ohm,
             lead_ohm=wish.lead_ohm,
+            within_ohm=wish.within_ohm,
             corners=supply_corners(wish.spec.supply)[0],
             waves={
                 Level.IDLE: silence(),
@@ -262,6 +267,7 @@ def _settled(job: Job, progress: Callable[[str, float], None], *, explain: bool 
         supply = design_supply(
             spec.supply,
             supply_demand(solved.points),
+            within_ohm=job.within_ohm,
             min_section_m2=0.0 if supply is None else supply.section_m2,
             min_fuse_a=0.0 if supply is None else supply.fuse_a,
         )
@@ -320,6 +326,7 @@ def _first_source(job: Job) -> Source:
             programme_average_a=0.3 * average,
             worst_average_a=average * corners[Corner.MAX] / corners[Corner.NOMINAL],
         ),
+        within_ohm=job.within_ohm,
     )
     return _source(supply)
 

@@ -117,6 +117,7 @@ def settle_boost(
         supply = design_supply(
             spec.supply,
             supply_demand(points),
+            within_ohm=job.within_ohm,
             min_section_m2=0.0 if supply is None else supply.section_m2,
             min_fuse_a=0.0 if supply is None else supply.fuse_a,
         )

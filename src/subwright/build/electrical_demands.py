@@ -55,6 +55,7 @@ class Job:
     corners: Mapping[Corner, float]
     waves: Mapping[Level, Waveform]
     library: Library
+    within_ohm: float = 0.0  # reverse-polarity switch and shunt, in the battery's path
     least_switch_v: float = 0.0  # rating of the amplifier's switches, where the choice is free
 
     @property

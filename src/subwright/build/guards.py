@@ -36,8 +36,8 @@ __all__ = [
     "over_current_input",
     "plan_guard",
     "plan_shunt",
+    "resistance_within",
     "speaker_guard",
-    "with_guard",
 ]
 
 _EFFICIENCY: Final = 0.75  # whole chain at full sine, before anything is designed; on the safe side
@@ -137,14 +137,9 @@ def output_current_input(
     )
 
 
-def with_guard(spec: BuildSpec, reverse: ReverseSwitch | None, shunt_ohm: float | None) -> BuildSpec:
-    """The spec with switch and shunt among the contacts, where their current flows."""
-    added = (shunt_ohm or 0.0) + (reverse.resistance_ohm if reverse else 0.0)
-    if added == 0.0:
-        return spec
-    contacts = spec.supply.contact_resistance_ohm + added
-    supply = spec.supply.model_copy(update={"contact_resistance_ohm": contacts})
-    return spec.model_copy(update={"supply": supply})
+def resistance_within(reverse: ReverseSwitch | None, shunt_ohm: float | None) -> float:
+    """What switch and shunt put in the battery's path inside the unit, Ω."""
+    return (shunt_ohm or 0.0) + (reverse.resistance_ohm if reverse else 0.0)
 
 
 def battery_guard(

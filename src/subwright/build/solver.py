@@ -20,8 +20,8 @@ from subwright.build.guards import (
     over_current_input,
     plan_guard,
     plan_shunt,
+    resistance_within,
     speaker_guard,
-    with_guard,
 )
 from subwright.build.load_path import LoadPath, plan_load_path, settled_load_path
 from subwright.build.result import Design
@@ -86,16 +86,18 @@ def solve_build(spec: BuildSpec, library: Library, progress: Progress = _quiet) 
     goal = settle_goal(spec.goal, driver.power_w, level_w)
     reverse = plan_guard(spec, goal.power_w, library)
     shunt_ohm = plan_shunt(spec, goal.power_w)
-    guarded = with_guard(spec, reverse, shunt_ohm)
+    within_ohm = resistance_within(reverse, shunt_ohm)
     path = plan_load_path(spec, goal.power_w, load_ohm, driver, library)
-    electrical = design_electrical(guarded, goal.power_w, load_ohm, library, progress, path.resistance_ohm)
+    electrical = design_electrical(
+        spec, goal.power_w, load_ohm, library, progress, path.resistance_ohm, within_ohm
+    )
     for _ in range(_MOST_PATHS):
         settled = settled_load_path(spec, electrical, driver, library)
         if settled.same_parts(path):
             break
         path = settled
         electrical = design_electrical(
-            guarded, goal.power_w, load_ohm, library, progress, path.resistance_ohm
+            spec, goal.power_w, load_ohm, library, progress, path.resistance_ohm, within_ohm
         )
 
     progress("designing filter and box", 0.9)

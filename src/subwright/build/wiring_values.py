@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from subwright.base.standards import cable
 from subwright.build.result import Design
 from subwright.circuits.wiring_circuit import WiringValues
@@ -102,11 +100,7 @@ def inside_ohm(design: Design) -> float:
 
 
 def fault_values(design: Design) -> WiringValues:
-    """The same with the unit's terminals shorted: charging battery, cable at ambient temperature.
-
-    What the unit has in the path counts, as in the supply's own fault current.
-    """
-    values = wiring_values(
+    """The same with the unit's terminals shorted: charging battery, cable at ambient temperature."""
+    return wiring_values(
         design, corner=Corner.CHARGING, draw_a=0.0, run_conductor_c=design.spec.supply.ambient_max_c
     )
-    return replace(values, contact_ohm=design.supply.contact_resistance_ohm)

@@ -104,7 +104,12 @@ def battery_resistance_ohm(spec: SupplySpec) -> float:
 
 
 def design_supply(
-    spec: SupplySpec, demand: SupplyDemand, *, min_section_m2: float = 0.0, min_fuse_a: float = 0.0
+    spec: SupplySpec,
+    demand: SupplyDemand,
+    *,
+    within_ohm: float = 0.0,
+    min_section_m2: float = 0.0,
+    min_fuse_a: float = 0.0,
 ) -> SupplyResult:
     """Size cable and fuse for a demand, and add up the source resistance.
 
@@ -112,6 +117,8 @@ def design_supply(
     ----------
     spec : the supply's spec.
     demand : currents, A.
+    within_ohm : what the unit itself has in the battery's path, reverse-polarity switch and shunt, Ω: part of
+        the source, but not of a short circuit ahead of it.
     min_section_m2, min_fuse_a : lower bounds on an automatic pick, m² and A, so that an iteration can keep
         its picks from falling back.
 
@@ -152,7 +159,7 @@ def design_supply(
         battery_ohm + spec.contact_resistance_ohm + run_ohm(spec, row, spec.ambient_max_c)
     )
     clear_s = clear_time_s(fuse, fault_far_a)
-    source_ohm = battery_ohm + cable_ohm + spec.contact_resistance_ohm
+    source_ohm = battery_ohm + cable_ohm + spec.contact_resistance_ohm + within_ohm
     battery = BATTERIES[spec.battery]
     runtime_s = battery.usable * peukert_time_s(
         spec.capacity_ah * _AMPERE_HOUR_S, demand.programme_average_a, battery.peukert
@@ -168,7 +175,7 @@ def design_supply(
         corner_average_a=dict(demand.corner_average_a),
         battery_resistance_ohm=battery_ohm,
         cable_resistance_ohm=cable_ohm,
-        contact_resistance_ohm=spec.contact_resistance_ohm,
+        contact_resistance_ohm=spec.contact_resistance_ohm + within_ohm,
         source_resistance_ohm=source_ohm,
         section_m2=row.section_m2,
         section_needed_m2=row.section_m2 * result_drop / spec.max_drop,
@@ -202,7 +209,7 @@ def design_supply(
         ambient_min_c=spec.ambient_min_c,
         ambient_max_c=spec.ambient_max_c,
         parts=_parts(spec, row, fuse, limit_a, worst_rms_a, corners[Corner.MAX], marked_v, fault_a),
-        losses=_losses(spec, demand, cable_ohm, crest),
+        losses=_losses(demand, cable_ohm, spec.contact_resistance_ohm + within_ohm, crest),
         contributors=(),
         sources=_sources(spec, row, fuse),
         reasons=_reasons(spec, row, fuse, limit_a, result_drop, fuse_min_a, battery_ohm, fault_a),
@@ -305,7 +312,7 @@ def _parts(
     return (*wires, link)
 
 
-def _losses(spec: SupplySpec, demand: SupplyDemand, cable_ohm: float, crest: float) -> tuple[Loss, ...]:
+def _losses(demand: SupplyDemand, cable_ohm: float, contact_ohm: float, crest: float) -> tuple[Loss, ...]:
     programme2 = (demand.programme_average_a * crest) ** 2
     return tuple(
         Loss(
@@ -316,7 +323,7 @@ def _losses(spec: SupplySpec, demand: SupplyDemand, cable_ohm: float, crest: flo
         )
         for where, ohm in (
             ("supply cable", cable_ohm),
-            ("supply contacts and fuse", spec.contact_resistance_ohm),
+            ("supply contacts and fuse", contact_ohm),
         )
     )
 
