@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import ceil, sqrt
 
 from subwright.base.errors import NoSolutionError
 from subwright.base.preferred import at_least, between
@@ -84,7 +84,9 @@ def regulated_output(
             value=f"{need:.3f}",
             limit=f"{can:.3f}",
             source="derived",
-            remedy=f"Raise transformer.secondary_turns by {100 * (need / can - 1):.0f} % or more, lower "
+            remedy=f"Set transformer.primary_turns = {magnetics.primary_turns} and "
+            f"transformer.secondary_turns = {ceil(magnetics.secondary_turns * need / can)} or more "
+            f"({magnetics.secondary_turns} here), lower "
             f"converter.rail to {show(set_v * can / need, 'voltage')}, or shorten converter.dead_time.",
             code="CNV-26",
         )
