@@ -324,7 +324,7 @@ def test_some_engine_start_rides_through() -> None:
         design(
             "lead-acid",
             12,
-            ProtectionSpec(under_voltage_trip_v=8.0, under_voltage_release_v=10.5, sense_filter_s=filter_s),
+            ProtectionSpec(under_voltage_trip_v=8.1, under_voltage_release_v=10.5, sense_filter_s=filter_s),
         ).cranking[0]
         for filter_s in (2e-3, 20e-3)
     )

@@ -333,8 +333,8 @@ def supply_reference(
         raise NoSolutionError(
             message="The under-voltage trip leaves the comparator too little supply.",
             quantity="under-voltage trip",
-            value=show(trip_low_v, "voltage"),
-            limit=show(wanted, "voltage"),
+            value=show(trip_low_v, "voltage", 5),
+            limit=show(wanted, "voltage", 5),
             source=comparator.provenance.document,
             remedy="Raise the under-voltage trip or use a reference of a lower voltage.",
         )
