@@ -83,6 +83,7 @@ def strange(html: str) -> list[str]:
     found = []
     for said in reader.said:
         plain = re.sub(r'"[a-z_ -]*"', "", said)  # values of keys are the build file's own
+        plain = re.sub(r"\bTO-\d+", "", plain)  # a package's name in any language
         words = set(re.findall(r"[a-zäöüß]+", plain.lower()))
         if said in english or words & COMMON:
             found.append(said)
