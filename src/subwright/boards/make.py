@@ -51,6 +51,8 @@ _FILL_MANY: Final = 0.43  # from _MANY_PARTS on
 _MANY_PARTS: Final = 50
 _GROWTH: Final = 1.1  # of the area at each failure
 _SEEDS: Final = 2
+_SEEDS_SMALL: Final = 4
+_SMALL: Final = 22  # parts and wires up to which so many arrangements are compared
 _FEW_PARTS: Final = 70  # parts and wires up to which some arrangements are compared
 _UNCROSSED_EACH: Final = 350  # times that the uncrossing tries for each part
 _TRIES_EACH: Final = 60  # times that the refining tries for each part
@@ -254,7 +256,8 @@ def _found(
     standing = Standing(tuple(items), columns, rows, track_um, demands.edge_um)
     pulled = len(_attractions(wanted, items))
     led: list[tuple[float, Table, Router]] = []
-    for number in range(_SEEDS if len(items) <= _FEW_PARTS else 1):
+    seeds = _SEEDS_SMALL if len(items) <= _SMALL else _SEEDS if len(items) <= _FEW_PARTS else 1
+    for number in range(seeds):
         tell(0.0)
         table = _table(wanted, standing)
         dice = random.Random(demands.seed + 10 * number)

@@ -124,7 +124,7 @@ class Standing:
         lands = [turned((land.x, land.y), turn) for land in shape.lands]
         pads = self.steps.of((x + dx, y + dy) for dx, dy in lands)
         if shape.height_um == 0:
-            return pads, 0
+            return self.steps.crossed(pads), 0  # the wire's sleeve and solder stand there
         corners = [turned(point, turn) for point in shape.body]
         room = LINK_WIRE_UM / 2 + 100
         low_x, high_x = min(c[0] for c in corners) - room, max(c[0] for c in corners) + room
