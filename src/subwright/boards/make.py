@@ -20,6 +20,7 @@ from subwright.boards.record import Board, Hole, Link, Place, Placed, Rules, Tra
 from subwright.boards.refining import Refining
 from subwright.boards.routing import LINK_HOLE_UM, LINK_PAD_UM, LINK_WIRE_UM, Copper, PadSpot, Router
 from subwright.boards.standing import (
+    MARGIN_UM,
     SCREW_AT_UM,
     SCREW_FREE_UM,
     SCREW_UM,
@@ -130,12 +131,16 @@ def make_board(wanted: Wanted, demands: Demands | None = None, progress: Progres
     items = _items(wanted)
     area = sum(_area(item) for item in items)
     columns, rows = _first_size(area, items)
+    most = _steps_in(asked.max_width_um), _steps_in(asked.max_height_um)
+    tried = (0, 0)
     for attempt in range(_TRIES):
+        columns, rows = min(columns, most[0]), min(rows, most[1])  # in a small tray they stand closer
+        if (columns, rows) == tried or min(columns, rows) < 2:
+            break
+        tried = columns, rows
         width, height = size_um(columns, rows)
         words = f"{wanted.title}: {width / 1000:.0f} × {height / 1000:.0f} mm"
         tell(words, attempt / _TRIES)
-        if width > asked.max_width_um or height > asked.max_height_um:
-            break
         share = attempt / _TRIES
 
         def refined(done: float, share: float = share, words: str = words) -> None:
@@ -235,6 +240,11 @@ def _first_size(area: int, items: Sequence[Item]) -> tuple[int, int]:
     at_edge = max(sum(item.edge == side for item in items) for side in ("left", "right"))
     rows = max(_LEAST, round(room / columns), 3 * at_edge + 14)
     return max(columns, round(room / rows)), rows
+
+
+def _steps_in(size: int) -> int:
+    """Steps that fit into a width or height in µm."""
+    return (size - 2 * MARGIN_UM) // STEP_UM + 1
 
 
 def _grown(columns: int, rows: int) -> tuple[int, int]:
