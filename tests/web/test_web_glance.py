@@ -85,7 +85,8 @@ def test_the_figures_are_the_builds_own(folder: Path) -> None:
             assert figures(found[name]).items() <= known.items()
             design = service.solve(read_build(folder / f"{name}.build.toml")).design
             least = design.tightest()
-            assert least is not None and least.judged
+            assert least is not None
+            assert least.judged
             assert least.quantity.partition(" (")[0] in found[name]
             for severity, word in (("warn", "to mind"), ("note", "to note")):
                 shown = re.search(rf"(\d+) {word}", found[name])

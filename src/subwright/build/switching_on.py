@@ -92,7 +92,9 @@ def _leaks(
         name="under-voltage sense divider",
         current_a=volts / (2.0 * under.upper_each_ohm + under.lower_all_ohm),
     )
-    yield StandbyItem(name="over-voltage sense divider", current_a=volts / (over.upper_ohm + over.lower_all_ohm))
+    yield StandbyItem(
+        name="over-voltage sense divider", current_a=volts / (over.upper_ohm + over.lower_all_ohm)
+    )
     converter = electrical.converter
     if converter is not None:
         bank = converter.input_bank
