@@ -69,7 +69,12 @@ def test_every_kind_of_amplifier_gets_a_first_design(client: TestClient, kind: s
     name = client.post("/new", json=ANSWERS | {"amplifier": kind}).json()["name"]
     page = client.get(f"/b/{name}/sheet/overview").text
     assert len(figures(page)) == 8
-    assert "AMP-01" not in page
+    found = re.findall(
+        r'<li class="finding (?:stop|warn|note)"><a class="code" href="/explain/([^"]+)"', page
+    )
+    assert found  # every first design has notes: without one, the pattern reads nothing
+    assert "AMP-01" not in found  # met by 3 %, it may stand in the list of the tightest checks
+    assert not re.search(r'<li class="tight"><span class="q">(?:(?!</li>).)*AMP-01', page)
     text = client.get(f"/b/{name}/file").text
     assert f'\nkind = "{kind}"' in text
 

@@ -53,7 +53,7 @@ _POINTS: Final = 240
 
 _BANKS: Final = frozenset({"lifting capacitor", "inner reservoir"})
 
-_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (200, 644), "discrete": (190, 630), "chip": (190, 660)}
+_RETURN_AT: Final[Mapping[str, Point]] = {"class D": (450, 640), "discrete": (190, 630), "chip": (190, 660)}
 """Where the flag of the shunt stands."""
 
 _LIFTED_AT: Final[Point] = (700, 580)  # below the capacitors
