@@ -43,5 +43,5 @@ def test_a_tap_gives_its_share_of_the_turns(reference_engine: Engine) -> None:
         assert size(f"tap_{leg}") / size(f"second_{leg}") == pytest.approx(share, rel=2e-3)
     for net in ("rail_positive", "rail_negative"):
         point = next(point for point in block.circuit.test_points if point.net == net)
-        reading = next(reading for reading in point.readings if reading.at == "nominal battery")
+        reading = next(reading for reading in point.readings if reading.at == "nominal battery, full sine")
         assert float(np.mean(traces.voltage(net))) == pytest.approx(reading.dc_v, rel=0.01)

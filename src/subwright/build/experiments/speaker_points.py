@@ -14,6 +14,7 @@ from subwright.build.result import Design, OperatingPoint
 from subwright.build.test_points.control import control_readings
 from subwright.build.test_points.speaker_guard import (
     DELAYED,
+    HELD,
     METER_OHM,
     outputs_supply_v,
     speaker_guard_readings,
@@ -174,8 +175,8 @@ def _each(design: Design, library: Library) -> Iterator[Case]:
     for row in found["driver_out"]:
         if row.at.startswith(DELAYED):
             yield Case(name=row.at, run=partial(_steady, *given, row.at, nominal, 0.0))
-        elif row.at.startswith(("+", "\u2212")):
-            sign = 1.0 if row.at.startswith("+") else -1.0
+        elif row.at.startswith(HELD):
+            sign = 1.0 if row.at.removeprefix(HELD).startswith("+") else -1.0
             output_v = sign * steady_v(guard.detector)
             yield Case(name=row.at, run=partial(_steady, *given, row.at, nominal, output_v))
     for at, point in operating_points(design, FULL_SINE):

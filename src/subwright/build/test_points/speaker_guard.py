@@ -23,6 +23,7 @@ from subwright.stages.speaker_guard_records import DcDetector, SpeakerGuardResul
 
 __all__ = [
     "DELAYED",
+    "HELD",
     "METER_OHM",
     "TRIP_TIMES",
     "GuardLevels",
@@ -35,6 +36,8 @@ __all__ = [
 
 TRIP_TIMES: Final = 2.0
 """The steady voltage that parts the driver for certain, over the largest threshold."""
+HELD: Final = "detector held at "
+"""How the states begin in which a steady voltage stands on the detector."""
 DELAYED: Final = "first "
 """How the state begins in which the loudspeaker's timer still holds the driver."""
 _SATURATED_V: Final = 0.1  # of the PNP that drives the third transistor; hardly matters
@@ -217,7 +220,7 @@ def speaker_guard_readings(design: Design, library: Library) -> Mapping[str, tup
         ("+", tripped.sense, tripped.sunk),
         ("\u2212", tripped.sense_negative, tripped.sunk_negative),
     ):
-        at = f"{sign}{show(steady_v(detector), 'voltage')} steady on the detector"
+        at = f"{HELD}{sign}{show(steady_v(detector), 'voltage')}"
         if not detector.floating:
             add("dc_sense", at, sense_v)
         add("speaker_on", at, base_v)
