@@ -9,6 +9,7 @@ from typing import Final
 from subwright.base.units import show
 from subwright.build.test_points import ANY_BATTERY, BATTERIES
 from subwright.circuits.netlist import Reading
+from subwright.outputs.point_words import with_minus
 
 __all__ = ["BATTERY_ORDER", "StateRow", "state_rows"]
 
@@ -44,6 +45,8 @@ def state_rows(readings: Sequence[Reading]) -> Iterator[StateRow]:
     [StateRow(state='full sine', mean='11.0 · 12.0 · 16.0 V', swing='', shape='')]
     >>> next(state_rows([Reading(at="any battery, no signal", dc_v=0.0, within_v=0.06)])).mean
     '0 V ± 60.0 mV'
+    >>> next(state_rows([Reading(at="running", dc_v=0.0, waveform="saw-tooth -2 V to 2 V")])).shape
+    'saw-tooth \u22122 V to 2 V'
     """
     by_state: dict[str, dict[str, Reading]] = {}
     for reading in readings:
@@ -63,7 +66,7 @@ def state_rows(readings: Sequence[Reading]) -> Iterator[StateRow]:
             state=f"{state}{lone}",
             mean=f"{mean} ± {show(within, 'voltage')}" if within > 0.0 else mean,
             swing=_beside(swings) if max(swings) >= _STILL_V else "",
-            shape=middle.waveform.replace("-", "\u2011"),
+            shape=with_minus(middle.waveform),
         )
 
 
@@ -73,7 +76,7 @@ def _beside(values: Sequence[float]) -> str:
     >>> _beside([0.95, 12.0, 16.0]), _beside([5.1, 5.1, 5.1]), _beside([-46.6, -48.6])
     ('950 mV · 12.0 V · 16.0 V', '5.10 V', '\u221246.6 · \u221248.6 V')
     """
-    told = [show(value, "voltage").replace("-", "\u2212") for value in values]
+    told = [with_minus(show(value, "voltage")) for value in values]
     if len(set(told)) == 1:
         return told[0]
     units = {text.rpartition(" ")[2] for text in told}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Final
@@ -16,7 +15,7 @@ from subwright.circuits.modulator_values import modulator_values
 from subwright.circuits.netlist import Part
 from subwright.circuits.shunt_return import OUTPUT_SHUNT_NET, SHUNT_NET, through_shunt
 from subwright.outputs.drawing import wrap
-from subwright.outputs.point_words import on_nominal
+from subwright.outputs.point_words import on_nominal, with_minus
 from subwright.outputs.schematic_amplifier_names import AMPLIFIER_NAMES, positive_name
 from subwright.outputs.schematic_block import Block
 from subwright.outputs.schematic_guard_blocks import amplifier_shunt_ohm, battery_shunt_ohm
@@ -34,7 +33,6 @@ __all__ = ["modulator_block"]
 _Draw = Callable[[Kit], None]
 
 _PLAIN: Final = "Resistors 0.25 W, 1 %, capacitors film 63 V unless stated."
-_SIGN: Final = re.compile(r"(?<!\w)-(?=\d)")
 _WIDTH: Final = 60
 _PERIODS: Final = 40
 _STEPS: Final = 400  # to a period
@@ -178,9 +176,8 @@ def _readings(kit: Kit, at: Point, nets: tuple[str, ...], also: tuple[str, ...] 
         if point.net not in nets:
             continue
         for reading in on_nominal(point):
-            waveform = _SIGN.sub("\u2212", reading.waveform)
-            shape = f", {waveform}" if waveform else ""
-            rows.append(f"{point.designator} {point.what}: {_volts(reading.dc_v)}{shape}")
+            shape = f", {reading.waveform}" if reading.waveform else ""
+            rows.append(with_minus(f"{point.designator} {point.what}: {reading.dc_v:.2f} V{shape}"))
     x, y = at
     if not rows:
         return
@@ -188,7 +185,3 @@ def _readings(kit: Kit, at: Point, nets: tuple[str, ...], also: tuple[str, ...] 
     lines = [line for row in (*rows, *also) for line in wrap(row, _WIDTH)]
     for k, words in enumerate(lines, 1):
         kit.sheet.say(x, y + 4 + 14 * k, words, classes="sm t")
-
-
-def _volts(value: float) -> str:
-    return f"{value:.2f} V".replace("-", "\u2212")
